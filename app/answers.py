@@ -1,0 +1,103 @@
+"""What only a person can say, put into the plan with who, when and why; never asked of software.
+
+Pure functions from plan to (text, plan): the text names the step in the undo menu and the log,
+`Session.apply` takes both. Dialogs collect the words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import TypeAlias
+
+from core.edit import taken_ids
+from core.history import sign
+from core.identity import Side
+from core.limits import row_for
+from core.plan import (
+    ChangedLimit,
+    DeclaredState,
+    ImageCheck,
+    Plan,
+    SideCheck,
+)
+from core.plan_file import tied_to
+from core.volume import ScanIdentity
+
+Answer: TypeAlias = tuple[str, Plan]
+
+TROUBLES = ("movement", "streaks", "noise", "cut-off field", "gap under the stent")
+PLACES = ("none", "away from the site", "at the site")
+
+DECLARED_STATES: tuple[DeclaredState, ...] = (
+    "not near this site",
+    "looked for, not visible",
+    "outside the scanned region",
+)
+
+
+def now_iso() -> str:
+    """The present moment, ISO 8601 with offset."""
+    return datetime.now(UTC).astimezone().isoformat(timespec="seconds")
+
+
+def with_side(plan: Plan, *, side: Side, against: str, by: str, at: str) -> Answer:
+    """Side compared with patient or chart."""
+    check = SideCheck(side=side, against=against, by=by, at=at)
+    return f"side compared with {against}: {side}", replace(plan, side_check=check)
+
+
+def with_image_check(plan: Plan, *, trouble: Mapping[str, str], by: str, at: str) -> Answer:
+    """The image judged: each trouble is none, away from the site or at the site."""
+    found = [f"{name} {place}" for name, place in trouble.items() if place != "none"]
+    check = ImageCheck(trouble=dict(trouble), by=by, at=at)
+    return f"image judged: {', '.join(found) or 'no trouble'}", replace(plan, image_check=check)
+
+
+def with_interpreter(plan: Plan, *, interpreter: str, on: str) -> Answer:
+    """Who interpreted the whole volume, and when; empty: not yet."""
+    if not interpreter:
+        text = "whole volume: set back to not yet interpreted"
+        return text, replace(plan, interpreted_by="", interpreted_at="")
+    text = f"whole volume interpreted by {interpreter} on {on}"
+    return text, replace(plan, interpreted_by=interpreter, interpreted_at=on)
+
+
+def with_limit(plan: Plan, *, key: str, value: float, reason: str, by: str, at: str) -> Answer:
+    """A limit changed for this plan alone.
+
+    Raises
+    ------
+    ValueError
+        Under the lower line, which nobody can change.
+    """
+    row = row_for(key)
+    if value < row.lower_line:
+        raise ValueError(f"the limit {key} cannot go under its lower line {row.lower_line} mm")
+    before = plan.limits[key].value if key in plan.limits else row.value
+    limits = dict(plan.limits) | {key: ChangedLimit(value=value, by=by, at=at, reason=reason)}
+    text = f"limit {key} changed from {before:g} to {value:g} mm: {reason}"
+    return text, replace(plan, limits=limits)
+
+
+def without_limit(plan: Plan, *, key: str) -> Answer:
+    """The shipped limit put back."""
+    limits = {k: v for k, v in plan.limits.items() if k != key}
+    return f"limit {key} put back to its default", replace(plan, limits=limits)
+
+
+def signed(
+    plan: Plan, identity: ScanIdentity, *, fingerprint: str, name: str, role: str, at: str
+) -> Answer:
+    """The plan tied to its scan, everything in it locked, and signed.
+
+    Raises
+    ------
+    PlanError
+        ``plan-other-scan`` when the plan belongs to another scan.
+    """
+    tied = tied_to(plan, identity, fingerprint=fingerprint)
+    ids = (*tied.locked, "arch", "midline", *sorted(taken_ids(tied)))
+    locked = replace(tied, locked=tuple(dict.fromkeys(ids)))
+    return f"signed off by {name}, {role}", sign(locked, name=name, role=role, at=at)

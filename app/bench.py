@@ -1,0 +1,392 @@
+"""The main window: opens scans, holds the pages, and is the desk that tools and panels talk to."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from PySide6.QtCore import Qt, QTimer
+from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QKeyEvent
+from PySide6.QtWidgets import (
+    QApplication,
+    QFileDialog,
+    QLabel,
+    QMainWindow,
+    QPushButton,
+    QStackedWidget,
+    QWidget,
+)
+
+import sample_volumes
+from app import look, messages
+from app.answers import now_iso
+from app.case_store import CaseRecord, CaseStore
+from app.grey_windows import FROM_SCAN
+from app.loading import Contents, Loaded, Loading, LoadingPage, is_plan_file
+from app.logging_setup import start_logging
+from app.menus import Menus
+from app.pictures import Pictures
+from app.saving import Saving
+from app.series_chooser import SeriesChooser
+from app.session import Session
+from app.settings import settings_of, with_practice_limits
+from app.start import Start
+from app.tasks import pool
+from app.tool_hub import ToolHub
+from app.tools.catalogue import TOOLS
+from app.working_page import WorkingPage
+from core.errors import SoundingError
+from core.plan import Plan, ScanTie
+
+SAMPLE = "lower_left_36"
+SAID_MS = 8_000
+
+
+class Bench(QMainWindow):
+    """The window of the program; it is the `Desk` of tools and panels.
+
+    Parameters
+    ----------
+    cases : Path, optional
+        Folder of kept cases; the user's own when left out.
+    """
+
+    def __init__(self, cases: Path | None = None) -> None:
+        super().__init__()
+        self.setWindowTitle("Sounding")
+        look.load_fonts()
+        self.setStyleSheet(look.STYLE_SHEET)
+        self.setMinimumSize(1024, 680)
+        self.setAcceptDrops(True)
+        self.session = Session(self)
+        self.settings = settings_of(self.session)
+        self.store = CaseStore(self.session, cases)
+        self.loading = Loading(self)
+        self.saving = Saving(self.session, self)
+        self.pictures = Pictures(self.session, self)
+        self.hub = ToolHub(
+            [tool(self.session, self) for tool in TOOLS], self.session, self.pictures, self, self
+        )
+        self._taken_up: CaseRecord | None = None
+        self._plan_file = ""
+        self._windows: dict[str, tuple[float, float]] = {}
+        self._boxes: list[QWidget] = []
+        self._make_pages()
+        self._make_foot()
+        self.menus = Menus(self)
+        self._connect()
+        self.show_start()
+
+    # -- pages ---------------------------------------------------------------------------
+
+    def _make_pages(self) -> None:
+        self.start = Start()
+        self.loading_page = LoadingPage(self.loading)
+        self.chooser = SeriesChooser()
+        self.work = WorkingPage(self.session, self.pictures, self.hub, self)
+        self.pages = QStackedWidget()
+        for page in (self.start, self.loading_page, self.chooser, self.work):
+            self.pages.addWidget(page)
+        self.setCentralWidget(self.pages)
+
+    def _make_foot(self) -> None:
+        self.hint = QLabel("")
+        self.hint.setObjectName("quiet")
+        self.said = QLabel("")
+        self.take_back = QPushButton("Undo")
+        self.take_back.setObjectName("fold")
+        self.take_back.clicked.connect(self.session.undo_stack.undo)
+        self.take_back.hide()
+        foot = self.statusBar()
+        foot.setSizeGripEnabled(False)
+        foot.addWidget(self.said)
+        foot.addWidget(self.take_back)
+        foot.addPermanentWidget(self.hint)
+        foot.setContentsMargins(8, 0, 10, 0)
+        self._hush = QTimer(self, interval=SAID_MS, singleShot=True)
+        self._hush.timeout.connect(lambda: self.say(""))
+
+    def _connect(self) -> None:
+        start, loading = self.start, self.loading
+        start.open_folder.connect(self.ask_folder)
+        start.open_file.connect(self.ask_file)
+        start.open_plan.connect(self.ask_plan)
+        start.open_sample.connect(self.open_sample)
+        start.open_recent.connect(self.take_up)
+        start.names_hidden.connect(lambda hidden: self.settings.change(names_hidden=hidden))
+        loading.began.connect(lambda _what: self.pages.setCurrentWidget(self.loading_page))
+        loading.must_choose.connect(self._choose)
+        loading.loaded.connect(self._loaded)
+        loading.failed.connect(self._not_loaded)
+        self.loading_page.cancelled.connect(self._give_up)
+        self.chooser.chosen.connect(loading.take)
+        self.chooser.cancelled.connect(self.show_start)
+        self.saving.saved.connect(self._plan_saved)
+        self.saving.failed.connect(self.tell_error)
+        self.store.failed.connect(self.say)
+        self.pictures.failed.connect(self.tell_error)
+        self.session.plan_changed.connect(self._plan_changed)
+        for view in self.pictures.views:
+            view.stepped.connect(self.session.step)
+        self.hub.changed.connect(self._read_hint)
+
+    def show_start(self) -> None:
+        """The first screen, or back to the open case."""
+        if self.session.volume is not None:
+            self.pages.setCurrentWidget(self.work)
+            return
+        self.start.show_recent(
+            self.store.recent(),
+            hidden=self.settings.value.names_hidden,
+            left_open=self.store.left_open(),
+        )
+        self.pages.setCurrentWidget(self.start)
+        self.hint.setText("")
+        if self.settings.trouble:
+            self.say(self.settings.trouble)
+
+    # -- opening -------------------------------------------------------------------------
+
+    def ask_folder(self) -> None:
+        """Open the folder of an export."""
+        if path := QFileDialog.getExistingDirectory(self, "Folder of the scan"):
+            self.open_path(path)
+
+    def ask_file(self) -> None:
+        """Open a file or zip of an export."""
+        if path := QFileDialog.getOpenFileName(self, "File or zip of the scan")[0]:
+            self.open_path(path)
+
+    def ask_plan(self) -> None:
+        """Open a plan file, then its scan."""
+        path = QFileDialog.getOpenFileName(self, "Plan", filter="Plans (*.plan.json *.json)")[0]
+        if path:
+            self.open_path(path)
+
+    def open_path(self, path: str) -> None:
+        """Open whatever a path is: a scan, or a plan whose scan is then asked for."""
+        if not is_plan_file(path):
+            self._open(path)
+            return
+        kept = [r for r in self.store.recent() if r.plan_file == str(Path(path).resolve())]
+        source = kept[0].source if kept and Path(kept[0].source).exists() else ""
+        if not source:
+            source = QFileDialog.getExistingDirectory(self, "Folder of the scan of this plan")
+        if source:
+            self._open(source, plan=path, plan_file=str(Path(path).resolve()))
+
+    def open_sample(self) -> None:
+        """Open the sample scan without its plan: the case starts from nothing."""
+        self._open(str(sample_volumes.path(SAMPLE)))
+
+    def take_up(self, record: CaseRecord) -> None:
+        """Go on with a kept case."""
+        if not Path(record.source).exists():
+            self.say("The scan of this case was moved: choose its folder.")
+            source = QFileDialog.getExistingDirectory(self, "Folder of the scan of this case")
+            if not source:
+                return
+        else:
+            source = record.source
+        try:
+            plan = self.store.plan_of(record)
+        except SoundingError as error:
+            self.tell_error(error)
+            return
+        self._open(source, plan=plan, record=record)
+
+    def _open(
+        self,
+        path: str,
+        *,
+        plan: Plan | str | None = None,
+        record: CaseRecord | None = None,
+        plan_file: str = "",
+    ) -> None:
+        self._taken_up, self._plan_file = record, plan_file
+        self.loading.open(path, plan)
+
+    def _choose(self, contents: Contents) -> None:
+        self.chooser.show_contents(contents)
+        self.pages.setCurrentWidget(self.chooser)
+
+    def _give_up(self) -> None:
+        self.loading.cancel()
+        self.show_start()
+
+    def _not_loaded(self, error: Exception) -> None:
+        self.show_start()
+        self.tell_error(error)
+
+    def _loaded(self, loaded: Loaded) -> None:
+        self.store.finish()
+        settings = self.settings.value
+        identity = loaded.volume.identity
+        tie = ScanTie(
+            series_uid=identity.series_uid, frame_of_reference_uid=identity.frame_of_reference_uid
+        )
+        plan = loaded.plan
+        if plan is None:
+            plan = with_practice_limits(Plan(scan=tie), settings, at=now_iso())
+        self._windows = loaded.windows
+        self.say("")
+        self.session.operator = settings.initials
+        self.pages.setCurrentWidget(self.work)
+        self.session.open(
+            loaded.volume,
+            plan,
+            loaded.proposal,
+            source=loaded.path,
+            window=loaded.windows.get(settings.window, loaded.windows[FROM_SCAN]),
+        )
+        self.store.begin(self._taken_up, plan_file=self._plan_file)
+        self.pictures.section.setFocus()
+        self._read_hint()
+
+    def close_case(self) -> None:
+        """Back to the start screen."""
+        if not self.store.finish() and not self._leave_unsaved():
+            return
+        self.session.close()
+        self.show_start()
+
+    # -- saving --------------------------------------------------------------------------
+
+    def ask_save_plan(self) -> None:
+        """Save the plan as a file of the user's own."""
+        path = QFileDialog.getSaveFileName(
+            self, "Save the plan", "case.plan.json", "Plans (*.plan.json)"
+        )[0]
+        if path:
+            self.saving.save(path if path.endswith(".json") else f"{path}.plan.json")
+
+    def _plan_saved(self, path: str) -> None:
+        self.store.saved_as(Path(path).resolve())
+        self.say(f"The plan is in {path}")
+
+    def _leave_unsaved(self) -> bool:
+        question = "The last state of the case could not be written. Leave it all the same?"
+        return self.choose("Sounding", question, ("Leave",)) == "Leave"
+
+    # -- looking -------------------------------------------------------------------------
+
+    def use_window(self, name: str) -> None:
+        """Take a grey window by its name."""
+        if name in self._windows:
+            self.session.look_through(window=self._windows[name])
+
+    def scale_section(self, times: float) -> None:
+        """Show the section a number of times as large as life, by the screen's own figures."""
+        dots_per_mm = self.screen().physicalDotsPerInchX() / 25.4
+        self.pictures.section.zoom_to(times * dots_per_mm)
+
+    def through_axis(self) -> None:
+        """Show the plane through the fixture's axis."""
+        fixture, arch = self.session.fixture, self.session.arch
+        if fixture is None or arch is None:
+            self.say("There is no fixture yet whose axis could be shown.")
+            return
+        turn = 0.0 if self.session.turn_deg is None else self.session.turn_deg
+        self.session.go_to(station_mm=arch.station(fixture.platform), turn_deg=turn)
+
+    # -- the desk ------------------------------------------------------------------------
+
+    def say(self, text: str, *, undo: bool = False) -> None:
+        """Say one line at the foot of the window; with `undo` it offers to take it back."""
+        self.said.setText(text)
+        self.take_back.setVisible(bool(text) and undo)
+        self._hush.start()
+
+    def choose(self, title: str, question: str, answers: Sequence[str]) -> str | None:
+        """Ask with a button an answer; None when the person turned away."""
+        return messages.choose(self, title, question, answers)
+
+    def ask_text(self, title: str, question: str, value: str = "") -> str | None:
+        """Ask for a line of text; None when the person turned away."""
+        return messages.ask_text(self, title, question, value)
+
+    def tell_error(self, error: Exception) -> None:
+        """Say what happened, why it matters and what to do; details fold out."""
+        box = messages.error_box(self, error)
+        self._boxes.append(box)
+        box.finished.connect(lambda _result: self._boxes.remove(box))
+        box.open()
+
+    def take_tool(self, name: str) -> None:
+        """Make another tool the active one."""
+        self.hub.take(name)
+
+    def redraw(self) -> None:
+        """Ask the active tool's draft again."""
+        self.hub.redraw()
+
+    def _plan_changed(self, text: str) -> None:
+        if text:
+            undone = text.startswith("undone: ")
+            self.say(text if undone else f"{text[:1].upper()}{text[1:]}", undo=not undone)
+        self._read_hint()
+
+    def _read_hint(self) -> None:
+        self.hint.setText(self.hub.active.hint() if self.session.volume is not None else "")
+
+    # -- events --------------------------------------------------------------------------
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """The active tool first; then stepping, and the letters of the tools."""
+        if self.pages.currentWidget() is not self.work or self.hub.key(event):
+            return
+        if self._step(event):
+            return
+        letter = event.text().upper()
+        for tool in self.hub.tools.values():
+            if letter and tool.key_hint == letter:
+                self.take_tool(tool.name)
+                return
+        super().keyPressEvent(event)
+
+    def _step(self, event: QKeyEvent) -> bool:
+        held = event.modifiers() & ~look.KEYPAD
+        way = look.STEPS.get(Qt.Key(event.key()))
+        if held not in (look.NO_KEY, look.SHIFT) or way is None:
+            return False
+        self.session.step(way * (5 if held == look.SHIFT else 1))
+        return True
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:
+        """Take folders and files."""
+        if any(url.isLocalFile() for url in event.mimeData().urls()):
+            event.acceptProposedAction()
+
+    def dropEvent(self, event: QDropEvent) -> None:
+        """Open what was dropped."""
+        paths = [url.toLocalFile() for url in event.mimeData().urls() if url.isLocalFile()]
+        if paths:
+            event.acceptProposedAction()
+            self.open_path(paths[0])
+
+    def closeEvent(self, event: QCloseEvent) -> None:
+        """Write the last state, and let the workers end."""
+        if not self.store.finish() and not self._leave_unsaved():
+            event.ignore()
+            return
+        self.loading.cancel()
+        self.pictures.stop()
+        self.session.close()
+        pool().waitForDone(5_000)
+        super().closeEvent(event)
+
+
+def show(path: str | None = None) -> int:
+    """Open the bench, on a scan or plan where a path is given; returns the exit status."""
+    start_logging()
+    # A worker in Python gives way to the window after 2 ms, so that a drag stays smooth.
+    sys.setswitchinterval(0.002)
+    program = QApplication.instance() or QApplication(sys.argv[:1])
+    program.setApplicationName("Sounding")
+    bench = Bench()
+    bench.resize(1440, 930)
+    bench.show()
+    if path is not None:
+        bench.open_path(str(path))
+    return int(program.exec())

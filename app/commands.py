@@ -1,0 +1,162 @@
+"""What each command does: reads, asks core, writes. Imports stand where they are needed.
+
+Every function takes the parsed arguments and returns nothing; a refusal is a `SoundingError`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from typing import TYPE_CHECKING
+
+from core.errors import SoundingError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from core.ledger import Ledger
+    from core.scan import SeriesReport
+    from core.volume import Volume
+
+SAMPLE = "lower_left_36"
+"""The sample scan that the demo measures."""
+
+
+def inspect(asked: argparse.Namespace) -> None:
+    """Print what an export holds and what limits measuring on it."""
+    from core.scan import inspect as inspected
+
+    reports = inspected(asked.path)
+    if asked.json:
+        print(json.dumps({"series": [r.to_json() for r in reports]}, indent=2, ensure_ascii=False))
+        return
+    for report in reports:
+        print("\n".join(_as_text(report)))
+
+
+def _as_text(report: SeriesReport) -> list[str]:
+    k, j, i = report.shape
+    size = "voxel size unknown"
+    if report.voxel_mm is not None:
+        size = f"{' × '.join(f'{step:.4g}' for step in report.voxel_mm)} mm"
+    whose = report.identity
+    return [
+        f"{report.key}",
+        (
+            f"  {whose.patient_name or 'no name'}, born {whose.birth_date or 'unknown'},"
+            f" ID {whose.patient_id or 'none'}, scan of {report.date or 'unknown date'}"
+        ),
+        (
+            f"  {report.modality} {report.description or '(no description)'}:"
+            f" {i} × {j} × {k} voxels, {size}"
+        ),
+        "  Can be measured on." if report.usable else "  CAN NOT be measured on.",
+        *(f"  {f.severity}: {f.message}" for f in report.findings),
+    ]
+
+
+def measure(asked: argparse.Namespace) -> None:
+    """Print the ledger of a plan on its scan; write it as JSON where that was asked."""
+    from app.ledger_text import as_text
+
+    _, ledger = _measured(asked)
+    if asked.json is not None:
+        from core.atomic import write_whole
+
+        write_whole(asked.json, ledger.to_json().encode("utf-8"))
+    print(as_text(ledger))
+
+
+def section(asked: argparse.Namespace) -> None:
+    """Write one section across the arch, with its chart, as a picture."""
+    from core import load_plan, open_scan
+    from core import measure as measured
+    from core.sheet.writer import section_png
+
+    plan = load_plan(asked.plan)
+    volume = open_scan(asked.scan, series=asked.series)
+    # Measured even without fixtures: a plan of another scan or an open side is refused there.
+    ledger = measured(plan, volume, fine=False)
+    section_png(volume, plan, ledger, asked.station, asked.out)
+    print(f"The section is in {asked.out}")
+
+
+def sheet(asked: argparse.Namespace) -> None:
+    """Write the sheet of a plan (PDF, CSV, JSON, pictures) and the record beside it."""
+    from core.sheet.record import RecordSettings, write_record
+    from core.sheet.writer import write_sheet
+
+    volume, ledger = _measured(asked)
+    files: list[Path] = []
+    if asked.only != "record":
+        files += write_sheet(
+            ledger.plan, volume, ledger, asked.out, paper=asked.paper, without_viewing=True
+        )
+    if asked.only != "sheet":
+        settings = RecordSettings(paper=asked.paper, without_viewing=True)
+        made = files[0].read_bytes() if files else None
+        files += write_record(ledger.plan, volume, ledger, asked.out, settings=settings, sheet=made)
+    print(ledger.summary)
+    print("\n".join(f"written: {path}" for path in files))
+
+
+def demo(asked: argparse.Namespace) -> None:
+    """Do the whole job on the sample scan and say where the sheet is."""
+    from pathlib import Path
+
+    import sample_volumes
+    from app.ledger_text import as_text
+    from core import load_plan, open_scan
+    from core import measure as measured
+    from core.sheet.writer import write_sheet
+
+    print("Sounding on its sample scan: an invented patient, made from exact geometry.")
+    volume = open_scan(sample_volumes.path(SAMPLE))
+    plan = load_plan(sample_volumes.path(f"{SAMPLE}.plan.json"))
+    ledger = measured(plan, volume, scan_fingerprint=volume.fingerprint())
+    folder = Path("sounding-sheet") if asked.out is None else asked.out
+    files = write_sheet(plan, volume, ledger, folder, without_viewing=True)
+    print(as_text(ledger))
+    print(f"\nThe measurement sheet is {files[0].resolve()}")
+
+
+def verify(asked: argparse.Namespace) -> None:
+    """Test the program on an invented scan; exit status 1 where a check is out of its bound."""
+    from pathlib import Path
+
+    from app.verify import new_seed, self_test, write_self_test
+    from core.self_test import NOT_THE_SCANNER
+
+    seed = new_seed() if asked.seed is None else asked.seed
+    print(f"Self-test of the program, seed {seed}.")
+    run = self_test(seed, told=lambda step: print(f"  {step} ...", flush=True))
+    folder = Path("sounding-self-test") if asked.out is None else asked.out
+    files = write_self_test(run, folder)
+    print(f"{run.sentence} ({run.seconds:.0f} s)")
+    print(NOT_THE_SCANNER)
+    print("\n".join(f"written: {path}" for path in files))
+    if not run.passed:
+        sys.exit(1)
+
+
+def _measured(asked: argparse.Namespace) -> tuple[Volume, Ledger]:
+    """Scan and ledger of a command that names a plan and its scan."""
+    from core import load_plan, open_scan
+    from core import measure as measured
+
+    plan = load_plan(asked.plan)
+    volume = open_scan(asked.scan, series=asked.series)
+    # The voxels are compared too: a series can be exported twice with other contents.
+    return volume, measured(plan, volume, scan_fingerprint=volume.fingerprint())
+
+
+def open(asked: argparse.Namespace) -> None:  # noqa: A001  named as the command is
+    """Open the bench."""
+    from importlib.util import find_spec
+
+    if find_spec("PySide6") is None:
+        raise SoundingError("bench-not-installed")
+    from app.bench import show
+
+    sys.exit(show(asked.path))

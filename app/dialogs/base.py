@@ -1,0 +1,145 @@
+"""What every dialog shares: title, words, an answer that cannot be given half, initials."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import (
+    QDialog,
+    QDialogButtonBox,
+    QHBoxLayout,
+    QLabel,
+    QLineEdit,
+    QPushButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app import look
+from app.session import Session
+from app.settings import settings_of
+from app.tools.base import Desk
+from core.errors import SoundingError
+
+MOST_WIDTH, MOST_HEIGHT = 1180, 690
+"""Every dialog fits a screen of 1366 × 768 with its title bar."""
+
+
+class Dialog(QDialog):
+    """A window that asks; `accept` is only reached with a whole answer.
+
+    A subclass fills `self.body`, calls `check` when something changes, and answers
+    `is_complete` and `give`.
+    """
+
+    heading = ""
+    accept_words = "OK"
+    least_width = 560
+
+    def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.session = session
+        self.desk = desk
+        self.settings = settings_of(session)
+        self.setWindowTitle(self.heading)
+        self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        self.setStyleSheet(look.STYLE_SHEET)
+        self.setMinimumWidth(min(self.least_width, MOST_WIDTH))
+        self.setMaximumSize(MOST_WIDTH, MOST_HEIGHT)
+        outer = QVBoxLayout(self)
+        outer.setContentsMargins(18, 14, 18, 14)
+        outer.setSpacing(10)
+        title = QLabel(self.heading)
+        title.setFont(look.font(16, bold=True))
+        outer.addWidget(title)
+        self.body = QVBoxLayout()
+        self.body.setSpacing(8)
+        outer.addLayout(self.body, 1)
+        self.trouble = QLabel("")
+        self.trouble.setWordWrap(True)
+        self.trouble.setVisible(False)
+        outer.addWidget(self.trouble)
+        box = QDialogButtonBox()
+        self.ok = QPushButton(self.accept_words)
+        self.ok.setDefault(True)
+        self.cancel = QPushButton("Cancel")
+        box.addButton(self.cancel, QDialogButtonBox.ButtonRole.RejectRole)
+        box.addButton(self.ok, QDialogButtonBox.ButtonRole.AcceptRole)
+        box.accepted.connect(self._accepted)
+        box.rejected.connect(self.reject)
+        outer.addWidget(box)
+
+    def is_complete(self) -> bool:
+        """True when everything that is asked has an answer."""
+        return True
+
+    def give(self) -> None:
+        """Put the answer where it belongs.
+
+        Raises
+        ------
+        SoundingError
+            Its sentence is shown in the dialog, which stays open.
+        """
+
+    def check(self) -> None:
+        """Let the button follow the answer."""
+        self.ok.setEnabled(self.is_complete())
+
+    def tell(self, text: str) -> None:
+        """Say what is wrong, in the dialog itself."""
+        self.trouble.setText(text)
+        self.trouble.setVisible(bool(text))
+
+    def _accepted(self) -> None:
+        if not self.is_complete():
+            return
+        try:
+            self.give()
+        except SoundingError as error:
+            self.tell(str(error))
+            return
+        self.accept()
+
+    # -- parts ------------------------------------------------------------------------------
+
+    def words(self, text: str, *, quiet: bool = False) -> QLabel:
+        """A paragraph."""
+        label = QLabel(text)
+        label.setTextFormat(Qt.TextFormat.PlainText)
+        label.setWordWrap(True)
+        if quiet:
+            label.setObjectName("quiet")
+        self.body.addWidget(label)
+        return label
+
+    def line(self, label: str, value: str = "", *, hint: str = "") -> QLineEdit:
+        """A named line of text below what stands there already."""
+        row = QHBoxLayout()
+        name = QLabel(label)
+        name.setMinimumWidth(150)
+        edit = QLineEdit(value)
+        edit.setPlaceholderText(hint)
+        edit.textChanged.connect(self.check)
+        name.setBuddy(edit)
+        edit.setAccessibleName(label)
+        row.addWidget(name)
+        row.addWidget(edit, 1)
+        self.body.addLayout(row)
+        return edit
+
+    def initials(self) -> QLineEdit:
+        """Line for the initials of who answers."""
+        known = self.session.operator or self.settings.value.initials
+        return self.line("Answered by (initials)", known)
+
+    def take_initials(self, edit: QLineEdit) -> str:
+        """The initials, kept for the next answer of this session."""
+        self.session.operator = edit.text().strip()
+        return self.session.operator
+
+
+def open_dialog(dialog: Dialog) -> Dialog:
+    """Show a dialog over its window; it lives until it is closed."""
+    dialog.check()
+    dialog.open()
+    return dialog

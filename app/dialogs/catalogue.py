@@ -1,0 +1,63 @@
+"""All questions and settings, for the menus of the bench: menu, words, key, and what opens it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+from PySide6.QtWidgets import QWidget
+
+from app.dialogs.declare import ask_declaration
+from app.dialogs.help import show_help
+from app.dialogs.image_check import ask_image_check
+from app.dialogs.interpreted import ask_interpreted
+from app.dialogs.limits import ask_limits
+from app.dialogs.settings import show_settings
+from app.dialogs.sheet import show_sheet
+from app.dialogs.side import ask_side
+from app.dialogs.sign_off import ask_sign_off
+from app.guide import show_guide
+from app.session import Session
+from app.tools.base import Desk
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One entry of a menu.
+
+    Parameters
+    ----------
+    menu : {'Case', 'Answers', 'Help'}
+    words : str
+    key : str
+        Shortcut, or empty.
+    show : callable (session, desk, parent)
+    needs_scan : bool
+    """
+
+    menu: Literal["Case", "Answers", "Help"]
+    words: str
+    key: str = ""
+    show: Callable[[Session, Desk, QWidget | None], QWidget]
+    needs_scan: bool = True
+
+
+DIALOGS: tuple[Entry, ...] = (
+    Entry(menu="Case", words="Sheet …", key="Ctrl+P", show=show_sheet),
+    Entry(menu="Case", words="Sign off …", show=ask_sign_off),
+    Entry(menu="Case", words="Settings …", key="Ctrl+,", show=show_settings, needs_scan=False),
+    Entry(menu="Answers", words="Which side …", show=ask_side),
+    Entry(menu="Answers", words="How good is the image …", show=ask_image_check),
+    Entry(menu="Answers", words="Whole volume interpreted …", show=ask_interpreted),
+    Entry(menu="Answers", words="Declare a structure …", show=ask_declaration),
+    Entry(menu="Answers", words="Limits of this plan …", show=ask_limits),
+    Entry(menu="Help", words="Help …", key="F1", show=show_help, needs_scan=False),
+    Entry(menu="Help", words="Guided first case", show=show_guide),
+    Entry(
+        menu="Help",
+        words="About and cautions …",
+        show=lambda session, desk, parent: show_help(session, desk, parent, topic="about"),
+        needs_scan=False,
+    ),
+)

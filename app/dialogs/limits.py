@@ -1,0 +1,146 @@
+"""The limits of this plan: default, source, lower line; changed with who, when and why."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QFont
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QHBoxLayout,
+    QHeaderView,
+    QLabel,
+    QTableWidget,
+    QTableWidgetItem,
+    QWidget,
+)
+
+from app import look
+from app.answers import now_iso, with_limit, without_limit
+from app.dialogs.base import Dialog, open_dialog
+from app.number_box import NumberBox
+from app.session import Session
+from app.tools.base import Desk
+from app.words_shown import short_time
+from core.figures import plain
+from core.identity import Tooth
+from core.limits import ROWS, limit_for
+
+HEADS = ("limit", "between, zone", "mm", "default", "lower line", "source")
+MOST_MM = 20.0
+
+
+class LimitsDialog(Dialog):
+    """A table of all limits, and one of them to change."""
+
+    heading = "Limits of this plan"
+    accept_words = "Change"
+    least_width = 1060
+
+    def __init__(
+        self, session: Session, desk: Desk, parent: QWidget | None = None, *, key: str = ""
+    ) -> None:
+        super().__init__(session, desk, parent)
+        self.words(
+            "Planning margins, no proven thresholds of harm. A change belongs to this plan alone "
+            "and stands on every sheet with your initials. Nobody can go under the lower line."
+        )
+        tooth = session.tooth_here
+        self._tooth = Tooth.of(tooth) if tooth else None
+        self.table = self._table()
+        self.body.addWidget(self.table, 1)
+        row = QHBoxLayout()
+        self.name = QLabel()
+        self.name.setFont(look.font(13, bold=True))
+        self.value = NumberBox(0.0, MOST_MM)
+        self.value.setKeyboardTracking(True)
+        self.value.setAccessibleName("New limit")
+        self.value.valueChanged.connect(self.check)
+        row.addWidget(self.name)
+        row.addWidget(self.value)
+        row.addStretch(1)
+        self.body.addLayout(row)
+        self.reason = self.line("Reason", hint="why this plan needs another limit")
+        self.by = self.initials()
+        self.table.currentCellChanged.connect(self._chosen)
+        keys = [r.key for r in ROWS]
+        self.table.setCurrentCell(keys.index(key) if key in keys else 0, 0)
+        self._chosen()
+        self.resize(self.least_width, 640)
+
+    @property
+    def key(self) -> str:
+        """Key of the chosen limit."""
+        return ROWS[max(self.table.currentRow(), 0)].key
+
+    def is_complete(self) -> bool:
+        """Another value than the one in force, with reason and initials."""
+        limit = limit_for(self.key, self.session.plan, tooth=self._tooth)
+        texts = (self.reason.text().strip(), self.by.text().strip())
+        return abs(self.value.value() - limit.value) > 1e-6 and all(texts)
+
+    def give(self) -> None:
+        """Into the plan; back at the default the change is taken out."""
+        by = self.take_initials(self.by)
+        value, plan = round(self.value.value(), 2), self.session.plan
+        default = limit_for(self.key, plan, tooth=self._tooth).default
+        if abs(value - default) < 1e-6 and self.key in plan.limits:
+            self.session.apply(*without_limit(plan, key=self.key))
+            return
+        reason = self.reason.text().strip()
+        self.session.apply(
+            *with_limit(plan, key=self.key, value=value, reason=reason, by=by, at=now_iso())
+        )
+
+    def _chosen(self) -> None:
+        limit = limit_for(self.key, self.session.plan, tooth=self._tooth)
+        self.name.setText(f"{self.key.replace('-', ', ')}: new value")
+        self.value.setRange(limit.lower_line or 0.0, MOST_MM)
+        self.value.setValue(limit.value)
+        self.check()
+
+    def _table(self) -> QTableWidget:
+        table = QTableWidget(len(ROWS), len(HEADS))
+        table.setHorizontalHeaderLabels(HEADS)
+        table.setAccessibleName("Limits")
+        table.verticalHeader().hide()
+        table.setShowGrid(False)
+        table.setWordWrap(True)
+        table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+        table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
+        table.setTabKeyNavigation(False)
+        bold = QFont(look.font(13, bold=True))
+        for number, row in enumerate(ROWS):
+            limit = limit_for(row.key, self.session.plan, tooth=self._tooth)
+            source = row.source
+            if limit.changed:
+                who = f"{limit.changed_by or 'nobody named'} {short_time(limit.changed_at)}"
+                source = f"changed by {who}: {limit.reason or 'no reason'}. Default: {source}"
+            texts = (
+                row.key.replace("-", ", "),
+                f"{row.between}, {row.zone}",
+                plain(limit.value),
+                plain(limit.default),
+                plain(row.lower_line),
+                source,
+            )
+            for column, text in enumerate(texts):
+                item = QTableWidgetItem(text)
+                item.setToolTip(text)
+                if column in (2, 3, 4):
+                    item.setTextAlignment(Qt.AlignmentFlag.AlignCenter)
+                if limit.changed and column == 2:
+                    item.setFont(bold)
+                table.setItem(number, column, item)
+        header = table.horizontalHeader()
+        for column, width in enumerate((130, 300, 48, 66, 88, 340)):
+            table.setColumnWidth(column, width)
+        header.setSectionResizeMode(5, QHeaderView.ResizeMode.Stretch)
+        header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
+        table.setMinimumHeight(300)
+        return table
+
+
+def ask_limits(session: Session, desk: Desk, parent: QWidget | None, *, key: str = "") -> Dialog:
+    """Show the limits of the plan; `key` is chosen beforehand."""
+    return open_dialog(LimitsDialog(session, desk, parent, key=key))

@@ -1,0 +1,141 @@
+"""Frames around the pictures, the strip of neighbours, and the bar over what is only proposed."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import (
+    QFrame,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app import look
+from app.pictures import Pictures
+from app.session import Session
+from app.views.picture_view import PictureView
+
+
+class Framed(QFrame):
+    """A picture under its name, with quiet words or buttons beside it."""
+
+    def __init__(self, title: str, view: PictureView, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("panel")
+        heading = QLabel(title)
+        heading.setObjectName("heading")
+        self.aside = QLabel("")
+        self.aside.setObjectName("quiet")
+        self.aside.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+        self.row = QHBoxLayout()
+        self.row.setContentsMargins(4, 0, 4, 0)
+        self.row.addWidget(heading)
+        self.row.addWidget(self.aside, 1)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(6, 5, 6, 6)
+        column.setSpacing(3)
+        column.addLayout(self.row)
+        column.addWidget(view, 1)
+
+
+class NeighbourStrip(QFrame):
+    """Seven sections beside the station, each under its name."""
+
+    def __init__(self, session: Session, pictures: Pictures, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("panel")
+        self._pictures = pictures
+        row = QHBoxLayout(self)
+        row.setContentsMargins(6, 5, 6, 4)
+        row.setSpacing(4)
+        self._names: list[QLabel] = []
+        for view in pictures.neighbours:
+            name = QLabel("")
+            name.setFont(look.font(12, italic=True))
+            name.setAlignment(Qt.AlignmentFlag.AlignCenter)
+            column = QVBoxLayout()
+            column.setSpacing(1)
+            column.addWidget(view, 1)
+            column.addWidget(name)
+            row.addLayout(column, 1)
+            self._names.append(name)
+        pictures.shown.connect(self.read)
+
+    def read(self) -> None:
+        """Read the names anew."""
+        for view, name in zip(self._pictures.neighbours, self._names, strict=True):
+            name.setText(view.title)
+            name.setFont(look.font(12, italic=True, bold=view.chosen))
+
+
+class ProposedBar(QFrame):
+    """Says that jaw plane and arch are proposed, and lets a person confirm them.
+
+    The jaw is never taken from the guess: a person names it.
+    """
+
+    edit_arch = Signal()
+    edit_plane = Signal()
+
+    def __init__(self, session: Session, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("notice")
+        self._session = session
+        self.words = QLabel("")
+        self.words.setObjectName("strong")
+        self.words.setWordWrap(True)
+        self.for_lower = QPushButton("Confirm for the lower jaw")
+        self.for_upper = QPushButton("Confirm for the upper jaw")
+        self.for_lower.clicked.connect(lambda: session.confirm_proposal("lower"))
+        self.for_upper.clicked.connect(lambda: session.confirm_proposal("upper"))
+        plane = QToolButton()
+        plane.setText("Edit jaw plane")
+        plane.clicked.connect(self.edit_plane)
+        arch = QToolButton()
+        arch.setText("Edit arch")
+        arch.clicked.connect(self.edit_arch)
+        self.editing = (plane, arch)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(12, 5, 12, 5)
+        row.setSpacing(8)
+        row.addWidget(self.words, 1)
+        for widget in (*self.editing, self.for_lower, self.for_upper):
+            row.addWidget(widget)
+        session.scan_changed.connect(self.read)
+        session.plan_changed.connect(self.read)
+        self.read()
+
+    def read(self) -> None:
+        """Show what is still open, or nothing."""
+        session = self._session
+        waiting = session.volume is not None and not session.confirmed
+        self.setVisible(waiting)
+        if not waiting:
+            return
+        plan, guide = session.plan, session.guide
+        whole = guide.level is not None and guide.arch_points is not None
+        for jaw, button in (("lower", self.for_lower), ("upper", self.for_upper)):
+            button.setVisible(whole and plan.jaw in (None, jaw))
+        if not whole:
+            self.words.setText(
+                "No arch was recognised: set the jaw plane and trace the arch. "
+                "Until then no number is given."
+            )
+            return
+        open_parts = [
+            name
+            for name, value in (("Jaw plane", plan.level), ("arch", plan.arch_points))
+            if value is None
+        ]
+        if not open_parts:
+            self.words.setText("Which jaw is it? Until that is answered no number is given.")
+            return
+        text = " and ".join(open_parts)
+        verb = "are" if len(open_parts) > 1 else "is"
+        self.words.setText(
+            f"{text[0].upper()}{text[1:]} {verb} proposed – confirm or edit. "
+            "Until then no number is given."
+        )

@@ -1,0 +1,83 @@
+"""The ledger as plain text for a console: who, what limits the numbers, every row, the summary."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+from core.figures import plain, shown, shown_at_least
+from core.history import sign_off_state
+from core.identity import Tooth
+from core.ink import GLYPHS
+from core.sheet.who import who_is
+from core.words.cautions import CAUTIONS
+from core.words.rows import row_words
+
+if TYPE_CHECKING:
+    from core.ledger import Ledger
+    from core.measurement import Measurement
+    from core.plan import Plan
+
+GROUPS = {"danger": "Danger", "roots": "Roots", "bone": "Bone", "information": "Information"}
+WIDTH = 100
+NAME = 46
+
+
+def as_text(ledger: Ledger) -> str:
+    """Everything that a person at a console needs to see of a ledger, in the order of its rows."""
+    lines = [
+        who_is(ledger.scan, ledger.made_at).line,
+        f"{ledger.program}, {ledger.made_at}. {_signed(ledger.plan)}",
+        "",
+    ]
+    for finding in ledger.findings:
+        lines += _wrapped(f"{finding.severity}: ", finding.message)
+    subjects = dict.fromkeys((m.fixture, m.site) for m in ledger.measurements)
+    for fixture, site in subjects:
+        lines += ["", _subject(ledger.plan, fixture, site)]
+        rows = [m for m in ledger.measurements if (m.fixture, m.site) == (fixture, site)]
+        for group, title in GROUPS.items():
+            of_group = [row for row in rows if row.group == group]
+            if of_group:
+                lines += [f"{title:<{NAME + 2}}{'value':>9}{'at least':>10}{'limit':>8}"]
+            for row in of_group:
+                lines += _row(row)
+    return "\n".join([*lines, "", *_wrapped("", ledger.summary), "", *_wrapped("", CAUTIONS)])
+
+
+def _signed(plan: Plan) -> str:
+    if plan.sign_off is not None and sign_off_state(plan) == "signed":
+        return f"Plan signed by {plan.sign_off.name}, {plan.sign_off.at}."
+    return "DRAFT - not signed off; made without viewing the pictures."
+
+
+def _subject(plan: Plan, fixture: str, site: str) -> str:
+    things = plan.fixtures if fixture else plan.sites
+    kind, wanted = ("Fixture", fixture) if fixture else ("Site", site)
+    tooth = next((thing.tooth for thing in things if thing.id == wanted), "")
+    return f"{kind} {wanted}: {Tooth.of(tooth).words() if tooth else 'no tooth named'}"
+
+
+def _row(row: Measurement) -> list[str]:
+    unit = "°" if row.reading.unit == "deg" else "mm"
+    limit = "" if row.limit is None else plain(row.limit.value)
+    value = shown(row, decimals=2) if row.value is None else f"{shown(row, decimals=2)} {unit}"
+    verdict = row.verdict or "no limit"
+    figures = f"{value:>9}{shown_at_least(row, decimals=2):>10}{limit:>8}"
+    name = row_words(row)
+    lines = [f"{GLYPHS[row.verdict]:1} {name:<{NAME}}{figures}  {verdict}"]
+    if len(name) > NAME:  # a line of its own, so that the figures stay in their columns
+        lines = [f"{GLYPHS[row.verdict]:1} {name}", f"{'':<{NAME + 2}}{figures}  {verdict}"]
+    for note in row.reading.notes:
+        lines += _wrapped("      ", note.message)
+    return lines
+
+
+def _wrapped(start: str, text: str) -> list[str]:
+    return textwrap.wrap(
+        text,
+        WIDTH,
+        initial_indent=start,
+        subsequent_indent=" " * len(start),
+        break_on_hyphens=False,
+    )

@@ -1,0 +1,159 @@
+"""Every colour, pen, symbol and font of the bench, once.
+
+Ink on the pictures comes from `core.ink`, so that bench, sheet and PNG draw alike; this module
+holds what only a window has: surroundings, text, rows and buttons.
+"""
+
+from __future__ import annotations
+
+from importlib.resources import files
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QColor, QFont, QFontDatabase, QPen
+
+from core.ink import DARK, STROKES, VERMILION, Colour
+
+
+def colour(rgb: Colour) -> QColor:
+    """A colour of `core.ink` as the toolkit's."""
+    return QColor.fromRgbF(*rgb)
+
+
+GROUND = QColor("#15181c")
+"""Behind everything: dark and neutral, so that greys are judged fairly."""
+PANEL = QColor("#1e2328")
+PICTURE = QColor("#0c0e10")
+"""Behind a picture, where it does not reach."""
+RAISED = QColor("#2a3037")
+EDGE = QColor("#3a424b")
+TEXT = QColor("#f1ede0")
+QUIET = QColor("#b3b4ae")
+"""Second line, units, captions; still 4.5 : 1 and more on panels."""
+BELOW = QColor("#ff8a4c")
+"""Text of *below limit*: the vermilion of the pictures, lifted until it reads on panels."""
+BELOW_INK = colour(VERMILION)
+FOCUS = QColor("#f1ede0")
+SELECTED = QColor("#39424c")
+
+TEXT_PAIRS = (
+    (TEXT, GROUND),
+    (TEXT, PANEL),
+    (TEXT, RAISED),
+    (TEXT, SELECTED),
+    (QUIET, GROUND),
+    (QUIET, PANEL),
+    (QUIET, RAISED),
+    (BELOW, GROUND),
+    (BELOW, PANEL),
+    (BELOW, RAISED),
+)
+"""Every pair of text and ground that occurs; a test computes their contrast."""
+
+SHIFT = Qt.KeyboardModifier.ShiftModifier
+NO_KEY = Qt.KeyboardModifier.NoModifier
+KEYPAD = Qt.KeyboardModifier.KeypadModifier
+STEPS = {Qt.Key.Key_Left: -1, Qt.Key.Key_Right: 1}
+"""Keys that step along the arch: to the right on every picture, towards the patient's left."""
+
+FAMILY = "Source Sans 3"
+NUMERAL_PX = 14
+NAME_PX = 12
+
+
+def load_fonts() -> None:
+    """Make the bundled font known to the toolkit: text then has one width on every machine."""
+    if FAMILY in QFontDatabase.families():
+        return
+    folder = files("core.sheet") / "fonts"
+    for name in ("Regular", "Italic", "Semibold"):
+        data = (folder / f"SourceSans3-{name}.ttf").read_bytes()
+        QFontDatabase.addApplicationFontFromData(data)
+
+
+def font(px: int = 13, *, bold: bool = False, italic: bool = False) -> QFont:
+    """The bench's font at a size in logical pixels."""
+    f = QFont(FAMILY)
+    f.setStyleHint(QFont.StyleHint.SansSerif)
+    f.setPixelSize(px)
+    f.setBold(bold)
+    f.setItalic(italic)
+    return f
+
+
+def pens(style: str, *, below: bool, px_per_mm: float) -> tuple[QPen, QPen, QPen | None]:
+    """Casing, ink and (for an open double outline) core pen of a line, widths in screen pixels.
+
+    Widths grow with the zoom up to a point, so that a line never hides what it measures.
+    """
+    s = STROKES[style]
+    scale = min(max(px_per_mm, 5.0), 9.0)
+    width = max(1.2, s.width_mm * scale)
+    ink = QPen(colour(DARK.stroke_colour(style, below=below)), width)
+    case = QPen(colour(DARK.casing), width + 2 * max(0.8, s.case_mm * scale * 0.6))
+    if s.case_mm == 0:
+        case = QPen(Qt.PenStyle.NoPen)
+    inner = QPen(colour(DARK.casing), width * 0.45) if s.double else None
+    for pen in (case, ink, inner):
+        if pen is not None:
+            pen.setCosmetic(True)
+            pen.setCapStyle(Qt.PenCapStyle.FlatCap)
+            pen.setJoinStyle(Qt.PenJoinStyle.RoundJoin)
+    if s.dash_mm:
+        ink.setDashPattern([max(0.5, d * scale / width) for d in s.dash_mm])
+    return case, ink, inner
+
+
+STYLE_SHEET = f"""
+QWidget {{ background: {GROUND.name()}; color: {TEXT.name()}; font-family: "{FAMILY}";
+  font-size: 13px; }}
+QFrame#panel {{ background: {PANEL.name()}; border: none; }}
+QFrame#panel QLabel, QFrame#panel QCheckBox, QFrame#panel QRadioButton {{
+  background: transparent; }}
+QFrame#notice {{ background: {SELECTED.name()}; }}
+QFrame#notice QLabel {{ background: transparent; }}
+QLabel#strong {{ font-weight: bold; }}
+QLabel#quiet {{ color: {QUIET.name()}; font-size: 12px; }}
+QLabel#brand {{ font-size: 40px; font-style: italic; }}
+QLabel#heading {{ font-size: 14px; font-weight: bold; }}
+QLabel#below {{ color: {BELOW.name()}; }}
+QPushButton, QToolButton {{ background: {RAISED.name()}; border: 1px solid {EDGE.name()};
+  border-radius: 3px; padding: 4px 10px; }}
+QToolButton#tool {{ background: transparent; border: none; border-bottom: 2px solid transparent;
+  border-radius: 0; padding: 5px 4px; }}
+QToolButton#tool::menu-indicator {{ image: none; }}
+QToolButton#fold, QPushButton#fold {{ background: transparent; border: 1px solid transparent;
+  font-size: 12px;
+  border-radius: 3px; padding: 2px 5px; color: {QUIET.name()}; }}
+QToolButton#fold:checked {{ color: {TEXT.name()}; background: {SELECTED.name()}; }}
+QToolButton#fold:focus, QPushButton#fold:focus {{ border: 1px solid {FOCUS.name()}; }}
+QToolButton#tool:checked {{ border-bottom: 2px solid {TEXT.name()}; font-weight: bold; }}
+QPushButton:hover, QToolButton:hover {{ background: {SELECTED.name()}; }}
+QPushButton:focus, QToolButton:focus, QLineEdit:focus, QDoubleSpinBox:focus, QComboBox:focus,
+QListView:focus, QTreeView:focus, QTableView:focus {{ border: 1px solid {FOCUS.name()}; }}
+QPushButton:disabled, QToolButton:disabled {{ color: #83868a; }}
+QLineEdit, QDoubleSpinBox, QSpinBox, QComboBox, QPlainTextEdit, QTextBrowser {{
+  background: {RAISED.name()}; border: 1px solid {EDGE.name()}; border-radius: 3px;
+  padding: 3px 5px; selection-background-color: {SELECTED.name()}; }}
+QListView, QTreeView, QTableView {{ background: {PANEL.name()}; border: none;
+  alternate-background-color: {PANEL.name()}; selection-background-color: {SELECTED.name()};
+  selection-color: {TEXT.name()}; }}
+QHeaderView::section {{ background: {PANEL.name()}; color: {QUIET.name()}; border: none;
+  padding: 3px 6px; }}
+QMenuBar, QMenu {{ background: {PANEL.name()}; }}
+QMenu::item:selected, QMenuBar::item:selected {{ background: {SELECTED.name()}; }}
+QCheckBox::indicator, QRadioButton::indicator, QListView::indicator {{ width: 13px; height: 13px;
+  border: 1px solid {QUIET.name()}; border-radius: 2px; background: {GROUND.name()}; }}
+QRadioButton::indicator {{ border-radius: 7px; }}
+QCheckBox::indicator:checked, QRadioButton::indicator:checked, QListView::indicator:checked {{
+  background: {TEXT.name()}; border: 3px solid {GROUND.name()}; outline: 1px solid {TEXT.name()}; }}
+QCheckBox:focus, QRadioButton:focus {{ border: 1px solid {FOCUS.name()}; border-radius: 2px; }}
+QProgressBar {{ background: {RAISED.name()}; border: none; border-radius: 4px; }}
+QProgressBar::chunk {{ background: {TEXT.name()}; border-radius: 4px; }}
+QStatusBar {{ font-size: 12px; }}
+QStatusBar::item {{ border: none; }}
+QScrollBar:vertical {{ background: {PANEL.name()}; width: 10px; }}
+QScrollBar::handle:vertical {{ background: {EDGE.name()}; border-radius: 4px; min-height: 24px; }}
+QScrollBar::add-line, QScrollBar::sub-line {{ height: 0; width: 0; }}
+QSplitter::handle {{ background: {GROUND.name()}; }}
+QToolTip {{ background: {RAISED.name()}; color: {TEXT.name()}; border: 1px solid {EDGE.name()}; }}
+"""

@@ -1,0 +1,92 @@
+"""Measures the session's plan in the background: quickly first, then whole."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from PySide6.QtCore import QObject
+
+from app.tasks import Latest, Task
+from core.assemble import measure
+from core.basis import Basis
+from core.ledger import Ledger
+from core.plan import Plan
+from core.volume import Volume
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Measured:
+    """A ledger and what it rests on.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        `ledger.plan` is the plan that was measured.
+    basis : Basis
+        Kept for the next plan with the same arch.
+    whole : bool
+        False: the quick rows only, without bone rows.
+    """
+
+    ledger: Ledger
+    basis: Basis
+    whole: bool
+
+
+class Measuring(QObject):
+    """Newest plan wins; whoever asked hears through the two functions.
+
+    Parameters
+    ----------
+    done : callable
+        With the `Measured` of the newest plan.
+    failed : callable
+        With the reason why it could not be measured at all.
+    """
+
+    def __init__(
+        self,
+        done: Callable[[Measured], None],
+        failed: Callable[[Exception], None],
+        parent: QObject | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self._latest = Latest(self._keep, failed, parent=self)
+        self._done = done
+        self._basis: Basis | None = None
+
+    @property
+    def busy(self) -> bool:
+        """True while a plan is being measured."""
+        return self._latest.busy
+
+    def ask(self, plan: Plan, volume: Volume, *, whole: bool) -> None:
+        """Measure a plan; what was asked before is dropped."""
+        known = self._basis
+
+        def work(task: Task) -> Measured:
+            basis = known
+            if basis is None or not basis.fits(plan, volume):
+                basis = Basis.of(plan, volume)
+            ledger = measure(plan, volume, basis=basis, fine=whole, cancelled=task.cancelled)
+            return Measured(ledger=ledger, basis=basis, whole=whole)
+
+        self._latest.ask(work)
+
+    def fits(self, plan: Plan, volume: Volume) -> bool:
+        """True when a plan can be measured quickly: only things on a known arch were changed."""
+        return self._basis is not None and self._basis.fits(plan, volume)
+
+    def drop(self) -> None:
+        """Forget what was asked; the basis is kept."""
+        self._latest.drop()
+
+    def forget(self) -> None:
+        """Let go of the scan too."""
+        self._latest.drop()
+        self._basis = None
+
+    def _keep(self, measured: Measured) -> None:
+        self._basis = measured.basis
+        self._done(measured)

@@ -1,0 +1,68 @@
+"""Questions and errors: what happened, why it matters, what to do; details fold out."""
+
+from __future__ import annotations
+
+import traceback
+from collections.abc import Sequence
+from pathlib import Path
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QInputDialog, QMessageBox, QWidget
+
+from core.errors import SoundingError
+from core.version import PROGRAM
+
+FAULT = (
+    "The program made a mistake of its own - nothing that is shown now was changed by it, and the "
+    "case is kept - try the step again; if it happens twice, send the details to whoever "
+    "looks after the program."
+)
+
+
+def error_text(error: Exception) -> tuple[str, str]:
+    """What to say about an error, and its details (no names of patients, no values)."""
+    if isinstance(error, SoundingError):
+        return str(error), f"{PROGRAM}\n{type(error).__name__}: {error.code}"
+    places = [
+        f"{Path(frame.filename).name}:{frame.lineno} in {frame.name}"
+        for frame in traceback.extract_tb(error.__traceback__)
+    ]
+    return FAULT, "\n".join([PROGRAM, type(error).__name__, *places])
+
+
+def error_box(parent: QWidget, error: Exception) -> QMessageBox:
+    """A window that tells an error; the caller opens it."""
+    text, details = error_text(error)
+    what, *rest = [part.strip() for part in text.split(" - ")]
+    box = QMessageBox(parent)
+    box.setWindowTitle("Sounding")
+    box.setTextFormat(Qt.TextFormat.PlainText)
+    box.setText(f"{what[:1].upper()}{what[1:]}")
+    box.setInformativeText("\n\n".join(f"{part[:1].upper()}{part[1:]}" for part in rest))
+    box.setDetailedText(details)
+    box.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+    box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+    return box
+
+
+def choose(parent: QWidget, title: str, question: str, answers: Sequence[str]) -> str | None:
+    """Ask with a button an answer; None when the person turned away."""
+    box = QMessageBox(parent)
+    box.setWindowTitle(title)
+    box.setTextFormat(Qt.TextFormat.PlainText)
+    box.setText(question)
+    buttons = {
+        box.addButton(answer, QMessageBox.ButtonRole.ActionRole): answer for answer in answers
+    }
+    away = box.addButton("Cancel", QMessageBox.ButtonRole.RejectRole)
+    box.setEscapeButton(away)
+    box.exec()
+    clicked = box.clickedButton()
+    box.deleteLater()
+    return next((answer for button, answer in buttons.items() if button is clicked), None)
+
+
+def ask_text(parent: QWidget, title: str, question: str, value: str) -> str | None:
+    """Ask for a line of text; None when the person turned away."""
+    text, given = QInputDialog.getText(parent, title, question, text=value)
+    return text.strip() if given else None

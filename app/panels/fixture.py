@@ -1,0 +1,327 @@
+"""The chosen fixture in number boxes: whatever can be dragged can be typed here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from PySide6.QtWidgets import (
+    QComboBox,
+    QGridLayout,
+    QHBoxLayout,
+    QLabel,
+    QMenu,
+    QPushButton,
+    QWidget,
+)
+
+from app.number_box import NumberBox
+from app.panels.base import Panel
+from app.session import Session
+from app.settings import settings_of
+from app.tools.base import Desk
+from app.words_shown import tooth_words
+from core.edit import is_locked, with_lock, with_thing, without
+from core.edit_pose import fixture_aligned, fixture_deepened, fixture_resized
+from core.errors import PlanError, SoundingError
+from core.fixture import Fixture, FixtureSize
+from core.geometry import Array
+from core.identity import Tooth
+from core.plan import Plan
+from core.pose import MOST_LEAN_DEG, Pose, placed, pose_of
+from core.sizes import size_words
+
+_BOXES: tuple[tuple[str, str, float, float, float], ...] = (
+    # name, unit, lowest, highest, step
+    ("Ø", " mm", 1.0, 10.0, 0.1),
+    ("Length", " mm", 2.0, 30.0, 0.5),
+    ("Along arch", " mm", -20.0, 250.0, 0.1),
+    ("Buccal", " mm", -40.0, 40.0, 0.1),
+    ("Height", " mm", -60.0, 60.0, 0.1),
+    ("Deeper by", " mm", -10.0, 10.0, 0.1),
+    ("Lean buccal", "°", -MOST_LEAN_DEG, MOST_LEAN_DEG, 0.5),
+    ("Lean mesial", "°", -MOST_LEAN_DEG, MOST_LEAN_DEG, 0.5),
+)
+_FIELDS = {
+    "Along arch": "station_mm",
+    "Buccal": "buccal_mm",
+    "Height": "height_mm",
+    "Lean buccal": "lean_buccal_deg",
+    "Lean mesial": "lean_mesial_deg",
+}
+
+
+class FixturePanel(Panel):
+    """Size, place, lean and lock of the chosen fixture, and the choice between several."""
+
+    title = "Fixture (implant)"
+
+    def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(session, desk, parent)
+        self.settings = settings_of(session)
+        self._reading = False
+        self.setMinimumWidth(320)
+        self.choice = QComboBox()
+        self.choice.setAccessibleName("Which fixture")
+        self.choice.activated.connect(self._choose)
+        self.body.addWidget(self.choice)
+        self.none = QLabel("None yet. Take the tool Fixture and drop one on a section.")
+        self.none.setWordWrap(True)
+        self.none.setObjectName("quiet")
+        self.body.addWidget(self.none)
+        self.form = QWidget()
+        self.form.setObjectName("clear")
+        self.form.setStyleSheet("QWidget#clear { background: transparent; }")
+        grid = QGridLayout(self.form)
+        grid.setContentsMargins(0, 0, 0, 0)
+        grid.setHorizontalSpacing(6)
+        grid.setVerticalSpacing(3)
+        self.boxes: dict[str, NumberBox] = {}
+        for number, (name, unit, low, high, step) in enumerate(_BOXES):
+            box = self._box(name, unit, low, high, step)
+            label = QLabel(name)
+            label.setObjectName("quiet")
+            label.setBuddy(box)
+            row, column = divmod(number, 2)
+            grid.addWidget(label, row, 2 * column)
+            grid.addWidget(box, row, 2 * column + 1)
+        grid.setColumnStretch(1, 1)
+        grid.setColumnStretch(3, 1)
+        self.body.addWidget(self.form)
+        self.sizes = self._menu("My sizes", self._fill_sizes)
+        self.align = self._menu("Align", self._fill_align)
+        self.lock = QPushButton("Lock")
+        self.lock.setCheckable(True)
+        self.lock.setToolTip("Locked: it is neither moved nor deleted by accident")
+        self.lock.clicked.connect(self._lock)
+        self.remove = QPushButton("Delete")
+        self.remove.clicked.connect(self._remove)
+        row_of = QHBoxLayout()
+        row_of.setSpacing(6)
+        for button in (self.sizes, self.align, self.lock, self.remove):
+            row_of.addWidget(button, 1)
+        self.body.addLayout(row_of)
+        for signal in (
+            session.scan_changed,
+            session.plan_changed,
+            session.plan_previewed,
+            session.place_changed,
+        ):
+            signal.connect(self.read)
+        self.read()
+
+    def read(self) -> None:
+        """Read the session anew."""
+        fixture = self.session.fixture
+        self._reading = True
+        try:
+            self._read_choice(fixture)
+            self._read_fixture(fixture)
+        finally:
+            self._reading = False
+
+    def _read_choice(self, fixture: Fixture | None) -> None:
+        fixtures = self.session.plan.fixtures
+        self.choice.setVisible(len(fixtures) > 1 or (bool(fixtures) and fixture is None))
+        ids = ["", *(f.id for f in fixtures)]
+        if [self.choice.itemData(n) for n in range(self.choice.count())] != ids:
+            self.choice.clear()
+            for fixture_id in ids:
+                self.choice.addItem(fixture_id or "choose one …", fixture_id)
+        self.choice.setCurrentIndex(0 if fixture is None else ids.index(fixture.id))
+
+    def _read_fixture(self, fixture: Fixture | None) -> None:
+        session = self.session
+        shown = fixture is not None
+        self.none.setVisible(not session.plan.fixtures)
+        for widget in (self.form, self.sizes, self.align, self.lock, self.remove):
+            widget.setVisible(shown)
+        if fixture is None:
+            self.aside.setText("")
+            return
+        numbering = self.settings.value.numbering
+        words = tooth_words(fixture.tooth, numbering) if fixture.tooth else "no tooth named"
+        # The name between both numbers stands in the bar at the top; here is no room for it.
+        first, _, rest = words.partition(", ")
+        self.aside.setText(f"{first} {rest[rest.find('(') :]}" if rest else words)
+        self.aside.setToolTip(words)
+        locked = is_locked(session.plan, fixture.id)
+        self.lock.setChecked(locked)
+        self.lock.setText("Locked" if locked else "Lock")
+        for button in (self.sizes, self.align, self.remove):
+            button.setEnabled(not locked)
+        try:
+            pose = None if session.arch is None else pose_of(fixture, session.arch)
+        except PlanError:
+            pose = None
+        values = {"Ø": fixture.size.diameter_mm, "Length": fixture.size.length_mm}
+        values["Deeper by"] = 0.0
+        if pose is not None:
+            values |= {name: getattr(pose, field) for name, field in _FIELDS.items()}
+        for name, box in self.boxes.items():
+            box.setEnabled(name in values and not locked and session.confirmed)
+            if not box.hasFocus() or not box.lineEdit().isModified():
+                box.setValue(values.get(name, 0.0))
+
+    # -- edits ------------------------------------------------------------------------------
+
+    def _typed(self, name: str) -> None:
+        fixture, arch = self.session.fixture, self.session.arch
+        if self._reading or fixture is None or arch is None:
+            return
+        value = self.boxes[name].value()
+        unit = self.boxes[name].suffix()
+        self.boxes[name].lineEdit().setModified(False)
+        try:
+            if name in ("Ø", "Length"):
+                self._resize(fixture, name, value)
+            elif name == "Deeper by":
+                plan = fixture_deepened(self.session.plan, fixture.id, value)
+                if value:
+                    self.session.apply(f"fixture {fixture.id} {value:+.1f} mm deeper", plan)
+            else:
+                pose: Pose = pose_of(fixture, arch)
+                if abs(getattr(pose, _FIELDS[name]) - value) < 0.05:
+                    return
+                other = placed(fixture, replace(pose, **{_FIELDS[name]: value}), arch)
+                text = f"fixture {fixture.id}: {_small(name)} {value:.1f}{unit}"
+                self.session.apply(text, with_thing(self.session.plan, other))
+        except (SoundingError, ValueError) as error:
+            self._tell(error)
+        self.read()
+
+    def _resize(self, fixture: Fixture, name: str, value: float) -> None:
+        size = fixture.size
+        before = size.diameter_mm if name == "Ø" else size.length_mm
+        if abs(before - value) < 1e-6:
+            return
+        # A typed size is a plain one where the old shape does not fit it any more.
+        changed = {"diameter_mm": value} if name == "Ø" else {"length_mm": value}
+        try:
+            other = replace(size, **changed)
+        except ValueError:
+            other = FixtureSize(
+                diameter_mm=changed.get("diameter_mm", size.diameter_mm),
+                length_mm=changed.get("length_mm", size.length_mm),
+            )
+        self._take_size(fixture, other)
+
+    def _take_size(self, fixture: Fixture, size: FixtureSize) -> None:
+        plan = fixture_resized(self.session.plan, fixture.id, size)
+        self.session.apply(f"fixture {fixture.id} set to {size_words(size)}", plan)
+
+    def _align(self, words: str, axis: Array) -> None:
+        fixture = self.session.fixture
+        if fixture is None:
+            return
+        try:
+            plan = fixture_aligned(self.session.plan, fixture.id, axis, about="platform")
+        except SoundingError as error:
+            self._tell(error)
+            return
+        self.session.apply(f"fixture {fixture.id} aligned to {words}", plan)
+
+    def _lock(self) -> None:
+        fixture = self.session.fixture
+        if fixture is not None:
+            locked = not is_locked(self.session.plan, fixture.id)
+            text = f"fixture {fixture.id} {'locked' if locked else 'unlocked'}"
+            self.session.apply(text, with_lock(self.session.plan, fixture.id, locked=locked))
+
+    def _remove(self) -> None:
+        fixture = self.session.fixture
+        if fixture is None:
+            return
+        try:
+            self.session.apply(
+                f"fixture {fixture.id} deleted", without(self.session.plan, fixture.id)
+            )
+        except SoundingError as error:
+            self._tell(error)
+            return
+        self.desk.say(f"fixture {fixture.id} deleted", undo=True)
+
+    def _choose(self, row: int) -> None:
+        fixture_id = str(self.choice.itemData(row))
+        arch = self.session.arch
+        fixture = next((f for f in self.session.plan.fixtures if f.id == fixture_id), None)
+        if fixture is not None:
+            station = None if arch is None else arch.station(fixture.platform)
+            self.session.go_to(selected=fixture_id, station_mm=station)
+
+    def _tell(self, error: Exception) -> None:
+        if isinstance(error, SoundingError):
+            self.desk.tell_error(error)
+        else:
+            self.desk.say(str(error))
+
+    # -- parts ------------------------------------------------------------------------------
+
+    def _box(self, name: str, unit: str, low: float, high: float, step: float) -> NumberBox:
+        box = NumberBox(low, high, step=step, unit=unit)
+        box.setAccessibleName(name)
+        box.valueChanged.connect(lambda _value: self._typed(name))
+        self.boxes[name] = box
+        return box
+
+    def _menu(self, words: str, fill: Callable[[QMenu], None]) -> QPushButton:
+        button = QPushButton(words)
+        menu = QMenu(button)
+
+        def filled() -> None:
+            menu.clear()
+            fill(menu)
+
+        menu.aboutToShow.connect(filled)
+        button.setMenu(menu)
+        return button
+
+    def _fill_sizes(self, menu: QMenu) -> None:
+        fixture = self.session.fixture
+        for listed in self.settings.value.sizes:
+            action = menu.addAction(listed.words)
+            action.setCheckable(True)
+            action.setChecked(fixture is not None and fixture.size == listed.size)
+            action.triggered.connect(lambda _on, size=listed.size: self._size_chosen(size))
+
+    def _size_chosen(self, size: FixtureSize) -> None:
+        fixture = self.session.fixture
+        if fixture is not None and fixture.size != size:
+            self._take_size(fixture, size)
+
+    def _fill_align(self, menu: QMenu) -> None:
+        for words, axis in align_targets(self.session.plan, self.session.fixture):
+            action = menu.addAction(f"to {words}")
+            action.triggered.connect(lambda _on, w=words, a=axis: self._align(w, a))
+
+
+def align_targets(plan: Plan, fixture: Fixture | None) -> tuple[tuple[str, Array], ...]:
+    """What a fixture can be laid parallel to, in words, with the direction."""
+    found: list[tuple[str, Array]] = []
+    for axis in plan.stent_axes:
+        name = axis.id.replace("channel-", "").replace("-", " ")
+        found.append((f"stent axis {name}", axis.gingival - axis.occlusal))
+    if plan.level is not None:
+        found.append(("the jaw plane’s normal", plan.level.up))
+    found += [
+        (f"fixture {other.id}", other.towards_apex)
+        for other in plan.fixtures
+        if fixture is None or other.id != fixture.id
+    ]
+    near = _neighbours(fixture)
+    for structure in plan.structures:
+        tooth = getattr(structure, "tooth", "")
+        if getattr(structure, "kind", "") == "root" and tooth in near:
+            marks = structure.points  # type: ignore[union-attr]
+            found.append((f"the axis of {tooth}", marks[-1] - marks[0]))
+    return tuple(found)
+
+
+def _neighbours(fixture: Fixture | None) -> set[str]:
+    if fixture is None or not fixture.tooth:
+        return set()
+    return {tooth.iso for tooth in Tooth.of(fixture.tooth).neighbours()}
+
+
+def _small(words: str) -> str:
+    return words[:1].lower() + words[1:]

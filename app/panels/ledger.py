@@ -1,0 +1,215 @@
+"""The live ledger: what is not met first, every number with its reason one key away."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from PySide6.QtCore import QEvent, QModelIndex, QPoint, QSize, Qt, Signal
+from PySide6.QtGui import QKeyEvent, QMouseEvent, QResizeEvent
+from PySide6.QtWidgets import QAbstractItemView, QListView, QWidget
+
+from app.panels.base import Panel
+from app.panels.ledger_details import Detail, details
+from app.panels.ledger_entries import Entry, entries
+from app.panels.ledger_list import BAR_MM, ENTRY, LedgerDelegate, LedgerModel
+from app.panels.rows_shown import mark_tool, show_row
+from app.session import Session
+from app.tools.base import Desk
+from core.ledger import Ledger
+from core.measurement import Measurement
+
+KEYS = (
+    "↑ ↓ choose a row · Space or Return unfolds it · S show me · M mark it · D declare · "
+    "L change limit · F1 explain"
+)
+
+
+class LedgerView(QListView):
+    """The list with its keys: each does what a button on the chosen row does."""
+
+    acted = Signal(str, object)
+
+    _KEYS: ClassVar[dict[Qt.Key, str]] = {
+        Qt.Key.Key_S: "show me",
+        Qt.Key.Key_M: "mark it",
+        Qt.Key.Key_D: "declare …",
+        Qt.Key.Key_L: "change limit …",
+        Qt.Key.Key_F1: "explain",
+        Qt.Key.Key_Space: "unfold",
+        Qt.Key.Key_Return: "unfold",
+        Qt.Key.Key_Enter: "unfold",
+    }
+
+    def __init__(self, model: LedgerModel, delegate: LedgerDelegate) -> None:
+        super().__init__()
+        self._delegate = delegate
+        self.setModel(model)
+        self.setItemDelegate(delegate)
+        self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setUniformItemSizes(False)
+        self.setResizeMode(QListView.ResizeMode.Adjust)
+        self.setMouseTracking(True)
+        self.setAccessibleName("Ledger")
+
+    def sizeHint(self) -> QSize:
+        """Takes what is left of its column."""
+        return QSize(320, 240)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """A letter acts on the chosen row; the rest moves as in every list."""
+        index = self.currentIndex()
+        act = self._KEYS.get(Qt.Key(event.key()))
+        if act is not None and index.isValid() and not event.modifiers():
+            self.acted.emit(act, index.data(ENTRY))
+            return
+        super().keyPressEvent(event)
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """On a button: act; on the rest of a row: choose it and unfold or fold it."""
+        super().mousePressEvent(event)
+        if event.button() != Qt.MouseButton.LeftButton:
+            return
+        index = self.indexAt(event.position().toPoint())
+        if index.isValid():
+            self.acted.emit(self._act_at(index, event.position().toPoint()), index.data(ENTRY))
+
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:
+        """A pointing hand over what can be pressed."""
+        index = self.indexAt(event.position().toPoint())
+        kind = index.data(ENTRY).kind if index.isValid() else ""
+        pressable = kind in ("row", "fold")
+        shape = Qt.CursorShape.PointingHandCursor if pressable else Qt.CursorShape.ArrowCursor
+        self.viewport().setCursor(shape)
+        super().mouseMoveEvent(event)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Heights hang on the width."""
+        super().resizeEvent(event)
+        self.scheduleDelayedItemsLayout()
+
+    def _act_at(self, index: QModelIndex, at: QPoint) -> str:
+        entry: Entry = index.data(ENTRY)
+        for words, box in self._delegate.button_rects(entry, self.visualRect(index)):
+            if box.contains(at):
+                return words
+        return "unfold"
+
+
+class LedgerPanel(Panel):
+    """The ledger of the open case."""
+
+    title = "Ledger"
+
+    def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(session, desk, parent)
+        self.aside.setText(f"mm · bars 0 to {BAR_MM:g}")
+        self.setMinimumWidth(320)
+        self.model = LedgerModel()
+        self.delegate = LedgerDelegate(self._details_of)
+        self.view = LedgerView(self.model, self.delegate)
+        self.view.setToolTip(KEYS)
+        self.view.acted.connect(self._act)
+        self.body.addWidget(self.view, 1)
+        self.opened: set[str] = set()
+        self._earlier: Ledger | None = None
+        self._details: dict[int, tuple[Measurement, tuple[Detail, ...]]] = {}
+        session.scan_changed.connect(self._other_scan)
+        session.ledger_changed.connect(self.refresh)
+        session.plan_changed.connect(self.refresh)
+        session.plan_previewed.connect(self.refresh)
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Read the session anew."""
+        session = self.session
+        if session.ledger is not None and session.ledger_is_current and session.ledger_is_whole:
+            self._earlier = session.ledger
+        chosen = self._chosen_key()
+        found = entries(
+            session.plan,
+            session.ledger,
+            None if session.ledger is None else self._earlier,
+            current=session.ledger_is_current,
+            whole=session.ledger_is_whole,
+            opened=self.opened,
+        )
+        self.model.show(found or self._nothing())
+        row = self.model.row_of(chosen)
+        if row >= 0 and self.view.currentIndex().row() != row:
+            self.view.setCurrentIndex(self.model.index(row))
+        self.view.viewport().update()
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Another font or style: heights are computed anew."""
+        super().changeEvent(event)
+        if event.type() in (QEvent.Type.FontChange, QEvent.Type.StyleChange):
+            self.model.layoutChanged.emit()
+
+    def _nothing(self) -> tuple[Entry, ...]:
+        session = self.session
+        if session.ledger_problem is not None:
+            text = str(session.ledger_problem)
+        elif session.volume is None:
+            text = "Open a scan to measure on it."
+        elif not session.confirmed:
+            text = (
+                "No number is shown until jaw plane and arch are confirmed or set by you: every "
+                "height and every side is counted from them."
+            )
+        elif not session.plan.fixtures and not session.plan.sites:
+            text = "Measure a ridge at a site, or drop a fixture on a section."
+        else:
+            text = "Measuring …"
+        return (Entry(kind="summary", key="nothing", text=text),)
+
+    def _other_scan(self) -> None:
+        self._earlier = None
+        self.opened.clear()
+        self._details.clear()
+        self.refresh()
+
+    def _chosen_key(self) -> str:
+        index = self.view.currentIndex()
+        return index.data(ENTRY).key if index.isValid() else ""
+
+    def _details_of(self, row: Measurement) -> tuple[Detail, ...]:
+        kept = self._details.get(id(row))
+        if kept is None or kept[0] is not row:
+            if len(self._details) > 200:
+                self._details.clear()
+            kept = row, details(row, self.session.plan, self.session.arch)
+            self._details[id(row)] = kept
+        return kept[1]
+
+    def _act(self, act: str, entry: Entry) -> None:
+        if act == "unfold":
+            self._unfold(entry)
+        elif entry.row is not None:
+            self._act_on_row(act, entry, entry.row)
+
+    def _unfold(self, entry: Entry) -> None:
+        if entry.kind not in ("row", "fold") or (entry.kind == "row" and entry.waiting):
+            return
+        self.opened.symmetric_difference_update({entry.key})
+        self.refresh()
+        row = self.model.row_of(entry.key)
+        if row >= 0:
+            self.view.setCurrentIndex(self.model.index(row))
+
+    def _act_on_row(self, act: str, entry: Entry, row: Measurement) -> None:
+        from app.dialogs.declare import ask_declaration
+        from app.dialogs.help import show_help
+        from app.dialogs.limits import ask_limits
+
+        if act == "show me" and not entry.waiting:
+            if not show_row(self.session, row):
+                self.desk.say("This row has no place on a picture.")
+        elif act == "mark it" and entry.markable:
+            self.desk.take_tool(mark_tool(row.target))
+        elif act == "declare …" and entry.markable:
+            ask_declaration(self.session, self.desk, self, structure=row.target)
+        elif act == "change limit …" and row.limit is not None:
+            ask_limits(self.session, self.desk, self, key=row.limit.key)
+        elif act == "explain":
+            show_help(self.session, self.desk, self, topic=row.kind)

@@ -1,0 +1,93 @@
+"""What unfolds below a ledger row: definition, doubt, limit, placement by hand, place; as text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from core.arch import Arch, station_words
+from core.figures import down, nearest, plain, up
+from core.limits import LOOP_UNSEEN, ROWS
+from core.measurement import Measurement
+from core.plan import Plan
+from core.words.sheet import BY_HAND, BY_HAND_MEANS, DEFINITIONS
+
+ZONES = {row.key: row for row in (*ROWS, LOOP_UNSEEN)}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Detail:
+    """One paragraph, or one bar of the uncertainty budget.
+
+    Parameters
+    ----------
+    head : str
+        A quiet word in front: ``definition``, ``limit`` ...
+    text : str
+    share : float or None
+        For a bar: its part of the combined variance, 0 to 1.
+    """
+
+    head: str
+    text: str
+    share: float | None = None
+
+
+def details(row: Measurement, plan: Plan, arch: Arch | None) -> tuple[Detail, ...]:
+    """Everything that stands behind a row, in the order in which it is asked."""
+    found: list[Detail] = []
+    if row.kind in DEFINITIONS:
+        found.append(Detail(head="means", text=DEFINITIONS[row.kind]))
+    found += _limit(row)
+    found += _doubt(row)
+    found += _by_hand(row)
+    found += [Detail(head="note", text=note.message) for note in row.reading.notes]
+    if row.reading.witness is not None and arch is not None:
+        station = arch.station(row.reading.witness[0])
+        where = f"{station_words(arch, station, plan.midline)}"
+        found.append(Detail(head="taken", text=where))
+    return tuple(found)
+
+
+def _limit(row: Measurement) -> Iterator[Detail]:
+    limit = row.limit
+    if limit is None:
+        return
+    known = ZONES.get(limit.key)
+    zone = f", {known.zone}" if known is not None else ""
+    line = "" if limit.lower_line is None else f"; lower line {plain(limit.lower_line)} mm"
+    yield Detail(head="limit", text=f"{plain(limit.value)} mm{zone}{line}. {limit.source}.")
+    if limit.changed:
+        who = f"{limit.changed_by or 'nobody named'} {limit.changed_at[:16].replace('T', ' ')}"
+        words = f"default {plain(limit.default)} mm; changed by {who}: {limit.reason or '–'}"
+        yield Detail(head="changed", text=words)
+
+
+def _doubt(row: Measurement) -> Iterator[Detail]:
+    budget = row.budget
+    if budget is None:
+        return
+    degrees = row.reading.unit == "deg"
+    unit = "°" if degrees else " mm"
+    yield Detail(head="± U", text=f"{up(budget.expanded, 1 if degrees else 2)}{unit} (k = 2)")
+    total = budget.u**2
+    for term in budget.terms:
+        if term.u > 0 and total > 0:
+            yield Detail(
+                head=term.name,
+                text=f"{nearest(term.u, 2)}{unit}  {term.source}",
+                share=term.u**2 / total,
+            )
+
+
+def _by_hand(row: Measurement) -> Iterator[Detail]:
+    figures = [
+        f"{words} at least {down(value, 1)}"
+        for key, words in BY_HAND.items()
+        if isinstance(value := row.details.get(key), int | float)
+    ]
+    if figures:
+        yield Detail(head="by hand", text=f"{'; '.join(figures)} mm. {BY_HAND_MEANS}")
+    least = row.details.get("least_over_turn_mm")
+    if isinstance(least, int | float):
+        yield Detail(head="turned", text=f"least over ± 10° of turn {down(least, 1)} mm")

@@ -1,0 +1,294 @@
+"""The ledger as a list of lines to show: order, folds, what waits; no drawing in it.
+
+Groups danger, roots, bone, information; what is not met first; what is met, and what has no
+limit, folds into one line each. A row whose value belongs to an earlier plan reads "…".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from core.figures import plain, shown, shown_at_least, shown_lack
+from core.identity import Tooth
+from core.ink import GLYPHS
+from core.ledger import Ledger
+from core.measurement import Measurement
+from core.plan import Plan
+from core.sizes import size_words
+from core.verdict import worst_first
+from core.words.rows import row_words
+from core.words.sheet import GROUPS, UNCERTAINTY
+
+WAITING = "…"
+
+Kind: TypeAlias = Literal["subject", "group", "row", "fold", "summary", "words"]
+
+HIDDEN_AT_FIRST = frozenset({"information"})
+
+_SHORT: dict[str, str] = {
+    "not-marked": "not marked or declared",
+    "declared-not-visible": "looked for, not visible",
+    "declared-outside": "outside the scanned region",
+    "declared-not-near": "declared not near this site",
+    "declared-without-reason": "declared without a reason",
+}
+
+_REMARKS = frozenset({"with-tip", "canal_diameter_assumed", "hull_used", "free-hand"})
+"""Notes that are true of a row but never why it is not assessed."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Entry:
+    """One line of the list.
+
+    Parameters
+    ----------
+    kind : Kind
+    key : str
+        Stable while values change; what unfolding and the keyboard's place hang on.
+    text : str
+    aside : str
+        Right end of the line for headings and folds.
+    row : Measurement or None
+    waiting : bool
+        The value is not there yet: greyed, and "…" in its place.
+    opened : bool
+        Unfolded.
+    """
+
+    kind: Kind
+    key: str
+    text: str
+    aside: str = ""
+    row: Measurement | None = None
+    waiting: bool = False
+    opened: bool = False
+
+    @property
+    def not_met(self) -> bool:
+        """True for a row that has a limit and does not meet it."""
+        return self.row is not None and self.row.verdict not in (None, "meets limit")
+
+    @property
+    def markable(self) -> bool:
+        """True where the row is there because something was neither marked nor settled."""
+        row = self.row
+        return row is not None and row.value is None and bool(row.details.get("expected"))
+
+    @property
+    def glyph(self) -> str:
+        """Sign of the verdict; none while it waits."""
+        return "" if self.row is None or self.waiting else GLYPHS[self.row.verdict]
+
+    @property
+    def value(self) -> str:
+        """The figure as shown."""
+        if self.row is None:
+            return ""
+        if self.waiting:
+            return WAITING
+        degrees = self.row.reading.unit == "deg" and self.row.value is not None
+        return shown(self.row) + ("°" if degrees else "")
+
+    @property
+    def why(self) -> str:
+        """Second line of a row: what it could be, the limit, what is lacking or not known."""
+        return "" if self.row is None or self.waiting else why(self.row)
+
+    @property
+    def spoken(self) -> str:
+        """The line as one sentence, for a screen reader."""
+        if self.row is None:
+            return f"{self.text} {self.aside}".strip()
+        state = "being measured" if self.waiting else (self.row.verdict or "no limit")
+        return f"{self.text}: {self.value} {self.why}, {state}"
+
+
+def why(row: Measurement) -> str:
+    """What stands below a row's name."""
+    limit = "no limit" if row.limit is None else f"limit {plain(row.limit.value)}"
+    if row.limit is not None and row.limit.changed:
+        limit += f" (default {plain(row.limit.default)})"
+    if row.value is None or row.verdict == "not assessed":
+        reason = _reason(row)
+        return reason if row.value is None else f"{reason} · {limit}"
+    if row.verdict == "below limit":
+        return f"{limit} · lacks {shown_lack(row)}"
+    least = shown_at_least(row)
+    if least == "–":
+        return limit
+    words = "could be as little as" if row.verdict == "too near to tell" else "at least"
+    return f"{words} {least} · {limit}"
+
+
+def _reason(row: Measurement) -> str:
+    for note in row.reading.notes:
+        if note.code in _SHORT:
+            return _SHORT[note.code]
+    reasons = [note for note in row.reading.notes if note.code not in _REMARKS]
+    if not reasons:
+        return "image trouble at the site"
+    # Notes read "what - why it matters - what to do": the row has room for the first part.
+    return reasons[0].message.split(" - ")[0]
+
+
+def entries(
+    plan: Plan,
+    ledger: Ledger | None,
+    earlier: Ledger | None,
+    *,
+    current: bool,
+    whole: bool,
+    opened: Collection[str] = (),
+) -> tuple[Entry, ...]:
+    """The lines in their order.
+
+    Parameters
+    ----------
+    plan : Plan
+        As it is now.
+    ledger : Ledger or None
+        The newest; None where nothing could be measured.
+    earlier : Ledger or None
+        The last whole one: tells which rows are still to come, never a value.
+    current : bool
+        The ledger is that of the plan as it is now.
+    whole : bool
+        No row is still to come.
+    opened : collection of str
+        Keys that are unfolded.
+    """
+    rows = () if ledger is None else ledger.measurements
+    known = {row.id for row in rows}
+    awaited: tuple[Measurement, ...] = ()
+    if not (current and whole) and earlier is not None:
+        awaited = tuple(row for row in earlier.measurements if row.id not in known)
+    lines: list[Entry] = []
+    subjects = [(f.id, "Fixture (implant)", f.tooth, size_words(f.size)) for f in plan.fixtures]
+    subjects += [(s.id, "Site", s.tooth, "") for s in plan.sites]
+    several = len(subjects) > 1
+    for subject, kind, tooth, size in subjects:
+        of = [row for row in (*rows, *awaited) if subject in (row.fixture, row.site)]
+        if not of and (kind == "Site" or not several):
+            continue
+        if several:
+            text = f"{kind} {subject}"
+            place = Tooth.of(tooth).name if tooth else "no tooth named"
+            lines.append(
+                Entry(kind="subject", key=f"{subject}:", text=text, aside=f"{place} {size}".strip())
+            )
+        lines += _of_subject(subject, of, waits=_Waits(current, known), opened=opened)
+    if ledger is not None and current:
+        text = ledger.summary if whole else f"Bone rows follow {WAITING} {ledger.summary}"
+        lines.append(Entry(kind="summary", key="summary", text=text))
+    if lines:
+        lines.append(Entry(kind="words", key="uncertainty", text=UNCERTAINTY))
+    return tuple(lines)
+
+
+@dataclass(frozen=True, slots=True)
+class _Waits:
+    """Tells which rows have no value that may be shown."""
+
+    current: bool
+    known: set[str]
+
+    def __call__(self, row: Measurement) -> bool:
+        return not self.current or row.id not in self.known
+
+
+def _of_subject(
+    subject: str, rows: Sequence[Measurement], *, waits: _Waits, opened: Collection[str]
+) -> Iterator[Entry]:
+    for group, title in GROUPS.items():
+        of = [row for row in rows if row.group == group]
+        if not of:
+            continue
+        yield Entry(kind="group", key=f"{subject}:{group}", text=title)
+        known = [row for row in of if row.verdict not in (None, "meets limit")]
+        met = [row for row in of if row.verdict == "meets limit"]
+        free = [row for row in of if row.verdict is None]
+        for row in worst_first(known):
+            yield _row(row, waits, opened)
+        yield from _fold(f"{subject}:{group}:met", met, _met_words(met, waits), waits, opened)
+        first, rest = _lead(free, group)
+        for row in first:
+            yield _row(row, waits, opened)
+        words = f"{len(rest)} {'more ' if first else ''}without a limit"
+        yield from _fold(f"{subject}:{group}:free", rest, words, waits, opened)
+
+
+def _row(row: Measurement, waits: _Waits, opened: Collection[str]) -> Entry:
+    return Entry(
+        kind="row",
+        key=row.id,
+        text=row_words(row),
+        row=row,
+        waiting=waits(row),
+        opened=row.id in opened,
+    )
+
+
+def _fold(
+    key: str, rows: Sequence[Measurement], text: str, waits: _Waits, opened: Collection[str]
+) -> Iterator[Entry]:
+    if not rows:
+        return
+    waiting = any(waits(row) for row in rows)
+    is_open = key in opened
+    aside = WAITING if waiting else _tightest(rows)
+    yield Entry(kind="fold", key=key, text=text, aside=aside, waiting=waiting, opened=is_open)
+    if is_open:
+        for row in rows:
+            yield _row(row, waits, opened)
+
+
+def _tightest(rows: Sequence[Measurement]) -> str:
+    """The met row with the least margin: what the fold must not hide."""
+    limited = [row for row in rows if row.limit is not None]
+    if not limited:
+        return ""
+    row = worst_first(limited)[0]
+    return f"tightest {shown(row)}, {_small(row_words(row))}"
+
+
+def _met_words(rows: Sequence[Measurement], waits: _Waits) -> str:
+    """Counts as met only what is known now; what met its limit before is being measured."""
+    unknown = [row for row in rows if waits(row)]
+    met = len(rows) - len(unknown)
+    if not unknown:
+        return f"≥ {_count(met, 'limit')} met"
+    if not met:
+        return f"{_count(len(unknown), 'limit')} being measured"
+    return f"≥ {_count(met, 'limit')} met, {len(unknown)} being measured"
+
+
+def _small(words: str) -> str:
+    return words[:1].lower() + words[1:]
+
+
+def _lead(rows: Sequence[Measurement], group: str) -> tuple[list[Measurement], list[Measurement]]:
+    """Rows without a limit that are shown at once, and the others.
+
+    Of the bone: height, and widths at 1 and 3 mm, along the axis of a fixture, along up at a site.
+    """
+    if group in HIDDEN_AT_FIRST:
+        return [], list(rows)
+    if group != "bone":
+        return list(rows), []
+
+    def leads(row: Measurement) -> bool:
+        along = "axis" if row.fixture else "up"
+        if row.details.get("along") != along or row.details.get("of"):
+            return False
+        if row.kind == "ridge_width":
+            return row.details.get("at_depth_mm") in (1.0, 3.0)
+        return row.kind == "ridge_height"
+
+    return [r for r in rows if leads(r)], [r for r in rows if not leads(r)]
+
+
+def _count(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"

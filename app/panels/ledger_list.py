@@ -1,0 +1,314 @@
+"""The painted list of the ledger: a model of entries and a delegate that draws them.
+
+All bars stand on one scale, 0 to `BAR_MM`; a longer value ends in an arrow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from PySide6.QtCore import (
+    QAbstractListModel,
+    QModelIndex,
+    QPersistentModelIndex,
+    QPointF,
+    QRect,
+    QRectF,
+    QSize,
+    Qt,
+)
+from PySide6.QtGui import QColor, QFont, QFontMetrics, QPainter, QPen
+from PySide6.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem
+
+from app import look
+from app.panels.ledger_details import Detail
+from app.panels.ledger_entries import Entry
+from core.measurement import Measurement
+
+BAR_MM = 6.0
+GLYPH_PX, PAD, LINE, SECOND, BAR_HEIGHT = 22, 6, 19, 16, 12
+HEAD_PX = 70
+ENTRY = Qt.ItemDataRole.UserRole
+
+Index = QModelIndex | QPersistentModelIndex
+DetailsOf = Callable[[Measurement], tuple[Detail, ...]]
+
+
+class LedgerModel(QAbstractListModel):
+    """Entries by row; keeps the view's place when only values change."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.entries: tuple[Entry, ...] = ()
+
+    def show(self, entries: Sequence[Entry]) -> None:
+        """Replace the entries; a change of values alone moves nothing."""
+        same = [(e.key, e.opened) for e in entries] == [(e.key, e.opened) for e in self.entries]
+        if same:
+            self.entries = tuple(entries)
+            if self.entries:
+                self.dataChanged.emit(self.index(0), self.index(len(self.entries) - 1))
+            return
+        self.beginResetModel()
+        self.entries = tuple(entries)
+        self.endResetModel()
+
+    def row_of(self, key: str) -> int:
+        """Row of a key; -1 where it is not shown."""
+        return next((n for n, e in enumerate(self.entries) if e.key == key), -1)
+
+    def rowCount(self, parent: Index | None = None) -> int:
+        """Number of entries."""
+        return 0 if parent is not None and parent.isValid() else len(self.entries)
+
+    def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+        """The entry, or its sentence."""
+        entry = self.entries[index.row()]
+        if role == ENTRY:
+            return entry
+        if role in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.AccessibleTextRole):
+            return entry.spoken
+        return None
+
+    def flags(self, index: Index) -> Qt.ItemFlag:
+        """Headings and words are passed over by the keys."""
+        entry = self.entries[index.row()]
+        if entry.kind in ("row", "fold"):
+            return Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
+        return Qt.ItemFlag.ItemIsEnabled
+
+
+def buttons_of(entry: Entry) -> tuple[str, ...]:
+    """What can be done on a row, as words on its buttons."""
+    if entry.kind != "row" or entry.row is None:
+        return ()
+    if entry.markable:
+        return ("mark it", "declare …")
+    if entry.opened:
+        shows = ("show me",) if entry.row.reading.witness is not None and not entry.waiting else ()
+        limit = ("change limit …",) if entry.row.limit is not None else ()
+        return (*shows, *limit, "explain")
+    return ()
+
+
+class LedgerDelegate(QStyledItemDelegate):
+    """Draws entries and tells where their buttons lie."""
+
+    def __init__(self, details_of: DetailsOf) -> None:
+        super().__init__()
+        self._details_of = details_of
+
+    def sizeHint(self, option: QStyleOptionViewItem, index: Index) -> QSize:
+        """Height for the view's width."""
+        entry: Entry = index.data(ENTRY)
+        width = option.rect.width() if option.rect.width() > 0 else 300
+        return QSize(width, self._height(entry, width))
+
+    def _height(self, entry: Entry, width: int) -> int:
+        if entry.kind == "subject":
+            return 40
+        if entry.kind == "group":
+            return 24
+        if entry.kind == "fold":
+            return LINE + 5 + (SECOND if _fold_wraps(entry, width) else 0)
+        if entry.kind in ("summary", "words"):
+            return _wrapped(entry.text, _words_font(entry), width - 2 * PAD) + 10
+        height = LINE + SECOND + 6
+        if _has_bar(entry):
+            height += BAR_HEIGHT
+        if buttons_of(entry):
+            height += 26
+        if entry.opened and entry.row is not None:
+            height += sum(_detail_height(d, width) for d in self._details_of(entry.row)) + 4
+        return height
+
+    def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
+        """Draw one entry."""
+        entry: Entry = index.data(ENTRY)
+        rect = option.rect
+        painter.save()
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        chosen = bool(option.state & QStyle.StateFlag.State_Selected)
+        if chosen and entry.kind in ("row", "fold"):
+            painter.fillRect(rect, look.RAISED)
+            if option.state & QStyle.StateFlag.State_HasFocus:
+                painter.setPen(QPen(look.FOCUS, 1))
+                painter.drawRect(QRectF(rect).adjusted(0.5, 0.5, -0.5, -0.5))
+        {
+            "subject": self._subject,
+            "group": self._group,
+            "row": self._row,
+            "fold": self._fold,
+            "summary": self._words,
+            "words": self._words,
+        }[entry.kind](painter, rect, entry)
+        painter.restore()
+
+    def button_rects(self, entry: Entry, rect: QRect) -> list[tuple[str, QRect]]:
+        """Where the buttons of an entry lie in the view."""
+        y = rect.top() + LINE + SECOND + 5 + (BAR_HEIGHT if _has_bar(entry) else 0)
+        x = rect.left() + GLYPH_PX + PAD
+        metrics = QFontMetrics(look.font(12))
+        found = []
+        for words in buttons_of(entry):
+            width = metrics.horizontalAdvance(words) + 18
+            found.append((words, QRect(x, y, width, 21)))
+            x += width + 6
+        return found
+
+    # -- the kinds --------------------------------------------------------------------------
+
+    def _subject(self, painter: QPainter, rect: QRect, entry: Entry) -> None:
+        painter.setPen(QPen(look.EDGE, 1))
+        painter.drawLine(rect.left() + PAD, rect.top() + 2, rect.right() - PAD, rect.top() + 2)
+        box = rect.adjusted(PAD, 5, -PAD, 0)
+        _text(painter, box, entry.text, look.font(13, bold=True), look.TEXT)
+        _text(painter, box.adjusted(0, 17, 0, 0), entry.aside, look.font(12), look.QUIET)
+
+    def _group(self, painter: QPainter, rect: QRect, entry: Entry) -> None:
+        box = rect.adjusted(PAD, 7, -PAD, 0)
+        _text(painter, box, entry.text, look.font(12, italic=True), look.QUIET)
+
+    def _fold(self, painter: QPainter, rect: QRect, entry: Entry) -> None:
+        arrow = "▾" if entry.opened else "▸"
+        colour = look.QUIET if entry.waiting else look.TEXT
+        left = rect.adjusted(PAD, 2, -PAD, 0)
+        _text(painter, left, arrow, look.font(12), look.QUIET)
+        words = left.adjusted(GLYPH_PX, 0, 0, 0)
+        _text(painter, words, entry.text, look.font(13), colour)
+        if _fold_wraps(entry, rect.width()):
+            below = words.adjusted(0, LINE - 1, 0, 0)
+            _text(painter, below, entry.aside, look.font(12), look.QUIET)
+        else:
+            _text(painter, words, entry.aside, look.font(12), look.QUIET, right=True)
+
+    def _words(self, painter: QPainter, rect: QRect, entry: Entry) -> None:
+        painter.setFont(_words_font(entry))
+        painter.setPen(look.TEXT if entry.kind == "summary" else look.QUIET)
+        box = rect.adjusted(PAD, 6, -PAD, 0)
+        painter.drawText(box, Qt.TextFlag.TextWordWrap, entry.text)
+
+    def _row(self, painter: QPainter, rect: QRect, entry: Entry) -> None:
+        row = entry.row
+        if row is None:
+            return
+        below = row.verdict == "below limit" and not entry.waiting
+        weighs = entry.not_met and not entry.waiting
+        ink = look.QUIET if entry.waiting else look.TEXT
+        top = rect.adjusted(PAD, 2, -PAD, 0)
+        glyph = look.BELOW if below else ink
+        _text(painter, top, entry.glyph, look.font(16, bold=True), glyph)
+        value = look.font(16, bold=True)
+        value_width = QFontMetrics(value).horizontalAdvance(entry.value) + 6
+        _text(painter, top, entry.value, value, glyph, right=True)
+        name = top.adjusted(GLYPH_PX, 1, -value_width, 0)
+        _text(painter, name, entry.text, look.font(13, bold=weighs), ink)
+        second = top.adjusted(GLYPH_PX, LINE, 0, 0)
+        _text(painter, second, entry.why, look.font(12), look.TEXT if weighs else look.QUIET)
+        y = rect.top() + LINE + SECOND + 5
+        if _has_bar(entry):
+            bar = QRect(rect.left() + GLYPH_PX + PAD, y, rect.width() - GLYPH_PX - 2 * PAD, 8)
+            _bar(painter, bar, row)
+        self._buttons(painter, rect, entry)
+        if entry.opened:
+            self._details(painter, rect, entry, row)
+
+    def _buttons(self, painter: QPainter, rect: QRect, entry: Entry) -> None:
+        painter.setFont(look.font(12))
+        for words, box in self.button_rects(entry, rect):
+            painter.setPen(QPen(look.QUIET, 1))
+            painter.setBrush(look.PANEL)
+            painter.drawRoundedRect(QRectF(box).adjusted(0.5, 0.5, -0.5, -0.5), 3, 3)
+            painter.setPen(look.TEXT)
+            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+
+    def _details(self, painter: QPainter, rect: QRect, entry: Entry, row: Measurement) -> None:
+        y = rect.top() + LINE + SECOND + 6 + (BAR_HEIGHT if _has_bar(entry) else 0)
+        y += 26 if buttons_of(entry) else 0
+        left = rect.left() + PAD
+        for detail in self._details_of(row):
+            height = _detail_height(detail, rect.width())
+            head = QRect(left, y, HEAD_PX - 4, height)
+            _text(painter, head, detail.head, look.font(11, italic=True), look.QUIET)
+            if detail.share is not None:
+                most = (rect.width() - HEAD_PX - 2 * PAD) * 0.9
+                width = max(2.0, detail.share * most)
+                painter.fillRect(QRectF(left + HEAD_PX, y + 2, width, 4), look.QUIET)
+                box = QRect(left + HEAD_PX, y + 7, rect.width() - HEAD_PX - 2 * PAD, height)
+            else:
+                box = QRect(left + HEAD_PX, y, rect.width() - HEAD_PX - 2 * PAD, height)
+            painter.setFont(look.font(11))
+            painter.setPen(look.TEXT)
+            painter.drawText(box, Qt.TextFlag.TextWordWrap, detail.text)
+            y += height
+
+
+def _has_bar(entry: Entry) -> bool:
+    row = entry.row
+    if entry.kind != "row" or row is None or row.limit is None or row.value is None:
+        return False
+    return entry.opened or entry.not_met
+
+
+def _bar(painter: QPainter, rect: QRect, row: Measurement) -> None:
+    """Value with its *at least* on the scale of all bars; an upright stroke is the limit."""
+    if row.value is None or row.limit is None:
+        return
+    y = rect.center().y() + 0.5
+
+    def x(mm: float) -> float:
+        return rect.left() + min(max(mm, 0.0), BAR_MM) / BAR_MM * rect.width()
+
+    painter.setPen(QPen(look.EDGE, 1))
+    painter.drawLine(QPointF(rect.left(), y), QPointF(rect.right(), y))
+    ink = look.BELOW if row.verdict == "below limit" else look.TEXT
+    if row.at_least is not None and not row.reading.upper_bound:
+        painter.setPen(QPen(ink, 2.5))
+        painter.drawLine(QPointF(x(row.at_least), y), QPointF(x(row.value), y))
+    painter.setPen(QPen(look.TEXT, 1.4))
+    painter.drawLine(QPointF(x(row.limit.value), y - 5), QPointF(x(row.limit.value), y + 5))
+    painter.setPen(Qt.PenStyle.NoPen)
+    painter.setBrush(ink)
+    painter.drawEllipse(QPointF(x(row.value), y), 3.4, 3.4)
+    painter.setBrush(Qt.BrushStyle.NoBrush)
+    if row.value > BAR_MM:
+        painter.setPen(QPen(ink, 1.4))
+        painter.drawLine(QPointF(rect.right() - 4, y - 4), QPointF(rect.right(), y))
+        painter.drawLine(QPointF(rect.right() - 4, y + 4), QPointF(rect.right(), y))
+
+
+def _text(
+    painter: QPainter, rect: QRect, text: str, font: QFont, colour: QColor, *, right: bool = False
+) -> None:
+    """One line, cut with an ellipsis where it does not fit."""
+    if not text:
+        return
+    painter.setFont(font)
+    painter.setPen(colour)
+    metrics = QFontMetrics(font)
+    box = QRect(rect.left(), rect.top(), rect.width(), metrics.height())
+    side = Qt.AlignmentFlag.AlignRight if right else Qt.AlignmentFlag.AlignLeft
+    cut = metrics.elidedText(text, Qt.TextElideMode.ElideRight, box.width())
+    painter.drawText(box, side | Qt.AlignmentFlag.AlignVCenter, cut)
+
+
+def _words_font(entry: Entry) -> QFont:
+    return look.font(13 if entry.kind == "summary" else 11)
+
+
+def _wrapped(text: str, font: QFont, width: int) -> int:
+    box = QRect(0, 0, max(width, 40), 10_000)
+    return QFontMetrics(font).boundingRect(box, Qt.TextFlag.TextWordWrap, text).height()
+
+
+def _detail_height(detail: Detail, width: int) -> int:
+    text = _wrapped(detail.text, look.font(11), width - HEAD_PX - 2 * PAD)
+    return text + (11 if detail.share is not None else 4)
+
+
+def _fold_wraps(entry: Entry, width: int) -> bool:
+    words = QFontMetrics(look.font(13)).horizontalAdvance(entry.text)
+    aside = QFontMetrics(look.font(12)).horizontalAdvance(entry.aside)
+    return words + aside + GLYPH_PX + 2 * PAD + 12 > width

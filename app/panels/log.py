@@ -1,0 +1,225 @@
+"""The log: what is open on top, then what was really done, newest first, with date and initials.
+
+Nothing here is ticked by software: an open point goes only when a person has answered, or has
+marked or declared what was missing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import islice
+from typing import Any
+
+from PySide6.QtCore import (
+    QAbstractListModel,
+    QModelIndex,
+    QPersistentModelIndex,
+    QRect,
+    QSize,
+    Qt,
+)
+from PySide6.QtGui import QFontMetrics, QPainter
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QListView,
+    QStyle,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QWidget,
+)
+
+from app import look
+from app.panels.base import Panel
+from app.panels.open_points import OpenPoint, open_points
+from app.panels.rows_shown import mark_tool
+from app.session import Session
+from app.tools.base import Desk
+from app.words_shown import short_time
+from core.plan import Jaw
+
+CONFIRM: dict[str, Jaw] = {"Confirm, lower jaw": "lower", "Confirm, upper jaw": "upper"}
+TIME_PX, BY_PX, PAD = 46, 30, 4
+MOST_LINES = 400
+Index = QModelIndex | QPersistentModelIndex
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogLine:
+    """A line: an open point, or one entry of the plan's history."""
+
+    text: str
+    at: str = ""
+    by: str = ""
+    point: OpenPoint | None = None
+
+
+def log_lines(
+    points: tuple[OpenPoint, ...], history: tuple[Mapping[str, object], ...]
+) -> tuple[LogLine, ...]:
+    """Open points, then the history backwards; equal steps in a row are one line."""
+    lines = [LogLine(text=p.text, point=p) for p in points]
+    last: LogLine | None = None
+    count = 1
+    for entry in islice(reversed(history), MOST_LINES):
+        text = str(entry.get("what", ""))
+        by, at = str(entry.get("who", "")), str(entry.get("when", ""))
+        if last is not None and (last.text, last.by, last.at[:10]) == (text, by, at[:10]):
+            count += 1
+            words = f"{_capital(text)} (× {count})"
+            lines[-1] = LogLine(text=words, at=last.at, by=by)
+            continue
+        count = 1
+        last = LogLine(text=text, at=at, by=by)
+        lines.append(LogLine(text=_capital(text), at=at, by=by))
+    return tuple(lines)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+class _Lines(QAbstractListModel):
+    def __init__(self) -> None:
+        super().__init__()
+        self.lines: tuple[LogLine, ...] = ()
+
+    def show(self, lines: tuple[LogLine, ...]) -> None:
+        if lines != self.lines:
+            self.beginResetModel()
+            self.lines = lines
+            self.endResetModel()
+
+    def rowCount(self, parent: Index | None = None) -> int:
+        return 0 if parent is not None and parent.isValid() else len(self.lines)
+
+    def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+        line = self.lines[index.row()]
+        if role == Qt.ItemDataRole.UserRole:
+            return line
+        if role == Qt.ItemDataRole.DisplayRole:
+            return " ".join(part for part in (short_time(line.at), line.text, line.by) if part)
+        if role == Qt.ItemDataRole.ToolTipRole:
+            return " ".join(part for part in (short_time(line.at), line.text, line.by) if part)
+        return None
+
+
+class _Delegate(QStyledItemDelegate):
+    """Time or a dash, text over up to three lines, initials at the right."""
+
+    def sizeHint(self, option: QStyleOptionViewItem, index: Index) -> QSize:
+        line: LogLine = index.data(Qt.ItemDataRole.UserRole)
+        width = option.rect.width() if option.rect.width() > 0 else 240
+        font = look.font(12, bold=line.point is not None)
+        box = QRect(0, 0, self._text_width(width, line), 200)
+        height = QFontMetrics(font).boundingRect(box, Qt.TextFlag.TextWordWrap, line.text).height()
+        return QSize(width, min(height, 50) + 5)
+
+    def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
+        line: LogLine = index.data(Qt.ItemDataRole.UserRole)
+        rect = option.rect
+        painter.save()
+        if option.state & QStyle.StateFlag.State_Selected:
+            painter.fillRect(rect, look.RAISED)
+        top = rect.adjusted(PAD, 2, -PAD, -1)
+        painter.setFont(look.font(11, italic=True))
+        painter.setPen(look.QUIET)
+        painter.drawText(top, Qt.AlignmentFlag.AlignLeft, line.at[11:16] or "open")
+        if line.by:
+            painter.setFont(look.font(11))
+            painter.drawText(top, Qt.AlignmentFlag.AlignRight, line.by[:4])
+        painter.setFont(look.font(12, bold=line.point is not None))
+        painter.setPen(look.TEXT)
+        width = self._text_width(rect.width(), line)
+        box = QRect(top.left() + TIME_PX, top.top(), width, top.height())
+        painter.drawText(box, Qt.TextFlag.TextWordWrap, line.text)
+        painter.restore()
+
+    def _text_width(self, width: int, line: LogLine) -> int:
+        return width - TIME_PX - 2 * PAD - (BY_PX if line.by else 0)
+
+
+class Log(Panel):
+    """Open points and the dated lines of the work."""
+
+    title = "Log"
+
+    def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(session, desk, parent)
+        self.model = _Lines()
+        self.view = QListView()
+        self.view.setModel(self.model)
+        self._delegate = _Delegate()
+        self.view.setItemDelegate(self._delegate)
+        self.view.setResizeMode(QListView.ResizeMode.Adjust)
+        self.view.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.view.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.view.setAccessibleName("Log")
+        self.view.setToolTip("Return or a click on an open point settles it")
+        self.view.clicked.connect(self._act)
+        self.view.activated.connect(self._act)
+        self.body.addWidget(self.view, 1)
+        self._acting = False
+        for signal in (session.scan_changed, session.plan_changed, session.ledger_changed):
+            signal.connect(self.refresh)
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Read the session anew."""
+        session = self.session
+        if session.volume is None:
+            self.model.show(())
+            self.aside.setText("")
+            return
+        current = session.ledger if session.ledger_is_current else None
+        if current is None and session.confirmed and session.plan.fixtures:
+            # While it is measured nobody knows what is missing: keep what was said last.
+            kept = tuple(
+                line.point
+                for line in self.model.lines
+                if line.point is not None and line.point.act == "mark"
+            )
+            points = open_points(session.plan, None, confirmed=True)
+            split = next((n for n, p in enumerate(points) if p.act in ("image", "interpreted")), 99)
+            points = (*points[:split], *kept, *points[split:])
+        else:
+            points = open_points(session.plan, current, confirmed=session.confirmed)
+        self.model.show(log_lines(points, session.plan.history))
+        self.aside.setText(f"{len(points)} open" if points else "nothing open")
+
+    def _act(self, index: QModelIndex) -> None:
+        line: LogLine = index.data(Qt.ItemDataRole.UserRole)
+        # A click is told twice where the system activates on single click.
+        if line.point is None or self._acting:
+            return
+        self._acting = True
+        try:
+            self._settle(line.point)
+        finally:
+            self._acting = False
+
+    def _settle(self, point: OpenPoint) -> None:
+        from app.dialogs.image_check import ask_image_check
+        from app.dialogs.interpreted import ask_interpreted
+        from app.dialogs.side import ask_side
+
+        if point.act == "confirm":
+            self._confirm()
+        elif point.act == "side":
+            ask_side(self.session, self.desk, self)
+        elif point.act == "image":
+            ask_image_check(self.session, self.desk, self)
+        elif point.act == "interpreted":
+            ask_interpreted(self.session, self.desk, self)
+        elif point.act == "mark":
+            self.desk.take_tool(mark_tool(point.target))
+
+    def _confirm(self) -> None:
+        answer = self.desk.choose(
+            "Jaw plane and arch",
+            "Every height and every side is counted from them. Look at both on the arch map and on "
+            "a section, and set them with their tools where they are off.",
+            tuple(CONFIRM),
+        )
+        if answer is not None:
+            self.session.confirm_proposal(CONFIRM[answer])

@@ -1,0 +1,61 @@
+"""What is still open in a case: facts that the program knows, never a judgement."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from core.ledger import Ledger
+from core.plan import Plan
+
+Act: TypeAlias = Literal["", "confirm", "side", "image", "interpreted", "mark"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenPoint:
+    """One open thing.
+
+    Parameters
+    ----------
+    text : str
+    act : Act
+        What pressing it does; empty: nothing but saying so.
+    target : str
+        The structure, for ``mark``.
+    """
+
+    text: str
+    act: Act = ""
+    target: str = ""
+
+
+def open_points(plan: Plan, ledger: Ledger | None, *, confirmed: bool) -> tuple[OpenPoint, ...]:
+    """The open things of a case, in the order in which they matter.
+
+    Parameters
+    ----------
+    ledger : Ledger or None
+        Current; None where there is none.
+    confirmed : bool
+        Jaw, jaw plane and arch were confirmed or set by a person.
+    """
+    found: list[OpenPoint] = []
+    if not confirmed:
+        found.append(OpenPoint(text="Jaw plane and arch: proposed, not confirmed", act="confirm"))
+    if plan.side_check is None:
+        found.append(OpenPoint(text="Side: not compared with patient or chart", act="side"))
+    found += [
+        OpenPoint(text=f"Fixture {f.id}: no tooth named") for f in plan.fixtures if not f.tooth
+    ]
+    missing: dict[str, OpenPoint] = {}
+    for row in () if ledger is None else ledger.measurements:
+        if row.value is None and row.details.get("expected") and not row.details.get("declared"):
+            words = next((str(n.fields.get("what", "")) for n in row.reading.notes), row.target)
+            text = f"{words}: not marked or declared"
+            missing.setdefault(row.target, OpenPoint(text=text, act="mark", target=row.target))
+    found += missing.values()
+    if plan.image_check is None:
+        found.append(OpenPoint(text="Image: not yet judged", act="image"))
+    if not plan.interpreted_by:
+        found.append(OpenPoint(text="Whole volume: not yet interpreted", act="interpreted"))
+    return tuple(found)

@@ -1,0 +1,111 @@
+"""Scan checks: what limits measuring on this scan and plan, and what each means."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QFrame, QLabel, QScrollArea, QVBoxLayout, QWidget
+
+from app import look
+from app.panels.base import Panel
+from app.session import Session
+from app.tools.base import Desk
+from core.findings import Finding
+from core.plan_checks import plan_findings
+
+SEVERITY = {"refused": "No number", "caution": "Caution", "note": "Note"}
+
+
+def findings_of(session: Session) -> tuple[Finding, ...]:
+    """All that is known: from the ledger where there is one, else from scan and plan."""
+    if session.ledger is not None and session.ledger_is_current:
+        found = session.ledger.findings
+    elif session.volume is not None:
+        found = (*session.volume.findings, *plan_findings(session.plan))
+    else:
+        found = ()
+    rank = list(SEVERITY)
+    return tuple(sorted(found, key=lambda f: rank.index(f.severity)))
+
+
+def parts_of(finding: Finding) -> tuple[str, str]:
+    """What is so, and what it means with what to do: a sentence's parts are set off by dashes."""
+    what, dash, rest = finding.message.partition(" - ")
+    if not dash:
+        what, _, rest = finding.message.partition(". ")
+    meaning = rest.replace(" - ", ". ")
+    pieces = [piece[:1].upper() + piece[1:] for piece in meaning.split(". ") if piece]
+    return what, ". ".join(pieces)
+
+
+class ScanChecks(Panel):
+    """The list of findings, the gravest first."""
+
+    title = "Scan checks"
+
+    def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(session, desk, parent)
+        self.area = QScrollArea()
+        self.area.setFrameShape(QFrame.Shape.NoFrame)
+        self.area.setWidgetResizable(True)
+        self.area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.area.setAccessibleName("Scan checks")
+        self.area.setStyleSheet(
+            f"QScrollArea > QWidget > QWidget, QScrollArea {{ background: {look.PANEL.name()}; }}"
+        )
+        self.body.addWidget(self.area, 1)
+        self._shown: tuple[str, ...] | None = None
+        for signal in (session.scan_changed, session.plan_changed, session.ledger_changed):
+            signal.connect(self.read)
+        self.read()
+
+    def read(self) -> None:
+        """Read the session anew."""
+        session = self.session
+        if session.volume is not None and session.confirmed and not session.ledger_is_current:
+            return  # while it is measured the last list stands: it comes and goes too fast to read
+        found = findings_of(session)
+        texts = (str(session.volume is None), *(f.severity + f.message for f in found))
+        if texts == self._shown:
+            return
+        self._shown = texts
+        cautions = sum(f.severity != "note" for f in found)
+        notes = len(found) - cautions
+        words = f"{cautions} to weigh, {notes} note{'' if notes == 1 else 's'}"
+        self.aside.setText(words if found else "")
+        inner = QWidget()
+        column = QVBoxLayout(inner)
+        column.setContentsMargins(0, 0, 6, 0)
+        column.setSpacing(2)
+        for finding in found:
+            self._add(column, finding)
+        if not found:
+            words = (
+                "Open a scan."
+                if session.volume is None
+                else (
+                    "Nothing was found that limits measuring. Movement and a misread canal show in "
+                    "no check: look at the image."
+                )
+            )
+            column.addWidget(_label(words, quiet=True))
+        column.addStretch(1)
+        self.area.setWidget(inner)
+
+    def _add(self, column: QVBoxLayout, finding: Finding) -> None:
+        what, meaning = parts_of(finding)
+        head = _label(f"{SEVERITY[finding.severity]}: {what}")
+        head.setFont(look.font(13, bold=finding.severity != "note"))
+        column.addWidget(head)
+        if meaning:
+            column.addWidget(_label(meaning, quiet=True))
+        column.addSpacing(6)
+
+
+def _label(text: str, *, quiet: bool = False) -> QLabel:
+    label = QLabel(text)
+    label.setTextFormat(Qt.TextFormat.PlainText)
+    label.setWordWrap(True)
+    label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+    if quiet:
+        label.setObjectName("quiet")
+    return label

@@ -1,0 +1,131 @@
+"""The bar at the top: whose scan it is, when it was made, which tooth and side, draft or signed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QFontMetrics, QResizeEvent
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QWidget
+
+from app import look
+from app.answers import now_iso
+from app.panels.base import Panel
+from app.session import Session
+from app.settings import settings_of
+from app.tools.base import Desk
+from app.words_shown import hidden, state_words, tooth_words
+from core.sheet.who import who_is
+
+_LINK = f"""
+QPushButton {{ background: transparent; border: 1px solid transparent; padding: 2px 6px; }}
+QPushButton:hover {{ background: {look.SELECTED.name()}; }}
+QPushButton:focus {{ border: 1px solid {look.FOCUS.name()}; }}
+"""
+
+
+class _Elided(QLabel):
+    """A line that is cut with an ellipsis, its whole text in the tool tip."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.whole = ""
+        self.setTextFormat(Qt.TextFormat.PlainText)
+        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+
+    def show_text(self, text: str) -> None:
+        """Show a text as far as there is room."""
+        self.whole = text
+        self.setToolTip(text)
+        self.setAccessibleName(text)
+        self._fit()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Cut anew."""
+        super().resizeEvent(event)
+        self._fit()
+
+    def _fit(self) -> None:
+        metrics = QFontMetrics(self.font())
+        self.setText(metrics.elidedText(self.whole, Qt.TextElideMode.ElideRight, self.width()))
+
+
+class Who(Panel):
+    """Identity on the left; tooth, side comparison and state of the sheet on the right."""
+
+    def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(session, desk, parent)
+        self.settings = settings_of(session)
+        self.name = _Elided()
+        self.name.setFont(look.font(14, bold=True))
+        self.rest = _Elided()
+        self.names = self._link("hide name", self._switch_names)
+        self.names.setFont(look.font(12))
+        self.tooth = QLabel()
+        self.tooth.setTextFormat(Qt.TextFormat.PlainText)
+        self.side = self._link("", self._ask_side)
+        self.state = self._link("", self._sign)
+        row = QHBoxLayout()
+        row.setSpacing(10)
+        row.addWidget(self.name, 2)
+        row.addWidget(self.rest, 5)
+        row.addWidget(self.names)
+        row.addWidget(self.tooth)
+        row.addWidget(self.side)
+        row.addWidget(self.state)
+        self.body.addLayout(row)
+        for signal in (session.scan_changed, session.plan_changed, session.place_changed):
+            signal.connect(self.read)
+        self.settings.changed.connect(self.read)
+        self.read()
+
+    def read(self) -> None:
+        """Read the session anew."""
+        volume, plan = self.session.volume, self.session.plan
+        for widget in (self.names, self.tooth, self.side, self.state):
+            widget.setVisible(volume is not None)
+        if volume is None:
+            self.name.show_text("")
+            self.rest.show_text("No scan is open")
+            return
+        chosen = self.settings.value
+        who = who_is(volume.identity, now_iso())
+        self.name.show_text(hidden(who.name) if chosen.names_hidden else who.name)
+        identifiers = () if chosen.names_hidden else (who.birth, who.patient_id)
+        self.rest.show_text("   ".join((*identifiers, who.scanned)))
+        self.names.setText("show name" if chosen.names_hidden else "hide name")
+        tooth = self.session.tooth_here
+        self.tooth.setText(tooth_words(tooth, chosen.numbering) if tooth else "no tooth named here")
+        check = plan.side_check
+        if check is None:
+            self.side.setText("side not yet compared …")
+            self.side.setFont(look.font(13, bold=True))
+        else:
+            by = f", {check.by}" if check.by else ""
+            self.side.setText(f"{check.side.upper()}, compared with {check.against or '–'}{by}")
+            self.side.setFont(look.font(13))
+        self.state.setText(state_words(plan))
+        self.state.setFont(look.font(13, bold=True))
+
+    def _link(self, text: str, act: Callable[[], None]) -> QPushButton:
+        button = QPushButton(text)
+        button.setStyleSheet(_LINK)
+        button.setAutoDefault(False)
+        button.clicked.connect(act)
+        return button
+
+    def _switch_names(self) -> None:
+        try:
+            self.settings.change(names_hidden=not self.settings.value.names_hidden)
+        except Exception as error:  # noqa: BLE001  the desk tells any of them
+            self.desk.tell_error(error)
+
+    def _ask_side(self) -> None:
+        from app.dialogs.side import ask_side
+
+        ask_side(self.session, self.desk, self)
+
+    def _sign(self) -> None:
+        from app.dialogs.sign_off import ask_sign_off
+
+        ask_sign_off(self.session, self.desk, self)

@@ -1,0 +1,113 @@
+"""Which tool is active, and the events of the pictures on their way to it."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Sequence
+from functools import partial
+from typing import Any
+
+from PySide6.QtCore import QObject, QTimer, Signal
+from PySide6.QtGui import QKeyEvent
+
+from app.pictures import Pictures
+from app.session import Session
+from app.tools.base import NOTHING, Desk, Tool, View
+
+log = logging.getLogger("sounding.tools")
+
+
+class ToolHub(QObject):
+    """All tools, one of them active.
+
+    Parameters
+    ----------
+    tools : sequence of Tool
+        The first one is active at the start of a case.
+
+    Signals
+    -------
+    changed
+        Another tool is active, or its hint may read differently.
+    """
+
+    changed = Signal()
+
+    def __init__(
+        self,
+        tools: Sequence[Tool],
+        session: Session,
+        pictures: Pictures,
+        desk: Desk,
+        parent: QObject | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self.tools = {tool.name: tool for tool in tools}
+        self.active = tools[0]
+        self._session = session
+        self._pictures = pictures
+        self._desk = desk
+        self._redraw = QTimer(self, interval=0, singleShot=True)
+        self._redraw.timeout.connect(self._show_drafts)
+        for view in pictures.views:
+            view.pressed.connect(partial(self._pass, view, "press"))
+            view.dragged.connect(partial(self._pass, view, "drag"))
+            view.released.connect(partial(self._pass, view, "release"))
+            view.double_clicked.connect(partial(self._pass, view, "double_click"))
+            view.hovered.connect(partial(self._pass, view, "hover"))
+            view.zoomed.connect(self.redraw)
+        pictures.shown.connect(self.redraw)
+        session.scan_changed.connect(self._start_anew)
+        session.plan_changed.connect(self.redraw)
+
+    def take(self, name: str) -> None:
+        """Make a tool the active one; taking up the active one starts it anew."""
+        self._try(self.active.stop)
+        self.active = self.tools[name]
+        if self._session.volume is not None:
+            self._try(self.active.start)
+        self.redraw()
+        self.changed.emit()
+
+    def key(self, event: QKeyEvent) -> bool:
+        """Offer a key to the active tool."""
+        if self._session.volume is None:
+            return False
+        took = bool(self._try(self.active.key, event))
+        if took:
+            self.redraw()
+            self.changed.emit()
+        return took
+
+    def redraw(self) -> None:
+        """Ask for the drafts again, once, when the present event is over."""
+        self._redraw.start()
+
+    def _start_anew(self) -> None:
+        self._try(self.active.stop)
+        self.active = next(iter(self.tools.values()))
+        self.changed.emit()
+
+    def _pass(self, view: View, event: str, hit: object) -> None:
+        if self._session.volume is None:
+            return
+        self._try(getattr(self.active, event), view, hit)
+        if event != "hover":
+            self.changed.emit()
+        self.redraw()
+
+    def _show_drafts(self) -> None:
+        for view in self._pictures.views:
+            if view.has_picture:
+                draft = self._try(self.active.draft, view)
+                view.show_draft(NOTHING if draft is None else draft)
+
+    def _try(self, call: Callable[..., Any], *values: object) -> Any:
+        """Whatever goes wrong in a tool is told; the window goes on."""
+        try:
+            return call(*values)
+        except Exception as error:
+            log.exception("a tool failed")
+            self._session.abandon()
+            self._desk.tell_error(error)
+            return None

@@ -1,0 +1,1 @@
+"""What the mouse and the keys do on the pictures, one tool a file; `catalogue` lists them."""

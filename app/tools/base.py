@@ -1,0 +1,138 @@
+"""What a tool is: one thing that the mouse and the keys do on the pictures while it is chosen.
+
+One tool is active at the bench. The pictures forward their events to it with a `Hit`, which
+carries the patient point. A tool changes the case only through its `Session`: `apply` for one
+step, `preview` ... `commit` / `abandon` for a drag. What it wants drawn while it works it returns
+from `draft`; the bench asks again whenever the case or the place changes, or when the tool calls
+`Desk.redraw`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import ClassVar, Literal, Protocol, TypeAlias
+
+from PySide6.QtGui import QKeyEvent
+
+from app.session import Session
+from app.views.flat_view import FlatView
+from app.views.hit import Hit
+from app.views.panorama_view import PanoramaView
+from core.drawing import Dot, Label, Line
+
+Group: TypeAlias = Literal["View", "Mark", "Place", "Measure"]
+View: TypeAlias = FlatView | PanoramaView
+"""A picture: `kind` ('section', 'neighbour', 'arch map', 'panorama'), `station_mm` (what it
+shows; None for arch map and panorama), `uv_mm(points) -> (n, 3)` (u, v, off the picture) and
+`mm_per_pixel()`."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Handle:
+    """A mark that can be taken with the mouse, drawn in screen size.
+
+    Parameters
+    ----------
+    at : (u, v) mm
+    chosen : bool
+        The one that keys act on: drawn filled.
+    quiet : bool
+        Off the picture's plane, faint or not seen: drawn dashed.
+    """
+
+    at: tuple[float, float]
+    chosen: bool = False
+    quiet: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """What a tool wants drawn over one picture while it works; places are uv_mm of that view."""
+
+    lines: tuple[Line, ...] = ()
+    dots: tuple[Dot, ...] = ()
+    labels: tuple[Label, ...] = ()
+    handles: tuple[Handle, ...] = ()
+
+
+NOTHING = Draft()
+
+
+class Desk(Protocol):
+    """What tools and panels may ask of the window around them."""
+
+    def say(self, text: str, *, undo: bool = False) -> None:
+        """Say one line at the foot of the window; with `undo` it offers to take it back."""
+
+    def choose(self, title: str, question: str, answers: Sequence[str]) -> str | None:
+        """Ask with a button an answer; None when the person turned away."""
+
+    def ask_text(self, title: str, question: str, value: str = "") -> str | None:
+        """Ask for a line of text; None when the person turned away."""
+
+    def tell_error(self, error: Exception) -> None:
+        """Say what happened, why it matters and what to do; details fold out."""
+
+    def take_tool(self, name: str) -> None:
+        """Make another tool the active one, as if its button had been pressed."""
+
+    def redraw(self) -> None:
+        """Ask the active tool's `draft` again."""
+
+
+class Tool:
+    """A tool; every method may be left as it is.
+
+    Class attributes
+    ----------------
+    name : str
+        On its button; unique.
+    group : {'View', 'Mark', 'Place', 'Measure'}
+    key_hint : str
+        Shown in its tool tip.
+    """
+
+    name: ClassVar[str] = ""
+    group: ClassVar[Group] = "View"
+    key_hint: ClassVar[str] = ""
+
+    def __init__(self, session: Session, desk: Desk) -> None:
+        self.session = session
+        self.desk = desk
+
+    def hint(self) -> str:
+        """One line at the foot of the window: what a click does now."""
+        return ""
+
+    def start(self) -> None:
+        """It was chosen."""
+
+    def stop(self) -> None:
+        """Another one was chosen, or the case is closed: end or abandon what is under way."""
+
+    def press(self, view: View, hit: Hit) -> None:
+        """A mouse button went down (never the middle one, which pans)."""
+
+    def drag(self, view: View, hit: Hit) -> None:
+        """The mouse moved with the button down."""
+
+    def release(self, view: View, hit: Hit) -> None:
+        """The button went up."""
+
+    def double_click(self, view: View, hit: Hit) -> None:
+        """The second press of a double click (in place of `press`; a `release` follows)."""
+
+    def hover(self, view: View, hit: Hit | None) -> None:
+        """The mouse moved with no button down; None: it left the picture."""
+
+    def key(self, event: QKeyEvent) -> bool:
+        """A key went down on a picture; True when the tool took it, else the bench has it.
+
+        Esc, Return, Delete and modifier + arrows are the tool's; arrows alone always step.
+        """
+        return False
+
+    def draft(self, view: View) -> Draft:
+        """What is drawn over a picture while the tool is active."""
+        return NOTHING

@@ -1,0 +1,60 @@
+"""The tools of the bench, in the order of their buttons within each group."""
+
+from __future__ import annotations
+
+from app.tools.base import Tool
+from app.tools.curves import Canal, Loop, LowerBorder, NasalFloor, SinusFloor, Vessel
+from app.tools.fixture import Adjust, PlaceFixture, StentAxisTool
+from app.tools.jaw import ArchTool, JawPlane, Midline
+from app.tools.move import Move
+from app.tools.rulers import AngleTool, Ridge, RulerTool
+from app.tools.spots import Contact, Cusp, Gum, Note, Opponent, PointMark, StentTop
+from app.tools.teeth import Existing, ForamenTool, Root
+from app.tools.turn import Turn
+from app.tools.window import Window
+
+TOOLS: tuple[type[Tool], ...] = (
+    Move,
+    Window,
+    Turn,
+    Canal,
+    ForamenTool,
+    Loop,
+    Root,
+    SinusFloor,
+    NasalFloor,
+    Vessel,
+    LowerBorder,
+    Existing,
+    StentAxisTool,
+    PointMark,
+    Gum,
+    StentTop,
+    Cusp,
+    Contact,
+    Opponent,
+    Note,
+    JawPlane,
+    ArchTool,
+    Midline,
+    PlaceFixture,
+    Adjust,
+    RulerTool,
+    AngleTool,
+    Ridge,
+)
+
+FOLDED = frozenset(
+    {
+        "Vessel",
+        "Lower border",
+        "Existing implant or metal",
+        "Gum",
+        "Stent top",
+        "Cusp",
+        "Contact",
+        "Opponent",
+        "Note",
+    }
+)
+"""Names of tools that are wanted rarely: under "More" at the end of their group."""

@@ -1,0 +1,153 @@
+"""Curves and floors: canal, loop, vessel, lower border, sinus and nasal floor."""
+
+from __future__ import annotations
+
+from typing import ClassVar, Literal
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeyEvent
+
+from app.tools.asking import read_length
+from app.tools.series import Series
+from core import edit
+from core.canal_fit import fit_canal
+from core.curve import Curve
+from core.figures import nearest
+from core.geometry import Array
+from core.structures import Course, CourseKind, Floor, Structure
+
+
+class CourseTool(Series):
+    """A curve through marks."""
+
+    group = "Mark"
+    kind: ClassVar[CourseKind] = "canal"
+    step_mm = 2.0
+
+    def new(self, structure_id: str, point_mm: Array) -> Course:
+        """The curve with its first mark; its diameter is not known yet."""
+        return Course(id=structure_id, kind=self.kind, points=point_mm[None, :])
+
+    def extra_key(self, event: QKeyEvent) -> bool:
+        """D: the diameter, fitted or typed."""
+        if event.key() == Qt.Key.Key_D and not event.modifiers():
+            return self._diameter()
+        return super().extra_key(event)
+
+    def _diameter(self) -> bool:
+        course = edit.find(self.session.plan, self._active)
+        if not isinstance(course, Course):
+            return False
+        fitted = self._fitted(course) if self.kind == "canal" else ""
+        if fitted is None:
+            return True
+        name = course.id.replace("-", " ")
+        start = fitted or ("" if course.diameter_mm is None else f"{course.diameter_mm:g}")
+        words = self.desk.ask_text("Diameter", f"Diameter of {name}, mm", start)
+        diameter = None if words is None else read_length(words)
+        if diameter is None:
+            if words is not None:
+                self.desk.say("A diameter is a number of mm above 0, such as 3.0.")
+            return True
+        how = "fitted and confirmed" if words == fitted else "entered"
+        self.do(
+            f"{name}: diameter {diameter:g} mm, {how}",
+            lambda plan: edit.with_diameter(plan, course.id, diameter),
+        )
+        return True
+
+    def _fitted(self, course: Course) -> str | None:
+        """A diameter from the image around the chosen mark, to be confirmed; empty: none found."""
+        mark, volume, arch = self.chosen_mark(), self.session.volume, self.session.arch
+        if mark is None or mark.owner != course.id or volume is None or arch is None:
+            self.desk.say("Choose a mark in a clear section first; the diameter is fitted there.")
+            return None
+        if len(course.points) > 1:
+            curve = Curve.through(course.points)
+            along = curve.tangent(curve.nearest(mark.point_mm))[0]
+        else:
+            along = arch.frame(arch.station(mark.point_mm)).travel
+        fit = fit_canal(volume, mark.point_mm, along)
+        if fit.note is not None:
+            self.desk.say(fit.note.message)
+        elif fit.diameter_mm is not None:
+            self.desk.say(
+                f"Fitted at {mark.words()}: {nearest(fit.diameter_mm, 1)} mm, SD "
+                f"{nearest(fit.sd_mm, 2)}; compare it with the picture."
+            )
+        return "" if fit.diameter_mm is None else nearest(fit.diameter_mm, 1)
+
+
+class Canal(CourseTool):
+    """The mandibular canal."""
+
+    name = "Canal"
+    stem = "canal"
+    kinds = frozenset({"canal"})
+    kind = "canal"
+
+    def hint(self) -> str:
+        """With the key that fits the diameter."""
+        return f"{super().hint()} D fits its diameter." if self._active else super().hint()
+
+
+class Loop(CourseTool):
+    """The loop of the nerve in front of its foramen."""
+
+    name = "Loop"
+    stem = "loop"
+    kinds = frozenset({"loop"})
+    kind = "loop"
+    step_mm = 1.0
+
+
+class Vessel(CourseTool):
+    """A vessel's bony channel."""
+
+    name = "Vessel"
+    stem = "vessel"
+    kinds = frozenset({"vessel"})
+    kind = "vessel"
+    step_mm = 0.0
+
+
+class LowerBorder(CourseTool):
+    """The lower border of the jaw."""
+
+    name = "Lower border"
+    stem = "border"
+    sided = False
+    kinds = frozenset({"border"})
+    kind = "border"
+
+
+class FloorTool(Series):
+    """A floor: a surface through marks, in any order."""
+
+    group = "Mark"
+    kinds = frozenset({"floor"})
+    by_course = False
+    of: ClassVar[Literal["sinus", "nasal"]] = "sinus"
+
+    def new(self, structure_id: str, point_mm: Array) -> Floor:
+        """The floor with its first mark."""
+        return Floor(id=structure_id, of=self.of, points=point_mm[None, :])
+
+    def _is_mine(self, structure: Structure) -> bool:
+        return isinstance(structure, Floor) and structure.of == self.of
+
+
+class SinusFloor(FloorTool):
+    """The floor of the maxillary sinus."""
+
+    name = "Sinus floor"
+    stem = "sinus"
+    of = "sinus"
+
+
+class NasalFloor(FloorTool):
+    """The floor of the nose."""
+
+    name = "Nasal floor"
+    stem = "nasal-floor"
+    of = "nasal"

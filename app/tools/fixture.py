@@ -1,0 +1,125 @@
+"""Placing: the stent axis, a new fixture, and taking hold of anything that is there."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from app.tools.asking import ask_tooth
+from app.tools.base import Draft, View
+from app.tools.collect import Collect
+from app.tools.fixture_hands import FIXTURE_KEYS, FixtureHands
+from app.views.hit import Hit
+from core import edit, edit_pose
+from core.errors import PlanError
+from core.fixture import FixtureSize
+from core.geometry import Array
+from core.structures import StentAxis
+
+FIRST_SIZE = FixtureSize(diameter_mm=4.0, length_mm=10.0)
+"""Of a plan's first fixture; later ones take the size of the one before. No recommendation."""
+
+EVERY_KIND = frozenset(
+    {
+        "canal", "loop", "vessel", "border", "foramen", "root", "existing", "floor", "mark", "gum",
+        "stent_top", "cusp", "contact", "opponent", "object", "stent axis", "ruler", "angle",
+        "midline",
+    }
+)  # fmt: skip
+
+
+class StentAxisTool(Collect):
+    """The stent's radiopaque filling: its occlusal end, then its gingival end."""
+
+    name = "Stent axis"
+    group = "Mark"
+    kinds = frozenset({"stent axis"})
+    steps = ("the occlusal end of the stent’s filling", "its gingival end")
+
+    def complete(self, marks_mm: Array) -> None:
+        """Put it into the plan."""
+        try:
+            axis = StentAxis(
+                id=edit.numbered_id(self.session.plan, "stent-axis"),
+                occlusal=marks_mm[0],
+                gingival=marks_mm[1],
+            )
+        except ValueError:
+            self.desk.say("Both ends of the stent axis lie on one spot: click two.")
+            return
+        if self.do(f"{axis.id.replace('-', ' ')} marked", lambda p: edit.with_stent_axis(p, axis)):
+            self.session.go_to(selected=axis.id)
+            self.chosen = ("stent axis", axis.id, "gingival")
+
+
+class PlaceFixture(FixtureHands):
+    """A click drops a fixture with its platform there; then everything can be adjusted."""
+
+    name = "Fixture"
+    group = "Place"
+
+    def hint(self) -> str:
+        """What a click does."""
+        return "Click in a section: a fixture with its platform there. Drag body or ends."
+
+    def place(self, view: View, hit: Hit) -> None:
+        """Drop a fixture: along the stent axis where there is one, else across the jaw plane."""
+        session = self.session
+        try:
+            towards_apex, along = edit_pose.axis_at(session.plan, hit.point_mm)
+        except PlanError as error:
+            self.desk.tell_error(error)
+            return
+        tooth = ask_tooth(
+            self.desk, "Which tooth is it for?", session.tooth_here, may_be_empty=True
+        )
+        if tooth is None:
+            return
+        before = session.fixture
+        _, fixture = edit_pose.with_new_fixture(
+            session.plan,
+            tooth=tooth,
+            platform=hit.point_mm,
+            towards_apex=towards_apex,
+            size=FIRST_SIZE if before is None else before.size,
+        )
+        self.chosen = None
+        if self.do(
+            f"fixture {fixture.id} placed {along}",
+            lambda p: edit_pose.with_new_fixture(
+                p,
+                tooth=tooth,
+                platform=fixture.platform,
+                towards_apex=fixture.towards_apex,
+                size=fixture.size,
+            )[0],
+        ):
+            session.go_to(selected=fixture.id)
+            # A second click must not drop a second fixture by accident.
+            self.desk.take_tool(Adjust.name)
+
+
+class Adjust(FixtureHands):
+    """Takes hold of every mark and fixture in every picture; places nothing."""
+
+    name = "Adjust"
+    group = "Place"
+    kinds = EVERY_KIND
+    places_on = ()
+
+    def hint(self) -> str:
+        """What can be taken."""
+        return (
+            "Drag any mark, a fixture by its body, or its end to tilt. N next mark, Del deletes, L "
+            f"locks. {FIXTURE_KEYS}."
+        )
+
+    def place_or_go(self, view: View, hit: Hit) -> None:
+        """A click beside everything lets go of what was chosen."""
+        self.choose(None)
+
+    def draft(self, view: View) -> Draft:
+        """In the small neighbours only what is chosen: handles would hide the pictures."""
+        drawn = super().draft(view)
+        if view.kind != "neighbour":
+            return drawn
+        return replace(drawn, handles=tuple(h for h in drawn.handles if h.chosen))

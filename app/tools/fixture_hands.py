@@ -1,0 +1,179 @@
+"""Moving a fixture by mouse and keys: body, either end, nudges, alignment."""
+
+from __future__ import annotations
+
+import numpy as np
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeyEvent
+
+from app.tools.base import Draft, Handle, View
+from app.tools.grab import ARROWS, NUDGE_MM, Grab
+from app.tools.near import FixturePart, fixture_at
+from app.views.hit import Hit
+from core import edit, edit_pose
+from core.direction_words import direction_words
+from core.figures import nearest
+from core.fixture import Fixture
+from core.geometry import Array, unit
+from core.plan import Plan
+
+TILT_DEG = 0.5
+FIXTURE_KEYS = "Ctrl + arrows move 0.1 mm, Alt tilt 0.5°"
+
+
+class FixtureHands(Grab):
+    """Takes fixtures as well as marks."""
+
+    def fixture(self) -> Fixture | None:
+        """The fixture that keys act on: the selected one, while no mark is chosen."""
+        if self.chosen_mark() is not None:
+            return None
+        return next((f for f in self.session.plan.fixtures if f.id == self.session.selected), None)
+
+    # -- mouse ---------------------------------------------------------------------------
+
+    def take(self, view: View, hit: Hit) -> bool:
+        """A mark, else a fixture: its body moves, an end tilts it about the other end."""
+        if super().take(view, hit):
+            return True
+        found = fixture_at(view, hit, self.session.plan.fixtures)
+        if found is None:
+            return False
+        fixture, part = found
+        self.chosen = None
+        self.session.go_to(selected=fixture.id)
+        if edit.is_locked(self.session.plan, fixture.id):
+            self.desk.say(f"Fixture {fixture.id} is locked (L unlocks)")
+            return True
+        plan = self.session.plan
+        self.hold(
+            hit,
+            lambda shift: _pulled(plan, fixture, part, shift),
+            lambda after: self._words(fixture, part, after),
+        )
+        return True
+
+    def _words(self, before: Fixture, part: FixturePart, plan: Plan) -> str:
+        after = edit.find(plan, before.id)
+        if part == "body":
+            shift = after.platform - before.platform
+            where = direction_words(plan, self.session.arch, before, shift)
+            return f"{before.id} moved {nearest(float(np.linalg.norm(shift)), 1)} mm {where}"
+        angle = nearest(edit_pose.tilt_between_deg(before, after), 1)
+        about = "apex" if part == "platform" else "platform"
+        return f"{before.id} tilted {angle}° about its {about}"
+
+    # -- keys ----------------------------------------------------------------------------
+
+    def arrow(self, event: QKeyEvent, held: Qt.KeyboardModifier) -> bool:
+        """Alt + arrows tilt; the rest as for marks."""
+        view, fixture = self.key_view(), self.fixture()
+        if held & Qt.KeyboardModifier.AltModifier and view is not None and fixture is not None:
+            about_apex = bool(held & Qt.KeyboardModifier.ShiftModifier)
+            return self._tilt(view, fixture, np.array(ARROWS[Qt.Key(event.key())]), about_apex)
+        return super().arrow(event, held)
+
+    def nudge(self, view: View, way: Array) -> bool:
+        """The selected fixture a small step in the picture."""
+        fixture = self.fixture()
+        if fixture is None:
+            return super().nudge(view, way)
+        shift = self.shift_mm(view, fixture.platform, way * NUDGE_MM)
+        where = direction_words(self.session.plan, self.session.arch, fixture, shift)
+        return self.do(
+            f"{fixture.id} moved {NUDGE_MM:g} mm {where}",
+            lambda p: edit_pose.nudged(p, fixture.id, shift, NUDGE_MM),
+        )
+
+    def extra_key(self, event: QKeyEvent) -> bool:
+        """Depth and alignment."""
+        fixture = self.fixture()
+        if fixture is None:
+            return False
+        deeper = {Qt.Key.Key_PageDown: NUDGE_MM, Qt.Key.Key_PageUp: -NUDGE_MM}
+        key, held = Qt.Key(event.key()), event.modifiers() & ~Qt.KeyboardModifier.KeypadModifier
+        if key in deeper and held == Qt.KeyboardModifier.ControlModifier:
+            by = deeper[key]
+            return self.do(
+                f"{fixture.id} {NUDGE_MM:g} mm {'deeper' if by > 0 else 'shallower'}",
+                lambda p: edit_pose.fixture_deepened(p, fixture.id, by),
+            )
+        if held or key not in (Qt.Key.Key_S, Qt.Key.Key_J, Qt.Key.Key_O):
+            return False
+        target = self._target(fixture, key)
+        if target is None:
+            self.desk.say("There is nothing of that kind to lay the axis along yet.")
+            return True
+        axis, words = target
+        return self.do(
+            f"{fixture.id} laid along {words}",
+            lambda p: edit_pose.fixture_aligned(p, fixture.id, axis, about="platform"),
+        )
+
+    def delete(self) -> bool:
+        """Delete the selected fixture, or the chosen mark."""
+        fixture = self.fixture()
+        if fixture is None:
+            return super().delete()
+        self.do(f"fixture {fixture.id} deleted", lambda p: edit.without(p, fixture.id))
+        return True
+
+    def lock(self) -> bool:
+        """Lock or unlock the selected fixture."""
+        fixture = self.fixture()
+        return super().lock() if fixture is None else self.lock_thing(fixture.id)
+
+    def _tilt(self, view: View, fixture: Fixture, way: Array, about_apex: bool) -> bool:
+        end = fixture.platform if about_apex else fixture.apex
+        towards = self.shift_mm(view, end, way)
+        axis = fixture.towards_apex
+        aside = towards - axis * float(towards @ axis)
+        if float(np.linalg.norm(aside)) < 0.2 * float(np.linalg.norm(towards)):
+            return True  # along the axis there is nothing to tilt
+        where = direction_words(self.session.plan, self.session.arch, fixture, aside)
+        about: edit_pose.About = "apex" if about_apex else "platform"
+        end_words = "platform" if about_apex else "apex"
+        return self.do(
+            f"{fixture.id} tilted {TILT_DEG:g}°, its {end_words} {where}",
+            lambda p: edit_pose.fixture_tilted(p, fixture.id, aside, TILT_DEG, about=about),
+        )
+
+    def _target(self, fixture: Fixture, key: Qt.Key) -> tuple[Array, str] | None:
+        """Direction and name of what the axis is to lie along."""
+        plan = self.session.plan
+        if key == Qt.Key.Key_J:
+            return None if plan.level is None else (plan.level.up, "the jaw plane’s normal")
+        if key == Qt.Key.Key_S:
+            axes = sorted(
+                plan.stent_axes,
+                key=lambda a: float(np.linalg.norm(a.gingival - fixture.platform)),
+            )
+            return (unit(axes[0].gingival - axes[0].occlusal), "the stent axis") if axes else None
+        others = sorted(
+            (f for f in plan.fixtures if f.id != fixture.id),
+            key=lambda f: float(np.linalg.norm(f.platform - fixture.platform)),
+        )
+        return (others[0].towards_apex, f"fixture {others[0].id}") if others else None
+
+    # -- drawing -------------------------------------------------------------------------
+
+    def extra_draft(self, view: View) -> Draft:
+        """Handles at both ends of the fixtures that the picture shows."""
+        if not view.has_picture or view.kind == "arch map":
+            return Draft()
+        handles: list[Handle] = []
+        for fixture in self.session.plan.fixtures:
+            radius = fixture.size.diameter_mm / 2
+            chosen = self.fixture() is fixture
+            for u, v, off in view.uv_mm(np.stack([fixture.platform, fixture.apex])):
+                if abs(off) <= radius:
+                    at = (float(u), float(v))
+                    handles.append(Handle(at=at, chosen=chosen, quiet=abs(off) > 0.3))
+        return Draft(handles=tuple(handles))
+
+
+def _pulled(plan: Plan, fixture: Fixture, part: FixturePart, shift: Array) -> Plan:
+    if part == "body":
+        return edit_pose.fixture_moved(plan, fixture.id, shift)
+    end = fixture.platform if part == "platform" else fixture.apex
+    return edit_pose.fixture_end_to(plan, fixture.id, part, end + shift)

@@ -1,0 +1,232 @@
+"""Jaw plane, arch and midline: what everything else is counted from."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeyEvent
+
+from app.session import Session
+from app.tools.base import Desk, View
+from app.tools.collect import Collect
+from app.tools.grab import KEYS_HINT, Grab
+from app.views.hit import Hit
+from core import edit_pose
+from core.edit_marks import place_along, with_mark_moved
+from core.errors import SoundingError
+from core.figures import nearest
+from core.geometry import Array, angle_deg
+from core.level import Level
+from core.marks import Mark, marks_of
+from core.plan import Jaw, Plan
+from core.structures import StentAxis, Tapered
+
+JAWS: dict[str, Jaw] = {"Lower jaw": "lower", "Upper jaw": "upper"}
+
+
+class JawPlane(Collect):
+    """The jaw plane, by three clicks or from axes that were marked."""
+
+    name = "Jaw plane"
+    group = "Place"
+    steps = (
+        "the first of three chewing surfaces, far apart",
+        "the second chewing surface, on the other side of the arch",
+        "the third chewing surface",
+    )
+
+    def hint(self) -> str:
+        """The tilt as it is, and the other ways."""
+        if self.collected:
+            return super().hint()
+        level = self.session.guide.level
+        tilt = "" if level is None else f" Now {_tilt_words(level)}."
+        return f"Click three chewing surfaces, far apart; S: from stent axis, T: from roots.{tilt}"
+
+    def complete(self, marks_mm: Array) -> None:
+        """Through the three points."""
+        self._set("set from three points", lambda: Level.through(marks_mm))
+
+    def finish(self) -> bool:
+        """Take the proposal over, where no click was made."""
+        proposed = self.session.guide
+        if self.collected or self.session.plan.level is not None or proposed.level is None:
+            return False
+        level = proposed.level
+        self._set("confirmed as proposed", lambda: level)
+        return True
+
+    def extra_key(self, event: QKeyEvent) -> bool:
+        """S and T: from axes."""
+        if event.modifiers():
+            return False
+        plan = self.session.plan
+        if event.key() == Qt.Key.Key_S:
+            axis = _chosen_axis(self.session)
+            if axis is None:
+                self.desk.say("There is no stent axis yet: mark it first.")
+                return True
+            self._set("set from the stent axis", lambda: edit_pose.level_from_stent(axis))
+            return True
+        if event.key() == Qt.Key.Key_T:
+            roots = tuple(s for s in plan.structures if isinstance(s, Tapered) and s.kind == "root")
+            if not roots:
+                self.desk.say("There are no roots yet: mark those of the neighbours first.")
+                return True
+            self._set("set from the roots’ axes", lambda: edit_pose.level_from_roots(roots))
+            return True
+        return False
+
+    def _set(self, how: str, make: Callable[[], Level]) -> None:
+        try:
+            level = make()
+        except SoundingError as error:
+            self.desk.tell_error(error)
+            return
+        jaw = self._jaw()
+        if jaw is None:
+            return
+        text = f"jaw plane {how}, {_tilt_words(level)}"
+        self.do(text, lambda p: edit_pose.with_level(edit_pose.with_jaw(p, jaw), level))
+
+    def _jaw(self) -> Jaw | None:
+        """Which jaw: a person says it once."""
+        if self.session.plan.jaw is not None:
+            return self.session.plan.jaw
+        answer = self.desk.choose("Which jaw", "Which jaw is this plan for?", tuple(JAWS))
+        return None if answer is None else JAWS[answer]
+
+
+class ArchTool(Grab):
+    """The arch: click adds, drag moves, Del removes, F takes the other end for the right."""
+
+    name = "Arch"
+    group = "Place"
+    kinds = frozenset({"arch"})
+    places_on = ("arch map",)
+
+    def __init__(self, session: Session, desk: Desk) -> None:
+        super().__init__(session, desk)
+        self._first: Array | None = None
+
+    def hint(self) -> str:
+        """What a click does."""
+        return (
+            "Click on the arch map adds a point, drag moves it, Del removes it. "
+            "F: the other end is the patient’s right."
+        )
+
+    def marks(self) -> list[Mark]:
+        """Points of the arch that the pictures follow: the person's, else the proposed one's."""
+        return [m for m in marks_of(self._own(self.session.plan)) if m.kind == "arch"]
+
+    def do(self, text: str, change: Callable[[Plan], Plan]) -> bool:
+        """Every edit works on the arch that is seen: a proposed one becomes the person's own."""
+        return super().do(text, lambda plan: change(self._own(plan)))
+
+    def take(self, view: View, hit: Hit) -> bool:
+        """Hold a point; the plan it moves in has the arch that is seen."""
+        if not super().take(view, hit):
+            return False
+        held = self._held
+        mark = self.chosen_mark()
+        if held is not None and mark is not None:
+            own = self._own(self.session.plan)
+            self.hold(
+                hit, lambda shift: with_mark_moved(own, mark, mark.point_mm + shift), held.words
+            )
+        return True
+
+    def chosen_mark(self) -> Mark | None:
+        """Of the arch that is seen."""
+        return next((m for m in self.marks() if m.key == self.chosen), None)
+
+    def place(self, view: View, hit: Hit) -> None:
+        """One more point; the first alone is only remembered, an arch needs two."""
+        own = self._own(self.session.plan)
+        if own.arch_points is None:
+            if self._first is None:
+                self._first = hit.point_mm
+                self.desk.say("First point of the arch; click further along the jaw.")
+                return
+            both = np.stack([self._first, hit.point_mm])
+            self._first = None
+            if self.do("arch begun", lambda p: edit_pose.with_arch_points(p, both)):
+                self.chosen = ("arch", "arch", "1")
+            return
+        index = place_along(own.arch_points, hit.point_mm)
+        if self.do(
+            f"arch: point {index + 1} added",
+            lambda p: edit_pose.with_arch_point(p, hit.point_mm)[0],
+        ):
+            self.chosen = ("arch", "arch", str(index))
+
+    def finish(self) -> bool:
+        """Take the proposal over."""
+        if self.session.plan.arch_points is not None or self.session.guide.arch_points is None:
+            return False
+        return self.do("arch confirmed as proposed", lambda p: p)
+
+    def give_up(self) -> bool:
+        """Forget the first point."""
+        had, self._first = self._first is not None, None
+        return had
+
+    def take_back(self) -> None:
+        """Forget the first point of an arch that was only begun."""
+        self._first = None
+
+    def extra_key(self, event: QKeyEvent) -> bool:
+        """F: flip."""
+        arch = self.session.arch
+        if event.key() != Qt.Key.Key_F or event.modifiers() or arch is None:
+            return False
+        question = (
+            "Take the other end of the arch for the patient’s right? Left and right of every "
+            "number follow. Compare with the patient first."
+        )
+        if self.desk.choose("Other end", question, ("Yes, the other end", "No")) in (None, "No"):
+            return True
+        return self.do(
+            "arch: the other end is the patient’s right",
+            lambda p: edit_pose.with_arch_flipped(p, arch),
+        )
+
+    def _own(self, plan: Plan) -> Plan:
+        """The plan with the arch that the pictures follow."""
+        guide = self.session.guide
+        if plan.arch_points is not None or guide.arch_points is None:
+            return plan
+        return edit_pose.with_arch_points(plan, guide.arch_points)
+
+
+class Midline(Grab):
+    """The midline: one click."""
+
+    name = "Midline"
+    group = "Place"
+    kinds = frozenset({"midline"})
+    places_on = ("arch map", "section", "neighbour", "panorama")
+
+    def hint(self) -> str:
+        """What a click does."""
+        return f"Click the midline of the jaw; stations are counted from it. {KEYS_HINT}."
+
+    def place(self, view: View, hit: Hit) -> None:
+        """Set it, or put it elsewhere."""
+        if self.do("midline marked", lambda p: edit_pose.with_midline(p, hit.point_mm)):
+            self.chosen = ("midline", "midline", "0")
+
+
+def _chosen_axis(session: Session) -> StentAxis | None:
+    """The stent axis that is selected, else the first."""
+    axes = session.plan.stent_axes
+    named = [a for a in axes if a.id == session.selected]
+    return next(iter((*named, *axes)), None)
+
+
+def _tilt_words(level: Level) -> str:
+    """How far a plane leans from the scanner's own level."""
+    return f"tilted {nearest(angle_deg(level.up, (0.0, 0.0, 1.0)), 1)}° to the scanner’s level"

@@ -1,0 +1,97 @@
+"""Ruler, angle and ridge: numbers that need no fixture."""
+
+from __future__ import annotations
+
+from app.tools.asking import ask_tooth
+from app.tools.base import View
+from app.tools.collect import Collect
+from app.views.hit import Hit
+from core import edit, edit_pose
+from core.figures import down, nearest
+from core.geometry import Array
+from core.rulers import angle_reading, ruler_reading
+from core.structures import AngleMark, Ruler
+
+
+class RulerTool(Collect):
+    """A straight distance between two marks."""
+
+    name = "Ruler"
+    group = "Measure"
+    kinds = frozenset({"ruler"})
+    steps = ("one end of the ruler", "its other end")
+    places_on = ("section", "neighbour")
+
+    def complete(self, marks_mm: Array) -> None:
+        """Put it into the plan."""
+        ruler = Ruler(id=edit.numbered_id(self.session.plan, "ruler"), points=marks_mm)
+        value = ruler_reading(ruler).value
+        if value is None:
+            self.desk.say("Both ends lie on one spot: click two.")
+            return
+        name = ruler.id.replace("-", " ")
+        if self.do(f"{name}: {down(value, 1)} mm", lambda p: edit.with_ruler(p, ruler)):
+            self.chosen = ("ruler", ruler.id, "1")
+
+
+class AngleTool(Collect):
+    """An angle between two arms."""
+
+    name = "Angle"
+    group = "Measure"
+    kinds = frozenset({"angle"})
+    steps = ("the end of one arm", "the corner", "the end of the other arm")
+
+    def complete(self, marks_mm: Array) -> None:
+        """Put it into the plan."""
+        try:
+            angle = AngleMark(id=edit.numbered_id(self.session.plan, "angle"), points=marks_mm)
+        except ValueError:
+            self.desk.say("Both arms of an angle need a length: click three different spots.")
+            return
+        value = angle_reading(angle).value
+        words = "" if value is None else f": {nearest(value, 1)}°"
+        name = angle.id.replace("-", " ")
+        if self.do(f"{name}{words}", lambda p: edit.with_angle(p, angle)):
+            self.chosen = ("angle", angle.id, "2")
+
+
+class Ridge(Collect):
+    """Width and height of the ridge at a site: two clicks and no fixture."""
+
+    name = "Ridge"
+    group = "Measure"
+    steps = ("the ridge on its cheek side", "the ridge on its tongue side")
+
+    def __init__(self, *args: object) -> None:
+        super().__init__(*args)  # type: ignore[arg-type]
+        self._station: float | None = None
+
+    def place(self, view: View, hit: Hit) -> None:
+        """Remember which section was clicked."""
+        if not self.collected:
+            self._station = view.station_mm
+        elif self._station != view.station_mm:
+            self._station = None
+        super().place(view, hit)
+
+    def complete(self, marks_mm: Array) -> None:
+        """Make the site at that station; the ledger then says widths and height."""
+        arch = self.session.arch
+        if arch is None:
+            self.desk.say("There is no arch yet: set the jaw plane and trace the arch first.")
+            return
+        station = self._station
+        if station is None:
+            station = sum(arch.station(mark) for mark in marks_mm) / len(marks_mm)
+        tooth = ask_tooth(
+            self.desk, "Which tooth is to stand here?", self.session.tooth_here, may_be_empty=True
+        )
+        if tooth is None:
+            return
+        _, site = edit_pose.with_site(self.session.plan, station, tooth=tooth)
+        if self.do(
+            f"ridge measured at site {site.id}",
+            lambda p: edit_pose.with_site(p, station, tooth=tooth)[0],
+        ):
+            self.session.go_to(station_mm=station, across=True, selected=site.id)

@@ -1,0 +1,118 @@
+"""Single points: a mark, gum, stent's top, cusps, contacts, opponent; and notes."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import ClassVar
+
+from app.tools.asking import ask_tooth
+from app.tools.base import View
+from app.tools.grab import KEYS_HINT, Grab
+from app.views.hit import Hit
+from core import edit
+from core.structures import PointKind, PointMarks
+
+
+class Spot(Grab):
+    """Every click is one point."""
+
+    group = "Mark"
+    kind: ClassVar[PointKind] = "mark"
+    what: ClassVar[str] = ""
+    asks_tooth: ClassVar[bool] = False
+
+    def hint(self) -> str:
+        """What a click marks."""
+        return f"Click: {self.what}. {KEYS_HINT}."
+
+    def place(self, view: View, hit: Hit) -> None:
+        """One more point."""
+        tooth = ""
+        if self.asks_tooth:
+            answer = ask_tooth(self.desk, f"{self.name} of which tooth?", may_be_empty=True)
+            if answer is None:
+                return
+            tooth = answer
+        plan = self.session.plan
+        stem = self.kind.replace("_", "-")
+        new_id = edit.numbered_id(plan, f"{stem}-{tooth}" if tooth else stem)
+        spot = PointMarks(id=new_id, kind=self.kind, points=hit.point_mm[None, :], tooth=tooth)
+        name = new_id.replace("-", " ")
+        if self.do(f"{name} placed", lambda p: edit.with_structure(p, spot)):
+            self.chosen = ("structure", new_id, "0")
+            self.session.go_to(selected=new_id)
+
+
+class PointMark(Spot):
+    """A point of the person's own."""
+
+    name = "Mark"
+    kinds = frozenset({"mark"})
+    kind = "mark"
+    what = "a mark of your own (F2 names it)"
+
+
+class Gum(Spot):
+    """The gum's surface."""
+
+    name = "Gum"
+    kinds = frozenset({"gum"})
+    kind = "gum"
+    what = "the gum’s surface on the axis"
+
+
+class StentTop(Spot):
+    """The stent's top."""
+
+    name = "Stent top"
+    kinds = frozenset({"stent_top"})
+    kind = "stent_top"
+    what = "the stent’s top on the axis"
+
+
+class Cusp(Spot):
+    """Cusps of the neighbours."""
+
+    name = "Cusp"
+    kinds = frozenset({"cusp"})
+    kind = "cusp"
+    what = "the tip of a cusp of a neighbouring tooth"
+    asks_tooth = True
+
+
+class Contact(Spot):
+    """Facing surfaces of the neighbours."""
+
+    name = "Contact"
+    kinds = frozenset({"contact"})
+    kind = "contact"
+    what = "the surface of a neighbour that faces the gap, at contact height"
+    asks_tooth = True
+
+
+class Opponent(Spot):
+    """The opposing tooth."""
+
+    name = "Opponent"
+    kinds = frozenset({"opponent"})
+    kind = "opponent"
+    what = "the opposing tooth, where it comes nearest"
+
+
+class Note(Grab):
+    """A note at a place; it is kept in the plan and printed in the log."""
+
+    name = "Note"
+    group = "Mark"
+
+    def hint(self) -> str:
+        """What a click does."""
+        return f"Click where the note belongs, then write it. {KEYS_HINT}."
+
+    def place(self, view: View, hit: Hit) -> None:
+        """Ask for the words."""
+        words = self.desk.ask_text("Note", "What is to be remembered here?")
+        if words is None or not words.strip():
+            return
+        now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
+        self.do("note written", lambda p: edit.with_note(p, words, hit.point_mm, at=now))

@@ -1,0 +1,116 @@
+"""Foramen, roots, and existing implants or metal: a few clicks that make one structure."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import ClassVar, Literal
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeyEvent
+
+from app.tools.asking import ask_length, ask_tooth
+from app.tools.collect import Collect
+from core import edit
+from core.geometry import Array
+from core.structures import Tapered
+
+
+class ForamenTool(Collect):
+    """The mental foramen: both edges, then its upper edge."""
+
+    name = "Foramen"
+    group = "Mark"
+    kinds = frozenset({"foramen"})
+    steps = (
+        "the mesial or distal edge of the foramen",
+        "its other edge",
+        "its upper edge (Enter leaves it out)",
+    )
+    least = 2
+
+    def complete(self, marks_mm: Array) -> None:
+        """Make the foramen; which edge is mesial follows from the arch."""
+        plan, arch = self.session.plan, self.session.arch
+        middle = 0.0 if plan.midline is None else float(plan.midline[0])
+        side = "left" if float(marks_mm[:2, 0].mean()) > middle else "right"
+        foramen = edit.foramen_of(plan, arch, edit.new_id(plan, f"foramen-{side}"), marks_mm[:2])
+        if len(marks_mm) > 2:
+            foramen = replace(foramen, upper=marks_mm[2])
+        name = foramen.id.replace("-", " ")
+        if self.do(f"{name} marked", lambda p: edit.with_structure(p, foramen)):
+            self.session.go_to(selected=foramen.id)
+
+
+class TaperedTool(Collect):
+    """Marks along an axis, and a diameter at either end."""
+
+    group = "Mark"
+    endless = True
+    least = 2
+    kind: ClassVar[Literal["root", "existing"]] = "root"
+    diameters_mm: ClassVar[tuple[float, float]] = (6.0, 2.5)
+    what: ClassVar[str] = ""
+
+    def complete(self, marks_mm: Array) -> None:
+        """Ask for what marks cannot say, then make it."""
+        tooth = ""
+        if self.kind == "root":
+            answer = ask_tooth(self.desk, "Root of which tooth?")
+            if not answer:
+                self._keep(marks_mm)
+                return
+            tooth = answer
+        ends = []
+        for which, start in zip(("first", "last"), self.diameters_mm, strict=True):
+            end = ask_length(self.desk, self.name, f"Diameter at the {which} mark, mm", start)
+            if end is None:
+                self._keep(marks_mm)
+                return
+            ends.append(end)
+        plan = self.session.plan
+        new_id = edit.new_id(plan, f"root-{tooth}") if tooth else edit.numbered_id(plan, "existing")
+        thing = Tapered(
+            id=new_id, kind=self.kind, tooth=tooth, points=marks_mm, diameters_mm=(ends[0], ends[1])
+        )
+        name = new_id.replace("-", " ")
+        if self.do(f"{name} marked", lambda p: edit.with_structure(p, thing)):
+            self.session.go_to(selected=new_id)
+
+    def _keep(self, marks_mm: Array) -> None:
+        """The person turned away from a question: the marks are not lost."""
+        self.collected = list(marks_mm)
+
+
+class Root(TaperedTool):
+    """The root of a neighbouring tooth."""
+
+    name = "Root"
+    kinds = frozenset({"root"})
+    steps = ("the root where it enters the bone, on its axis", "further along the root to its apex")
+
+    def hint(self) -> str:
+        """With the key that takes a root out of the limits."""
+        return f"{super().hint()} R: to be removed."
+
+    def extra_key(self, event: QKeyEvent) -> bool:
+        """R: to be removed, or not."""
+        mark = self.chosen_mark()
+        if event.key() != Qt.Key.Key_R or event.modifiers() or mark is None:
+            return False
+        root = edit.find(self.session.plan, mark.owner)
+        removed = not root.to_be_removed
+        words = "to be removed" if removed else "stays"
+        return self.do(
+            f"{root.id.replace('-', ' ')}: {words}",
+            lambda plan: edit.with_removal(plan, root.id, to_be_removed=removed),
+        )
+
+
+class Existing(TaperedTool):
+    """An existing implant or other metal: its centre line, not the bloomed edge."""
+
+    name = "Existing implant or metal"
+    kinds = frozenset({"existing"})
+    kind = "existing"
+    diameters_mm = (4.0, 4.0)
+    steps = ("one end of its centre line", "further along its centre line")

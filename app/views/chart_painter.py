@@ -1,0 +1,100 @@
+"""Draws a chart's lines, dots and labels over its picture, from the same list as the sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import groupby
+
+import numpy as np
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPainterPath, QPen, QTransform
+
+from app import look
+from core.drawing import Dot, Label, Line
+from core.ink import DARK
+
+SCREEN_ANCHORED = frozenset({"ruler"})
+"""Styles that the view draws by itself at the edge of the screen, at any zoom."""
+
+
+class Ink:
+    """Lines, dots and labels made ready for painting, in plane millimetres.
+
+    Neighbouring lines of one meaning become one path, so that the casing of one never cuts
+    the ink of the next.
+    """
+
+    def __init__(
+        self,
+        lines: Iterable[Line] = (),
+        dots: Iterable[Dot] = (),
+        labels: Iterable[Label] = (),
+    ) -> None:
+        drawn = [x for x in lines if len(x.points) > 1 and x.style not in SCREEN_ANCHORED]
+        self._paths = [
+            (style, below, _path(same))
+            for (style, below), same in groupby(drawn, key=lambda x: (x.style, x.below))
+        ]
+        self._dots = tuple(dots)
+        self._labels = tuple(x for x in labels if x.style != "scale")
+
+    def paint(self, painter: QPainter, to_screen: QTransform) -> None:
+        """Paint in the widget's pixels; `to_screen` maps plane mm to them."""
+        px_per_mm = abs(to_screen.m11())
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.save()
+        painter.setTransform(to_screen, combine=True)
+        for style, below, path in self._paths:
+            for pen in look.pens(style, below=below, px_per_mm=px_per_mm):
+                if pen is not None and pen.style() != Qt.PenStyle.NoPen:
+                    painter.setPen(pen)
+                    painter.drawPath(path)
+        painter.restore()
+        for dot in self._dots:
+            _dot(painter, to_screen.map(QPointF(*dot.at)), below=dot.below)
+        for label in self._labels:
+            _label(painter, to_screen.map(QPointF(*label.at)), label)
+
+
+def _path(lines: Iterable[Line]) -> QPainterPath:
+    path = QPainterPath()
+    for line in lines:
+        finite = line.points[np.isfinite(line.points).all(axis=1)]
+        if len(finite) < 2:
+            continue
+        path.moveTo(*finite[0])
+        for u, v in finite[1:]:
+            path.lineTo(u, v)
+        if line.closed:
+            path.closeSubpath()
+    return path
+
+
+def _dot(painter: QPainter, at: QPointF, *, below: bool) -> None:
+    ink = look.BELOW_INK if below else look.colour(DARK.ink)
+    painter.setPen(QPen(look.colour(DARK.casing), 1.5))
+    painter.setBrush(QBrush(ink))
+    painter.drawEllipse(at, 3.5, 3.5)
+    painter.setBrush(Qt.BrushStyle.NoBrush)
+
+
+def _label(painter: QPainter, at: QPointF, label: Label) -> None:
+    witness = label.style == "witness"
+    f = look.font(look.NUMERAL_PX if witness else look.NAME_PX, bold=witness, italic=not witness)
+    plate_text(painter, at, label.text, f, below=label.below)
+
+
+def plate_text(painter: QPainter, at: QPointF, text: str, f: QFont, *, below: bool) -> None:
+    """A word or numeral centred on a place, on a small dark plate."""
+    painter.setFont(f)
+    size = QFontMetricsF(f).boundingRect(text)
+    plate = QRectF(0, 0, size.width() + 7, size.height() + 2)
+    plate.moveCenter(at)
+    ground = look.colour(DARK.casing)
+    ground.setAlphaF(0.78)
+    painter.setPen(QPen(look.BELOW_INK, 1.2) if below else QPen(Qt.PenStyle.NoPen))
+    painter.setBrush(QBrush(ground))
+    painter.drawRoundedRect(plate, 3, 3)
+    painter.setPen(look.colour(DARK.ink))
+    painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, text)
+    painter.setBrush(Qt.BrushStyle.NoBrush)

@@ -1,0 +1,298 @@
+"""The arch: the curve along the jaw that stations, sections and sides are counted on.
+
+Travel runs from the patient's right to the left, whatever the order of the points. Which way is
+buccal follows from travel and *up*; three independent signs (the bow of the curve, patient x,
+the tooth's number) must agree with it, else the side is open and a person is asked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from core.curve import MERGE_MM, Curve
+from core.errors import PlanError
+from core.findings import Finding
+from core.fixture import Fixture
+from core.geometry import Array, across, points, unit, vector
+from core.identity import Tooth
+from core.level import Level
+
+MIN_BOW_MM = 0.5
+"""A traced curve that bows less does not tell cheek from tongue."""
+
+MIN_AGREEMENT = 0.2
+"""Least dot product of buccal and the direction that the tooth's number leads to expect."""
+
+MIN_UPRIGHT = 1e-3
+"""Least part of a fixture's axis along *up* for buccal and mesial to have a meaning there."""
+
+_BEYOND_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StationFrame:
+    """Place and directions at a station of the arch.
+
+    Parameters
+    ----------
+    station_mm : float
+        Arc length from the patient's right end.
+    origin : (3,) patient LPS mm
+        The curve's point, on the jaw plane.
+    travel : (3,)
+        Unit tangent from the patient's right to the left.
+    up : (3,)
+        The jaw plane's.
+    buccal : (3,)
+        travel x up, in both jaws and on both sides.
+    beyond : bool
+        True beyond the traced arch, where the curve is only continued straight on.
+    """
+
+    station_mm: float
+    origin: Array
+    travel: Array
+    up: Array
+    buccal: Array
+    beyond: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Arch:
+    """Curve through the traced points, on the jaw plane, from the patient's right to the left.
+
+    Parameters
+    ----------
+    curve : Curve
+    level : Level
+    starts : {'first', 'last'} or None
+        Which traced point a person named as the patient's right end.
+    side_doubt : Finding or None
+        Severity ``refused``: the side is open, nothing may be measured; ``caution``: answered by
+        a person, against a sign of the geometry.
+    """
+
+    curve: Curve
+    level: Level
+    starts: Literal["first", "last"] | None = None
+    side_doubt: Finding | None = None
+
+    @classmethod
+    def trace(
+        cls,
+        points_mm: ArrayLike,
+        *,
+        level: Level,
+        starts: Literal["first", "last"] | None = None,
+    ) -> Arch:
+        """Lay the arch through traced points.
+
+        Parameters
+        ----------
+        points_mm : (n, 3) patient LPS mm
+            In their order along the jaw, from either end.
+        level : Level
+        starts : {'first', 'last'}, optional
+            Which of them is the patient's right end; rules where it is given.
+
+        Raises
+        ------
+        PlanError
+            ``arch-too-short`` when fewer than two points stand apart on the jaw plane.
+        """
+        marks = level.project(points(points_mm))
+        if len(marks) < 2:
+            raise PlanError("arch-too-short")
+        # LPS x grows towards the patient's left, so the right end is the one with the smaller x.
+        by_x = float(marks[-1, 0] - marks[0, 0])
+        reverse = starts == "last" if starts is not None else by_x < 0
+        try:
+            curve = Curve.through(marks[::-1] if reverse else marks)
+        except ValueError as error:
+            raise PlanError("arch-too-short") from error
+        x_agrees = (-by_x if reverse else by_x) > 0
+        doubt = _side_doubt(_bow_mm(curve, level), x_agrees=x_agrees, answered=starts is not None)
+        return cls(curve=curve, level=level, starts=starts, side_doubt=doubt)
+
+    @property
+    def length_mm(self) -> float:
+        """Arc length from the first to the last traced point."""
+        return self.curve.length_mm
+
+    @property
+    def bow_mm(self) -> float:
+        """Greatest distance of the curve from its chord, positive towards buccal."""
+        return _bow_mm(self.curve, self.level)
+
+    @property
+    def side_is_open(self) -> bool:
+        """True while a person must say which end is the patient's right."""
+        return self.side_doubt is not None and self.side_doubt.severity == "refused"
+
+    def directions(self, stations_mm: ArrayLike) -> tuple[Array, Array, Array]:
+        """(m,) stations → (m, 3) points on the jaw plane, (m, 3) travel, (m, 3) buccal."""
+        up = self.level.up
+        travel = self.curve.tangent(stations_mm)
+        travel = travel - (travel @ up)[:, None] * up
+        travel /= np.linalg.norm(travel, axis=1, keepdims=True)
+        return self.level.project(self.curve.at(stations_mm)), travel, np.cross(travel, up)
+
+    def frame(self, station_mm: float) -> StationFrame:
+        """Place and directions at a station."""
+        origin, travel, buccal = self.directions(station_mm)
+        return StationFrame(
+            station_mm=float(station_mm),
+            origin=vector(origin[0]),
+            travel=vector(travel[0]),
+            up=self.level.up,
+            buccal=vector(buccal[0]),
+            beyond=not -_BEYOND_MM <= station_mm <= self.length_mm + _BEYOND_MM,
+        )
+
+    def station(self, point_mm: ArrayLike) -> float:
+        """Station nearest to a patient point, measured on the jaw plane."""
+        return self.curve.nearest(self.level.project(vector(point_mm))[0])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FixtureFrame:
+    """Directions at a fixture.
+
+    Parameters
+    ----------
+    station : StationFrame
+        Of the platform's centre.
+    a : (3,)
+        Unit axis from apex to platform.
+    b : (3,)
+        Buccal, made perpendicular to a.
+    m : (3,)
+        Mesial, made perpendicular to a and b; without a tooth, towards the patient's left.
+    named_by_tooth : bool
+        False: m is no mesial; directions are called "towards the patient's right/left".
+    """
+
+    station: StationFrame
+    a: Array
+    b: Array
+    m: Array
+    named_by_tooth: bool
+
+    def direction(self, turn_deg: float) -> Array:
+        """Unit direction at turn φ: b cos φ + m sin φ; 0° buccal, 90° mesial."""
+        phi = np.radians(turn_deg)
+        return unit(self.b * np.cos(phi) + self.m * np.sin(phi))
+
+
+def fixture_frame(fixture: Fixture, arch: Arch) -> FixtureFrame:
+    """Directions at a fixture: a from apex to platform, b buccal, m mesial.
+
+    Mesial is along travel in quadrants 1 and 4, against it in 2 and 3.
+
+    Raises
+    ------
+    PlanError
+        ``fixture-axis-level`` when the axis lies along the arch or straight towards the cheek,
+        so that buccal and mesial have no meaning.
+    """
+    station = arch.frame(arch.station(fixture.platform))
+    a = fixture.a
+    sideways = np.cross(a, station.buccal)
+    along_arch = float(sideways @ station.travel)
+    if abs(along_arch) < MIN_UPRIGHT:
+        raise PlanError("fixture-axis-level", fixture=fixture.id)
+    b = across(station.buccal, a)
+    left = unit(sideways * np.sign(along_arch))
+    against = bool(fixture.tooth) and Tooth.of(fixture.tooth).quadrant in (2, 3)
+    return FixtureFrame(
+        station=station,
+        a=a,
+        b=b,
+        m=vector(-left if against else left),
+        named_by_tooth=bool(fixture.tooth),
+    )
+
+
+def expected_buccal(tooth: Tooth) -> Array:
+    """Direction in patient space that buccal should have at a tooth.
+
+    Teeth 3 to 8: −x on the patient's right, +x on the left; teeth 1 and 2: −y (forwards).
+    """
+    if tooth.position <= 2:
+        return vector((0.0, -1.0, 0.0))
+    return vector((-1.0 if tooth.side == "right" else 1.0, 0.0, 0.0))
+
+
+def tooth_doubt(arch: Arch, station_mm: float, tooth: str) -> Finding | None:
+    """Whether buccal at the station of a fixture or site disagrees with its tooth.
+
+    Parameters
+    ----------
+    arch : Arch
+    station_mm : float
+    tooth : str
+        ISO 3950; empty: nothing to compare.
+
+    Returns
+    -------
+    Finding or None
+        Severity ``refused`` while no person has answered which end is the patient's right;
+        ``caution`` afterwards: the answer rules, the contradiction stays.
+    """
+    if not tooth:
+        return None
+    named = Tooth.of(tooth)
+    agreement = float(arch.frame(station_mm).buccal @ expected_buccal(named))
+    if agreement >= MIN_AGREEMENT:
+        return None
+    return Finding(
+        "side-against-tooth",
+        "caution" if arch.starts is not None else "refused",
+        {"tooth": named.words(), "station": station_words(arch, station_mm, None)},
+    )
+
+
+def station_words(arch: Arch, station_mm: float, midline: ArrayLike | None) -> str:
+    """A station for people: ``21.4 mm left of the midline``; the patient's left.
+
+    Without a midline it is counted along the arch from the patient's right end; while the side
+    is open neither left nor right is said.
+    """
+    if arch.side_is_open:
+        words = f"{station_mm:.1f} mm along the traced arch, side not settled"
+    elif midline is None:
+        words = f"{station_mm:.1f} mm along the arch from its right end"
+    else:
+        off = station_mm - arch.station(midline)
+        size = f"{abs(off):.1f}"
+        side = "left" if off > 0 else "right"
+        words = "at the midline" if size == "0.0" else f"{size} mm {side} of the midline"
+    return f"{words}, beyond the traced arch" if arch.frame(station_mm).beyond else words
+
+
+def _bow_mm(curve: Curve, level: Level) -> float:
+    """Signed greatest distance of a curve on the jaw plane from its chord, + towards buccal."""
+    _, line = curve.polyline(0.01)
+    chord = line[-1] - line[0]
+    if float(np.linalg.norm(chord)) < MERGE_MM:
+        return 0.0
+    off = (line - line[0]) @ unit(np.cross(chord, level.up))
+    return float(off[int(np.argmax(np.abs(off)))])
+
+
+def _side_doubt(bow_mm: float, *, x_agrees: bool, answered: bool) -> Finding | None:
+    """What speaks against the side: a curve too straight, or its bow and patient x disagreeing."""
+    straight = abs(bow_mm) < MIN_BOW_MM
+    if not straight and bow_mm > 0 and x_agrees:
+        return None
+    if answered:
+        if x_agrees and straight:
+            return None
+        return Finding("side-answer-contradicted", "caution")
+    if straight:
+        return Finding("side-open-straight", "refused", {"bow_mm": f"{abs(bow_mm):.1f}"})
+    return Finding("side-open-contradiction", "refused")

@@ -1,0 +1,39 @@
+"""Findings: what limits measuring on a scan or plan, as codes with fields."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal
+
+Severity = Literal["note", "caution", "refused"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that the user must know before trusting a number.
+
+    Parameters
+    ----------
+    code : str
+        Stable code; its sentence stands in `core.words`.
+    severity : {'note', 'caution', 'refused'}
+        ``note``: worth knowing; ``caution``: numbers may be off; ``refused``: no number is given.
+    fields : mapping
+        What the sentence needs.
+    """
+
+    code: str
+    severity: Severity
+    fields: Mapping[str, object] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "fields", MappingProxyType(dict(self.fields)))
+
+    @property
+    def message(self) -> str:
+        """The plain sentence: what is so, and what it means for measuring."""
+        from core.words import sentence
+
+        return sentence(self.code, self.fields)

@@ -1,0 +1,212 @@
+"""Teeth: ISO 3950 and 1-32 numbers, names, sides, neighbours, and what must be marked near them.
+
+Sources: ISO 3950 (two digits: quadrant 1 upper right, 2 upper left, 3 lower left, 4 lower right
+by the patient's sides; 1-8 from the midline); 1-32 runs from the upper right third molar along
+the upper arch to 16, and from the lower left third molar (17) to 32.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from core.errors import PlanError
+from core.structures import Course, Floor, Foramen, Structure, Tapered
+
+Side: TypeAlias = Literal["left", "right"]
+
+_NAMES = {
+    1: "central incisor",
+    2: "lateral incisor",
+    3: "canine",
+    4: "first premolar",
+    5: "second premolar",
+    6: "first molar",
+    7: "second molar",
+    8: "third molar",
+}
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Tooth:
+    """A permanent tooth.
+
+    Parameters
+    ----------
+    quadrant : int
+        1 upper right, 2 upper left, 3 lower left, 4 lower right; the patient's sides.
+    position : int
+        1 (central incisor) to 8 (third molar), counted from the midline.
+
+    Raises
+    ------
+    PlanError
+        ``tooth-unknown`` when either number is out of its range.
+    """
+
+    quadrant: int
+    position: int
+
+    def __post_init__(self) -> None:
+        if self.quadrant not in (1, 2, 3, 4) or self.position not in _NAMES:
+            raise PlanError("tooth-unknown", found=f"{self.quadrant}{self.position}")
+
+    @classmethod
+    def of(cls, iso: str) -> Tooth:
+        """Tooth of an ISO 3950 number such as ``"36"``.
+
+        Raises
+        ------
+        PlanError
+            ``tooth-deciduous`` for a milk tooth (51-55, 61-65, 71-75, 81-85), ``tooth-unknown``
+            for anything else that is not one of 11-18, 21-28, 31-38, 41-48.
+        """
+        if len(iso) != 2 or not iso.isascii() or not iso.isdigit():
+            raise PlanError("tooth-unknown", found=iso)
+        quadrant, position = int(iso[0]), int(iso[1])
+        if quadrant in (5, 6, 7, 8) and 1 <= position <= 5:
+            raise PlanError("tooth-deciduous", found=iso)
+        return cls(quadrant, position)
+
+    @classmethod
+    def of_1_to_32(cls, number: int) -> Tooth:
+        """Tooth of a number from 1 to 32.
+
+        Raises
+        ------
+        PlanError
+            ``tooth-unknown-1-to-32`` for any other number.
+        """
+        if not 1 <= number <= 32:
+            raise PlanError("tooth-unknown-1-to-32", found=number)
+        if number <= 8:
+            return cls(1, 9 - number)
+        if number <= 16:
+            return cls(2, number - 8)
+        if number <= 24:
+            return cls(3, 25 - number)
+        return cls(4, number - 24)
+
+    @property
+    def iso(self) -> str:
+        """Two-digit number of ISO 3950."""
+        return f"{self.quadrant}{self.position}"
+
+    @property
+    def number_1_to_32(self) -> int:
+        """Number from 1 to 32."""
+        return {
+            1: 9 - self.position,
+            2: 8 + self.position,
+            3: 25 - self.position,
+            4: 24 + self.position,
+        }[self.quadrant]
+
+    @property
+    def jaw(self) -> Literal["lower", "upper"]:
+        """The jaw that it stands in."""
+        return "upper" if self.quadrant in (1, 2) else "lower"
+
+    @property
+    def side(self) -> Side:
+        """The patient's side, never a side of a picture."""
+        return "right" if self.quadrant in (1, 4) else "left"
+
+    @property
+    def name(self) -> str:
+        """For people: ``lower left first molar``."""
+        return f"{self.jaw} {self.side} {_NAMES[self.position]}"
+
+    def words(self) -> str:
+        """For people, both systems: ``36, lower left first molar (19 in 1–32)``."""
+        return f"{self.iso}, {self.name} ({self.number_1_to_32} in 1\N{EN DASH}32)"
+
+    def neighbours(self) -> tuple[Tooth, ...]:
+        """The next teeth in the arch, mesial first; across the midline for a central incisor."""
+        if self.position == 1:
+            mesial = Tooth({1: 2, 2: 1, 3: 4, 4: 3}[self.quadrant], 1)
+        else:
+            mesial = Tooth(self.quadrant, self.position - 1)
+        if self.position == 8:
+            return (mesial,)
+        return (mesial, Tooth(self.quadrant, self.position + 1))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Expected:
+    """What must be marked or declared at a tooth, else the ledger says *not marked*.
+
+    Parameters
+    ----------
+    any_of : tuple of str
+        Names as in ``declared.structure``; one of them is enough.
+    """
+
+    any_of: tuple[str, ...]
+
+    @property
+    def name(self) -> str:
+        """The name that the ledger row carries: the first of them."""
+        return self.any_of[0]
+
+    def words(self) -> str:
+        """For people: ``root of 35``, ``loop or foramen``."""
+        return " or ".join(structure_words(name) for name in self.any_of)
+
+    def is_marked_by(self, structure: Structure) -> bool:
+        """True when the structure is of this kind.
+
+        The side is not looked at: the caller compares where the structure lies.
+        """
+        return declared_name(structure) in self.any_of
+
+
+def expected_structures(tooth: Tooth) -> tuple[Expected, ...]:
+    """What must be marked or declared for a fixture at a tooth.
+
+    Lower 4-8: canal and foramen; lower 1-3: loop or foramen; 33-35 and 43-45: the loop by itself;
+    upper 4-8: sinus floor; upper 1-3: nasal floor; the root of each neighbour.
+    """
+    names: list[tuple[str, ...]] = []
+    if tooth.jaw == "lower":
+        if tooth.position >= 4:
+            names += [("canal",), ("foramen",)]
+        if tooth.position in (3, 4, 5):
+            names.append(("loop",))
+        elif tooth.position <= 2:
+            names.append(("loop", "foramen"))
+    else:
+        names.append(("sinus",) if tooth.position >= 4 else ("nasal floor",))
+    names += [(f"root-{neighbour.iso}",) for neighbour in tooth.neighbours()]
+    return tuple(Expected(any_of=group) for group in names)
+
+
+def expected_in_jaw(jaw: Literal["lower", "upper"]) -> tuple[Expected, ...]:
+    """What must be marked or declared for a fixture whose tooth nobody named."""
+    if jaw == "lower":
+        return (Expected(any_of=("canal",)), Expected(any_of=("foramen",)))
+    return (Expected(any_of=("sinus", "nasal floor")),)
+
+
+def declared_name(structure: Structure) -> str:
+    """Name of a structure's kind as used in declarations; empty for kinds never expected."""
+    match structure:
+        case Course(kind="canal" | "loop"):
+            return structure.kind
+        case Foramen():
+            return "foramen"
+        case Floor(of="sinus"):
+            return "sinus"
+        case Floor():
+            return "nasal floor"
+        case Tapered(kind="root") if structure.tooth:
+            return f"root-{structure.tooth}"
+        case _:
+            return ""
+
+
+def structure_words(name: str) -> str:
+    """For people: a declaration's name, ``root-35`` → ``root of 35``."""
+    if name.startswith("root-"):
+        return f"root of {name.removeprefix('root-')}"
+    return {"sinus": "sinus floor"}.get(name, name)

@@ -1,0 +1,150 @@
+"""Every line, dash, symbol and colour of the pictures, named by what it means, once.
+
+The set of colours is the one of Okabe and Ito (2008), chosen to be told apart by people with
+any colour vision. One colour has one meaning: vermilion is *below limit* and nothing else.
+On paper all else is black on a white casing and is told apart by dash and hatch, so that a
+greyscale print loses nothing. Renderers (paper, PNG, bench) take everything from here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+Colour: TypeAlias = tuple[float, float, float]
+
+BLACK: Colour = (0.0, 0.0, 0.0)
+WHITE: Colour = (1.0, 1.0, 1.0)
+IVORY: Colour = (0.945, 0.929, 0.878)
+CHARCOAL: Colour = (0.106, 0.118, 0.133)
+GREY: Colour = (0.42, 0.42, 0.42)
+PALE: Colour = (0.80, 0.80, 0.80)
+SKY_BLUE: Colour = (0.337, 0.706, 0.914)
+BLUISH_GREEN: Colour = (0.0, 0.620, 0.451)
+YELLOW: Colour = (0.941, 0.894, 0.259)
+ORANGE: Colour = (0.902, 0.624, 0.0)
+REDDISH_PURPLE: Colour = (0.800, 0.475, 0.655)
+VERMILION: Colour = (0.835, 0.369, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stroke:
+    """How a line of one meaning is drawn.
+
+    Parameters
+    ----------
+    width_mm : float
+        Of the ink, on paper at 1 : 1.
+    case_mm : float
+        Of the casing on either side of the ink; 0 for none.
+    dash_mm : tuple of float
+        Lengths of ink and gap in turn; empty for an unbroken line.
+    double : bool
+        An open double outline: the middle of the ink is left in the casing's colour.
+    on_dark : Colour
+        Ink on the dark surroundings of a screen.
+    """
+
+    width_mm: float = 0.25
+    case_mm: float = 0.2
+    dash_mm: tuple[float, ...] = ()
+    double: bool = False
+    on_dark: Colour = IVORY
+
+
+STROKES: dict[str, Stroke] = {
+    "fixture": Stroke(width_mm=0.55, case_mm=0.15, double=True),
+    "fixture axis": Stroke(width_mm=0.15, dash_mm=(2.4, 0.6, 0.4, 0.6)),
+    "depth tick": Stroke(width_mm=0.2, case_mm=0.15),
+    "canal": Stroke(width_mm=0.3, on_dark=REDDISH_PURPLE),
+    "canal hatch": Stroke(width_mm=0.14, case_mm=0.1, on_dark=REDDISH_PURPLE),
+    "loop": Stroke(width_mm=0.3, dash_mm=(0.9, 0.5), on_dark=REDDISH_PURPLE),
+    "foramen": Stroke(width_mm=0.3, dash_mm=(0.35, 0.45), on_dark=REDDISH_PURPLE),
+    "vessel": Stroke(width_mm=0.25, dash_mm=(1.2, 0.4, 0.3, 0.4), on_dark=ORANGE),
+    "root": Stroke(width_mm=0.25, dash_mm=(2.0, 0.8), on_dark=SKY_BLUE),
+    "root to be removed": Stroke(width_mm=0.2, dash_mm=(0.3, 0.9), on_dark=SKY_BLUE),
+    "existing": Stroke(width_mm=0.55, dash_mm=(2.0, 0.8), double=True),
+    "floor": Stroke(width_mm=0.35, dash_mm=(3.0, 0.7), on_dark=SKY_BLUE),
+    "border": Stroke(width_mm=0.25, dash_mm=(2.0, 0.4, 0.3, 0.4, 0.3, 0.4)),
+    "cortex": Stroke(width_mm=0.14, case_mm=0.07, dash_mm=(0.45, 0.35), on_dark=BLUISH_GREEN),
+    "stent axis": Stroke(width_mm=0.25, dash_mm=(3.2, 0.5, 0.5, 0.5, 0.5, 0.5), on_dark=YELLOW),
+    "distance line": Stroke(width_mm=0.14, case_mm=0.12),
+    "witness": Stroke(width_mm=0.3, case_mm=0.25),
+    "witness off plane": Stroke(width_mm=0.3, case_mm=0.25, dash_mm=(0.5, 0.35)),
+    "arch": Stroke(width_mm=0.2),
+    "station tick": Stroke(width_mm=0.15, case_mm=0.12),
+    "site line": Stroke(width_mm=0.35),
+    "jaw plane": Stroke(width_mm=0.15, dash_mm=(1.6, 1.6)),
+    "mark": Stroke(width_mm=0.25),
+    "ruler": Stroke(width_mm=0.15, case_mm=0.1),
+    "bone line": Stroke(width_mm=0.2, case_mm=0.2),
+    "limit line": Stroke(width_mm=0.7, case_mm=0.25),
+    "bone below limit": Stroke(width_mm=0.18, case_mm=0.0),
+    "not found": Stroke(width_mm=0.14, case_mm=0.0),
+    "not scanned": Stroke(width_mm=0.1, case_mm=0.0, on_dark=(0.36, 0.38, 0.40)),
+}
+
+WORDS: dict[str, str] = {
+    "fixture": "fixture (implant), a tick each 1 mm of depth",
+    "canal": "canal",
+    "loop": "loop of the nerve",
+    "foramen": "foramen",
+    "vessel": "vessel",
+    "root": "root",
+    "root to be removed": "root to be removed",
+    "existing": "existing implant or metal",
+    "floor": "sinus floor or nasal floor",
+    "border": "lower border",
+    "cortex": "edge of the cortex",
+    "stent axis": "stent axis",
+    "distance line": "distance line, mm from canal, foramen, vessel or floor",
+    "witness": "measured distance, mm",
+    "witness off plane": "measured distance that leaves the picture's plane, mm",
+    "jaw plane": "jaw plane",
+    "mark": "mark",
+    "not scanned": "not scanned",
+}
+"""What the legend of a picture says about a line; a style without words is left out there."""
+
+GLYPHS: dict[str | None, str] = {
+    "meets limit": "≥",
+    "too near to tell": "≈",
+    "below limit": "<",
+    "not assessed": "?",
+    None: "",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scheme:
+    """Ink on one ground."""
+
+    name: Literal["paper", "dark"]
+    ground: Colour
+    ink: Colour
+    casing: Colour
+    quiet: Colour
+    not_scanned: Colour
+    """What stands below the hatch where nothing was scanned."""
+
+    def stroke_colour(self, style: str, *, below: bool) -> Colour:
+        """Ink of a line; vermilion only for what is below its limit."""
+        if below:
+            return VERMILION
+        return STROKES[style].on_dark if self.name == "dark" else self._paper(style)
+
+    def _paper(self, style: str) -> Colour:
+        return GREY if style == "not scanned" else self.ink
+
+
+PAPER = Scheme(
+    name="paper", ground=WHITE, ink=BLACK, casing=WHITE, quiet=(0.33, 0.33, 0.33), not_scanned=WHITE
+)
+DARK = Scheme(
+    name="dark",
+    ground=CHARCOAL,
+    ink=IVORY,
+    casing=(0.05, 0.06, 0.07),
+    quiet=(0.68, 0.68, 0.66),
+    not_scanned=(0.16, 0.17, 0.19),
+)

@@ -1,0 +1,230 @@
+"""A measurement knows itself: what, from, to, value, doubt, limit, verdict and why.
+
+Three steps, three values: a `Reading` is what a geometric function found; `uncertainty` turns
+it into a `Budget`; `verdict` weighs both against a `Limit` row; the `Measurement` holds all of
+it and is what bench, sheet and files show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal, TypeAlias
+
+import numpy as np
+
+from core.geometry import Array, vector
+
+VerdictCode: TypeAlias = Literal["meets limit", "too near to tell", "below limit", "not assessed"]
+Unit: TypeAlias = Literal["mm", "deg"]
+
+MORE_IS_SAFER = frozenset(
+    {"clearance", "wall", "ridge_width", "ridge_height", "plate_thickness", "room"}
+)
+"""Kinds for which *could be as little as* is the figure to know."""
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A remark on one measurement: a code with fields; its sentence is in `core.words`."""
+
+    code: str
+    fields: Mapping[str, object] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "fields", MappingProxyType(dict(self.fields)))
+
+    @property
+    def message(self) -> str:
+        """The plain sentence."""
+        from core.words import sentence
+
+        return sentence(self.code, self.fields)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MarkInfluence:
+    """How one hand-placed mark moves a value.
+
+    Parameters
+    ----------
+    mark : str
+        Key of the mark, ``structure-id/index`` (``foramen-left/mesial``).
+    gradient : (3,)
+        Derivative of the value by the mark's position, at the minimiser (mm per mm).
+    seen : {'yes', 'faint', 'no'}
+    """
+
+    mark: str
+    gradient: Array
+    seen: str = "yes"
+
+    def __post_init__(self) -> None:
+        g = np.array(self.gradient, dtype=np.float64)
+        g.flags.writeable = False
+        object.__setattr__(self, "gradient", g)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reading:
+    """What a geometric function found, before doubt and limit.
+
+    Parameters
+    ----------
+    value : float or None
+        mm or degrees; None when it could not be measured, with the reason in `notes`.
+    unit : {'mm', 'deg'}
+    witness : (first, second) or None
+        Patient LPS mm: for clearances the point of the fixture, then that of the structure.
+    marks : tuple of MarkInfluence
+        Hand-placed marks that the value rests on.
+    edge_sd_mm : tuple of float
+        Standard errors of image edges at the ends of the value, independent.
+    size_sd_mm : float
+        Standard deviation from a size that was not measured (a canal's diameter), as it enters
+        the value.
+    extra_placement_sd_mm : float
+        Further placement doubt along the value (marks too far apart).
+    upper_bound : bool
+        True at an open end (traced too short): the true value can only be smaller.
+    along_mm, across_mm : float or None
+        Parts of a clearance along and across the fixture's axis.
+    notes : tuple of Note
+    """
+
+    value: float | None
+    unit: Unit = "mm"
+    witness: tuple[Array, Array] | None = None
+    marks: tuple[MarkInfluence, ...] = ()
+    edge_sd_mm: tuple[float, ...] = ()
+    size_sd_mm: float = 0.0
+    extra_placement_sd_mm: float = 0.0
+    upper_bound: bool = False
+    along_mm: float | None = None
+    across_mm: float | None = None
+    notes: tuple[Note, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.witness is not None:
+            object.__setattr__(self, "witness", (vector(self.witness[0]), vector(self.witness[1])))
+        if self.value is not None and not np.isfinite(self.value):
+            raise ValueError("a reading is a finite number or None with a reason")
+        if self.value is None and not self.notes:
+            raise ValueError("a reading without a value needs a note that says why")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Term:
+    """One contribution to a standard uncertainty (JCGM 100:2008), in the value's unit."""
+
+    name: Literal["placement", "edge", "voxel", "scale", "size"]
+    u: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Budget:
+    """Terms of the combined standard uncertainty; coverage factor k = 2."""
+
+    terms: tuple[Term, ...]
+
+    @property
+    def u(self) -> float:
+        """Combined standard uncertainty: root sum of squares of the terms."""
+        return float(np.sqrt(sum(t.u**2 for t in self.terms)))
+
+    @property
+    def expanded(self) -> float:
+        """U = 2 u."""
+        return 2.0 * self.u
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limit:
+    """A row of limits: the least allowed value between two things.
+
+    Parameters
+    ----------
+    key : str
+        Key as in plan files: ``canal``, ``root-deep``, ``wall-buccal`` ...
+    value : float
+        mm, in force.
+    lower_line : float or None
+        Below it the wording hardens ("within drilling error"); can't be changed.
+    source : str
+        Author, journal, year; or "common practice, no source".
+    default : float
+        The shipped value; differs from `value` where this plan changed it.
+    changed_by, changed_at, reason : str
+        Who, when, why, for a changed limit; empty otherwise.
+    """
+
+    key: str
+    value: float
+    lower_line: float | None
+    source: str
+    default: float
+    changed_by: str = ""
+    changed_at: str = ""
+    reason: str = ""
+
+    @property
+    def changed(self) -> bool:
+        """True where the plan's value stands in place of the shipped one."""
+        return self.changed_at != "" or self.value != self.default
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Measurement:
+    """One row of the ledger; field names follow the ledger file.
+
+    Parameters
+    ----------
+    id : str
+        ``subject/kind/target`` with further parts where needed, unique in a ledger.
+    group : {'danger', 'roots', 'bone', 'information'}
+        Where the ledger shows it.
+    fixture, site : str
+        Exactly one is not empty: what the measurement belongs to.
+    kind, target : str
+    reading : Reading
+    budget : Budget or None
+        None where there is no value.
+    limit : Limit or None
+    verdict : VerdictCode or None
+        None where there is no limit.
+    details : mapping
+        Further keys of the file: ``side``, ``at_depth_mm``, ``along``, ``definition``,
+        ``hollow_type`` ...
+    """
+
+    id: str
+    group: Literal["danger", "roots", "bone", "information"]
+    kind: str
+    target: str = ""
+    fixture: str = ""
+    site: str = ""
+    reading: Reading
+    budget: Budget | None = None
+    limit: Limit | None = None
+    verdict: VerdictCode | None = None
+    details: Mapping[str, object] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "details", MappingProxyType(dict(self.details)))
+
+    @property
+    def value(self) -> float | None:
+        """The value, mm or degrees, unrounded."""
+        return self.reading.value
+
+    @property
+    def at_least(self) -> float | None:
+        """Value less the guard band 1.645 u (95 %, one-sided; JCGM 106:2012).
+
+        None for kinds of which more is not safer (angles, offsets, undercuts, depths).
+        """
+        if self.reading.value is None or self.budget is None or self.kind not in MORE_IS_SAFER:
+            return None
+        return self.reading.value - 1.645 * self.budget.u

@@ -1,0 +1,103 @@
+"""Frames of multi-frame objects: Enhanced CT and X-Ray 3D Craniofacial.
+
+Geometry stands in functional groups, shared by all frames or given for each (DICOM PS3.3
+C.7.6.16.2: Plane Position, Plane Orientation, Pixel Measures, Pixel Value Transformation).
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from core.scan.attributes import TAGS
+from core.scan.elements import Damaged, Flat
+from core.scan.header import MAX_FRAMES, FrameHeader, numbers, position, spacing
+from core.scan.walk import Export, Source
+
+if TYPE_CHECKING:
+    from pydicom.dataset import Dataset
+
+
+def read_frames(
+    export: Export, source: Source, flat: Flat, text: dict[str, str]
+) -> tuple[FrameHeader, ...]:
+    """Read the frames of a multi-frame object.
+
+    Raises
+    ------
+    Damaged
+        When the groups cannot be read, or do not fit NumberOfFrames.
+    """
+    try:
+        data = flat.inflated or export.head(source, flat.pixel_at)
+        shared, frames = _groups(data[flat.start : flat.pixel_at], flat)
+        out = tuple(_frame(shared, frame, text) for frame in frames)
+    except Exception as error:  # a general reader fails in many ways on hostile bytes
+        raise Damaged from error
+    if not 0 < len(out) <= MAX_FRAMES or str(len(out)) != (text.get("NumberOfFrames") or "1"):
+        raise Damaged
+    return out
+
+
+def _groups(data: bytes, flat: Flat) -> tuple[Dataset, list[Dataset]]:
+    from pydicom.dataset import Dataset
+    from pydicom.filereader import read_dataset
+
+    wanted: list[Any] = [
+        TAGS["SharedFunctionalGroupsSequence"],
+        TAGS["PerFrameFunctionalGroupsSequence"],
+    ]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        found = read_dataset(
+            io.BytesIO(data),
+            flat.implicit,
+            flat.little,
+            stop_when=lambda tag, *_: tag.group >= 0x7FE0,
+            specific_tags=wanted,
+        )
+        shared = found.get("SharedFunctionalGroupsSequence") or [Dataset()]
+        return shared[0], list(found.get("PerFrameFunctionalGroupsSequence") or [])
+
+
+def _frame(shared: Dataset, frame: Dataset, text: Mapping[str, str]) -> FrameHeader:
+    kind = _item(shared, frame, "CTImageFrameTypeSequence", "XRay3DFrameTypeSequence")
+    measures = _item(shared, frame, "PixelMeasuresSequence")
+    scale = _item(shared, frame, "PixelValueTransformationSequence")
+    place = _item(shared, frame, "PlanePositionSequence")
+    orientation = _item(shared, frame, "PlaneOrientationSequence")
+    thickness = numbers(_value(measures, "SliceThickness"), 1)
+    slope = numbers(_value(scale, "RescaleSlope"), 1)
+    intercept = numbers(_value(scale, "RescaleIntercept"), 1)
+    return FrameHeader(
+        position_mm=position(_value(place, "ImagePositionPatient")),
+        orientation=numbers(_value(orientation, "ImageOrientationPatient"), 6),
+        spacing_mm=spacing(_value(measures, "PixelSpacing")),
+        slope=slope[0] if slope else 1.0,
+        intercept=intercept[0] if intercept else 0.0,
+        thickness_mm=thickness[0] if thickness else None,
+        image_type=_value(kind, "FrameType") or text.get("ImageType", ""),
+    )
+
+
+def _item(shared: Dataset, frame: Dataset, *names: str) -> Dataset | None:
+    """First item of the named group, the frame's own before the shared one."""
+    for groups in (frame, shared):
+        for name in names:
+            found = groups.get(name)
+            if found:
+                item: Dataset = found[0]
+                return item
+    return None
+
+
+def _value(item: Dataset | None, name: str) -> str:
+    """Value as text with backslashes, empty where absent."""
+    found = None if item is None else item.get(name)
+    if found is None:
+        return ""
+    if isinstance(found, str) or not hasattr(found, "__iter__"):
+        return str(found)
+    return "\\".join(str(part) for part in found)

@@ -1,0 +1,198 @@
+"""Part of a fixture's pages: the picture of the remaining bone, and how deep each drill goes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from core.arch import fixture_frame
+from core.drilling import UNKNOWN_TIP_MM
+from core.figures import plain, shown, up
+from core.fixture import Fixture
+from core.identity import Tooth
+from core.ink import VERMILION
+from core.limits import limit_for, zone_key
+from core.measurement import Measurement
+from core.rows_drilling import drill_rows_of
+from core.sheet.case import Case, Subject
+from core.sheet.furniture import heading
+from core.sheet.page import Pages
+from core.verdict import least_allowed, target_words
+from core.wall import Opening, Side, WallMap, openings, wall_map
+from core.wall_chart import SIZE_MM, direction_marks, wall_chart
+from core.wall_picture import wall_picture
+
+_QUIET = (0.33, 0.33, 0.33)
+_FROM = ("buccal rim", "highest rim", "gum", "stent top")
+
+
+PART_MM = SIZE_MM[1] + 36.0
+"""Room that the part takes, but for long notes."""
+
+
+def bone_part(pages: Pages, case: Case, subject: Subject) -> None:
+    """Remaining bone on the left, drilling on the right; each only where the ledger has it."""
+    fixture, rows = subject.fixture, case.rows(subject)
+    if fixture is None:
+        return
+    drills = drill_rows_of(rows)
+    has_wall = case.basis is not None and any(m.kind == "wall" for m in rows)
+    if not drills and not has_wall:
+        return
+    pages.ensure(PART_MM)
+    parts = (("Remaining bone", has_wall), ("Drilling", bool(drills)))
+    heading(pages, " · ".join(name for name, wanted in parts if wanted))
+    top = pages.y
+    below = top
+    x = pages.left
+    if has_wall:
+        below = _wall(pages, case, fixture, top)
+        x = pages.left + SIZE_MM[0] + 16.0
+    if drills:
+        below = max(below, _drilling(pages, case, rows, x, top))
+    pages.y = below + 2.0
+
+
+def wall_of(case: Case, fixture: Fixture) -> WallMap | None:
+    """The remaining bone of a fixture, by the function that the ledger's rows come from."""
+    if case.basis is None:
+        return None
+    basis = case.basis
+    frame = fixture_frame(fixture, basis.arch)
+    return wall_map(basis.volume, fixture, frame, basis.levels, basis.finder, case.plan.structures)
+
+
+def wall_limit(case: Case, fixture: Fixture, side: Side) -> Callable[[float], float]:
+    """Depth from the platform → limit in force on a side, mm."""
+    tooth = Tooth.of(fixture.tooth) if fixture.tooth else None
+
+    def at(depth_mm: float) -> float:
+        key = zone_key("wall-buccal", depth_mm) if side == "buccal" else "wall-lingual"
+        return least_allowed(limit_for(key, case.plan, tooth=tooth))
+
+    return at
+
+
+def _wall(pages: Pages, case: Case, fixture: Fixture, top: float) -> float:
+    wall = wall_of(case, fixture)
+    if wall is None:
+        return top
+    x, width = pages.left + 8.0, SIZE_MM[0]
+    if wall.trouble is not None:
+        return pages.block(x, top, width, wall.trouble.message, size=9)
+    chart = wall_chart(wall_picture(wall, case.plan, fixture))
+    y = top + 1.0
+    _, height = pages.chart(chart, x, y)
+    deepest = float(wall.depths_mm[-1])
+    for depth in range(0, int(deepest) + 1, 2):
+        at = y + depth / deepest * height
+        pages.line(x - 1.4, at, x, at, width=0.15)
+        pages.text(x - 2.0, at + 0.9, str(depth), size=7, align="right")
+    words = direction_marks(case.plan.jaw, named=bool(fixture.tooth))
+    for turn, word in words:
+        at = x + (turn + 180.0) / 360.0 * width
+        pages.line(at, y + height, at, y + height + 1.2, width=0.15)
+        pages.text(at, y + height + 4.2, word, size=7.5, align="middle")
+    y += height + 5.6
+    caption = (
+        "Depth from the platform down, direction around the fixture across; not 1 : 1. Numerals: "
+        "mm of bone left; lightest: 5 mm and more. Heavy: the limit, where one applies (within "
+        "45° of buccal and of the inner side). Rising hatch: below it. Falling hatch: edge not "
+        "found or not scanned."
+    )
+    y = pages.block(pages.left, y, width + 8.0, caption, size=7.5, colour=_QUIET)
+    for words_of in opening_words(case, fixture, wall):
+        y = pages.block(
+            pages.left, y + 0.6, width + 8.0, words_of, size=8.5, face="strong", colour=VERMILION
+        )
+    return y
+
+
+def opening_words(case: Case, fixture: Fixture, wall: WallMap) -> list[str]:
+    """What is below its limit, at which depth, and how much is lacking there."""
+    sides: tuple[Side, ...] = ("buccal", "lingual")
+    found = [o for s in sides for o in openings(wall, s, wall_limit(case, fixture, s))]
+    inner = "palatal" if case.plan.jaw == "upper" else "lingual"
+    return [_opening(o, "buccal" if o.side == "buccal" else inner) for o in found]
+
+
+def _opening(opening: Opening, side: str) -> str:
+    where = f"from {plain(opening.from_mm)} to {plain(opening.to_mm)} mm below the platform"
+    if opening.from_mm == opening.to_mm:
+        where = f"at {plain(opening.from_mm)} mm below the platform"
+    return (
+        f"{side.capitalize()}: up to {up(opening.lacking_mm, 1)} mm of bone lacking to the limit "
+        f"{where} ({opening.kind})."
+    )
+
+
+def _drilling(
+    pages: Pages, case: Case, rows: tuple[Measurement, ...], x: float, top: float
+) -> float:
+    right, y = pages.right, top + 1.0
+    c_mark, c_exact = right - 27.0, right - 12.0
+    for at, words in ((c_mark, "to mark"), (c_exact, "exact"), (right, "± U")):
+        pages.text(at, y + 3.0, words, size=7.5, align="right", colour=_QUIET)
+    pages.text(x, y + 3.0, "mm, along the axis, from", size=7.5, colour=_QUIET)
+    pages.line(x, y + 4.2, right, y + 4.2, width=0.2)
+    y += 5.0
+    found = {str(m.details["from"]): m for m in drill_rows_of(rows)}
+    notes: list[str] = []
+    for name in _FROM:
+        m = found.get(name)
+        pages.text(x, y + 3.8, f"the {name}", size=9.5, width=c_mark - x - 12.0)
+        if m is None or m.value is None:
+            words = "not marked" if m is None else "? not assessed"
+            pages.text(right, y + 3.8, words, size=9, align="right", face="strong")
+            notes += [] if m is None else [n.message for n in m.reading.notes]
+        else:
+            pages.text(c_mark, y + 3.9, _mark(m), size=11, face="strong", align="right")
+            pages.text(c_exact, y + 3.8, shown(m, decimals=2), size=9, align="right")
+            if m.budget is not None:
+                pages.text(right, y + 3.8, up(m.budget.expanded, 2), size=9, align="right")
+        y += 5.4
+    pages.line(x, y, right, y, width=0.1, colour=_QUIET)
+    rims = [m for m in rows if m.kind == "depth" and m.details.get("of") == "platform below bone"]
+    if rims:
+        inner = "palatal" if case.plan.jaw == "upper" else "lingual"
+        parts = "; ".join(_rim_words(m, inner) for m in rims)
+        words = f"Platform below the bone’s edge (+ into bone), mm: {parts}."
+        y = pages.block(x, y + 0.8, right - x, words, size=8)
+    notes.append(
+        f"To mark: the last 0.5 mm mark that is not deeper. Whether its marks include the tip "
+        f"differs from drill to drill: {plain(UNKNOWN_TIP_MM)} mm of tip are counted in the rows "
+        "“with the drill’s tip”. Card and checklist for the day are separate pages."
+    )
+    hindered = depth_obstacles(rows)
+    if hindered:
+        notes.insert(0, f"Not to be drilled while these are not met: {names_of(hindered)}.")
+    for n, note in enumerate(dict.fromkeys(notes)):
+        face = "strong" if hindered and n == 0 else "plain"
+        y = pages.block(x, y + 0.8, right - x, note, size=8, face=face)  # type: ignore[arg-type]
+    return y
+
+
+def names_of(rows: list[Measurement]) -> str:
+    """What rows are to, each once."""
+    return ", ".join(dict.fromkeys(target_words(m) for m in rows))
+
+
+def _rim_words(m: Measurement, inner: str) -> str:
+    side = str(m.details["side"]).replace("lingual", inner)
+    if m.value is None:
+        return f"{side} ? not assessed"
+    doubt = "" if m.budget is None else f" ± {up(m.budget.expanded, 2)}"
+    return f"{side} {shown(m, decimals=2)}{doubt}"
+
+
+def _mark(m: Measurement) -> str:
+    mark = m.details.get("mark_mm")
+    return plain(mark) if isinstance(mark, int | float) else "–"
+
+
+def depth_obstacles(rows: tuple[Measurement, ...]) -> list[Measurement]:
+    """Danger and root rows for which no drilling depth may be called allowed."""
+    return [
+        m
+        for m in rows
+        if m.group in ("danger", "roots") and m.verdict in ("below limit", "not assessed")
+    ]

@@ -1,0 +1,231 @@
+"""What a sheet is made of: plan, scan and ledger, and what follows from them for every page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from core.arch import Arch
+from core.basis import Basis
+from core.bone_levels import BoneLevels, bone_levels
+from core.errors import PlanError
+from core.findings import Finding
+from core.fixture import Fixture
+from core.geometry import vector
+from core.history import sign_off_state
+from core.identity import Tooth
+from core.ledger import Ledger
+from core.measurement import Measurement
+from core.plan import Plan, Site
+from core.rows_rulers import NOWHERE
+from core.sheet.who import Who, who_is
+from core.verdict import worst_first
+from core.volume import Volume
+from core.words.rows import row_words
+from core.words.sheet import DRAFT, WITHOUT_VIEWING
+
+SAME_PLACE_MM = 1.0
+"""Along the arch: a site and a fixture closer than this stand at the same place."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Subject:
+    """A fixture, a site, or the rulers of a plan without either: one part of the sheet."""
+
+    id: str
+    tooth: str
+    fixture: Fixture | None = None
+    site: Site | None = None
+
+    @property
+    def only_rulers(self) -> bool:
+        """True where the plan holds rulers and angles, and neither fixture nor site."""
+        return self.fixture is None and self.site is None
+
+    @property
+    def words(self) -> str:
+        """The tooth in both systems, or the id where no tooth is named."""
+        if self.only_rulers:
+            return "Rulers and angles"
+        if not self.tooth:
+            return f"{'Fixture' if self.fixture else 'Site'} {self.id}"
+        return tooth_words(self.tooth)
+
+    @property
+    def size_words(self) -> str:
+        """``Ø 4.5 × 8.0 mm``, or what stands in its place."""
+        if self.only_rulers:
+            return "no fixture, no site"
+        if self.fixture is None:
+            return "no fixture: ridge only"
+        size = self.fixture.size
+        return f"Ø {size.diameter_mm:.2f}".rstrip("0").rstrip(".") + f" × {size.length_mm:g} mm"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Case:
+    """Everything that the pages of one sheet show.
+
+    Parameters
+    ----------
+    plan, volume, ledger
+    arch : Arch or None
+        None where jaw plane or arch are missing, or the side is open: no section is shown.
+    without_viewing : bool
+        Made by the command line, without anybody looking at the pictures.
+    window : (low, high)
+    basis : Basis or None
+        Of the measuring, where it is at hand; the remaining bone is drawn from it.
+    levels : BoneLevels or None
+        For the edges of the cortex on the pictures; see `ready`.
+    """
+
+    plan: Plan
+    volume: Volume
+    ledger: Ledger
+    arch: Arch | None
+    who: Who
+    without_viewing: bool
+    window: tuple[float, float]
+    basis: Basis | None = None
+    levels: BoneLevels | None = None
+
+    @property
+    def signed(self) -> bool:
+        """True where the sign-off belongs to this very state of the plan."""
+        return sign_off_state(self.plan) == "signed"
+
+    @property
+    def band(self) -> str:
+        """Words of the band on every page; empty on a signed sheet."""
+        if self.signed:
+            return ""
+        words = DRAFT
+        sign = self.plan.sign_off
+        if sign is not None:
+            words += (
+                f" · rev {self.plan.revision}, supersedes signed rev {sign.revision} of "
+                f"{sign.at[:10]}"
+            )
+        return words + (f" · {WITHOUT_VIEWING}" if self.without_viewing else "")
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Scan checks of the ledger, and what this sheet itself had to give."""
+        own = () if self.who.finding is None else (self.who.finding,)
+        return (*self.ledger.findings, *own)
+
+    @property
+    def subjects(self) -> tuple[Subject, ...]:
+        """Fixtures, then sites; within each the one with the worst verdict first.
+
+        A site at which a fixture stands is no subject of its own: see `sites_at`.
+        """
+        found = [Subject(id=f.id, tooth=f.tooth, fixture=f) for f in self.plan.fixtures]
+        taken = {site.id for subject in found for site in self.sites_at(subject)}
+        found += [
+            Subject(id=s.id, tooth=s.tooth, site=s) for s in self.plan.sites if s.id not in taken
+        ]
+        if not found and any(m.site == NOWHERE for m in self.ledger.measurements):
+            found.append(Subject(id=NOWHERE, tooth=""))
+        ranks = {s.id: self._rank(s) for s in found}
+        return tuple(sorted(found, key=lambda s: (s.fixture is None, ranks[s.id])))
+
+    def sites_at(self, subject: Subject) -> tuple[Site, ...]:
+        """Sites of a fixture's own tooth, or within 1 mm of its station along the arch."""
+        if subject.fixture is None:
+            return ()
+        here = self.station(subject)
+        return tuple(
+            s
+            for s in self.plan.sites
+            if (s.tooth and s.tooth == subject.tooth)
+            or (here is not None and abs(s.station_mm - here) < SAME_PLACE_MM)
+        )
+
+    def rows_at(self, site: Site) -> tuple[Measurement, ...]:
+        """Ledger rows of a site."""
+        return tuple(m for m in self.ledger.measurements if m.site == site.id)
+
+    def rows(self, subject: Subject) -> tuple[Measurement, ...]:
+        """Ledger rows of a subject, in ledger order."""
+        if subject.fixture is not None:
+            return tuple(m for m in self.ledger.measurements if m.fixture == subject.id)
+        return tuple(m for m in self.ledger.measurements if m.site == subject.id)
+
+    def name(self, measurement: Measurement) -> str:
+        """What a row is called in this jaw."""
+        return row_words(measurement, jaw=self.plan.jaw)
+
+    def station(self, subject: Subject) -> float | None:
+        """Station of a subject on the arch."""
+        if self.arch is None:
+            return None
+        if subject.fixture is not None:
+            return self.arch.station(subject.fixture.platform)
+        if subject.site is not None:
+            return subject.site.station_mm
+        # The first one's middle: its section is shown, and that of no other.
+        drawn = [mark.points for mark in self.plan.rulers]
+        drawn += [mark.points for mark in self.plan.angles]
+        return self.arch.station(vector(drawn[0].mean(axis=0))) if drawn else None
+
+    def tightest(self, subject: Subject) -> Measurement | None:
+        """The danger or root row that comes first: worst verdict, then smallest margin."""
+        groups = ("danger", "roots")
+        danger = [m for m in self.rows(subject) if m.group in groups and m.verdict is not None]
+        return worst_first(danger)[0] if danger else None
+
+    def _rank(self, subject: Subject) -> int:
+        order = ("below limit", "not assessed", "too near to tell", "meets limit")
+        ranks = [order.index(m.verdict) for m in self.rows(subject) if m.verdict is not None]
+        return min(ranks, default=len(order))
+
+
+def tooth_words(iso: str) -> str:
+    """A tooth number in words, or the bare text where it is no tooth."""
+    try:
+        return Tooth.of(iso).words()
+    except PlanError:
+        return iso
+
+
+def case_of(
+    plan: Plan,
+    volume: Volume,
+    ledger: Ledger,
+    *,
+    without_viewing: bool,
+    window: tuple[float, float],
+    basis: Basis | None = None,
+) -> Case:
+    """Bundle what the pages need; `basis` is that of the measuring, where it is at hand."""
+    arch = None
+    if plan.level is not None and plan.arch_points is not None:
+        traced = Arch.trace(plan.arch_points, level=plan.level, starts=plan.arch_starts)
+        arch = None if traced.side_is_open else traced
+    return Case(
+        plan=plan,
+        volume=volume,
+        ledger=ledger,
+        arch=arch,
+        who=who_is(volume.identity, ledger.made_at),
+        without_viewing=without_viewing,
+        window=window,
+        basis=basis if basis is not None and basis.fits(plan, volume) else None,
+    )
+
+
+def ready(case: Case) -> Case:
+    """With what the pictures need of the scan: grey levels, and the basis for remaining bone.
+
+    The basis takes a second or two; it is only made where the ledger has remaining bone.
+    """
+    if case.arch is None or not case.subjects:
+        return case
+    basis = case.basis
+    if basis is None and any(m.kind == "wall" for m in case.ledger.measurements):
+        basis = Basis.of(case.plan, case.volume)
+    levels = case.levels
+    if levels is None:
+        levels = bone_levels(case.volume, case.arch) if basis is None else basis.levels
+    return replace(case, basis=basis, levels=levels)

@@ -1,0 +1,96 @@
+"""The checklist for the day: what the case holds and what only a person can answer.
+
+The program ticks nothing: what is known stands beside the box, and somebody ticks it.
+"""
+
+from __future__ import annotations
+
+from core.measurement import Measurement
+from core.sheet.case import Case
+from core.sheet.page import Pages, PaperName
+from core.sheet.small_pages import SIDE_CONTRADICTION, plain_head, side_contradicts
+from core.words.rows import row_words
+
+QUESTIONS = (
+    "Anything extracted or grafted since the scan?",
+    "Mouth opening enough for handpiece, drill and stent?",
+)
+_TOP_MM = 34.0
+_SIZE = 12.0
+
+
+def checklist_items(case: Case) -> tuple[tuple[str, str], ...]:
+    """What to check, and what the case says about it, in the order of the day."""
+    plan = case.plan
+    check = plan.side_check
+    side = "not yet compared"
+    if check is not None:
+        side = f"{check.side.upper()}, compared with {check.against or '–'} by {check.by or '–'}"
+    if any(side_contradicts(case, s) for s in case.subjects):
+        side = f"{SIDE_CONTRADICTION}. Answered: {side}"
+    interpreted = "NOT YET"
+    if plan.interpreted_by:
+        interpreted = f"by {plan.interpreted_by} on {plan.interpreted_at[:10]}"
+    sizes = "; ".join(f"{s.words}: {s.size_words}" for s in case.subjects if s.fixture)
+    items = [
+        ("Right patient: name, birth date and ID agree with the person", case.who.line),
+        ("Right side and tooth, asked of the patient and seen in the mouth", side),
+        ("The plan is signed, and it is this one", case.band or f"rev {plan.revision}, signed"),
+        ("The whole volume was interpreted", interpreted),
+        *((question, "yes / no, what: ______________________________") for question in QUESTIONS),
+        ("The fixtures of the plan are here", sizes or "no fixture in the plan"),
+        ("Drill card and drills laid out; marks with or without the tip known", "see the card"),
+    ]
+    if plan.stent_axes:
+        items.append(("The stent sits without rocking, as it did in the scan",
+                      f"{len(plan.stent_axes)} stent axis marked"))  # fmt: skip
+    else:
+        items.append(("No stent axis is marked: the entry point is measured from the neighbours",
+                      "see the card"))  # fmt: skip
+    removed = [s.id for s in plan.structures if getattr(s, "to_be_removed", False)]
+    if removed:
+        items.append(("To be removed first", ", ".join(removed)))
+    items += [
+        ("Pin in the first hole, check film, compared with the expected one", "before widening"),
+        *((f"Looked at again: {_named(m)}", str(m.verdict)) for m in _not_met(case)),
+    ]
+    return tuple(items)
+
+
+def _not_met(case: Case) -> list[Measurement]:
+    """Danger and roots that are not met, worst first; never more than fit on the page."""
+    order = ("below limit", "not assessed", "too near to tell")
+    rows = [
+        m
+        for m in case.ledger.measurements
+        if m.fixture and m.group in ("danger", "roots") and m.verdict in order
+    ]
+    return sorted(rows, key=lambda m: order.index(str(m.verdict)))
+
+
+def _named(m: Measurement) -> str:
+    return f"{m.fixture or m.site}, {row_words(m)}"
+
+
+def checklist_pdf(case: Case, *, paper: PaperName = "A4") -> bytes:
+    """The checklist as a PDF."""
+    pages = Pages(paper, top_mm=_TOP_MM)
+    pages.new_page()
+    pages.text(pages.left, pages.y + 6.0, "On the day", size=20, face="strong")
+    pages.y += 11.0
+    width = pages.inner - 10.0
+    for what, known in checklist_items(case):
+        height = pages.height_of(width, what, size=_SIZE, face="strong")
+        height += pages.height_of(width, known, size=_SIZE)
+        pages.ensure(height + 3.5)
+        pages.rect(pages.left, pages.y + 0.6, 5.0, 5.0, edge=0.4)
+        y = pages.block(pages.left + 9.0, pages.y, width, what, size=_SIZE, face="strong")
+        pages.y = pages.block(pages.left + 9.0, y, width, known, size=_SIZE) + 3.5
+    pages.ensure(16.0)
+    pages.text(pages.left, pages.y + 10.0, "Checked by ____________________   at __________",
+               size=_SIZE)  # fmt: skip
+    return pages.render(
+        plain_head(case, "Checklist", with_birth_date=True),
+        title="Checklist",
+        subject=f"plan {case.ledger.plan_fingerprint}",
+    )

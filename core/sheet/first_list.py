@@ -1,0 +1,211 @@
+"""The column beside the picture of page 1: what stands against it, how deep, and what is met."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from core.figures import plain, shown, shown_at_least, up
+from core.ink import GLYPHS, VERMILION
+from core.measurement import Measurement
+from core.rows_drilling import drill_rows_of
+from core.sheet.bone_part import depth_obstacles, names_of
+from core.sheet.case import Case, Subject
+from core.sheet.page import Pages
+from core.verdict import worst_first
+
+_MOST_ROWS = 7
+_LEAST_ROWS = 3
+_MOST_LARGE = 15
+
+
+def first_list(  # noqa: PLR0917 - place and room, as for every part of a page
+    pages: Pages, case: Case, lead: Subject, x: float, y: float, lowest: float
+) -> float:
+    """The tightest danger, then what is not met, then what is met in one line.
+
+    Parameters
+    ----------
+    x, y : float
+        Upper left corner.
+    lowest : float
+        Below it nothing is set that the following pages have as well.
+    """
+    rows = [m for m in case.rows(lead) if m.verdict is not None]
+    tight = case.tightest(lead)
+    if tight is not None:
+        pages.text(x, y + 3.2, "Tightest danger", size=9, face="strong")
+        y = _tightest(pages, tight, case.name(tight), x, y + 4.5)
+    y = _deepest_drill(pages, case, lead, x, y)
+    others = [m for m in worst_first(rows) if m is not tight]
+    y = _not_met(pages, case, [m for m in others if m.verdict != "meets limit"], x, y, lowest)
+    met = _smallest_of_each(m for m in others if m.verdict == "meets limit")
+    if met:
+        names = "; ".join(f"{case.name(m)} {shown(m)}" for m in met)
+        words = f"{GLYPHS['meets limit']} {names} (mm)"
+        y = _titled(pages, "Limits met", words, x, y, lowest)
+    ridge = _ridge_rows(case, lead)
+    if ridge and lead.fixture is not None:
+        y = _titled(pages, "Ridge", _ridge_words(case, ridge), x, y, lowest)
+    elif ridge:
+        y = _large(pages, case, "Ridge", ridge, x, y)
+    by_hand = [m for m in case.rows(lead) if m.target in _by_hand(case)]
+    if by_hand:
+        y = _large(pages, case, "Rulers and angles", by_hand, x, y)
+    if not rows and not ridge and not by_hand:
+        width = pages.right - x
+        y = pages.block(x, y, width, "Nothing was measured here.", size=11, face="strong")
+    return y
+
+
+def _not_met(  # noqa: PLR0917 - as above
+    pages: Pages, case: Case, rows: list[Measurement], x: float, y: float, lowest: float
+) -> float:
+    if not rows:
+        return y
+    pages.text(x, y + 3.6, "Also not met", size=9, face="strong")
+    y += 5.0
+    room = int((lowest - y - 4.6) / 4.8)
+    most = min(_MOST_ROWS, max(room, _LEAST_ROWS))
+    for m in rows[:most]:
+        y = _short_row(pages, m, case.name(m), x, y)
+    if len(rows) > most:
+        more = f"and {len(rows) - most} more in the ledger"
+        pages.text(x, y + 3.4, more, size=9, face="slant")
+        y += 4.6
+    return y
+
+
+def _titled(  # noqa: PLR0917 - as above
+    pages: Pages, title: str, words: str, x: float, y: float, lowest: float
+) -> float:
+    """A title and a block below it, where there is room for both."""
+    width = pages.right - x
+    if y + 5.0 + pages.height_of(width, words, size=8.5) > lowest:
+        return y
+    pages.text(x, y + 3.8, title, size=9, face="strong")
+    return pages.block(x, y + 5.0, width, words, size=8.5)
+
+
+def _ridge_rows(case: Case, lead: Subject) -> list[Measurement]:
+    along = "axis" if lead.fixture is not None else "up"
+    return [
+        m
+        for m in case.rows(lead)
+        if m.limit is None
+        and m.kind.startswith("ridge")
+        and m.details.get("along") == along
+        and "of" not in m.details
+    ]
+
+
+def _ridge_words(case: Case, ridge: list[Measurement]) -> str:
+    """Height and widths in few words: with a fixture they are not what decides."""
+    widths = [m for m in ridge if m.kind == "ridge_width" and "at_depth_mm" in m.details]
+    parts = [f"{case.name(m)}: {shown(m)} mm" for m in ridge if m.kind == "ridge_height"]
+    if widths:
+        figures = ", ".join(f"{shown(m)} at {m.details['at_depth_mm']:g}" for m in widths)
+        parts.append(f"Ridge width along the axis, mm at mm below the crest: {figures}")
+    return "; ".join(parts)
+
+
+def _by_hand(case: Case) -> set[str]:
+    return {r.id for r in case.plan.rulers} | {a.id for a in case.plan.angles}
+
+
+def _large(  # noqa: PLR0917 - as above
+    pages: Pages, case: Case, title: str, rows: list[Measurement], x: float, y: float
+) -> float:
+    """Rows without a limit where they are the result: one a line, with their doubt."""
+    pages.text(x, y + 3.8, title, size=9, face="strong")
+    y += 5.2
+    for m in rows[:_MOST_LARGE]:
+        unit = "°" if m.reading.unit == "deg" else " mm"
+        doubt = "" if m.budget is None else f" ± {up(m.budget.expanded, 1)}"
+        value = "? not assessed" if m.value is None else f"{shown(m)}{doubt}{unit}"
+        pages.text(x, y + 3.4, case.name(m), size=9.5, width=pages.right - x - 30)
+        pages.text(pages.right, y + 3.4, value, size=10, face="strong", align="right")
+        y += 4.8
+    if len(rows) > _MOST_LARGE:
+        more = f"and {len(rows) - _MOST_LARGE} more in the ledger"
+        pages.text(x, y + 3.4, more, size=9, face="slant")
+        y += 4.6
+    return y
+
+
+def _deepest_drill(pages: Pages, case: Case, lead: Subject, x: float, y: float) -> float:
+    """The deepest number that a drill may show; none while a danger is not met."""
+    rows = case.rows(lead)
+    drills = [m for m in drill_rows_of(rows) if m.value is not None]
+    if not drills:
+        return y
+    width = pages.right - x
+    pages.text(x, y + 3.8, "Deepest allowed drill number, mm", size=9, face="strong", width=width)
+    y += 5.0
+    pages.rect(x, y, width, 12.5, edge=0.2)
+    hindered = depth_obstacles(rows)
+    if hindered:
+        words = f"None is given while these are not met: {names_of(hindered)}."
+        pages.text(x + 5.0, y + 8.6, "–", size=22, face="strong", align="middle")
+        size = next(
+            (s for s in (10.0, 9.0, 8.0) if pages.height_of(width - 12, words, size=s) <= 12.0), 7.0
+        )
+        pages.block(x + 10.0, y + 0.8, width - 12.0, words, size=size, face="strong")
+        return y + 13.5
+    cell = width / len(drills)
+    for n, m in enumerate(drills):
+        mark = m.details.get("mark_mm")
+        words = plain(mark) if isinstance(mark, int | float) else "–"
+        middle = x + (n + 0.5) * cell
+        pages.text(middle, y + 7.4, words, size=18, face="strong", align="middle")
+        pages.text(middle, y + 11.2, f"from {m.details['from']}", size=7.5, align="middle",
+                   width=cell - 1.0)  # fmt: skip
+    return y + 13.5
+
+
+def _smallest_of_each(rows: Iterable[Measurement]) -> list[Measurement]:
+    """The smallest row of each target and kind, in ledger order."""
+    least: dict[tuple[str, str, str], Measurement] = {}
+    for m in rows:
+        key = (m.kind, m.target, str(m.details.get("side", "")))
+        if key not in least or (m.value or 0.0) < (least[key].value or 0.0):
+            least[key] = m
+    return list(least.values())
+
+
+def _tightest(pages: Pages, m: Measurement, name: str, x: float, y: float) -> float:
+    width = pages.right - x
+    below = m.verdict == "below limit"
+    pages.rect(x, y, width, 16.5, edge=0.6 if m.verdict != "meets limit" else 0.2)
+    colour = VERMILION if below else (0.0, 0.0, 0.0)
+    pages.text(x + 7.0, y + 11.2, GLYPHS[m.verdict], size=26, face="strong", align="middle",
+               colour=colour)  # fmt: skip
+    value = "no value" if m.value is None else f"{shown(m)} mm"
+    pages.text(x + 14.0, y + 6.6, name, size=13, face="strong", width=width - 48)
+    pages.text(x + width - 3.0, y + 6.8, value, size=15, face="strong", align="right", width=30)
+    pages.text(x + 14.0, y + 12.6, _against(m), size=9, width=width - 48)
+    pages.text(x + width - 3.0, y + 12.6, str(m.verdict), size=9, face="strong", align="right")
+    return y + 18.0
+
+
+def _against(m: Measurement) -> str:
+    limit = "no limit" if m.limit is None else f"limit {plain(m.limit.value)}"
+    if m.reading.upper_bound:
+        return f"only an upper bound: traced too short; {limit}"
+    if m.value is None:
+        return f"see the ledger for the reason; {limit}"
+    return f"could be as little as {shown_at_least(m)}; {limit}"
+
+
+def _short_row(pages: Pages, m: Measurement, name: str, x: float, y: float) -> float:
+    width = pages.right - x
+    colour = VERMILION if m.verdict == "below limit" else (0.0, 0.0, 0.0)
+    pages.text(x + 2.5, y + 3.6, GLYPHS[m.verdict], size=12, face="strong", align="middle",
+               colour=colour)  # fmt: skip
+    if m.value is None or m.verdict == "not assessed":
+        detail = "not assessed"
+    else:
+        limit = "" if m.limit is None else f", limit {plain(m.limit.value)}"
+        detail = f"{shown(m)} mm, at least {shown_at_least(m)}{limit}"
+    taken = pages.text(x + width, y + 3.4, detail, size=9, align="right", width=width * 0.58 - 8.0)
+    pages.text(x + 6.5, y + 3.4, name, size=9.5, face="strong", width=width - taken - 9.0)
+    return y + 4.8

@@ -1,0 +1,78 @@
+"""The laboratory's page: restorative numbers of each fixture, its pose, and what the meshes are."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from core.figures import plain, shown
+from core.fixture import Fixture
+from core.sheet.case import Case, Subject
+from core.sheet.furniture import heading
+from core.sheet.mesh import SUFFIX
+from core.sheet.page import Pages, PaperName
+from core.sheet.small_pages import plain_head
+from core.words.rows import row_words
+
+KINDS = ("angle", "offset", "room", "entry")
+_TOP_MM = 34.0
+_SIZE = 11.0
+_MESHES = (
+    "Meshes (*{suffix}): patient space, DICOM LPS (x grows to the patient’s left, y to the back, z "
+    "to the head), unit mm. The letter R, a body of its own, stands at the patient’s right and "
+    "reads from in front: if it is mirrored, so is everything else - do not use the import. The "
+    "fixture is an envelope without thread or connection."
+)
+
+
+def laboratory_pdf(case: Case, *, paper: PaperName = "A4") -> bytes | None:
+    """The page as a PDF; None where the plan holds no fixture."""
+    subjects = [s for s in case.subjects if s.fixture is not None]
+    if not subjects:
+        return None
+    pages = Pages(paper, top_mm=_TOP_MM)
+    pages.new_page()
+    words = _MESHES.format(suffix=SUFFIX)
+    pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=10) + 4.0
+    for subject in subjects:
+        if subject.fixture is not None:
+            _fixture(pages, case, subject, subject.fixture)
+    return pages.render(
+        plain_head(case, "Laboratory", with_birth_date=True),
+        title="Laboratory",
+        subject=f"plan {case.ledger.plan_fingerprint}",
+    )
+
+
+def pose_lines(fixture: Fixture) -> list[tuple[str, str]]:
+    """Platform, apex, axis and size, points with 0.01 mm and directions with four decimals."""
+    size = fixture.size
+    return [
+        ("Platform, centre (x, y, z)", f"{_point(fixture.platform)} mm"),
+        ("Apex, centre (x, y, z)", f"{_point(fixture.apex)} mm"),
+        ("Axis, platform to apex", ", ".join(f"{v + 0.0:.4f}" for v in fixture.towards_apex)),
+        ("Diameter × length", f"{plain(size.diameter_mm)} × {plain(size.length_mm)} mm"),
+        ("Platform / apical diameter", f"{plain(size.platform)} / {plain(size.apical)} mm"),
+    ]
+
+
+def _point(point: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str:
+    return ", ".join(f"{round(float(v), 2) + 0.0:.2f}" for v in point)
+
+
+def _fixture(pages: Pages, case: Case, subject: Subject, fixture: Fixture) -> None:
+    rows = [m for m in case.rows(subject) if m.kind in KINDS]
+    lines = pose_lines(fixture)
+    for m in rows:
+        unit = "°" if m.reading.unit == "deg" else " mm"
+        lines.append((row_words(m), "not assessed" if m.value is None else f"{shown(m)}{unit}"))
+    if not rows:
+        lines.append(("Angles, offsets, room", "not assessed: stent axis, contacts not marked"))
+    pages.ensure(10.0 + 6.0 * min(len(lines), 8))
+    heading(pages, f"{subject.words} · fixture {fixture.id}", size=13)
+    middle = pages.left + pages.inner * 0.55
+    for name, value in lines:
+        pages.ensure(6.0)
+        pages.text(pages.left, pages.y + 4.2, name, size=_SIZE, width=middle - pages.left - 3.0)
+        pages.text(middle, pages.y + 4.2, value, size=_SIZE, width=pages.right - middle)
+        pages.y += 6.0
+    pages.y += 4.0

@@ -1,0 +1,160 @@
+"""The ledger as a table, with the notes of each row, the definitions and the sources below."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from core.by_hand import FREE_HAND, FULL_GUIDE, PILOT_GUIDE
+from core.figures import down, plain, shown, shown_at_least, up
+from core.ink import GLYPHS, PALE, VERMILION
+from core.measurement import Measurement
+from core.sheet.fonts_found import Face
+from core.sheet.furniture import heading
+from core.sheet.page import Pages
+from core.words.sheet import BY_HAND, BY_HAND_MEANS, DEFINITIONS, GROUPS, HOW_TO_READ, UNCERTAINTY
+
+_QUIET = (0.33, 0.33, 0.33)
+_ROW = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Columns:
+    """Right edges of the number columns, and left edges of the texts, mm."""
+
+    glyph: float
+    name: float
+    value: float
+    least: float
+    doubt: float
+    limit: float
+    verdict: float
+    source: float
+
+
+def sources_of(rows: Iterable[Measurement]) -> list[str]:
+    """The sources of all limits, each once, in the order of the rows: number n is place n - 1."""
+    return list(
+        dict.fromkeys(m.limit.source for m in rows if m.limit is not None and m.limit.source)
+    )
+
+
+def ledger_table(
+    pages: Pages,
+    rows: tuple[Measurement, ...],
+    *,
+    name_of: Callable[[Measurement], str],
+    sources: list[str],
+) -> None:
+    """Lay out the rows at the cursor, over as many pages as they need."""
+    pages.ensure(30.0)
+    heading(pages, "Ledger")
+    columns = _columns(pages)
+    _head(pages, columns)
+    group = ""
+    for m in rows:
+        notes = [n.message for n in m.reading.notes] + _changed(m) + _further(m)
+        width = columns.verdict + 28.0 - columns.name
+        height = _ROW + sum(pages.height_of(width, n, size=7.5, face="slant") for n in notes)
+        if pages.ensure(height + (5.0 if m.group != group else 0.0)):
+            _head(pages, columns)
+            group = ""
+        if m.group != group:
+            group = m.group
+            pages.text(pages.left, pages.y + 3.8, GROUPS[group], size=8.5, face="slant")
+            pages.y += 4.8
+        _row(pages, m, name_of(m), columns, sources)
+        for note in notes:
+            pages.y = pages.block(
+                columns.name, pages.y, width, note, size=7.5, face="slant", colour=_QUIET
+            )
+        pages.line(pages.left, pages.y + 0.3, pages.right, pages.y + 0.3, width=0.1, colour=PALE)
+    pages.y += 1.0
+    pages.ensure(10.0)
+    blocks: tuple[tuple[str, Face], ...] = ((UNCERTAINTY, "strong"), (HOW_TO_READ, "plain"))
+    for words, face in blocks:
+        pages.y = 0.8 + pages.block(pages.left, pages.y, pages.inner, words, size=8, face=face)
+
+
+def meanings(rows: Iterable[Measurement]) -> list[tuple[str, str]]:
+    """What the kinds of rows mean and where the limits come from, as (name, words)."""
+    rows = tuple(rows)
+    kinds = dict.fromkeys(m.kind for m in rows)
+    lines = [("", DEFINITIONS[k]) for k in kinds if k in DEFINITIONS]
+    if any(key in m.details for m in rows for key in BY_HAND):
+        series = "; ".join(f"{s.name}: {s.source}" for s in (FREE_HAND, PILOT_GUIDE, FULL_GUIDE))
+        lines.append(("", f"{BY_HAND_MEANS} {series}."))
+    lines += [(f"source {n}", s) for n, s in enumerate(sources_of(rows), start=1)]
+    return lines
+
+
+def _columns(pages: Pages) -> _Columns:
+    left, right = pages.left, pages.right
+    return _Columns(
+        glyph=left + 2.5, name=left + 7.0, value=right - 86.0, least=right - 70.0,
+        doubt=right - 57.0, limit=right - 43.0, verdict=right - 39.0, source=right,
+    )  # fmt: skip
+
+
+def _head(pages: Pages, c: _Columns) -> None:
+    heads = (
+        (c.value, "mm or °"), (c.least, "at least"), (c.doubt, "± U"), (c.limit, "limit"),
+        (c.source, "source"),
+    )  # fmt: skip
+    for x, words in heads:
+        pages.text(x, pages.y + 3.0, words, size=7.5, align="right", colour=_QUIET)
+    pages.text(c.verdict, pages.y + 3.0, "verdict", size=7.5, colour=_QUIET)
+    pages.line(pages.left, pages.y + 4.2, pages.right, pages.y + 4.2, width=0.2)
+    pages.y += 5.0
+
+
+def _row(pages: Pages, m: Measurement, name: str, c: _Columns, sources: list[str]) -> None:
+    y = pages.y + 3.6
+    met = m.verdict in (None, "meets limit")
+    face: Face = "plain" if met else "strong"
+    colour = VERMILION if m.verdict == "below limit" else (0.0, 0.0, 0.0)
+    pages.text(c.glyph, y + 0.2, GLYPHS[m.verdict], size=11, face="strong", align="middle",
+               colour=colour)  # fmt: skip
+    name_width = c.value - 17.0 - c.name
+    pages.text(c.name, y, name, size=9, face=face, width=name_width)
+    angle = m.reading.unit == "deg"
+    value = shown(m, decimals=2) + ("°" if angle and m.value is not None else "")
+    pages.text(c.value, y, value, size=9.5, face="strong", align="right")
+    if m.limit is not None or not angle:
+        pages.text(c.least, y, shown_at_least(m, decimals=2), size=9, align="right")
+    if m.budget is not None:
+        pages.text(c.doubt, y, up(m.budget.expanded, 1 if angle else 2), size=9, align="right")
+    limit = "no limit" if m.limit is None else plain(m.limit.value)
+    if m.limit is not None and m.limit.changed:
+        limit = f"{limit} ({plain(m.limit.default)})"
+    pages.text(c.limit, y, limit, size=9, align="right", width=13.0)
+    pages.text(c.verdict, y, m.verdict or "", size=9, face=face, width=26.0)
+    if m.limit is not None and m.limit.source in sources:
+        number = str(sources.index(m.limit.source) + 1)
+        pages.text(c.source, y, number, size=9, align="right")
+    pages.y += _ROW
+
+
+def _further(m: Measurement) -> list[str]:
+    """Figures that stand with a row: by hand and guided, least over a turn."""
+    notes: list[str] = []
+    figures = [
+        f"{words} at least {down(value, 2)}"
+        for key, words in BY_HAND.items()
+        if isinstance(value := m.details.get(key), int | float)
+    ]
+    if figures:
+        notes.append(f"If placed as in published series: {'; '.join(figures)} mm.")
+    least = m.details.get("least_over_turn_mm")
+    if isinstance(least, int | float) and m.value is not None and least < m.value - 0.05:
+        notes.append(f"Least over ± 10° of turn: {down(least, 2)} mm.")
+    return notes
+
+
+def _changed(m: Measurement) -> list[str]:
+    limit = m.limit
+    if limit is None or not limit.changed:
+        return []
+    who = f"{limit.changed_by or '–'} {limit.changed_at[:16]}".strip()
+    change = f"from {plain(limit.default)} to {plain(limit.value)} mm"
+    return [f"Limit changed {change} by {who}: {limit.reason or 'no reason given'}"]

@@ -1,0 +1,197 @@
+"""Pages that are laid out first and drawn last, when their number is known.
+
+Places are mm from the upper left corner of the paper. Everything that is put on a page is also
+kept as a box, so that a test can tell what leaves the paper or covers something else.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, Literal, TypeAlias
+
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+
+from core.drawing import Chart
+from core.ink import BLACK, WHITE, Colour
+from core.sheet.fonts_found import Face
+from core.sheet.picture import draw_chart
+from core.sheet.text import Setting, fitted, set_text, wrapped
+
+PaperName: TypeAlias = Literal["A4", "Letter"]
+SIZES_MM: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+"""ISO 216 and ANSI/ASME Y14.1."""
+
+MARGIN_MM = 14.0
+_LEADING = 1.28
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """Where something was put: left, top, right, bottom in mm from the upper left corner."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+    what: str
+
+
+@dataclass(eq=False)
+class Page:
+    """One page: what to draw, and where it lies."""
+
+    ops: list[Callable[[Any], None]] = field(default_factory=list)
+    boxes: list[Box] = field(default_factory=list)
+
+
+class Pages:
+    """A growing document.
+
+    Parameters
+    ----------
+    paper : {'A4', 'Letter'}
+    top_mm : float
+        Where the body of a page begins, below what every page carries.
+    """
+
+    def __init__(self, paper: PaperName, *, top_mm: float) -> None:
+        self.width, self.height = SIZES_MM[paper]
+        self.left, self.right = MARGIN_MM, self.width - MARGIN_MM
+        self.top, self.bottom = top_mm, self.height - MARGIN_MM - 5.0
+        self.pages: list[Page] = []
+        self.y = 0.0
+
+    @property
+    def inner(self) -> float:
+        """Width between the margins, mm."""
+        return self.right - self.left
+
+    def new_page(self) -> None:
+        """Begin a page."""
+        self.pages.append(Page())
+        self.y = self.top
+
+    def ensure(self, height_mm: float) -> bool:
+        """Begin a page unless there is room; True where one was begun."""
+        if self.y + height_mm <= self.bottom:
+            return False
+        self.new_page()
+        return True
+
+    def text(
+        self, x: float, y: float, text: str, *, size: float = 9.0, face: Face = "plain",
+        width: float | None = None, align: Literal["left", "right", "middle"] = "left",
+        colour: Colour = BLACK,
+    ) -> float:  # fmt: skip
+        """One line with its baseline at y, made smaller where it must fit a width; its width."""
+        setting = (
+            set_text(text, size_pt=size, face=face)
+            if width is None
+            else fitted(text, width * mm, size_pt=size, face=face)
+        )
+        shift = {"left": 0.0, "right": 1.0, "middle": 0.5}[align] * setting.width_pt / mm
+        self._set(setting, x - shift, y, colour)
+        return float(setting.width_pt / mm)
+
+    def block(
+        self, x: float, y: float, width: float, text: str, *, size: float = 9.0,
+        face: Face = "plain", colour: Colour = BLACK,
+    ) -> float:  # fmt: skip
+        """Wrapped lines from a top edge; the y below them."""
+        step = size / mm * _LEADING
+        for setting in wrapped(text, width * mm, size_pt=size, face=face):
+            self._set(setting, x, y + step * 0.78, colour)
+            y += step
+        return y
+
+    def height_of(
+        self, width: float, text: str, *, size: float = 9.0, face: Face = "plain"
+    ) -> float:
+        """Height of a block, mm."""
+        lines = len(wrapped(text, width * mm, size_pt=size, face=face))
+        return float(lines * size / mm * _LEADING)
+
+    def line(
+        self, x0: float, y0: float, x1: float, y1: float, *, width: float = 0.15,
+        colour: Colour = BLACK, dash: tuple[float, ...] = (),
+    ) -> None:  # fmt: skip
+        """A straight line of a width in mm."""
+
+        def draw(canvas: Any) -> None:
+            canvas.setLineWidth(width * mm)
+            canvas.setStrokeColorRGB(*colour)
+            canvas.setDash([d * mm for d in dash])
+            canvas.setLineCap(0)
+            canvas.line(x0 * mm, self._up(y0), x1 * mm, self._up(y1))
+            canvas.setDash()
+
+        self._put(draw, Box(min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1), "line"))
+
+    def rect(
+        self, x: float, y: float, width: float, height: float, *, fill: Colour | None = None,
+        edge: float = 0.15, colour: Colour = BLACK,
+    ) -> None:  # fmt: skip
+        """A rectangle from its upper left corner; no edge where its width is 0."""
+
+        def draw(canvas: Any) -> None:
+            canvas.setLineWidth(edge * mm)
+            canvas.setStrokeColorRGB(*colour)
+            canvas.setFillColorRGB(*(fill or WHITE))
+            canvas.rect(
+                x * mm, self._up(y + height), width * mm, height * mm,
+                stroke=int(edge > 0), fill=int(fill is not None),
+            )  # fmt: skip
+
+        self._put(draw, Box(x, y, x + width, y + height, "line"))
+
+    def chart(self, chart: Chart, x: float, y: float, *, scale: float = 1.0) -> tuple[float, float]:
+        """A chart from its upper left corner; its width and height on the page."""
+        width, height = (side * scale for side in chart.size_mm)
+
+        def draw(canvas: Any) -> None:
+            bottom = self.height - y - height
+            draw_chart(canvas, chart, x_mm=x, y_mm=bottom, scale=scale)
+
+        self._put(draw, Box(x, y, x + width, y + height, f"chart {chart.title}"))
+        return width, height
+
+    def draw(self, operation: Callable[[Any, Callable[[float], float]], None], box: Box) -> None:
+        """Something else; the operation gets the canvas and a function from y to points."""
+        self._put(lambda canvas: operation(canvas, self._up), box)
+
+    def render(
+        self, furniture: Callable[[Pages, int, int], None], *, title: str, subject: str
+    ) -> bytes:
+        """Draw all pages, with what every page carries, and return the PDF."""
+        count = len(self.pages)
+        bodies = self.pages
+        buffer = io.BytesIO()
+        canvas = Canvas(buffer, pagesize=(self.width * mm, self.height * mm), invariant=1)
+        canvas.setTitle(title)
+        canvas.setSubject(subject)
+        canvas.setViewerPreference("PrintScaling", "None")  # true size by default
+        for number, body in enumerate(bodies, start=1):
+            self.pages = [body]
+            furniture(self, number, count)
+            for operation in body.ops:
+                operation(canvas)
+            canvas.showPage()
+        self.pages = bodies
+        canvas.save()
+        return buffer.getvalue()
+
+    def _set(self, setting: Setting, x: float, y: float, colour: Colour) -> None:
+        size = setting.size_pt / mm
+        box = Box(x, y - 0.75 * size, x + setting.width_pt / mm, y + 0.22 * size, setting.text)
+        self._put(lambda canvas: setting.draw(canvas, x * mm, self._up(y), colour), box)
+
+    def _put(self, operation: Callable[[Any], None], box: Box) -> None:
+        self.pages[-1].ops.append(operation)
+        self.pages[-1].boxes.append(box)
+
+    def _up(self, y: float) -> float:
+        """From mm below the top to points above the bottom."""
+        return float((self.height - y) * mm)

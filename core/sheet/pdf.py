@@ -1,0 +1,39 @@
+"""The measurement sheet as a PDF."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from core.sheet.basis_pages import basis_pages
+from core.sheet.case import Case, ready
+from core.sheet.first_page import first_page
+from core.sheet.furniture import BODY_TOP_MM, furnish
+from core.sheet.page import Pages, PaperName
+from core.sheet.site_pages import site_pages
+
+
+def laid_out(
+    case: Case, *, paper: PaperName, progress: Callable[[float], None] | None = None
+) -> Pages:
+    """All pages of the sheet, not yet drawn."""
+    case = ready(case)
+    pages = Pages(paper, top_mm=BODY_TOP_MM)
+    first_page(pages, case)
+    subjects = case.subjects
+    for number, subject in enumerate(subjects):
+        site_pages(pages, case, subject, lead=number == 0)
+        if progress is not None:
+            progress((number + 1) / (len(subjects) + 1))
+    basis_pages(pages, case)
+    return pages
+
+
+def sheet_pdf(
+    case: Case, *, paper: PaperName, progress: Callable[[float], None] | None = None
+) -> bytes:
+    """The PDF: page 1, the pages of each fixture and site, and what all of it rests on."""
+    pages = laid_out(case, paper=paper, progress=progress)
+    # The document's title names no patient: file managers and printers show it to anybody.
+    return pages.render(
+        furnish(case), title="Measurement sheet", subject=f"plan {case.ledger.plan_fingerprint}"
+    )

@@ -1,0 +1,152 @@
+"""Ridge width and cortex by depth below the crest: one small grid in place of twenty rows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from core.figures import down, shown, up
+from core.measurement import Measurement
+from core.plan import Site
+from core.sheet.case import Case, Subject
+from core.sheet.furniture import heading
+from core.sheet.page import Pages
+
+_QUIET = (0.33, 0.33, 0.33)
+_NAME_MM = 52.0
+_ROW_MM = 5.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Line:
+    """One line of the grid: a row of the ledger for each depth that has one."""
+
+    name: str
+    cells: dict[float, Measurement]
+
+
+def in_grid(m: Measurement) -> bool:
+    """Whether a row stands in the grid and not in the ledger's table."""
+    return m.kind in ("ridge_width", "plate_thickness") and isinstance(
+        m.details.get("at_depth_mm"), int | float
+    )
+
+
+def ridge_grid(pages: Pages, case: Case, subject: Subject) -> None:
+    """Lay out the grid of a subject and of the sites that stand at its place."""
+    sites = case.sites_at(subject)
+    lines = _lines(case, case.rows(subject))
+    of_sites = {site.id: _lines(case, case.rows_at(site)) for site in sites}
+    every = [*lines, *(line for found in of_sites.values() for line in found)]
+    depths = sorted({depth for line in every for depth in line.cells})
+    if depths:
+        pages.ensure(16.0 + _ROW_MM * len(lines))
+        heading(pages, "Ridge and cortex by depth below the crest")
+        _head(pages, depths)
+        _body(pages, lines, depths)
+    for site in sites:
+        _site(pages, case, site, of_sites[site.id], depths)
+    pages.y += 1.5
+
+
+def _lines(case: Case, rows: Iterable[Measurement]) -> list[_Line]:
+    found: dict[str, dict[float, Measurement]] = {}
+    for m in rows:
+        if in_grid(m):
+            depth = float(str(m.details["at_depth_mm"]))
+            found.setdefault(_name(case, m), {})[depth] = m
+    return [_Line(name, cells) for name, cells in found.items()]
+
+
+def _name(case: Case, m: Measurement) -> str:
+    along = {"axis": "along the axis", "up": "along up"}.get(str(m.details.get("along")), "")
+    if m.kind == "ridge_width":
+        return f"Ridge width, {along}" if along else "Ridge width"
+    side = str(m.details.get("side", ""))
+    if case.plan.jaw == "upper":
+        side = side.replace("lingual", "palatal")
+    return f"Cortex, {side}"
+
+
+def _columns(pages: Pages, count: int) -> list[float]:
+    width = (pages.inner - _NAME_MM) / max(count, 1)
+    return [pages.left + _NAME_MM + (n + 1) * width for n in range(count)]
+
+
+def _head(pages: Pages, depths: list[float]) -> None:
+    pages.text(pages.left, pages.y + 3.0, "mm; ± U small behind", size=7.5, colour=_QUIET)
+    for x, depth in zip(_columns(pages, len(depths)), depths, strict=True):
+        pages.text(x, pages.y + 3.0, f"{depth:g} mm deep", size=7.5, align="right", colour=_QUIET)
+    pages.line(pages.left, pages.y + 4.2, pages.right, pages.y + 4.2, width=0.2)
+    pages.y += 5.0
+
+
+def _body(pages: Pages, lines: list[_Line], depths: list[float]) -> None:
+    columns = _columns(pages, len(depths))
+    for line in lines:
+        pages.ensure(_ROW_MM)
+        y = pages.y + 3.6
+        pages.text(pages.left, y, line.name, size=9, width=_NAME_MM - 2.0)
+        for x, depth in zip(columns, depths, strict=True):
+            if depth in line.cells:
+                _cell(pages, line.cells[depth], x, y)
+        pages.y += _ROW_MM
+        for note in _notes(line):
+            pages.y = pages.block(
+                pages.left + 4.0, pages.y - 0.4, pages.inner - 4.0, note, size=7.5, face="slant",
+                colour=_QUIET,
+            )  # fmt: skip
+
+
+def _cell(pages: Pages, m: Measurement, right: float, y: float) -> None:
+    if m.value is None:
+        pages.text(right, y, "? not assessed", size=8, face="strong", align="right")
+        return
+    if m.budget is not None:
+        pages.text(right, y, f"± {up(m.budget.expanded, 2)}", size=7, align="right")
+    pages.text(right - 9.5, y, shown(m, decimals=2), size=9.5, face="strong", align="right")
+
+
+def _notes(line: _Line) -> list[str]:
+    """Each remark once, with the depths that it belongs to; and the least over a turn."""
+    depths: dict[str, list[str]] = {}
+    for depth, m in sorted(line.cells.items()):
+        for note in m.reading.notes:
+            depths.setdefault(note.message, []).append(f"{depth:g}")
+    notes = [f"{', '.join(at)} mm: {message}" for message, at in depths.items()]
+    turned = [
+        f"{down(least, 2)} at {depth:g} mm"
+        for depth, m in sorted(line.cells.items())
+        if isinstance(least := m.details.get("least_over_turn_mm"), int | float)
+        and m.value is not None
+        and least < m.value - 0.05
+    ]
+    if turned:
+        notes.append(f"Least over ± 10° of turn: {', '.join(turned)}.")
+    return notes
+
+
+def _site(pages: Pages, case: Case, site: Site, lines: list[_Line], depths: list[float]) -> None:
+    """The rows of a site at which the fixture stands, in as few lines as they need."""
+    rest = [m for m in case.rows_at(site) if not in_grid(m)]
+    if not lines and not rest:
+        return
+    words = f"The same place without a fixture: site {site.id}, at {site.station_mm:.1f} mm"
+    pages.ensure(6.0 + _ROW_MM * min(len(lines), 4))
+    pages.text(pages.left, pages.y + 3.8, words, size=8.5, face="slant", width=pages.inner)
+    pages.y += 4.8
+    _body(pages, lines, depths)
+    if rest:
+        parts = "; ".join(_short(case, m) for m in rest)
+        pages.ensure(pages.height_of(pages.inner, parts, size=8.5))
+        pages.y = pages.block(pages.left, pages.y, pages.inner, f"{parts}.", size=8.5)
+
+
+def _short(case: Case, m: Measurement) -> str:
+    name = case.name(m)
+    if m.value is None:
+        reasons = " ".join(n.message for n in m.reading.notes)
+        return f"{name} ? not assessed ({reasons})"
+    unit = "°" if m.reading.unit == "deg" else " mm"
+    doubt = "" if m.budget is None else f" ± {up(m.budget.expanded, 2)}"
+    return f"{name} {shown(m, decimals=2)}{doubt}{unit}"

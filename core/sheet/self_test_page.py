@@ -1,0 +1,77 @@
+"""The self-test's page: what was found, what is true, within which bound, on which machine."""
+
+from __future__ import annotations
+
+from core.ink import PALE
+from core.self_test import NOT_THE_SCANNER, Check, SelfTest
+from core.sheet.furniture import heading
+from core.sheet.page import MARGIN_MM, Pages, PaperName
+from core.version import PROGRAM
+
+_TOP_MM = 30.0
+_ROW_MM = 5.0
+
+
+def self_test_pdf(run: SelfTest, *, paper: PaperName = "A4") -> bytes:
+    """The page as a PDF."""
+    pages = Pages(paper, top_mm=_TOP_MM)
+    pages.new_page()
+    pages.y = pages.block(pages.left, pages.y, pages.inner, run.sentence, size=11, face="strong")
+    pages.y = pages.block(pages.left, pages.y + 2.0, pages.inner, NOT_THE_SCANNER, size=11) + 4.0
+    heading(pages, "An invented scan, written as DICOM, read back and measured")
+    _head(pages)
+    for check in run.checks:
+        if pages.ensure(_ROW_MM):
+            _head(pages)
+        _row(pages, check)
+    pages.y += 4.0
+    pages.ensure(40.0)
+    heading(pages, "Machine and parts")
+    words = " · ".join(f"{name} {value}" for name, value in run.machine.items())
+    pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=9)
+    words = f"Seed {run.seed}: 'sounding verify --seed {run.seed}' draws the same scan again."
+    pages.y = pages.block(pages.left, pages.y + 2.0, pages.inner, words, size=9)
+
+    def furnish(page: Pages, number: int, count: int) -> None:
+        page.text(page.left, 17.0, "Self-test of the program", size=14, face="strong")
+        page.text(page.right, 17.0, f"page {number} of {count}", size=9.5, align="right")
+        line = f"{PROGRAM} · {run.at} · seed {run.seed} · {run.seconds:.0f} s"
+        page.text(page.left, 22.5, line, size=9.5, width=page.inner)
+        page.line(page.left, 25.5, page.right, 25.5, width=0.4)
+        foot = page.height - MARGIN_MM
+        page.text(page.left, foot, NOT_THE_SCANNER, size=8, width=page.inner)
+
+    return pages.render(furnish, title="Self-test", subject=PROGRAM)
+
+
+def _columns(pages: Pages) -> tuple[float, ...]:
+    return tuple(pages.left + pages.inner * share for share in (0.6, 0.72, 0.84, 1.0))
+
+
+def _head(pages: Pages) -> None:
+    y = pages.y + 3.6
+    found, true, bound, end = _columns(pages)
+    pages.text(pages.left, y, "what", size=8, face="slant")
+    for x, words in ((found, "found"), (true, "true"), (bound, "bound"), (end, "")):
+        pages.text(x, y, words, size=8, face="slant", align="right")
+    pages.y += _ROW_MM
+
+
+def _row(pages: Pages, check: Check) -> None:
+    y = pages.y + 3.6
+    found, true, bound, end = _columns(pages)
+    pages.text(pages.left, y, check.what, size=9, width=pages.inner * 0.5)
+    told = "nothing" if check.found is None else _figure(check.found, check.unit)
+    pages.text(found, y, told, size=9, align="right")
+    pages.text(true, y, _figure(check.true, check.unit), size=9, align="right")
+    pages.text(bound, y, f"± {_figure(check.bound, check.unit)}", size=9, align="right")
+    words = "within" if check.passed else "OUT OF BOUND"
+    pages.text(end, y, words, size=9, align="right", face="plain" if check.passed else "strong")
+    pages.line(pages.left, y + 1.3, pages.right, y + 1.3, width=0.1, colour=PALE)
+    pages.y += _ROW_MM
+
+
+def _figure(value: float, unit: str) -> str:
+    if unit == "":
+        return f"{value:.0f}"
+    return f"{value:.3f} {'°' if unit == 'deg' else unit}"

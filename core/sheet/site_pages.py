@@ -1,0 +1,155 @@
+"""The pages of one fixture or site: second picture, neighbours, arch map, ledger."""
+
+from __future__ import annotations
+
+from core.chart import (
+    View,
+    across_arch_chart,
+    arch_map_chart,
+    neighbour_charts,
+    through_axis_chart,
+)
+from core.drawing import Chart
+from core.geometry import vector
+from core.ink import WORDS
+from core.measurement import Measurement
+from core.sheet.bone_part import PART_MM, bone_part
+from core.sheet.case import Case, Subject
+from core.sheet.first_page import lead_chart
+from core.sheet.furniture import heading, ruler, scale_check
+from core.sheet.ledger_table import ledger_table, sources_of
+from core.sheet.page import Pages
+from core.sheet.ridge_grid import in_grid, ridge_grid
+
+_SAME_SECTION_MM = 2.0
+_MOST_RULER_SECTIONS = 3
+_PICTURES_MM = 104.0
+"""Room that heading and pictures take."""
+
+DEPTHS = ("drill to the apex", "platform below bone")
+_QUIET = (0.33, 0.33, 0.33)
+
+
+def site_pages(pages: Pages, case: Case, subject: Subject, *, lead: bool) -> None:
+    """Lay out the pages of one subject."""
+    # A part of its own; on the same page only where its pictures still fit.
+    if lead:
+        pages.new_page()
+    elif not pages.ensure(_PICTURES_MM):
+        pages.y += 4.0
+    heading(pages, f"{subject.words} · {subject.size_words}", size=13)
+    charts = _charts(case, subject, lead=lead)
+    if charts:
+        _pictures(pages, case, subject, charts)
+        _neighbours(pages, case, subject)
+    sources = sources_of(case.ledger.measurements)
+    rows = tuple(m for m in case.rows(subject) if not elsewhere(m))
+    if rows:
+        ledger_table(pages, rows, name_of=case.name, sources=sources)
+    # The larger part first, but for where only the smaller one still fits the page.
+    if pages.y + PART_MM > pages.bottom:
+        ridge_grid(pages, case, subject)
+        bone_part(pages, case, subject)
+    else:
+        bone_part(pages, case, subject)
+        ridge_grid(pages, case, subject)
+
+
+def elsewhere(m: Measurement) -> bool:
+    """Whether a row stands in a part of its own: the grid by depth, or drilling."""
+    return in_grid(m) or (m.kind == "depth" and m.details.get("of") in DEPTHS)
+
+
+def ruler_stations(case: Case) -> list[float]:
+    """Stations of rulers and angles, each once: those less than 2 mm apart share a section."""
+    if case.arch is None:
+        return []
+    drawn = [mark.points for mark in case.plan.rulers] + [m.points for m in case.plan.angles]
+    stations: list[float] = []
+    for points in drawn:
+        here = case.arch.station(vector(points.mean(axis=0)))
+        if all(abs(here - other) >= _SAME_SECTION_MM for other in stations):
+            stations.append(here)
+    return stations
+
+
+def _charts(case: Case, subject: Subject, *, lead: bool) -> list[Chart]:
+    station = case.station(subject)
+    if case.arch is None or station is None:
+        return []
+    view = View(window=case.window, levels=case.levels)
+    volume, plan, arch, ledger = case.volume, case.plan, case.arch, case.ledger
+    across = across_arch_chart(volume, plan, arch, station, ledger, view=view)
+    if subject.only_rulers:
+        return [
+            across_arch_chart(volume, plan, arch, place, ledger, view=view)
+            for place in ruler_stations(case)[:_MOST_RULER_SECTIONS]
+        ]
+    if subject.fixture is None:
+        return [across]
+    second = through_axis_chart(
+        volume, plan, arch, subject.fixture, ledger, turn_deg=90.0, view=view
+    )
+    first = across if lead else lead_chart(case, subject)
+    return [second] if first is None else [first, second]
+
+
+def _pictures(pages: Pages, case: Case, subject: Subject, charts: list[Chart]) -> None:
+    y = pages.y
+    x = pages.left + 9.0
+    bottom = y
+    for chart in charts:
+        width = chart.size_mm[0]
+        pages.text(x, y + 3.2, chart.title, size=8.5, face="strong", width=width)
+        pages.text(x, y + 6.8, chart.subtitle, size=7.5, width=width, colour=_QUIET)
+        _, height = pages.chart(chart, x, y + 8.0)
+        bottom = y + 8.0 + height
+        x += width + 4.0
+    ruler(pages, pages.left + 7.5, bottom - 50.0, upright=True)
+    ruler(pages, pages.left + 9.0, bottom + 1.5, upright=False)
+    scale_check(pages, pages.left + 64.0, bottom + 2.4, pages.inner - 64.0)
+    _arch_map(pages, case, subject, x + 1.0, y)
+    styles = dict.fromkeys(s for c in charts for s in c.styles)
+    words = "; ".join(WORDS[s] for s in styles if s in WORDS)
+    pages.y = pages.block(
+        pages.left, bottom + 9.0, pages.inner, f"Drawn: {words}. Only what is below its limit is "
+        "coloured.", size=7.5, colour=_QUIET,
+    ) + 2.0  # fmt: skip
+
+
+def _arch_map(pages: Pages, case: Case, subject: Subject, x: float, y: float) -> None:
+    station = case.station(subject)
+    room = pages.right - x
+    if case.arch is None or station is None or room < 30.0:
+        return
+    height = 0.0
+    if subject.fixture is not None:
+        height = float(case.arch.level.height_mm(subject.fixture.platform)[0])
+    chart = arch_map_chart(
+        case.volume, case.plan, case.arch, station_mm=station, height_mm=round(height),
+        window=case.window,
+    )  # fmt: skip
+    scale = min(room / chart.size_mm[0], 60.0 / chart.size_mm[1])
+    pages.text(x, y + 3.2, chart.title, size=8.5, face="strong", width=room)
+    pages.text(x, y + 6.8, f"{chart.subtitle}; not 1 : 1", size=7.5, width=room, colour=_QUIET)
+    pages.chart(chart, x, y + 8.0, scale=scale)
+
+
+def _neighbours(pages: Pages, case: Case, subject: Subject) -> None:
+    station = case.station(subject)
+    if case.arch is None or station is None:
+        return
+    charts = neighbour_charts(
+        case.volume, case.plan, case.arch, station, tooth=subject.tooth, window=case.window
+    )
+    gap = (pages.inner - sum(c.size_mm[0] for c in charts)) / (len(charts) - 1)
+    pages.ensure(charts[0].size_mm[1] + 12.0)
+    y, x = pages.y, pages.left
+    words = "Neighbouring sections across the arch, 1 : 1"
+    pages.text(x, y + 3.2, words, size=8.5, face="strong")
+    for chart in charts:
+        width, height = pages.chart(chart, x, y + 4.6)
+        pages.text(x + width / 2, y + 4.6 + height + 3.2, chart.title, size=8, align="middle",
+                   width=width)  # fmt: skip
+        x += width + gap
+    pages.y = y + 4.6 + charts[0].size_mm[1] + 6.0

@@ -1,0 +1,69 @@
+"""Pages that are not the sheet: an A5 card, and single pages with a head of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from core.arch import tooth_doubt
+from core.sheet.case import Case, Subject
+from core.sheet.page import Pages
+
+A5_MM = (148.0, 210.0)
+"""ISO 216."""
+
+SIDE_CONTRADICTION = "SIDE CONTRADICTION: do not use"
+_QUIET = (0.33, 0.33, 0.33)
+
+
+class CardPages(Pages):
+    """Pages of A5, for the place beside the chair."""
+
+    def __init__(self, *, top_mm: float, margin_mm: float = 8.0) -> None:
+        super().__init__("A4", top_mm=top_mm)
+        self.width, self.height = A5_MM
+        self.left, self.right = margin_mm, self.width - margin_mm
+        self.bottom = self.height - margin_mm - 6.0
+
+
+def side_contradicts(case: Case, subject: Subject) -> bool:
+    """True where the answered side, or the place in the jaw, is not the side of the tooth."""
+    tooth_side = {"1": "right", "2": "left", "3": "left", "4": "right"}.get(subject.tooth[:1])
+    check = case.plan.side_check
+    if tooth_side is None:
+        return False
+    if check is not None and check.side != tooth_side:
+        return True
+    station = case.station(subject)
+    if case.arch is None or station is None:
+        return False
+    return tooth_doubt(case.arch, station, subject.tooth) is not None
+
+
+def plain_head(
+    case: Case, title: str, *, with_birth_date: bool, foot_size: float = 7.5
+) -> Callable[[Pages, int, int], None]:
+    """Name, ID, scan date and DRAFT on top, the program below; the birth date where wanted."""
+
+    def put(pages: Pages, number: int, count: int) -> None:
+        left, right, inner = pages.left, pages.right, pages.inner
+        who = case.who
+        pages.text(left, 13.0, who.name, size=14, face="strong", width=inner * 0.62)
+        page = f"{title} {number}/{count}" if count > 1 else title
+        pages.text(right, 13.0, page, size=12, face="slant", align="right", width=inner * 0.36)
+        parts = [who.birth] if with_birth_date else []
+        line = " · ".join([*parts, who.patient_id, who.scanned])
+        pages.text(left, 19.0, line, size=12, width=inner)
+        doubt = SIDE_CONTRADICTION if any(side_contradicts(case, s) for s in case.subjects) else ""
+        band = " · ".join(words for words in (doubt, case.band) if words)
+        if band:
+            pages.rect(left, 21.5, inner, 7.0, edge=0.5)
+            middle = (left + right) / 2
+            pages.text(middle, 26.6, band, size=12, face="strong", align="middle",
+                       width=inner - 4.0)  # fmt: skip
+        else:
+            pages.line(left, 22.5, right, 22.5, width=0.4)
+        ledger = case.ledger
+        words = f"{ledger.program} · made {ledger.made_at} · plan rev {case.plan.revision}"
+        pages.text(left, pages.height - 8.0, words, size=foot_size, width=inner, colour=_QUIET)
+
+    return put

@@ -1,0 +1,385 @@
+"""The one function that sets text on paper, for every script.
+
+Latin, Greek, Cyrillic and Vietnamese are set in the bundled font. Everything else is ordered by
+the Unicode bidirectional algorithm (UAX 9, python-bidi), shaped (HarfBuzz) with a font of the
+machine and drawn as outlines, so that no licence or file format of that font matters; the
+characters themselves lie under the outlines as the text that a reader extracts. A character
+without a glyph is never dropped: its code point stands in clear, and the caller is told.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import uharfbuzz as hb
+from bidi import algorithm as bidi
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+
+from core.ink import BLACK, Colour
+from core.sheet.fonts_found import (
+    Face,
+    FontFile,
+    bundled,
+    bundled_path,
+    font_folders,
+    machine_font,
+)
+from core.sheet.under import UnderFont
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Glyph:
+    font: FontFile
+    glyph: int
+    x_em: float
+    y_em: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Under:
+    """Characters that a reader extracts, and where along the line their outlines stand."""
+
+    text: str
+    x_em: float
+    width_em: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Setting:
+    """A line of text, ready to be drawn.
+
+    Parameters
+    ----------
+    text : str
+        What is set, in logical order, NFC; code points in clear where a glyph was missing.
+    face : {'plain', 'strong', 'slant'}
+    size_pt : float
+    width_pt : float
+    missing : str
+        Characters of the wish that no font has.
+    """
+
+    text: str
+    face: Face
+    size_pt: float
+    width_pt: float
+    missing: str
+    glyphs: tuple[_Glyph, ...] | None
+    under: tuple[_Under, ...] = ()
+
+    def draw(self, canvas: Any, x_pt: float, y_pt: float, colour: Colour = BLACK) -> None:
+        """Draw with the baseline's left end at a place of a reportlab canvas."""
+        if not self.text:
+            return
+        canvas.setFillColorRGB(*colour)
+        if self.glyphs is None:
+            canvas.setFont(_registered(self.face), self.size_pt)
+            canvas.drawString(x_pt, y_pt, self.text)
+            return
+        for g in self.glyphs:
+            path = canvas.beginPath()
+            scale = self.size_pt
+            pen = _Pen(path, x_pt + g.x_em * scale, y_pt + g.y_em * scale, scale / _upem(g.font))
+            g.font.font.draw_glyph_with_pen(g.glyph, pen)
+            canvas.drawPath(path, stroke=0, fill=1, fillMode=1)
+        self._lay_under(canvas, x_pt, y_pt)
+
+    def _lay_under(self, canvas: Any, x_pt: float, y_pt: float) -> None:
+        """Invisible characters below the outlines, cluster by cluster from left to right.
+
+        Readers turn text that runs to the left from the order on the page into reading order.
+        """
+        font = UnderFont.of(canvas)
+        for piece in self.under:
+            font.lay(
+                canvas,
+                piece.text,
+                x_pt=x_pt + piece.x_em * self.size_pt,
+                y_pt=y_pt,
+                width_pt=piece.width_em * self.size_pt,
+                size_pt=self.size_pt,
+            )
+
+
+def set_text(
+    text: str, *, size_pt: float, face: Face = "plain", folders: tuple[Path, ...] | None = None
+) -> Setting:
+    """Set one line of text.
+
+    Parameters
+    ----------
+    text : str
+        In logical order; control characters become spaces.
+    size_pt : float
+    face : {'plain', 'strong', 'slant'}
+        Of the bundled font; fonts of the machine have one face.
+    folders : tuple of Path, optional
+        Where to look for further fonts; the machine's own when left out.
+    """
+    clean = unicodedata.normalize(
+        "NFC", "".join(" " if unicodedata.category(c) == "Cc" else c for c in text)
+    )
+    if _is_simple(clean, face):
+        width = pdfmetrics.stringWidth(clean, _registered(face), size_pt)
+        return Setting(
+            text=clean, face=face, size_pt=size_pt, width_pt=width, missing="", glyphs=None
+        )
+    places = font_folders() if folders is None else folders
+    fonts = [_font_of(c, face, places) for c in clean]
+    missing = "".join(
+        c for c, f in zip(clean, fonts, strict=True) if f is None and not _invisible(c)
+    )
+    if missing:
+        shown = "".join(
+            c if f is not None else "" if _invisible(c) else code_point(c)
+            for c, f in zip(clean, fonts, strict=True)
+        )
+        again = set_text(shown, size_pt=size_pt, face=face, folders=places)
+        return Setting(
+            text=again.text,
+            face=face,
+            size_pt=size_pt,
+            width_pt=again.width_pt,
+            missing=missing,
+            glyphs=again.glyphs,
+            under=again.under,
+        )
+    glyphs, under, width_em = _shape(clean, face, places)
+    return Setting(
+        text=clean,
+        face=face,
+        size_pt=size_pt,
+        width_pt=width_em * size_pt,
+        missing="",
+        glyphs=glyphs,
+        under=under,
+    )
+
+
+def code_point(character: str) -> str:
+    """A character in clear: ``[U+5C71]``."""
+    return f"[U+{ord(character):04X}]"
+
+
+def fitted(text: str, width_pt: float, *, size_pt: float, face: Face = "plain") -> Setting:
+    """Set a line as large as fits a width; never larger than asked, never cut."""
+    setting = set_text(text, size_pt=size_pt, face=face)
+    if setting.width_pt <= width_pt:
+        return setting
+    return set_text(text, size_pt=size_pt * width_pt / setting.width_pt * 0.999, face=face)
+
+
+def wrapped(text: str, width_pt: float, *, size_pt: float, face: Face = "plain") -> list[Setting]:
+    """Break text into lines that fit a width, at spaces, inside a word where one is too long."""
+    lines: list[Setting] = []
+    for paragraph in text.split("\n"):
+        current = ""
+        for word in paragraph.split(" "):
+            trial = f"{current} {word}" if current else word
+            if set_text(trial, size_pt=size_pt, face=face).width_pt <= width_pt:
+                current = trial
+                continue
+            if current:
+                lines.append(set_text(current, size_pt=size_pt, face=face))
+            current = word
+            while (
+                set_text(current, size_pt=size_pt, face=face).width_pt > width_pt
+                and len(current) > 1
+            ):
+                cut = _longest_start(current, width_pt, size_pt, face)
+                lines.append(set_text(current[:cut], size_pt=size_pt, face=face))
+                current = current[cut:]
+        lines.append(set_text(current, size_pt=size_pt, face=face))
+    return lines
+
+
+def _longest_start(word: str, width_pt: float, size_pt: float, face: Face) -> int:
+    cut = 1
+    while (
+        cut < len(word)
+        and set_text(word[: cut + 1], size_pt=size_pt, face=face).width_pt <= width_pt
+    ):
+        cut += 1
+    return cut
+
+
+def _is_simple(text: str, face: Face) -> bool:
+    """True where the bundled font sets the text one character after the other."""
+    covered = bundled(face).characters
+    return all(
+        ord(c) in covered
+        and unicodedata.category(c)[0] != "M"
+        and unicodedata.bidirectional(c) not in ("R", "AL", "AN", "RLE", "RLO", "RLI")
+        for c in text
+    )
+
+
+def _invisible(character: str) -> bool:
+    return unicodedata.category(character) == "Cf"
+
+
+def _font_of(character: str, face: Face, folders: tuple[Path, ...]) -> FontFile | None:
+    if ord(character) in bundled(face).characters:
+        return bundled(face)
+    return machine_font(character, folders)
+
+
+def _script(character: str) -> str:
+    """A rough script name for letters and marks, empty for what belongs to any script."""
+    if unicodedata.category(character)[0] not in "LM":
+        return ""
+    name = unicodedata.name(character, "").split(" ")[0].split("-")[0]
+    return "" if name == "COMBINING" else name
+
+
+def _levels(text: str) -> list[int]:
+    """Embedding level of each character (UAX 9, without the final reordering)."""
+    storage = bidi.get_empty_storage()
+    storage["base_level"] = bidi.get_base_level(text)
+    storage["base_dir"] = ("L", "R")[storage["base_level"]]
+    bidi.get_embedding_levels(text, storage)
+    bidi.explicit_embed_and_overrides(storage)
+    if len(storage["chars"]) != len(text):
+        return [storage["base_level"]] * len(text)
+    bidi.resolve_weak_types(storage)
+    bidi.resolve_neutral_types(storage, False)
+    bidi.resolve_implicit_levels(storage, False)
+    return [int(c["level"]) for c in storage["chars"]]
+
+
+def _runs(text: str, face: Face, folders: tuple[Path, ...]) -> list[tuple[str, int, FontFile]]:
+    """Pieces of one level, script and font, in logical order."""
+    pieces: list[tuple[str, int, str]] = []
+    for character, level in zip(text, _levels(text), strict=True):
+        script = _script(character)
+        if pieces and pieces[-1][1] == level and (not script or script == pieces[-1][2]):
+            pieces[-1] = (pieces[-1][0] + character, level, pieces[-1][2])
+        else:
+            pieces.append((character, level, script))
+    runs: list[tuple[str, int, FontFile]] = []
+    for piece, level, _ in pieces:
+        if all(ord(c) in bundled(face).characters for c in piece):
+            runs.append((piece, level, bundled(face)))
+            continue
+        whole = machine_font(piece, folders)
+        if whole is not None:
+            runs.append((piece, level, whole))
+            continue
+        for character in piece:
+            font = _font_of(character, face, folders)
+            if font is None:  # an invisible control without a glyph of its own
+                continue
+            if runs and runs[-1][1] == level and runs[-1][2] is font:
+                runs[-1] = (runs[-1][0] + character, level, font)
+            else:
+                runs.append((character, level, font))
+    return runs
+
+
+def _shape(
+    text: str, face: Face, folders: tuple[Path, ...]
+) -> tuple[tuple[_Glyph, ...], tuple[_Under, ...], float]:
+    """Glyphs in visual order with their places, and the width, in units of the type size."""
+    runs = _runs(text, face, folders)
+    order = list(range(len(runs)))
+    levels = [level for _, level, _ in runs]
+    lowest_odd = min((v for v in levels if v % 2), default=0)
+    for level in range(max(levels, default=0), max(lowest_odd, 1) - 1, -1):  # UAX 9, rule L2
+        start = 0
+        while start < len(order):
+            stop = start
+            while stop < len(order) and levels[order[stop]] >= level:
+                stop += 1
+            order[start:stop] = order[start:stop][::-1]
+            start = max(stop, start + 1)
+    glyphs: list[_Glyph] = []
+    under: list[_Under] = []
+    last: tuple[int, int] | None = None
+    x = 0.0
+    for index in order:
+        piece, level, font = runs[index]
+        buffer = hb.Buffer()
+        buffer.add_str(piece)
+        buffer.guess_segment_properties()
+        buffer.direction = "rtl" if level % 2 else "ltr"
+        hb.shape(font.font, buffer)
+        em = float(_upem(font))
+        starts = [*sorted({info.cluster for info in buffer.glyph_infos}), len(piece)]
+        for info, place in zip(buffer.glyph_infos, buffer.glyph_positions, strict=True):
+            cluster = piece[info.cluster : starts[starts.index(info.cluster) + 1]]
+            advance = place.x_advance / em
+            if last != (index, info.cluster):
+                under += _laid(cluster, x, advance, leftward=level % 2 == 1)
+            elif level % 2 == 0:  # one more glyph of the same cluster
+                before = under.pop()
+                under.append(_Under(cluster, before.x_em, x + advance - before.x_em))
+            last = (index, info.cluster)
+            glyphs.append(
+                _Glyph(font, info.codepoint, x + place.x_offset / em, place.y_offset / em)
+            )
+            x += advance
+    return tuple(glyphs), tuple(under), x
+
+
+def _laid(cluster: str, x: float, width: float, *, leftward: bool) -> list[_Under]:
+    """A cluster as it is laid under its outline.
+
+    Readers turn characters that run to the left round one by one, so each lies by itself.
+    """
+    if not leftward:
+        return [_Under(cluster, x, width)]
+    share = width / len(cluster)
+    return [_Under(c, x + n * share, share) for n, c in enumerate(reversed(cluster))]
+
+
+def _upem(font: FontFile) -> int:
+    return int(font.font.face.upem)
+
+
+@lru_cache(maxsize=8)
+def _registered(face: Face) -> str:
+    name = f"sheet-{face}"
+    pdfmetrics.registerFont(TTFont(name, str(bundled_path(face))))
+    return name
+
+
+class _Pen:
+    """Draws a glyph's outline into a reportlab path (fontTools' pen protocol)."""
+
+    def __init__(self, path: Any, x: float, y: float, scale: float) -> None:
+        self._path, self._x, self._y, self._scale = path, x, y, scale
+        self._at = (0.0, 0.0)
+
+    def _place(self, point: tuple[float, float]) -> tuple[float, float]:
+        return self._x + point[0] * self._scale, self._y + point[1] * self._scale
+
+    def moveTo(self, point: tuple[float, float]) -> None:  # noqa: N802
+        self._at = point
+        self._path.moveTo(*self._place(point))
+
+    def lineTo(self, point: tuple[float, float]) -> None:  # noqa: N802
+        self._at = point
+        self._path.lineTo(*self._place(point))
+
+    def curveTo(  # noqa: N802
+        self, first: tuple[float, float], second: tuple[float, float], end: tuple[float, float]
+    ) -> None:
+        self._at = end
+        self._path.curveTo(*self._place(first), *self._place(second), *self._place(end))
+
+    def qCurveTo(self, control: tuple[float, float], end: tuple[float, float]) -> None:  # noqa: N802
+        at = self._at
+        first = tuple(a + (c - a) * 2 / 3 for a, c in zip(at, control, strict=True))
+        second = tuple(e + (c - e) * 2 / 3 for e, c in zip(end, control, strict=True))
+        self.curveTo((first[0], first[1]), (second[0], second[1]), end)
+
+    def closePath(self) -> None:  # noqa: N802
+        self._path.close()
+
+    def endPath(self) -> None:  # noqa: N802
+        self._path.close()

@@ -1,0 +1,180 @@
+"""Verdicts with a guard band, their order and their words, and rounding to the safe side.
+
+JCGM 106:2012 (guarded acceptance for a one-sided limit) and ISO 14253-1: a value meets a
+least-allowed limit L only when value - g >= L, g = 1.645 u, 95 % one-sided.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterable, Sequence
+
+from core.measurement import Budget, Limit, Measurement, Note, Reading, VerdictCode
+
+GUARD = 1.645
+"""Guard band in standard uncertainties: 95 % one-sided."""
+
+DRILLING_ERROR_MM = 1.0
+"""What lies nearer is within the error of drilling (common practice, no source)."""
+
+GLYPH: dict[VerdictCode, str] = {
+    "meets limit": "\N{GREATER-THAN OR EQUAL TO}",
+    "too near to tell": "\N{ALMOST EQUAL TO}",
+    "below limit": "<",
+    "not assessed": "?",
+}
+
+MOST_NAMES = 10
+"""Names of one verdict in the summary; a sentence of forty names is read by nobody."""
+
+NO_CLEARANCE = "This is no clearance for surgery."
+
+_KIND_WORDS = {"wall": "remaining bone", "plate_thickness": "cortex", "entry": "entry point"}
+_WORST_FIRST = ("below limit", "not assessed", "too near to tell", "meets limit")
+_GROUPS = ("danger", "roots", "bone", "information")
+_NOISE = 1e-6
+
+
+def judge(
+    reading: Reading, budget: Budget | None, limit: Limit | None, *, image_trouble: bool = False
+) -> VerdictCode | None:
+    """Weigh a reading and its doubt against a least-allowed limit.
+
+    An upper bound (a structure traced too short) and image trouble at the site can only make a
+    verdict worse: *below limit* stays, everything else is *not assessed*. A plan that put a limit
+    under its lower line changes nothing below that line.
+
+    Returns
+    -------
+    The verdict, or None where there is no limit.
+
+    Raises
+    ------
+    ValueError
+        When there is a value and a limit but no budget.
+    """
+    if limit is None:
+        return None
+    if reading.value is None:
+        return "not assessed"
+    least = least_allowed(limit)
+    if reading.value < least:
+        return "below limit"
+    if reading.upper_bound or image_trouble:
+        return "not assessed"
+    if budget is None:
+        raise ValueError("a value cannot be judged without its uncertainty")
+    return "meets limit" if reading.value - GUARD * budget.u >= least else "too near to tell"
+
+
+def least_allowed(limit: Limit) -> float:
+    """The value that is judged against, mm: the limit, never under its lower line."""
+    return limit.value if limit.lower_line is None else max(limit.value, limit.lower_line)
+
+
+def verdict_note(reading: Reading, limit: Limit | None) -> Note | None:
+    """Harder words for a value below the lower line; None where they do not apply."""
+    if limit is None or limit.lower_line is None or reading.value is None:
+        return None
+    if reading.value >= limit.lower_line:
+        return None
+    if limit.lower_line <= 0:
+        return Note("verdict-through", {})
+    code = "verdict-below-lower-line"
+    if limit.lower_line <= DRILLING_ERROR_MM:
+        code = "verdict-within-drilling-error"
+    return Note(code, {"lower_line": f"{limit.lower_line:.1f}"})
+
+
+def worst_first(measurements: Iterable[Measurement]) -> tuple[Measurement, ...]:
+    """Below limit, not assessed, too near to tell, meets limit, no limit.
+
+    Among equals danger, roots, bone, information; then the smallest margin over the limit.
+    """
+    return tuple(sorted(measurements, key=_rank))
+
+
+def _rank(measurement: Measurement) -> tuple[int, int, float]:
+    verdict = measurement.verdict
+    order = len(_WORST_FIRST) if verdict is None else _WORST_FIRST.index(verdict)
+    margin = math.inf
+    if measurement.value is not None and measurement.limit is not None:
+        margin = measurement.value - least_allowed(measurement.limit)
+    return order, _GROUPS.index(measurement.group), margin
+
+
+def summary_sentence(
+    measurements: Sequence[Measurement],
+    *,
+    name_of: Callable[[Measurement], str] | None = None,
+    jaw: str | None = None,
+) -> str:
+    """Count the verdicts in a sentence that names what is not met; never one word.
+
+    "1 below limit (canal), 5 limits met, 1 too near to tell (root of 35), 1 not assessed
+    (foramen). This is no clearance for surgery."
+
+    Parameters
+    ----------
+    name_of : callable, optional
+        What a row is called; by default `target_words`.
+    jaw : {'lower', 'upper'} or None
+        In the upper jaw *lingual* reads *palatal*.
+    """
+
+    def name(m: Measurement) -> str:
+        words = (name_of or target_words)(m)
+        return words.replace("lingual", "palatal") if jaw == "upper" else words
+
+    rows = {
+        verdict: [m for m in worst_first(measurements) if m.verdict == verdict]
+        for verdict in _WORST_FIRST
+    }
+    if not any(rows.values()):
+        return f"No limit was checked. {NO_CLEARANCE}"
+    met = len(rows["meets limit"])
+    parts = [f"{met} limit met" if met == 1 else f"{met} limits met"]
+    for verdict, where in (("below limit", 0), ("too near to tell", 99), ("not assessed", 99)):
+        if rows[verdict]:
+            names = list(dict.fromkeys(name(m) for m in rows[verdict]))
+            if len(names) > MOST_NAMES:
+                names = [*names[: MOST_NAMES - 1], f"and {len(names) - MOST_NAMES + 1} more"]
+            parts.insert(where, f"{len(rows[verdict])} {verdict} ({', '.join(names)})")
+    return f"{', '.join(parts)}. {NO_CLEARANCE}"
+
+
+def target_words(measurement: Measurement) -> str:
+    """What a measurement is to, for people: ``root of 35``, ``canal left``, ``remaining bone``."""
+    details = measurement.details
+    side = str(details.get("side", ""))
+    target = measurement.target
+    if not target:
+        of = str(details.get("of", "")) if measurement.kind == "depth" else ""
+        of = f"{of} from the {details['from']}" if details.get("from") else of
+        target = of or _KIND_WORDS.get(measurement.kind, measurement.kind.replace("_", " "))
+    root = re.fullmatch(r"root-(\d\d)(-deep)?", target)
+    words = f"root of {root.group(1)}" if root else target.replace("-", " ")
+    return f"{words} {side}".strip()
+
+
+def round_down(value: float, step: float = 0.1) -> float:
+    """Largest multiple of the step that is not above the value: widths, heights, clearances.
+
+    Towards minus infinity, so that an overlap is never made smaller. A value that misses a
+    multiple by floating-point noise (1e-6 of a step) counts as that multiple.
+    """
+    return _multiple(math.floor, value, step)
+
+
+def round_up(value: float, step: float = 0.1) -> float:
+    """Smallest multiple of the step that is not below the value: uncertainties."""
+    return _multiple(math.ceil, value, step)
+
+
+def _multiple(toward: Callable[[float], int], value: float, step: float) -> float:
+    steps = value / step
+    nearest = round(steps)
+    count = nearest if abs(steps - nearest) < _NOISE else toward(steps)
+    # Written with the step's own digits: 3 x 0.1 must read 0.3.
+    return round(count * step, 9) + 0.0

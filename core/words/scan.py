@@ -1,0 +1,281 @@
+"""Sentences about the scan: what is so, why it matters for measuring, what to do."""
+
+from __future__ import annotations
+
+SENTENCES: dict[str, str] = {
+    # What was named cannot be opened.
+    "scan_path_missing": (
+        "There is no file or folder {path!r} - nothing was read - check the name, or choose the "
+        "exported folder again."
+    ),
+    "scan_path_unreadable": (
+        "{path!r} cannot be read - nothing was measured - check the disc and the right to read it."
+    ),
+    "scan_nothing_found": (
+        "No DICOM pictures were found in {path!r} ({count} files looked at) - there is nothing to "
+        "measure on - choose the folder, disc or zip that the scanner exported."
+    ),
+    "scan_only_damaged": (
+        "None of the DICOM files can be read ({count} damaged: {names}) - nothing can be measured "
+        "- copy the export again from the scanner or disc."
+    ),
+    "scan_cancelled": "Reading was stopped - no scan is open - open it again when you like.",
+    "scan_too_large": (
+        "The pictures would not fit into memory, or are larger than any scan of a jaw - they were "
+        "not read - export a smaller field, or check the files."
+    ),
+    "zip_damaged": (
+        "The archive {path!r} is damaged - slices may be missing - copy or export it again."
+    ),
+    "zip_encrypted": (
+        "The archive {path!r} is locked with a password - it cannot be read - unpack it first and "
+        "open the folder."
+    ),
+    "zip_unsafe_name": (
+        "The archive {path!r} holds a name that leads outside of it ({name!r}) - no scanner writes "
+        "that, so it was not read - ask where it comes from."
+    ),
+    "zip_swells": (
+        "The archive {path!r} would swell to {megabytes} MB - no scan packs that small, so it was "
+        "not read - ask where it comes from."
+    ),
+    # Which series.
+    "scan_several_series": (
+        "The export holds several series that can be measured on - a measurement on the wrong one "
+        "is worth nothing - name one: {listing}."
+    ),
+    "scan_series_not_found": (
+        "There is no series {wanted!r} in this export - nothing was measured - name one of: "
+        "{listing}."
+    ),
+    # A stack that cannot be measured on.
+    "scan_localizer": (
+        "This is an overview picture for planning the scan, no volume - it holds no depth to "
+        "measure in - choose the scan's own series."
+    ),
+    "scan_screen_picture": (
+        "These are copies of a screen, no slices - their grey values and scale are those of a "
+        "picture - export the scan itself."
+    ),
+    "scan_not_ct": (
+        "This is no CT or cone-beam scan (it says {modality}) - its scale and grey values do not "
+        "mean what the measurements need - choose the CT series."
+    ),
+    "scan_scale_not_linear": (
+        "The grey values are stored through a table or a scale of zero - edges found on them "
+        "would lie in the wrong place - export the original slices."
+    ),
+    "scan_colour": (
+        "The pictures are in colour - a scan has one grey value for each place - export the "
+        "original slices."
+    ),
+    "scan_pixel_layout": (
+        "The pixels are stored in a way that this program cannot read for sure - a wrong guess "
+        "would move every edge - export them uncompressed, 16 bits."
+    ),
+    "scan_syntax_unknown": (
+        "The pictures are compressed in a way that this program does not read ({syntax}) - no "
+        "value is known - export them uncompressed or with lossless JPEG."
+    ),
+    "scan_undecodable": (
+        "{count} of {total} compressed slices could not be unpacked - the volume would have holes "
+        "- copy the export again from the scanner or disc."
+    ),
+    "scan_no_decoder": (
+        "The part that unpacks compressed slices did not start - the slices cannot be read - "
+        "install the program again, or export the scan uncompressed."
+    ),
+    "scan_truncated": (
+        "{count} of {total} slices are cut short - the volume would have holes - copy the export "
+        "again from the scanner or disc."
+    ),
+    "scan_one_slice": (
+        "There is only one slice, or only one place that slices lie at - a volume needs many - "
+        "open the folder that holds the whole series."
+    ),
+    "scan_no_position": (
+        "The slices do not say where they lie - distances and left and right cannot be known - "
+        "export again with positions, or state the voxel size yourself."
+    ),
+    "scan_no_spacing": (
+        "The slices do not say how large a pixel is - no distance can be measured - export again "
+        "with pixel spacing, or state the voxel size yourself."
+    ),
+    "scan_no_orientation": (
+        "The slices do not say how they are turned - left, right, front and back cannot be known "
+        "- export again with the orientation."
+    ),
+    "scan_no_order": (
+        "The slices have neither positions nor numbers without holes - their order cannot be known "
+        "- export again with positions."
+    ),
+    "scan_orientation_broken": (
+        "The direction of the slices is not written as two perpendicular unit vectors ({found}) - "
+        "every distance would be bent - export again."
+    ),
+    "scan_slices_missing": (
+        "{count} slices are missing in {gaps} places (step {step_mm} mm) - what lies there was not "
+        "exported and cannot be measured - export the whole series again."
+    ),
+    "scan_slices_uneven": (
+        "The slices are not evenly spaced ({count} steps off: {found_mm} mm instead of "
+        "{expected_mm} mm) - lengths across them would be wrong - export the series again."
+    ),
+    "scan_not_a_line": (
+        "The slices do not lie behind one another in a straight line (up to {found_mm} mm beside "
+        "it) - every oblique distance would be wrong - export the series again."
+    ),
+    "scan_conflicting_slices": (
+        "{count} slices lie at the same place as another but show something else - two scans may "
+        "be mixed - export one series alone."
+    ),
+    "scan_spacing_not_believable": (
+        "The stated voxel size is outside 0.01 to 10 mm - lengths would be wrong - check the "
+        "numbers; they are in mm."
+    ),
+    "scan_spacing_not_the_headers": (
+        "The stated pixel size {stated} mm is not the one in the files ({header} mm) - one of them "
+        "is wrong - check it at the scanner before measuring."
+    ),
+    # What limits measuring on a stack.
+    "scan_two_patients": (
+        "The export holds scans of {count} different patients - you may measure on the wrong one - "
+        "compare name, birth date and ID before each step."
+    ),
+    "scan_two_dates": (
+        "The export holds scans of {count} dates ({dates}) - bone and teeth may have changed "
+        "between them - choose the date that you mean."
+    ),
+    "scan_two_dates_in_series": (
+        "The slices of this series bear different dates ({dates}) - two scans may be mixed - "
+        "compare with the scanner's list."
+    ),
+    "scan_files_ignored": (
+        "{count} other files beside the pictures were passed over - they hold no slices - nothing "
+        "to do."
+    ),
+    "scan_files_damaged": (
+        "{count} files look like DICOM but cannot be read ({names}) - slices may be missing from "
+        "a series - copy the export again if a series is refused or too short."
+    ),
+    "scan_directory_lists_more": (
+        "The disc's directory lists {count} files that are not here - a series may be left out - "
+        "check that the scan you mean is among those found."
+    ),
+    "scan_localizer_left_out": (
+        "{count} overview pictures with this series' number were left out - they are no part of "
+        "the volume - nothing to do."
+    ),
+    "scan_pictures_left_out": (
+        "{count} more pictures bear this series' number but do not fit to its slices - part of the "
+        "scan may be missing - see why they were refused, and compare the number of slices."
+    ),
+    "scan_copies_dropped": (
+        "{count} slices were there twice and their copies were dropped - the values are the same - "
+        "nothing to do."
+    ),
+    "scan_slice_made_up": (
+        "Slice {slice} is missing and was put in between its neighbours - what lies there was not "
+        "measured - export again before measuring across it."
+    ),
+    "scan_slices_truncated": (
+        "{count} slices are cut short - they cannot be read - copy the export again."
+    ),
+    "scan_slices_lost": (
+        "The slices {slices} could not be read and were put in between their neighbours - what "
+        "lies there was not measured - copy the export again before measuring across them."
+    ),
+    "scan_spacing_by_hand": (
+        "Spacing entered by hand ({spacing_mm} mm) - every length hangs on it, and the order of "
+        "the slices on their numbers - compare top and bottom, and a known length, first."
+    ),
+    "scan_orientation_assumed": (
+        "The files do not say how the slices are turned, so slices across the lying patient were "
+        "taken for granted - left and right are not known from this scan - compare with the "
+        "patient before anything else."
+    ),
+    "scan_orientation_default": (
+        "The position of the slices looks like a default, not like a measured one - left and "
+        "right may be wrong - compare missing and crowned teeth with the patient."
+    ),
+    "scan_patient_position_missing": (
+        "The files do not say how the patient lay or sat - left and right rest on the slices' "
+        "directions alone - compare missing and crowned teeth with the patient."
+    ),
+    "scan_patient_position_unusual": (
+        "The patient's position is written as {found!r}, which is no defined term - left and right "
+        "rest on the slices' directions alone - compare missing and crowned teeth with the patient."
+    ),
+    "scan_lossy": (
+        "The pictures were compressed with loss{ratio} - thin plates and the canal's wall may be "
+        "changed - export without loss if you can."
+    ),
+    "scan_voxel_large": (
+        "A voxel is {voxel_mm} mm - details below about twice that are lost, thin plates and the "
+        "canal's wall among them - read margins with more room."
+    ),
+    "scan_derived": (
+        "The series says that it was derived from another - its edges may be smoothed or moved - "
+        "measure on the original slices if you have them."
+    ),
+    "scan_reformatted": (
+        "The series says that it was cut or resampled from another - its edges are smoother than "
+        "the scan's - measure on the original slices if you have them."
+    ),
+    "scan_stitched": (
+        "The series says that it was joined from several scans - lengths across the seam may be "
+        "off - measure on one side of it."
+    ),
+    "scan_sharpened": (
+        "The series says that it was sharpened - edges lie too far out and thin plates look "
+        "thicker - measure on the unsharpened series if you have it."
+    ),
+    "scan_metal_reduced": (
+        "The series says that metal artefacts were reduced - bone beside metal may be drawn in or "
+        "wiped out - compare with the untreated series near metal."
+    ),
+    "scan_secondary_capture": (
+        "The slices were stored as copies, not by the scanner itself - scale and grey values may "
+        "have been changed - check a known length first."
+    ),
+    "scan_burned_in": (
+        "The pictures say that text is burned into them - it hides what lies below, and may show "
+        "the patient's name - look before you pass them on."
+    ),
+    "scan_spacing_contradicts": (
+        "The files state {stated_mm} mm between slices, their positions {measured_mm} mm - one of "
+        "them is wrong, and heights hang on it - check a known height before measuring."
+    ),
+    "scan_slices_apart": (
+        "Slices {stated_mm} mm thick lie {measured_mm} mm apart - what lies between them was not "
+        "scanned - read margins across the slices with more room."
+    ),
+    "scan_slices_overlap": (
+        "Slices {stated_mm} mm thick lie {measured_mm} mm apart - details thinner than a slice are "
+        "blurred - do not take the step for the scan's sharpness."
+    ),
+    "scan_tilted": (
+        "The slices are tilted by {angle_deg}° against their stack - it is accounted for exactly - "
+        "nothing to do."
+    ),
+    "scan_tilt_contradicts": (
+        "The files state a tilt of {stated_deg}°, their positions {measured_deg}° - one of them is "
+        "wrong, and oblique lengths hang on it - check a known length before measuring."
+    ),
+    "scan_identity_incomplete": (
+        "Name or birth date is missing - the scan cannot be told from another patient's - make "
+        "sure by other means whose it is."
+    ),
+    "scan_no_frame_of_reference": (
+        "The scan has no frame of reference - a plan can only be tied to its voxels - keep plan "
+        "and scan together."
+    ),
+    "scan_scale_differs": (
+        "The grey scale differs between slices and was brought into one - values are comparable - "
+        "nothing to do."
+    ),
+    "scan_round_field": (
+        "The corners around the round field ({percent} % of each slice) were not scanned - nothing "
+        "is measured there - nothing to do."
+    ),
+}

@@ -1,0 +1,114 @@
+"""Sentences about: the sheet. Findings, definitions and headings for people."""
+
+from __future__ import annotations
+
+UNCERTAINTY = (
+    "± covers marks, edges, voxels and scale. It does not cover movement during the scan, a canal "
+    "that was misread, or the drilling."
+)
+"""Stands under every ledger and on every sheet, word for word."""
+
+BY_HAND = {
+    "free_hand_at_least_mm": "free-hand",
+    "pilot_guide_at_least_mm": "with a pilot guide",
+    "full_guide_at_least_mm": "with a full guide",
+}
+"""Keys of a row's details for what placement would make of it, and their words."""
+
+BY_HAND_MEANS = (
+    "If placed as in published series: least clearance over their mean deviations, not a worst "
+    "case."
+)
+
+HOW_TO_READ = (
+    "Values, walls, widths and heights are rounded down, ± up; verdicts use unrounded values. "
+    "at least: value less 1.645 u (one-sided 95 %); ± U: k = 2. "
+    "≥ meets limit · ≈ too near to tell · < below limit · ? not assessed"
+)
+
+DRAFT = "DRAFT – not signed off"
+WITHOUT_VIEWING = "made without viewing the pictures"
+
+SENTENCES: dict[str, str] = {
+    "name-in-latin": (
+        "The name is printed in its Latin spelling - this computer has no font for {characters} - "
+        "compare ID and birth date, or install a font for that script and print again."
+    ),
+    "name-in-codes": (
+        "Parts of the name are printed as character codes - this computer has no font for "
+        "{characters} and the scan holds no Latin spelling - compare ID and birth date, or install "
+        "a font for that script and print again."
+    ),
+    "name-missing": (
+        "The scan holds no patient name - a sheet without a name can be filed with the wrong "
+        "patient - compare ID, birth date and scan date with the chart."
+    ),
+    "output-folder": (
+        "The folder {path} cannot be made or used - the sheet was not written - choose a folder "
+        "that you may write to."
+    ),
+    "ledger-of-other-plan": (
+        "These measurements belong to another state of the plan - figures would stand beside "
+        "pictures that they were not taken from - measure again, then make the sheet."
+    ),
+    "ledger-of-other-scan": (
+        "These measurements belong to another scan - figures would stand beside pictures that "
+        "they were not taken from - measure on this scan, then make the sheet."
+    ),
+    "paper-unknown": (
+        "{found} is not a paper size of the sheet - nothing was written - choose A4 or Letter."
+    ),
+    "station-off-arch": (
+        "Station {station} mm lies more than {most} mm beyond the traced arch - a section there "
+        "would not stand across the jaw - choose a station from 0 to {length} mm."
+    ),
+    "chart-needs-arch": (
+        "The plan holds no jaw plane or no arch - without them nothing tells how a section lies "
+        "in the jaw - set the jaw plane and trace the arch."
+    ),
+}
+
+DEFINITIONS: dict[str, str] = {
+    "clearance": (
+        "Clearance: shortest true distance in space from the fixture, apex included, to the "
+        "outside of the structure (or to the outer bone surface); negative where they overlap."
+    ),
+    "ridge_width": (
+        "Ridge width: distance between the outer bone edges first met from outside, on the line "
+        "perpendicular to the direction used, at the stated depth below the crest."
+    ),
+    "ridge_height": (
+        "Ridge height: from the crest, the bone point furthest towards the crowns, to the limiting "
+        "structure's nearest border, along the direction used."
+    ),
+    "plate_thickness": (
+        "Cortex: thickness between outer and inner edge, along the normal of the outer surface."
+    ),
+    "wall": (
+        "Remaining bone: from the fixture's surface, perpendicular to its axis, to the first outer "
+        "edge; bone only."
+    ),
+    "hollow_depth": (
+        "Undercut depth: by level, below the fixed level 2 mm above the canal (Chan et al. 2011); "
+        "by bridge, below the bridging tangent (Parnia 2010)."
+    ),
+    "hollow_angle": "Undercut angle: against the perpendicular of up (Chan et al. 2011).",
+    "angle": "Angle between two axes, or between two arms of three hand-placed marks.",
+    "ruler": "Ruler: straight distance between two hand-placed marks.",
+    "offset": "Offset of two axes at the stated height.",
+    "room": "Room between neighbours or to the opponent at the stated height.",
+    "entry": "Entry point, from the neighbours' facing surfaces.",
+    "depth": (
+        "Platform depth: from the bone's edge at that place of the rim, along the axis; + into "
+        "bone, - above it. Drilling depth: from a rim of the bone, the gum or the stent's top, "
+        "along the axis to the apex."
+    ),
+}
+"""What a kind of measurement means, shortened from the functions' own definitions."""
+
+GROUPS: dict[str, str] = {
+    "danger": "Danger",
+    "roots": "Roots",
+    "bone": "Bone",
+    "information": "Information",
+}

@@ -1,0 +1,35 @@
+"""Sentences about: the user's lists of sizes and drills."""
+
+from __future__ import annotations
+
+SENTENCES: dict[str, str] = {
+    "sizes-empty": (
+        "This file holds no size - the list would be empty, so it was left as it is - write one "
+        "size a row below a first row that names the columns."
+    ),
+    "sizes-no-column": (
+        "The first row names no column {name} - without it no size is complete, so the list was "
+        "left as it is - name the columns {known}; the last four and the label may be missing."
+    ),
+    "sizes-unknown-column": (
+        "The first row names a column {name} that is not known - its numbers might change the "
+        "shape, so the list was left as it is - name the columns {known}."
+    ),
+    "sizes-row": (
+        "Row {row}: {reason} - a wrong size would be measured with a wrong shape, so the list was "
+        "left as it is - mend that row and read the file again."
+    ),
+    "sizes-twice": (
+        "Row {row} is the same size as row {first} - the list was left as it is - take one of "
+        "them out."
+    ),
+    "sizes-too-many": (
+        "The file holds more than {most} sizes - that is hardly a shelf, so the list was left as "
+        "it is - shorten it."
+    ),
+    "drills-setting": (
+        "Row {row} of the drills is not complete: it needs a name, marks 0.05 to 5 mm apart and, "
+        "if known, a tip of 0 to 10 mm - drilling depths are rounded by them, so nothing was kept "
+        "- mend that row."
+    ),
+}

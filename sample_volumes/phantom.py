@@ -1,0 +1,84 @@
+"""Small jaws for tests: no files, about a second."""
+
+from __future__ import annotations
+
+from copy import deepcopy
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sample_volumes.dicom_out import Header, stored_values
+from sample_volumes.lower_jaw import ARCH, GAP, LowerJaw
+from sample_volumes.plans import Case, tie
+from sample_volumes.report import lower_report
+from sample_volumes.shapes import Array
+from sample_volumes.voxelise import Grid, Pose, simple_scan
+
+HEADER = Header(
+    name="phantom", patient_name="QUARRY^Sample", patient_id="S-0107", birth_date="19610402",
+    sex="O", scan_date="20260914", scan_time="093000", description="phantom", body_part="JAW",
+)  # fmt: skip
+
+
+def small_jaw(
+    seed: int = 1,
+    *,
+    voxel_mm: float = 0.4,
+    blur_fwhm_mm: float = 0.5,
+    noise_sd: float = 35.0,
+    tilt_deg: tuple[float, float, float] = (5.0, -3.0, 4.0),
+    size_mm: tuple[float, float, float] = (30.0, 34.0, 40.0),
+) -> tuple[NDArray[np.int16], Array, dict[str, Any]]:
+    """The lower jaw around its gap at 36, with the truth of the whole jaw.
+
+    Parameters
+    ----------
+    tilt_deg : (pitch, roll, yaw)
+        How the jaw lies in patient space.
+    size_mm : (x, y, z)
+        Box around the site.
+
+    Returns
+    -------
+    voxels : (K, J, I) int16 grey values
+    affine : (4, 4) from (i, j, k, 1) to LPS mm
+    truth : dict
+        The fields of ``lower_left_36.truth.json`` but for the wrong plan's values and
+        ``bone_surface``; ``truth["plan"]`` is the right plan.
+    """
+    pitch, roll, yaw = tilt_deg
+    pose = _pose(pitch, roll, yaw)
+    middle = pose.patient(ARCH.place(GAP, -1.0, -21.5))
+    first = np.round(middle - 0.5 * np.array(size_mm), 1)
+    shape = tuple(round(e / voxel_mm) for e in size_mm[::-1])
+    grid = Grid(
+        first_mm=(float(first[0]), float(first[1]), float(first[2])),
+        shape=(shape[0], shape[1], shape[2]),
+        voxel_mm=voxel_mm,
+    )
+    jaw = LowerJaw()
+    voxels = simple_scan(jaw, pose, grid, seed=seed, blur_fwhm_mm=blur_fwhm_mm, noise_sd=noise_sd)
+    truth = deepcopy(_truth(pitch, roll, yaw))
+    truth["scan"] |= {
+        "shape": list(grid.shape), "voxel_mm": voxel_mm, "affine": grid.affine.tolist(),
+    }  # fmt: skip
+    truth["plan"]["scan"] = tie(HEADER, stored_values(voxels), grid)
+    return voxels, grid.affine, truth
+
+
+@lru_cache(maxsize=8)
+def _truth(pitch_deg: float, roll_deg: float, yaw_deg: float) -> dict[str, Any]:
+    """What depends on the pose alone; several phantoms of one pose share it."""
+    grid = Grid(first_mm=(0.0, 0.0, 0.0), shape=(2, 2, 2), voxel_mm=1.0)
+    nothing = np.zeros(grid.shape, dtype=np.uint16)
+    pose = _pose(pitch_deg, roll_deg, yaw_deg)
+    case = Case(header=HEADER, pose=pose, grid=grid, stored=nothing, arch=ARCH, up=-1.0)
+    right, _, truth = lower_report(case, LowerJaw(), dense=False)
+    return truth | {"plan": right}
+
+
+def _pose(pitch_deg: float, roll_deg: float, yaw_deg: float) -> Pose:
+    shift = np.array([1.2, -18.0, 30.0])
+    return Pose.tilted(pitch_deg=pitch_deg, roll_deg=roll_deg, yaw_deg=yaw_deg, shift=shift)

@@ -1,0 +1,41 @@
+"""What panels and dialogs are tested on."""
+
+import pytest
+
+pytest.importorskip("PySide6")
+
+from tests.app.case_at_hand import ListeningDesk, QuietSession, ledger, plan, volume
+
+
+@pytest.fixture
+def desk():
+    return ListeningDesk()
+
+
+@pytest.fixture
+def session(qapp):
+    from app import look
+
+    qapp.setStyleSheet(look.STYLE_SHEET)
+    case = QuietSession()
+    case.open(volume(), plan(), source="folder", window=(0.0, 1000.0))
+    case.show_ledger(ledger(case.plan))
+    yield case
+    case.close()
+
+
+@pytest.fixture
+def closing():
+    """Closes windows that a test left open; those that deleted themselves are gone already."""
+    from shiboken6 import isValid
+
+    windows = []
+
+    def keep(window):
+        windows.append(window)
+        return window
+
+    yield keep
+    for window in windows:
+        if isValid(window):
+            window.close()

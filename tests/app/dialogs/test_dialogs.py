@@ -1,0 +1,211 @@
+"""Every question: nothing answered beforehand, refused while half, put into the plan when whole."""
+
+import numpy as np
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication, QLabel, QPushButton, QRadioButton
+
+from app.answers import TROUBLES
+from app.dialogs import catalogue
+from app.dialogs.base import MOST_HEIGHT, MOST_WIDTH
+from app.dialogs.declare import ask_declaration
+from app.dialogs.examples import example
+from app.dialogs.help import show_help
+from app.dialogs.image_check import ask_image_check
+from app.dialogs.interpreted import ask_interpreted
+from app.dialogs.limits import ask_limits
+from app.dialogs.settings import show_settings
+from app.dialogs.side import ask_side
+from app.dialogs.sign_off import ask_sign_off
+from app.help_text import topics
+from app.settings import settings_of
+from core.history import sign_off_state
+from core.words.cautions import CAUTIONS
+from core.words.sheet import DEFINITIONS
+from tests.app.case_at_hand import ledger, plan
+
+
+@pytest.fixture
+def asked(qtbot, session, desk, closing):
+    def ask(function, **how):
+        dialog = closing(function(session, desk, None, **how))
+        qtbot.waitUntil(dialog.isVisible)
+        return dialog
+
+    return ask
+
+
+def press(button):
+    QTest.mouseClick(button, Qt.MouseButton.LeftButton)
+
+
+def radio(dialog, words):
+    return next(b for b in dialog.findChildren(QRadioButton) if b.text() == words)
+
+
+def write(line, text):
+    line.setFocus()
+    line.selectAll()
+    QTest.keyClicks(line, text)
+
+
+def test_side_is_answered_whole_or_not_at_all(asked, session):
+    session.plan = plan(side_check=None)
+    dialog = asked(ask_side)
+    words = " ".join(label.text() for label in dialog.findChildren(QLabel))
+    assert "I compared missing and crowned teeth with the" in words
+    assert "The site is on the patient’s" in words
+    assert not any(b.isChecked() for b in dialog.findChildren(QRadioButton))
+    assert not dialog.ok.isEnabled()
+    radio(dialog, "chart").click()
+    radio(dialog, "LEFT").click()
+    assert not dialog.ok.isEnabled(), "initials are missing"
+    write(dialog.by, "LM")
+    press(dialog.ok)
+    check = session.plan.side_check
+    assert (check.side, check.against, check.by) == ("left", "chart", "LM")
+    assert check.at
+    assert session.plan.history[-1]["who"] == "LM"
+    session.undo_stack.undo()
+    assert session.plan.side_check is None
+
+
+def test_image_is_judged_for_each_trouble(asked, session):
+    dialog = asked(ask_image_check)
+    write(dialog.by, "LM")
+    for trouble in TROUBLES[:-1]:
+        dialog.groups[trouble].button(0).click()
+    assert not dialog.ok.isEnabled()
+    dialog.groups[TROUBLES[-1]].button(2).click()
+    press(dialog.ok)
+    assert session.plan.image_check.at_the_site
+    assert set(session.plan.image_check.trouble) == set(TROUBLES)
+
+
+def test_examples_differ_from_a_plain_image_and_each_other():
+    pictures = [example(name) for name in ("none", *TROUBLES)]
+    for n, first in enumerate(pictures):
+        for second in pictures[n + 1 :]:
+            assert np.abs(first - second).mean() > 0.01
+
+
+def test_interpreted_needs_a_day_that_exists_and_is_not_to_come(asked, session):
+    dialog = asked(ask_interpreted)
+    write(dialog.by, "LM")
+    write(dialog.name, "A reader")
+    for wrong in ("2026-02-30", "2999-01-01", "1.2.2026"):
+        write(dialog.on, wrong)
+        assert not dialog.ok.isEnabled(), wrong
+    write(dialog.on, "2026-01-15")
+    press(dialog.ok)
+    assert session.plan.interpreted_by == "A reader"
+    assert session.plan.interpreted_at == "2026-01-15"
+
+
+def test_a_declaration_needs_state_and_reason(asked, session):
+    dialog = asked(ask_declaration, structure="root-37")
+    assert dialog.structure.currentText() == "root of 37"
+    radio(dialog, "not near this site: it leaves the summary").click()
+    write(dialog.by, "LM")
+    assert not dialog.ok.isEnabled()
+    write(dialog.reason, "removed years ago")
+    press(dialog.ok)
+    (said,) = session.plan.declared
+    assert (said.structure, said.state, said.reason, said.by) == (
+        "root-37", "not near this site", "removed years ago", "LM",
+    )  # fmt: skip
+
+
+def test_a_limit_changes_with_reason_and_never_under_its_lower_line(asked, session):
+    dialog = asked(ask_limits, key="canal")
+    assert dialog.value.minimum() == 1.0
+    dialog.value.setValue(0.2)
+    assert dialog.value.value() == 1.0
+    write(dialog.value, "3.0")
+    write(dialog.by, "LM")
+    assert not dialog.ok.isEnabled()
+    write(dialog.reason, "thick fingers")
+    press(dialog.ok)
+    changed = session.plan.limits["canal"]
+    assert (changed.value, changed.by, changed.reason) == (3.0, "LM", "thick fingers")
+    back = asked(ask_limits, key="canal")
+    write(back.value, "2.0")
+    write(back.reason, "as shipped")
+    press(back.ok)
+    assert "canal" not in session.plan.limits
+
+
+def test_signing_is_refused_while_side_and_tooth_contradict(asked, session):
+    session.plan = plan(side_check=type(plan().side_check)(side="right", against="chart", by="LM"))
+    session.show_ledger(ledger(session.plan))
+    dialog = asked(ask_sign_off)
+    write(dialog.name, "L. Example")
+    write(dialog.role, "dentist")
+    QTest.qWait(100)
+    assert dialog.obstacles
+    assert not dialog.ok.isEnabled()
+
+
+def test_signing_locks_and_an_edit_voids(asked, session, qtbot):
+    dialog = asked(ask_sign_off)
+    write(dialog.name, "L. Example")
+    write(dialog.role, "dentist")
+    qtbot.waitUntil(dialog.ok.isEnabled, timeout=5000)
+    press(dialog.ok)
+    assert sign_off_state(session.plan) == "signed"
+    assert session.plan.scan.fingerprint.startswith("sha256:")
+    assert "36" in session.plan.locked
+    again = asked(ask_sign_off)
+    assert again.ok.text() == "Open again for editing"
+    press(again.ok)
+    assert session.plan.locked == ()
+    assert sign_off_state(session.plan) == "void"
+
+
+def test_settings_are_kept_in_the_users_folder(asked, session):
+    dialog = asked(show_settings)
+    dialog.numbering.setCurrentIndex(1)
+    write(dialog.initials_line, "LM")
+    dialog.limits["canal"].setValue(2.5)
+    dialog.list.setCurrentRow(3)
+    dialog._add_drill()
+    dialog.drills.item(0, 1).setText("wide")
+    press(dialog.ok)
+    assert "Row 1 of the drills" in dialog.trouble.text()
+    dialog.drills.item(0, 1).setText("0.5")
+    press(dialog.ok)
+    value = settings_of(session).value
+    assert value.numbering == "1-32"
+    assert value.limits == {"canal": 2.5}
+    assert value.drills[0].marks_include_tip == "don't know"
+    assert session.operator == "LM"
+    settings_of(session).path.unlink()
+
+
+@pytest.mark.parametrize("kind", sorted(DEFINITIONS))
+def test_help_explains_every_kind_of_row(asked, kind):
+    dialog = asked(show_help, topic=kind)
+    assert DEFINITIONS[kind][:30] in dialog.page.toPlainText().replace("\n", " ")
+
+
+def test_about_carries_the_cautions(asked):
+    dialog = asked(show_help, topic="about")
+    assert CAUTIONS in dialog.page.toPlainText()
+    assert list(topics())[-1] == "about"
+
+
+@pytest.mark.parametrize("entry", catalogue.DIALOGS, ids=lambda e: e.words)
+def test_every_window_fits_and_closes_by_key(entry, session, desk, closing):
+    window = closing(entry.show(session, desk, None))
+    QTest.qWait(30)
+    assert window.width() <= MOST_WIDTH
+    assert window.height() <= MOST_HEIGHT
+    for button in window.findChildren(QPushButton):
+        if button.isVisible() and button.text():
+            need = button.fontMetrics().horizontalAdvance(button.text())
+            assert button.width() >= need + 8, button.text()
+    if entry.words != "Guided first case":
+        QTest.keyClick(window, Qt.Key.Key_Escape)
+        assert not window.isVisible()
+    QApplication.processEvents()

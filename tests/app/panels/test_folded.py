@@ -1,0 +1,107 @@
+"""Folded panels and the sheet on a small simulated jaw: drawn when shown, idle when folded."""
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+
+from app.dialogs.sheet import show_sheet
+from app.panels.remaining_bone import RemainingBone
+from app.panels.ridge_profile import RidgeProfile
+from core.assemble import measure
+from core.plan_parse import parse
+from core.volume import Volume
+from sample_volumes import small_jaw
+from tests.app.case_at_hand import IDENTITY, QuietSession
+
+
+@pytest.fixture(scope="module")
+def jaw():
+    import numpy as np
+
+    voxels, affine, truth = small_jaw()
+    volume = Volume(
+        voxels=voxels,
+        mm_from_ijk=affine,
+        made_up=np.zeros(len(voxels), dtype=bool),
+        identity=IDENTITY,
+    )
+    document = {k: v for k, v in truth["plan"].items() if k != "scan"}
+    plan = parse(document)
+    return volume, plan, measure(plan, volume)
+
+
+@pytest.fixture
+def case(qapp, jaw):
+    volume, plan, measured = jaw
+    session = QuietSession()
+    session.open(volume, plan, window=(0.0, 2000.0))
+    session.show_ledger(measured)
+    yield session
+    session.close()
+
+
+def test_remaining_bone_is_measured_only_while_it_is_shown(qtbot, case, desk):
+    panel = RemainingBone(case, desk)
+    qtbot.addWidget(panel)
+    QTest.qWait(50)
+    assert not panel._latest.busy
+    panel.resize(345, 230)
+    panel.show()
+    qtbot.waitUntil(lambda: panel.chart.picture is not None, timeout=60_000)
+    least = float(panel.chart.picture.bone_mm[:, panel.chart.picture.turns_deg == 0.0].min())
+    row = case.ledger.get("36/wall/buccal")
+    assert least >= row.value - 1e-6, "the row is the least within 45 degrees of buccal"
+    case.preview(case.plan)
+    assert panel.chart.picture is not None or panel.said.text() == "…"
+
+
+def test_another_pose_takes_the_old_picture_away_at_once(qtbot, case, desk):
+    panel = RemainingBone(case, desk)
+    qtbot.addWidget(panel)
+    panel.resize(345, 230)
+    panel.show()
+    qtbot.waitUntil(lambda: panel.chart.picture is not None, timeout=60_000)
+    from core.edit_pose import fixture_deepened
+
+    case.apply("deeper", fixture_deepened(case.plan, "36", 0.5))
+    assert panel.chart.picture is None
+    assert panel.said.text() == "…"
+    qtbot.waitUntil(lambda: panel.chart.picture is not None, timeout=60_000)
+
+
+def test_ridge_profile_and_a_click_on_it(qtbot, case, desk):
+    panel = RidgeProfile(case, desk)
+    qtbot.addWidget(panel)
+    panel.resize(520, 230)
+    panel.show()
+    qtbot.waitUntil(lambda: panel.chart.profile is not None, timeout=90_000)
+    assert panel.chart.needed_words == "Ø 4.5 + 1.5 + 1.0"
+    before = case.station_mm
+    QTest.mouseClick(panel.chart, Qt.MouseButton.LeftButton, pos=panel.chart.rect().center())
+    assert case.station_mm != before
+
+
+def test_sheet_preview_then_files(qtbot, case, desk, tmp_path, closing):
+    dialog = closing(show_sheet(case, desk, None))
+    qtbot.waitUntil(lambda: bool(dialog.images), timeout=60_000)
+    assert dialog.state.text().startswith("DRAFT")
+    assert dialog.number.text() == f"page 1 of {len(dialog.images)}"
+    QTest.mouseClick(dialog.next, Qt.MouseButton.LeftButton)
+    assert dialog.number.text().startswith("page 2")
+    # A4 at 80 dots an inch (ISO 216: 210 x 297 mm).
+    image = dialog.images[0]
+    assert image.width() == pytest.approx(210 / 25.4 * 80, abs=1)
+    assert image.height() == pytest.approx(297 / 25.4 * 80, abs=1)
+    dialog.write(tmp_path / "sheet")
+    qtbot.waitUntil(lambda: bool(dialog.written), timeout=60_000)
+    assert (tmp_path / "sheet" / "sheet.pdf").is_file()
+    assert not dialog.folder.isHidden()
+
+
+def test_sheet_into_a_place_that_cannot_be_used_says_so(qtbot, case, desk, tmp_path, closing):
+    (tmp_path / "sheet").write_text("in the way", encoding="utf-8")
+    dialog = closing(show_sheet(case, desk, None))
+    qtbot.waitUntil(lambda: bool(dialog.images), timeout=60_000)
+    dialog.write(tmp_path / "sheet")
+    qtbot.waitUntil(lambda: not dialog.trouble.isHidden(), timeout=60_000)
+    assert "was not written" in dialog.trouble.text() or "cannot" in dialog.trouble.text()

@@ -1,0 +1,190 @@
+"""The ledger panel: order, folds, what waits, keys, buttons, speed."""
+
+import time
+from dataclasses import replace
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+
+from app.dialogs.declare import DeclareDialog
+from app.panels.ledger import LedgerPanel
+from app.panels.ledger_entries import WAITING, entries
+from core.measurement import Note
+from core.verdict import NO_CLEARANCE
+from core.words.sheet import UNCERTAINTY
+from tests.app.case_at_hand import ledger, plan, row, rows
+
+
+def texts(found):
+    return [(e.kind, e.text) for e in found]
+
+
+def shown(of=None, **how):
+    of = of or plan()
+    known = {"current": True, "whole": True} | how
+    earlier = known.pop("earlier", None)
+    return entries(of, known.pop("ledger", ledger(of)), earlier, **known)
+
+
+def test_order_is_danger_roots_bone_and_not_met_first():
+    groups = [e.text for e in shown() if e.kind == "group"]
+    assert groups == ["Danger", "Roots", "Bone"]
+    assert [e.key for e in shown() if e.kind in ("row", "fold")] == [
+        "36/clearance/foramen/True",
+        "36:danger:met",
+        "36/clearance/root-35",
+        "36:roots:met",
+        "36/wall/wall/buccal",
+        "36/ridge_width/w/3.0/axis",
+        "36:bone:free",
+    ]
+
+
+def test_what_is_met_folds_into_one_line_that_names_the_tightest():
+    fold = next(e for e in shown() if e.key == "36:danger:met")
+    assert fold.text == "≥ 2 limits met"
+    assert "3.4" in fold.aside
+    assert "vessel" in fold.aside
+    opened = shown(opened={"36:danger:met"})
+    assert "36/clearance/canal-left" in [e.key for e in opened]
+
+
+def test_the_sentences_of_a_row():
+    by_key = {e.key: e for e in shown(opened={"36:danger:met"})}
+    assert by_key["36/clearance/root-35"].why == "could be as little as 1.2 · limit 1.5"
+    assert by_key["36/clearance/foramen/True"].why == "not marked or declared"
+    assert by_key["36/wall/wall/buccal"].why == "limit 2.0 · lacks 0.8"
+    assert by_key["36/clearance/canal-left"].why == "at least 6.2 · limit 2.0"
+    assert by_key["36/ridge_width/w/3.0/axis"].why == "at least 7.9 · no limit"
+    assert [by_key[k].glyph for k in ("36/clearance/root-35", "36/wall/wall/buccal")] == ["≈", "<"]
+
+
+def test_summary_and_uncertainty_end_the_list():
+    last = shown()[-2:]
+    assert last[0].text.endswith(NO_CLEARANCE)
+    assert last[1].text == UNCERTAINTY
+
+
+def test_no_value_of_another_pose_is_ever_shown():
+    of = plan()
+    whole = ledger(of)
+    stale = shown(of, ledger=whole, earlier=whole, current=False, whole=False)
+    assert {e.value for e in stale if e.kind == "row"} == {WAITING}
+    assert not any("limits met" in e.text or e.glyph or e.why for e in stale)
+    assert not any(e.kind == "summary" for e in stale)
+
+
+def test_slow_rows_wait_beside_quick_ones():
+    of = plan()
+    whole = ledger(of)
+    quick = ledger(of, [r for r in rows() if r.group != "bone"])
+    found = {
+        e.key: e
+        for e in shown(of, ledger=quick, earlier=whole, whole=False, opened={"36:danger:met"})
+    }
+    assert found["36/clearance/canal-left"].value == "6.7"
+    assert found["36/wall/wall/buccal"].value == WAITING
+    assert found["36/wall/wall/buccal"].waiting
+
+
+def test_a_changed_limit_stands_beside_the_default():
+    changed = row("canal-left", 6.7, "meets limit")
+    limit = replace(changed.limit, value=3.0, changed_by="LM", changed_at="2026-11-24T10:00:00Z")
+    found = shown(ledger=ledger(plan(), [replace(changed, limit=limit)]), opened={"36:danger:met"})
+    line = next(e for e in found if e.key == changed.id)
+    assert "limit 3.0 (default 2.0)" in line.why
+
+
+def test_an_open_end_is_the_reason_not_the_remark_beside_it():
+    open_end = row("canal-left", 4.0, "not assessed")
+    notes = (Note("with-tip", {"tip": 1.5}), Note("traced_too_short", {"id": "canal-left"}))
+    reading = replace(open_end.reading, upper_bound=True, notes=notes)
+    (line,) = [e for e in shown(ledger=ledger(plan(), [replace(open_end, reading=reading)]))
+               if e.kind == "row"]  # fmt: skip
+    assert "traced too short" in line.why
+    assert line.value == "≤ 4.0"
+
+
+@pytest.fixture
+def panel(qtbot, session, desk):
+    panel = LedgerPanel(session, desk)
+    qtbot.addWidget(panel)
+    panel.resize(340, 600)
+    panel.show()
+    return panel
+
+
+def choose(panel, key):
+    panel.view.setCurrentIndex(panel.model.index(panel.model.row_of(key)))
+    panel.view.setFocus()
+
+
+def test_space_unfolds_by_key(panel):
+    choose(panel, "36:danger:met")
+    QTest.keyClick(panel.view, Qt.Key.Key_Space)
+    assert panel.model.row_of("36/clearance/canal-left") > 0
+    choose(panel, "36/clearance/canal-left")
+    before = panel.view.visualRect(panel.view.currentIndex()).height()
+    QTest.keyClick(panel.view, Qt.Key.Key_Return)
+    QTest.qWait(30)
+    index = panel.model.index(panel.model.row_of("36/clearance/canal-left"))
+    assert panel.view.visualRect(index).height() > before + 80
+    assert panel.view.currentIndex() == index
+
+
+def test_s_shows_the_witness_in_the_plane_that_holds_it(panel, session):
+    choose(panel, "36/clearance/root-35")
+    QTest.keyClick(panel.view, Qt.Key.Key_S)
+    assert session.turn_deg is not None
+    assert session.selected == "36"
+
+
+def test_m_takes_the_tool_that_settles_it(panel, desk):
+    choose(panel, "36/clearance/foramen/True")
+    QTest.keyClick(panel.view, Qt.Key.Key_M)
+    assert desk.tools == ["Foramen"]
+
+
+def test_mark_it_and_declare_are_buttons(panel, desk, qtbot):
+    entry = panel.model.entries[panel.model.row_of("36/clearance/foramen/True")]
+    rect = panel.view.visualRect(panel.model.index(panel.model.row_of(entry.key)))
+    boxes = dict(panel.delegate.button_rects(entry, rect))
+    QTest.mouseClick(
+        panel.view.viewport(), Qt.MouseButton.LeftButton, pos=boxes["mark it"].center()
+    )
+    assert desk.tools == ["Foramen"]
+    QTest.mouseClick(
+        panel.view.viewport(), Qt.MouseButton.LeftButton, pos=boxes["declare …"].center()
+    )
+    dialog = panel.findChild(DeclareDialog)
+    assert dialog.structure.currentData() == "foramen"
+    dialog.close()
+
+
+def test_buttons_lie_inside_the_row(panel):
+    panel.resize(300, 600)
+    QTest.qWait(20)
+    for number, entry in enumerate(panel.model.entries):
+        rect = panel.view.visualRect(panel.model.index(number))
+        for _, box in panel.delegate.button_rects(entry, rect):
+            assert rect.contains(box)
+
+
+def test_a_hidden_number_says_why(panel, session):
+    session.plan = plan(level=None)
+    session.show_ledger(None, current=False, whole=False)
+    assert "until jaw plane and arch" in panel.model.entries[0].text
+
+
+def test_twenty_updates_a_second_leave_most_of_the_time_free(panel, session):
+    # Twice the rows of a usual fixture; a refresh with painting must stay far below 50 ms.
+    many = [row(f"mark-{n}", 5.0 + n, "too near to tell") for n in range(40)]
+    times = []
+    for n in range(20):
+        moved = [replace(m, reading=replace(m.reading, value=m.value + 0.01 * n)) for m in many]
+        start = time.process_time()
+        session.show_ledger(ledger(session.plan, moved))
+        panel.view.viewport().repaint()
+        times.append(time.process_time() - start)
+    assert sorted(times)[len(times) // 2] < 0.025

@@ -1,0 +1,233 @@
+"""Who bar, log, fixture boxes, scan checks, my sizes: with real mouse and key events."""
+
+import csv
+
+import numpy as np
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+
+from app import look
+from app.dialogs.interpreted import InterpretedDialog
+from app.dialogs.side import SideDialog
+from app.panels.fixture import FixturePanel, align_targets
+from app.panels.log import Log, log_lines
+from app.panels.my_sizes import MySizes
+from app.panels.open_points import open_points
+from app.panels.scan_checks import ScanChecks, parts_of
+from app.panels.who import Who
+from app.settings import settings_of
+from core.findings import Finding
+from core.fixture import FixtureSize
+from core.structures import StentAxis
+from tests.app.case_at_hand import ledger, plan
+
+
+def shown(qtbot, panel, width, height):
+    qtbot.addWidget(panel)
+    panel.resize(width, height)
+    panel.show()
+    QTest.qWait(20)
+    return panel
+
+
+def test_every_pair_of_text_and_ground_can_be_read():
+    # Contrast as WCAG 2.1 defines it (relative luminance, 1.4.3): 4.5 : 1 for text.
+    def luminance(colour):
+        parts = np.array([colour.redF(), colour.greenF(), colour.blueF()])
+        linear = np.where(parts <= 0.03928, parts / 12.92, ((parts + 0.055) / 1.055) ** 2.4)
+        return float(linear @ [0.2126, 0.7152, 0.0722])
+
+    for text, ground in look.TEXT_PAIRS:
+        light, dark = sorted((luminance(text), luminance(ground)), reverse=True)
+        assert (light + 0.05) / (dark + 0.05) >= 4.5, (text.name(), ground.name())
+
+
+def test_who_and_which_side(qtbot, session, desk):
+    bar = shown(qtbot, Who(session, desk), 1366, 44)
+    assert bar.name.whole == "QUARRY, Sample"
+    assert "1961-04-02" in bar.rest.whole
+    assert "S-0107" in bar.rest.whole
+    assert "2026-09-14" in bar.rest.whole
+    assert bar.tooth.text() == "36, lower left first molar (19 in 1–32)"
+    assert bar.side.text() == "LEFT, compared with chart, LM"
+    assert bar.state.text().startswith("DRAFT")
+    assert bar.rest.text() == bar.rest.whole, "cut at 1366 pixels"
+
+
+def test_names_can_be_hidden(qtbot, session, desk):
+    bar = shown(qtbot, Who(session, desk), 1366, 44)
+    QTest.mouseClick(bar.names, Qt.MouseButton.LeftButton)
+    for secret in ("QUARRY", "1961", "S-0107"):
+        assert secret not in bar.name.whole + bar.rest.whole
+    QTest.mouseClick(bar.names, Qt.MouseButton.LeftButton)
+    assert bar.name.whole == "QUARRY, Sample"
+
+
+def test_the_other_numbering_stands_first_when_chosen(qtbot, session, desk):
+    bar = shown(qtbot, Who(session, desk), 1366, 44)
+    settings_of(session).change(numbering="1-32")
+    assert bar.tooth.text() == "19, lower left first molar (36 in ISO)"
+    settings_of(session).change(numbering="iso")
+
+
+def test_open_points_are_facts_and_never_answered_by_software():
+    of = plan(side_check=None)
+    texts = [p.text for p in open_points(of, ledger(of), confirmed=True)]
+    assert texts == [
+        "Side: not compared with patient or chart",
+        "Foramen: not marked or declared",
+        "Image: not yet judged",
+        "Whole volume: not yet interpreted",
+    ]
+
+
+def test_log_shows_what_was_done_with_initials(qtbot, session, desk):
+    log = shown(qtbot, Log(session, desk), 270, 260)
+    session.operator = "LM"
+    session.apply("jaw plane from three points", session.plan)
+    done = [line for line in log.model.lines if line.point is None]
+    assert done[0].text == "Jaw plane from three points"
+    assert done[0].by == "LM"
+    assert done[0].at
+    session.undo_stack.undo()
+    done = [line for line in log.model.lines if line.point is None]
+    assert done[0].text.startswith("Undone: ")
+    assert log.model.lines[0].point is not None, "open points stand on top"
+
+
+def test_equal_steps_are_one_line():
+    steps = [{"who": "LM", "when": "2026-11-24T10:00:00Z", "what": "moved"}] * 3
+    (line,) = log_lines((), tuple(steps))
+    assert line.text == "Moved (× 3)"
+
+
+def test_an_open_point_opens_its_question_and_stays_until_answered(qtbot, session, desk):
+    log = shown(qtbot, Log(session, desk), 270, 260)
+    row = next(n for n, x in enumerate(log.model.lines) if x.text.startswith("Whole volume"))
+    log.view.setCurrentIndex(log.model.index(row))
+    log.view.setFocus()
+    QTest.keyClick(log.view, Qt.Key.Key_Return)
+    dialog = log.findChild(InterpretedDialog)
+    dialog.reject()
+    assert any(x.text.startswith("Whole volume") for x in log.model.lines)
+
+
+def test_side_button_asks(qtbot, session, desk):
+    bar = shown(qtbot, Who(session, desk), 1366, 44)
+    QTest.mouseClick(bar.side, Qt.MouseButton.LeftButton)
+    dialog = bar.findChild(SideDialog)
+    assert dialog is not None
+    assert dialog.side.checkedId() == -1, "nothing is chosen beforehand"
+    dialog.reject()
+
+
+@pytest.fixture
+def fixture_panel(qtbot, session, desk):
+    return shown(qtbot, FixturePanel(session, desk), 345, 230)
+
+
+def type_in(box, text):
+    box.setFocus()
+    box.selectAll()
+    QTest.keyClicks(box, text)
+    QTest.keyClick(box, Qt.Key.Key_Return)
+
+
+def test_a_typed_diameter_is_one_step(fixture_panel, session):
+    type_in(fixture_panel.boxes["Ø"], "5.0")
+    assert session.plan.fixtures[0].size.diameter_mm == 5.0
+    assert session.undo_stack.undoText() == "fixture 36 set to Ø 5.0 × 8.0 mm"
+    session.undo_stack.undo()
+    assert session.plan.fixtures[0].size.diameter_mm == 4.0
+    assert fixture_panel.boxes["Ø"].value() == 4.0
+
+
+def test_typed_place_moves_towards_the_cheek(fixture_panel, session):
+    box = fixture_panel.boxes["Buccal"]
+    before = session.plan.fixtures[0].platform
+    type_in(box, f"{box.value() + 2.0:.1f}")
+    moved = session.plan.fixtures[0].platform - before
+    assert np.linalg.norm(moved) == pytest.approx(2.0, abs=0.1)
+    assert moved[0] > 0, "the cheek of 36 lies on the patient's left"
+
+
+def test_deeper_goes_along_the_axis_and_starts_at_zero_again(fixture_panel, session):
+    before = session.plan.fixtures[0]
+    type_in(fixture_panel.boxes["Deeper by"], "0.5")
+    after = session.plan.fixtures[0]
+    assert after.platform == pytest.approx(before.on_axis(0.5))
+    assert fixture_panel.boxes["Deeper by"].value() == 0.0
+
+
+def test_reading_the_boxes_changes_nothing(fixture_panel, session):
+    before = session.plan.fixtures[0]
+    for box in fixture_panel.boxes.values():
+        box.setFocus()
+        QTest.keyClick(box, Qt.Key.Key_Return)
+    assert session.plan.fixtures[0] is before
+
+
+def test_locked_is_not_edited(fixture_panel, session):
+    QTest.mouseClick(fixture_panel.lock, Qt.MouseButton.LeftButton)
+    assert session.plan.locked == ("36",)
+    assert not fixture_panel.boxes["Ø"].isEnabled()
+    assert not fixture_panel.remove.isEnabled()
+
+
+def test_a_size_of_the_list(fixture_panel, session):
+    menu = fixture_panel.sizes.menu()
+    menu.aboutToShow.emit()
+    action = next(a for a in menu.actions() if a.text() == "Ø 4.5 × 10.0 mm")
+    action.trigger()
+    assert session.plan.fixtures[0].size == FixtureSize(diameter_mm=4.5, length_mm=10.0)
+
+
+def test_align_to_the_stent_axis(fixture_panel, session):
+    axis = StentAxis(id="channel-36", occlusal=(18, 17, 9), gingival=(18, 17, 1))
+    session.apply("stent axis", plan(stent_axes=(axis,)))
+    assert [words for words, _ in align_targets(session.plan, session.fixture)] == [
+        "stent axis 36",
+        "the jaw plane’s normal",
+    ]
+    menu = fixture_panel.align.menu()
+    menu.aboutToShow.emit()
+    menu.actions()[0].trigger()
+    assert session.plan.fixtures[0].towards_apex == pytest.approx((0, 0, -1))
+
+
+def test_values_are_seen_in_the_boxes(fixture_panel):
+    box = fixture_panel.boxes["Ø"]
+    assert box.lineEdit().text() == "4.0 mm"
+    need = box.lineEdit().fontMetrics().horizontalAdvance("-100.0 mm")
+    assert box.lineEdit().width() >= need
+    assert box.lineEdit().height() >= box.lineEdit().fontMetrics().height()
+
+
+def test_scan_checks_tell_what_each_means(qtbot, session, desk):
+    finding = Finding("scan_voxel_large", "caution", {"voxel_mm": 0.5})
+    what, meaning = parts_of(finding)
+    assert what == "A voxel is 0.5 mm"
+    assert meaning.startswith("Details below about twice")
+    panel = shown(qtbot, ScanChecks(session, desk), 345, 200)
+    assert panel.aside.text() == ""
+
+
+def test_my_sizes_edit_and_csv(qtbot, session, desk, tmp_path):
+    panel = shown(qtbot, MySizes(session, desk), 460, 300)
+    table = panel.sizes.table
+    count = table.rowCount()
+    QTest.mouseClick(panel.sizes.buttons["Add"], Qt.MouseButton.LeftButton)
+    assert table.rowCount() == count + 1
+    table.item(0, 1).setText("nonsense")
+    assert "Row 1" in panel.sizes.said.text()
+    assert table.item(0, 1).text() == "3.5"
+    out = tmp_path / "mine.csv"
+    panel.sizes.write_file(out)
+    with out.open(encoding="utf-8", newline="") as file:
+        assert len(list(csv.reader(file))) == count + 2
+    bad = tmp_path / "bad.csv"
+    bad.write_text("diameter_mm,length_mm\n4,8\n4,wide\n", encoding="utf-8")
+    panel.sizes.read_file(bad)
+    assert "Row 3" in panel.sizes.said.text()
+    assert table.rowCount() == count + 1

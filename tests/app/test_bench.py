@@ -1,0 +1,272 @@
+"""The window as a person uses it: open, confirm, step, undo, and nothing clipped."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
+from PySide6.QtGui import QDropEvent
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QLabel, QMessageBox, QToolButton
+
+import sample_volumes
+from app.bench import Bench
+from app.case_store import CaseRecord
+from app.loading import best_of, must_ask
+from app.tools.catalogue import FOLDED
+from core.scan.report import SeriesReport
+from core.volume import ScanIdentity
+from core.words.cautions import CAUTIONS
+
+SCAN = "lower_left_36"
+
+
+@pytest.fixture
+def bench(qtbot, tmp_path):
+    made = Bench(tmp_path / "cases")
+    made.resize(1366, 768)
+    with qtbot.waitExposed(made):
+        made.show()
+    yield made
+    for box in made.findChildren(QMessageBox):
+        box.close()
+    made.close()
+    qtbot.waitUntil(lambda: not made.pictures.busy, timeout=20000)
+    made.deleteLater()
+
+
+def opened(bench, qtbot, plan=""):
+    if plan:
+        bench._open(str(sample_volumes.path(SCAN)), plan=str(sample_volumes.path(plan)))
+    else:
+        bench.open_sample()
+    qtbot.waitUntil(lambda: bench.pages.currentWidget() is bench.work, timeout=60000)
+    qtbot.waitUntil(
+        lambda: not bench.pictures.busy and bench.pictures.panorama.has_picture, timeout=60000
+    )
+
+
+def test_the_first_screen_says_the_cautions(bench):
+    assert bench.pages.currentWidget() is bench.start
+    assert CAUTIONS in [label.text() for label in bench.start.findChildren(QLabel)]
+
+
+def test_a_case_left_open_by_a_crash_comes_first_and_names_can_be_hidden(bench):
+    closed = CaseRecord(key="a", patient="QUARRY^Sample", tooth="36", closed=True)
+    left = CaseRecord(key="b", patient="HARBOUR^Sample", tooth="46")
+    bench.start.show_recent((closed, left), hidden=False, left_open=(left,))
+    words = [bench.start.list.item(n).text() for n in range(2)]
+    assert words[0].startswith("Left open when the program ended: HARBOUR")
+    assert "36, lower left first molar" in words[1]
+    bench.start.open_recent.disconnect()
+    bench.start.names_hidden.disconnect()
+    bench.start.hide_names.setChecked(True)
+    words = [bench.start.list.item(n).text() for n in range(2)]
+    assert not any("HARBOUR" in text or "QUARRY" in text for text in words)
+    taken = []
+    bench.start.open_recent.connect(taken.append)
+    bench.start.list.setCurrentRow(0)
+    QTest.keyClick(bench.start.list, Qt.Key.Key_Return)
+    assert taken == [left]
+
+
+def test_nothing_is_blank_and_no_number_is_given_until_the_arch_is_confirmed(bench, qtbot):
+    opened(bench, qtbot)
+    assert all(view.has_picture for view in bench.pictures.views)
+    assert bench.work.proposed.isVisible()
+    assert "proposed" in bench.work.proposed.words.text()
+    assert bench.session.ledger is None
+    QTest.mouseClick(bench.work.proposed.for_lower, Qt.MouseButton.LeftButton)
+    assert bench.session.confirmed
+    assert bench.session.plan.jaw == "lower"
+    assert not bench.work.proposed.isVisible()
+    assert "confirmed as proposed" in bench.session.plan.history[-1]["what"]
+    qtbot.waitUntil(lambda: bench.session.ledger is not None, timeout=60000)
+
+
+def test_keys_step_and_never_move_an_object(bench, qtbot):
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    session, section = bench.session, bench.pictures.section
+    section.setFocus()
+    fixture, at = session.plan.fixtures[0], session.station_mm
+    QTest.keyClick(section, Qt.Key.Key_Right)
+    assert session.station_mm == pytest.approx(at + 1)
+    QTest.keyClick(section, Qt.Key.Key_Left, Qt.KeyboardModifier.ShiftModifier)
+    assert session.station_mm == pytest.approx(at - 4)
+    assert session.plan.fixtures[0] is fixture
+    assert session.undo_stack.count() == 0
+
+
+def test_a_click_in_one_picture_moves_the_others(bench, qtbot):
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    session, arch = bench.session, bench.session.arch
+    wanted = arch.frame(20.0).origin
+    at = bench.pictures.arch_map.screen_position(wanted).toPoint()
+    QTest.mouseClick(bench.pictures.arch_map, Qt.MouseButton.LeftButton, pos=at)
+    reach = 2 * bench.pictures.arch_map.mm_per_pixel()
+    assert session.station_mm == pytest.approx(20.0, abs=reach)
+    assert bench.pictures.section.station_mm == session.station_mm
+    pixel = bench.pictures.panorama
+    at = pixel.to_screen().map(QPointF(pixel.u_of(40.0), 0.0)).toPoint()
+    QTest.mouseClick(pixel, Qt.MouseButton.LeftButton, pos=at)
+    assert session.station_mm == pytest.approx(40.0, abs=2 * pixel.mm_per_pixel())
+    third = bench.pictures.neighbours[5]
+    station = third.station_mm
+    QTest.mouseClick(third, Qt.MouseButton.LeftButton, pos=QPoint(20, 30))
+    assert session.station_mm == pytest.approx(station)
+
+
+def test_ctrl_z_and_ctrl_y(bench, qtbot):
+    opened(bench, qtbot)
+    bench.activateWindow()
+    bench.session.confirm_proposal("lower")
+    bench.session.undo_stack.undo()
+    assert not bench.session.confirmed
+    shortcuts = [s.toString() for a in bench.menus.edit.actions() for s in a.shortcuts()]
+    assert {"Ctrl+Z", "Ctrl+Y"} <= set(shortcuts)
+    redo = bench.menus.edit.actions()[1]
+    redo.trigger()
+    assert bench.session.confirmed
+
+
+def test_the_plan_of_another_scan_is_refused_with_a_reason(bench, qtbot, monkeypatch):
+    told = []
+    monkeypatch.setattr(bench, "tell_error", told.append)
+    bench.loading.failed.connect(told.append)
+    from core.plan import Plan, ScanTie
+
+    bench._open(str(sample_volumes.path(SCAN)), plan=Plan(scan=ScanTie(series_uid="1.2.3.4")))
+    qtbot.waitUntil(lambda: bool(told), timeout=60000)
+    assert told[0].code == "plan-other-scan"
+    assert bench.session.volume is None
+    assert bench.pages.currentWidget() is bench.start
+
+
+def test_a_folder_without_a_scan_is_told_plainly(bench, qtbot, tmp_path):
+    (tmp_path / "notes.txt").write_text("nothing")
+    told = []
+    bench.loading.failed.connect(told.append)
+    bench.open_path(str(tmp_path))
+    qtbot.waitUntil(lambda: bool(told), timeout=30000)
+    box = bench.findChild(QMessageBox)
+    assert box is not None
+    assert "Traceback" not in box.text() + box.informativeText() + box.detailedText()
+    assert bench.pages.currentWidget() is bench.start
+
+
+def test_a_scan_can_be_dropped_on_the_window_and_given_up(bench, qtbot):
+    mime = QMimeData()
+    mime.setUrls([QUrl.fromLocalFile(str(sample_volumes.path(SCAN)))])
+    drop = QDropEvent(
+        QPointF(50, 50), Qt.DropAction.CopyAction, mime, Qt.MouseButton.LeftButton,
+        Qt.KeyboardModifier.NoModifier,
+    )  # fmt: skip
+    bench.dropEvent(drop)
+    assert bench.pages.currentWidget() is bench.loading_page
+    QTest.mouseClick(bench.loading_page.cancel, Qt.MouseButton.LeftButton)
+    assert bench.pages.currentWidget() is bench.start
+    qtbot.wait(600)
+    assert bench.session.volume is None
+
+
+@pytest.mark.parametrize("size", [(1366, 768), (1440, 930)])
+def test_every_tool_is_inside_the_window(bench, qtbot, size):
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    bench.resize(*size)
+    qtbot.wait(50)
+    area = bench.rect()
+    for button in bench.work.tool_row.findChildren(QToolButton):
+        corner = button.mapTo(bench, QPoint(button.width(), button.height()))
+        assert area.contains(corner), button.text()
+        assert button.width() >= button.sizeHint().width()
+    assert bench.width() == size[0], "the window had to grow to hold its parts"
+    assert bench.height() == size[1]
+    assert bench.pictures.section.height() > 0.45 * size[1]
+
+
+def test_every_picture_and_tool_can_be_reached_with_keys_alone(bench, qtbot):
+    """Tab goes through the pictures and to the active tool; arrows go on from tool to tool."""
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    start = bench.pictures.section
+    start.setFocus()
+    seen = [start]
+    for _ in range(300):
+        QTest.keyClick(bench.focusWidget(), Qt.Key.Key_Tab)
+        seen.append(bench.focusWidget())
+        if seen[-1] is start:
+            break
+    assert seen[-1] is start, "the Tab key goes round"
+    assert {*bench.pictures.views} <= {*seen}
+    row = bench.work.tool_row
+    assert row.button("Move") in seen
+    assert {row.button(name) for name in FOLDED} <= {*seen}
+    row.button("Move").setFocus()
+    reached = set()
+    for _ in range(40):
+        focused = bench.focusWidget()
+        reached.add(focused.text() if isinstance(focused, QToolButton) else "")
+        QTest.keyClick(focused, Qt.Key.Key_Right)
+    assert {name for name in bench.hub.tools if name not in FOLDED} <= reached
+
+
+def test_a_folded_tool_shows_its_name_while_it_is_active(bench, qtbot):
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    name = next(iter(FOLDED))
+    bench.take_tool(name)
+    row = bench.work.tool_row
+    assert row.button(name).text().startswith(name)
+    assert row.button(name).isChecked()
+    assert not row.button("Move").isChecked()
+    bench.take_tool("Move")
+    assert row.button("Move").isChecked()
+    assert not row.button(name).isChecked()
+
+
+def test_grey_windows_and_slab_change_no_number(bench, qtbot):
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    qtbot.waitUntil(lambda: bench.session.ledger_is_whole, timeout=60000)
+    before = bench.session.ledger
+    bench.use_window("bone")
+    bench.session.look_through(slab_mm=5.0)
+    qtbot.waitUntil(lambda: not bench.pictures.busy, timeout=30000)
+    assert bench.session.ledger is before
+
+
+def report(date="2026-09-14", voxel=0.25, *, usable=True, uid="1"):
+    return SeriesReport(
+        uid=uid, stack=0, modality="CT", description="", date=date, shape=(10, 10, 10),
+        voxel_mm=(voxel, voxel, voxel), usable=usable, findings=(), identity=ScanIdentity(),
+        middle=None,
+    )  # fmt: skip
+
+
+def test_two_dates_always_ask():
+    assert not must_ask((report(),))
+    assert not must_ask((report(), report(usable=False)))
+    assert must_ask((report(), report(uid="2")))
+    assert must_ask((report(), report("2025-01-01", usable=False)))
+
+
+def test_the_latest_and_finest_usable_series_is_preselected():
+    reports = (
+        report("2025-01-01", 0.1),
+        report("2026-09-14", 0.3),
+        report("2026-09-14", 0.2),
+        report("2026-10-01", 0.1, usable=False),
+    )
+    assert best_of(reports) == 2
+
+
+def test_the_chooser_opens_what_was_chosen(bench, qtbot):
+    from app.loading import Contents
+
+    picture = np.zeros((20, 20), dtype=np.float32)
+    reports = (report("2025-01-01", uid="1.1"), report("2026-09-14", uid="1.2"))
+    bench._choose(Contents(path="somewhere", reports=reports, pictures=(picture, None)))
+    assert bench.pages.currentWidget() is bench.chooser
+    assert "2 dates" in bench.chooser.why.text()
+    assert bench.chooser.list.currentRow() == 1
+    bench.chooser.chosen.disconnect()
+    with qtbot.waitSignal(bench.chooser.chosen) as got:
+        QTest.mouseClick(bench.chooser.open, Qt.MouseButton.LeftButton)
+    assert got.args == ["somewhere", "1.2:0"]

@@ -1,0 +1,171 @@
+"""Autosave, recovery after a kill, recent cases, full disk: the work is never lost silently."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from app.case_store import ABOUT, PLAN, CaseStore
+from core.errors import OutputError
+from core.plan_file import load_plan
+from tests.app.case_at_hand import QuietSession, plan, volume
+
+
+def opened(tmp_path):
+    session = QuietSession()
+    session.open(volume(), plan(), source="the export", window=(0.0, 1.0))
+    store = CaseStore(session, tmp_path / "cases")
+    store.begin()
+    return session, store
+
+
+def test_every_change_is_on_the_disk(qtbot, tmp_path):
+    session, store = opened(tmp_path)
+    with qtbot.waitSignal(store.saved):
+        session.apply("interpreted", plan(interpreted_by="A reader"))
+    kept = load_plan(store.plan_path(store.record))
+    assert kept.interpreted_by == "A reader"
+    assert store.all_saved
+    (record,) = store.recent()
+    assert (record.patient, record.tooth, record.source) == ("QUARRY^Sample", "36", "the export")
+    session.close()
+
+
+def test_no_name_of_a_patient_is_in_a_path(qtbot, tmp_path):
+    session, store = opened(tmp_path)
+    store.wait()
+    paths = " ".join(str(p) for p in store.folder.rglob("*"))
+    assert "QUARRY" not in paths
+    assert "S-0107" not in paths
+    session.close()
+
+
+def test_undo_is_saved_too(qtbot, tmp_path):
+    session, store = opened(tmp_path)
+    session.apply("interpreted", plan(interpreted_by="A reader"))
+    session.undo_stack.undo()
+    qtbot.waitUntil(lambda: store.all_saved)
+    assert load_plan(store.plan_path(store.record)).interpreted_by == ""
+    session.close()
+
+
+def test_a_case_closed_in_order_is_not_offered_back(qtbot, tmp_path):
+    session, store = opened(tmp_path)
+    assert store.finish()
+    assert store.left_open() == ()
+    (record,) = store.recent()
+    assert record.closed
+    assert store.plan_of(record).fixtures[0].id == "36"
+    session.close()
+
+
+def test_an_open_case_is_not_offered_to_another_window(qtbot, tmp_path):
+    session, store = opened(tmp_path)
+    store.wait()
+    other = CaseStore(QuietSession(), tmp_path / "cases")
+    assert len(other.recent()) == 1
+    assert other.left_open() == ()
+    session.close()
+
+
+HERE = Path(__file__).parent
+
+KILLED = """
+import os, sys
+os.environ["QT_QPA_PLATFORM"] = "offscreen"
+from pathlib import Path
+from PySide6.QtWidgets import QApplication
+app = QApplication([])
+sys.path[:0] = sys.argv[2:]
+from case_at_hand import QuietSession, plan, volume
+from app.case_store import CaseStore
+session = QuietSession()
+session.open(volume(), plan(), source="the export", window=(0.0, 1.0))
+store = CaseStore(session, Path(sys.argv[1]))
+store.begin()
+session.apply("interpreted", plan(interpreted_by="A reader"))
+store.wait()
+print("ready", flush=True)
+sys.stdin.read()
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="kills as a crash does")
+def test_after_a_kill_the_case_is_offered_back_whole(qtbot, tmp_path):
+    child = subprocess.Popen(
+        [sys.executable, "-c", KILLED, str(tmp_path / "cases"), str(HERE), str(HERE.parents[1])],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert child.stdout.readline().strip() == "ready"
+    other = CaseStore(QuietSession(), tmp_path / "cases")
+    assert other.left_open() == (), "it is still open there"
+    child.send_signal(signal.SIGKILL)
+    child.wait()
+    (record,) = other.left_open()
+    assert other.plan_of(record).interpreted_by == "A reader"
+    other.let_be(record)
+    assert other.left_open() == ()
+
+
+def test_a_full_disk_is_told_with_the_place_and_tried_again(qtbot, tmp_path, monkeypatch):
+    session, store = opened(tmp_path)
+    qtbot.waitUntil(lambda: store.all_saved)
+
+    def full(path, data):
+        raise OutputError("output-disk-full", path=path)
+
+    monkeypatch.setattr("core.plan_file.write_whole", full)
+    with qtbot.waitSignal(store.failed) as told:
+        session.apply("interpreted", plan(interpreted_by="A reader"))
+    (words,) = told.args
+    assert "kept in this window" in words
+    assert str(store.plan_path(store.record)) in words
+    assert session.plan.interpreted_by == "A reader"
+    assert not store.all_saved
+    monkeypatch.undo()
+    with qtbot.waitSignal(store.saved):
+        store.save()
+    assert load_plan(store.plan_path(store.record)).interpreted_by == "A reader"
+    session.close()
+
+
+def test_a_folder_that_cannot_be_made_is_told(qtbot, tmp_path):
+    (tmp_path / "cases").write_text("in the way", encoding="utf-8")
+    session = QuietSession()
+    session.open(volume(), plan(), window=(0.0, 1.0))
+    store = CaseStore(session, tmp_path / "cases")
+    told = []
+    store.failed.connect(told.append)
+    store.begin()
+    qtbot.waitUntil(lambda: len(told) > 1)
+    assert "not saved" in told[0]
+    assert store.recent() == ()
+    session.close()
+
+
+def test_a_broken_record_is_passed_over(qtbot, tmp_path):
+    session, store = opened(tmp_path)
+    store.finish()
+    broken = store.folder / "broken"
+    broken.mkdir()
+    (broken / ABOUT).write_text("{", encoding="utf-8")
+    (record,) = store.recent()
+    store.remove(record)
+    assert store.recent() == ()
+    assert not (store.folder / record.key / PLAN).exists()
+    session.close()
+
+
+def test_the_record_is_json_that_says_what_it_is(qtbot, tmp_path):
+    session, store = opened(tmp_path)
+    store.wait()
+    about = json.loads((store.folder / store.record.key / ABOUT).read_text(encoding="utf-8"))
+    assert about["format"] == "sounding-case"
+    assert about["closed"] is False
+    session.close()

@@ -1,0 +1,138 @@
+"""The case: undo, history, what is confirmed, and which numbers may be shown."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from app.session import Session
+from core.fixture import Fixture, FixtureSize
+from core.geometry import vector
+from core.history import history_findings
+from core.plan import Plan, Site
+from tests.app import coded
+
+
+def fixture(**changes) -> Fixture:
+    values = {
+        "id": "36", "tooth": "36", "platform": vector((20.0, -9.0, -2.0)),
+        "towards_apex": vector((0, 0, -1)), "size": FixtureSize(diameter_mm=4.0, length_mm=8.0),
+    }  # fmt: skip
+    return Fixture(**(values | changes))
+
+
+@pytest.fixture
+def session(qtbot):
+    made = Session()
+    yield made
+    made.close()
+    qtbot.waitUntil(lambda: not made._measuring.busy, timeout=10000)
+
+
+def settled(qtbot, session):
+    qtbot.waitUntil(lambda: session.ledger_is_whole, timeout=30000)
+
+
+def test_every_step_can_be_undone_and_stays_written(session):
+    session.open(coded.volume([[20, -9, -8]]), coded.plan())
+    session.change("site 36 named", lambda p: replace(p, sites=(Site(id="36", station_mm=50.0),)))
+    assert len(session.plan.sites) == 1
+    session.undo_stack.undo()
+    assert session.plan.sites == ()
+    session.undo_stack.redo()
+    assert len(session.plan.sites) == 1
+    what = [entry["what"] for entry in session.plan.history]
+    assert what == ["site 36 named", "undone: site 36 named", "done again: site 36 named"]
+    assert session.plan.revision == 4
+    assert history_findings(session.plan) == ()
+
+
+def test_a_drag_is_one_step_and_escape_leaves_nothing(session):
+    session.open(coded.volume([[20, -9, -8]]), coded.plan(fixtures=(fixture(),)))
+    start = session.plan
+
+    def moved(mm):
+        return replace(start, fixtures=(fixture(platform=vector((20.0, -9.0, -2.0 - mm))),))
+
+    session.preview(moved(1.0))
+    session.preview(moved(2.0))
+    session.abandon()
+    assert session.undo_stack.count() == 0
+    assert session.plan.fixtures[0].platform[2] == -2.0
+    session.preview(moved(1.0))
+    session.preview(moved(3.0))
+    session.commit("fixture moved")
+    assert session.undo_stack.count() == 1
+    assert session.plan.fixtures[0].platform[2] == -5.0
+    session.undo_stack.undo()
+    assert session.plan.fixtures[0].platform[2] == -2.0
+
+
+def test_no_number_until_jaw_plane_and_arch_are_confirmed(session, qtbot):
+    proposal = coded.plan()
+    session.open(coded.volume([[20, -9, -8]]), Plan(fixtures=(fixture(),)), proposal=proposal)
+    assert session.arch is not None
+    assert not session.confirmed
+    qtbot.wait(150)
+    assert session.ledger is None
+    session.confirm_proposal("lower")
+    assert session.confirmed
+    settled(qtbot, session)
+    assert session.ledger.of("36")
+    session.undo_stack.undo()
+    assert session.ledger is None
+
+
+def test_while_a_fixture_is_dragged_numbers_and_pose_change_together(session, qtbot):
+    session.open(coded.volume([[20, -9, -8]]), coded.plan(fixtures=(fixture(),)))
+    settled(qtbot, session)
+    start = session.plan
+    pairs = []
+    session.ledger_changed.connect(
+        lambda: pairs.append(
+            (session.ledger_is_current, getattr(session.ledger, "plan", None) is session.plan)
+        )
+    )
+    for mm in (0.2, 0.4, 0.6, 0.8):
+        platform = vector((20.0, -9.0, -2.0 - mm))
+        session.preview(replace(start, fixtures=(fixture(platform=platform),)))
+        qtbot.wait(10)
+    qtbot.waitUntil(lambda: session.plan.fixtures[0].platform[2] == -2.8, timeout=20000)
+    assert pairs
+    assert all(current and same for current, same in pairs)
+    session.commit("fixture moved")
+    settled(qtbot, session)
+    assert session.ledger.plan.fixtures[0].platform[2] == -2.8
+
+
+def test_a_named_tooth_against_the_side_gives_no_number_even_on_a_known_arch(session, qtbot):
+    """Rule: a contradiction of tooth and side is never silent, also when the levels are kept."""
+    session.open(coded.volume([[20, -9, -8]]), coded.plan(fixtures=(fixture(),)))
+    settled(qtbot, session)
+    wrong = fixture(tooth="46")
+    session.apply("tooth named", replace(session.plan, fixtures=(wrong,)))
+    qtbot.waitUntil(lambda: session.ledger_problem is not None, timeout=20000)
+    assert session.ledger_problem.code == "side-open"
+    assert session.ledger is None
+
+
+def test_steps_stay_near_the_arch_and_leave_the_plane_through_an_axis(session):
+    session.open(coded.volume([[20, -9, -8]]), coded.plan(fixtures=(fixture(),)))
+    session.go_to(turn_deg=370.0)
+    assert session.turn_deg == 10.0
+    session.step(1)
+    assert session.turn_deg is None
+    session.step(1000)
+    assert session.station_mm == pytest.approx(session.arch.length_mm + 10.0)
+
+
+def test_closing_lets_go_of_everything(session):
+    session.open(coded.volume([[20, -9, -8]]), coded.plan(fixtures=(fixture(),)))
+    session.go_to(point_mm=np.array([1.0, 2.0, 3.0]))
+    session.close()
+    assert session.volume is None
+    assert session.arch is None
+    assert session.point_mm is None
+    assert session.fixture is None

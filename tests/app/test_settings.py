@@ -1,0 +1,70 @@
+"""Settings: there and back, broken files, practice limits; and a log without names."""
+
+import logging
+
+import pytest
+
+from app.logging_setup import start_logging
+from app.settings import Drill, Settings, SettingsStore, from_text, to_text, with_practice_limits
+from core.plan import ChangedLimit, Plan
+
+
+def test_there_and_back():
+    settings = Settings(
+        numbering="1-32",
+        paper="Letter",
+        window="bone",
+        names_hidden=True,
+        initials="LM",
+        limits={"canal": 2.5},
+        drills=(Drill(name="pilot", marks_include_tip="no", tip_mm=0.8),),
+    )
+    assert from_text(to_text(settings)) == settings
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "{",
+        "[]",
+        '{"format": "sounding-settings", "paper": "A5"}',
+        '{"format": "sounding-settings", "limits": {"canal": 0.5}}',
+        '{"format": "sounding-settings", "limits": {"nothing": 2}}',
+        '{"format": "sounding-settings", "sizes": ["diameter_mm,length_mm", "4,x"]}',
+    ],
+)
+def test_a_broken_file_stops_nothing_and_is_kept(qtbot, tmp_path, text):
+    path = tmp_path / "settings.json"
+    path.write_text(text, encoding="utf-8")
+    store = SettingsStore(path=path)
+    assert store.value == Settings()
+    assert "settings could not be read" in store.trouble
+    assert path.with_suffix(".unread.json").read_text(encoding="utf-8") == text
+
+
+def test_practice_limits_are_seen_as_changes_and_never_replace_a_plans_own():
+    settings = Settings(limits={"canal": 2.5, "root": 2.0, "floor": 1.0})
+    plan = Plan(limits={"root": ChangedLimit(value=1.8, by="LM", at="", reason="")})
+    changed = with_practice_limits(plan, settings, at="2026-11-24T10:00:00Z").limits
+    assert changed["canal"].value == 2.5
+    assert changed["canal"].by == "practice settings"
+    assert changed["root"].value == 1.8
+    assert "floor" not in changed, "it is the shipped value"
+
+
+def test_the_log_holds_places_and_no_words_of_errors(tmp_path):
+    path = start_logging(tmp_path / "bench.log")
+    log = logging.getLogger("sounding.test")
+    try:
+        int("QUARRY^Sample in scans/QUARRY")
+    except ValueError:
+        log.exception("work failed")
+    text = path.read_text(encoding="utf-8")
+    assert "ValueError" in text
+    assert "test_settings.py" in text
+    assert "QUARRY" not in text
+
+
+def test_without_a_place_for_a_log_the_program_goes_on(tmp_path):
+    (tmp_path / "logs").write_text("in the way", encoding="utf-8")
+    assert start_logging(tmp_path / "logs" / "bench.log") is None

@@ -1,0 +1,306 @@
+"""Placing, dragging, tilting and nudging fixtures by real mouse and keys."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from PySide6.QtCore import Qt
+
+from app.tools.fixture import Adjust, PlaceFixture
+from core.arch import Arch, fixture_frame
+from core.fixture import Fixture, FixtureSize
+from core.geometry import angle_deg
+from core.plan_parse import parse
+from core.section import through_axis_grid
+from core.structures import Course, Ruler, StentAxis
+from core.volume import Volume
+from sample_volumes.phantom import small_jaw
+from tests.app.tools.table import ARCH_POINTS, LEVEL, STATION, plan_of_a_jaw
+
+CTRL, ALT = Qt.KeyboardModifier.ControlModifier, Qt.KeyboardModifier.AltModifier
+SHIFT = Qt.KeyboardModifier.ShiftModifier
+SIZE = FixtureSize(diameter_mm=4.5, length_mm=8.0)
+
+
+def frame():
+    return Arch.trace(ARCH_POINTS, level=LEVEL).frame(STATION)
+
+
+def standing(*, lean_buccal=0.0, fixture_id="36", along=0.0):
+    f = frame()
+    return Fixture(
+        id=fixture_id,
+        tooth="36",
+        platform=f.origin - 3 * f.up + along * f.travel,
+        towards_apex=-f.up + lean_buccal * f.buccal,
+        size=SIZE,
+    )
+
+
+def ready(table, *fixtures, tool=Adjust, **changes):
+    return table(tool, fixtures=fixtures or (standing(),), jaw="lower", **changes)
+
+
+def the(t):
+    return t.plan.fixtures[0]
+
+
+def test_a_click_drops_a_fixture_with_its_platform_there(table):
+    t = table(PlaceFixture, jaw="lower")
+    t.desk.answers = ["36"]
+    point = t.click(t.section, 1.0, -4.0)
+    fixture = the(t)
+    assert (fixture.id, fixture.tooth) == ("36", "36")
+    assert fixture.platform == pytest.approx(point)
+    assert fixture.towards_apex == pytest.approx(-LEVEL.up)
+    assert t.session.selected == "36"
+    assert t.desk.took == ["Adjust"]  # a second click drops no second one
+    assert t.session.undo_stack.undoText() == "fixture 36 placed across the jaw plane"
+    assert t.undo_all() == t.start
+
+
+def test_it_follows_the_stent_axis_and_takes_the_size_of_the_last(table):
+    f = frame()
+    stent = StentAxis(
+        id="stent-axis-1",
+        occlusal=f.origin + 8 * f.up - 1.0 * f.buccal,
+        gingival=f.origin + 2 * f.up,
+    )
+    t = ready(table, standing(along=9.0), tool=PlaceFixture, stent_axes=(stent,))
+    t.desk.answers = ["35"]
+    t.click(t.section, 1.0, -4.0)
+    new = t.plan.fixtures[1]
+    assert angle_deg(new.towards_apex, stent.gingival - stent.occlusal) < 1e-6
+    assert new.size == SIZE
+    assert "along the stent axis" in t.desk.said[-1]
+
+
+def test_without_jaw_or_tooth_nothing_is_dropped(table):
+    t = table(PlaceFixture)
+    t.click(t.section, 1.0, -4.0)
+    assert t.desk.errors[-1].code == "plan-not-ready"
+    t = table(PlaceFixture, jaw="lower")
+    t.desk.answers = [None]
+    t.click(t.section, 1.0, -4.0)
+    assert t.plan.fixtures == ()
+
+
+def test_the_body_moves_the_fixture_in_the_pictures_plane(table):
+    t = ready(table)
+    before = the(t)
+    way = t.drag(t.section, before.on_axis(4.0), (12, -7))
+    after = the(t)
+    assert after.platform == pytest.approx(before.platform + way)
+    assert np.array_equal(after.towards_apex, before.towards_apex)
+    assert t.session.undo_stack.undoText().startswith("36 moved 1.4 mm buccal and coronal")
+    assert t.session.undo_stack.count() == 1
+    assert t.undo_all() == t.start
+
+
+@pytest.mark.parametrize(("end", "stays"), [("apex", "platform"), ("platform", "apex")])
+def test_an_end_tilts_it_about_the_other(table, end, stays):
+    t = ready(table)
+    before = the(t)
+    way = t.drag(t.section, getattr(before, end), (15, 0))
+    after = the(t)
+    assert getattr(after, stays) == pytest.approx(getattr(before, stays), abs=1e-9)
+    seen = getattr(before, end) + way - getattr(before, stays)
+    assert angle_deg(getattr(after, end) - getattr(after, stays), seen) < 1e-6
+    angle = np.degrees(np.arctan2(np.linalg.norm(way), SIZE.length_mm))
+    assert t.desk.said[-1] == f"36 tilted {angle:.1f}° about its {stays}"
+    assert t.undo_all() == t.start
+
+
+def test_on_the_arch_map_the_body_moves_along_the_jaw_plane(table):
+    t = ready(table)
+    before = the(t)
+    way = t.drag(t.map, before.platform, (-20, 10))
+    assert the(t).platform == pytest.approx(before.platform + way)
+    assert float(way @ LEVEL.up) == pytest.approx(0, abs=1e-9)
+    assert float(way[0]) < 0  # seen from below: left on the map is the patient's right
+
+
+def test_on_the_panorama_it_moves_along_the_arch(table):
+    t = ready(table)
+    before = the(t)
+    t.drag(t.panorama, before.on_axis(4.0), (9, 0))
+    station = t.session.arch.station
+    assert station(the(t).platform) - station(before.platform) == pytest.approx(2.0, abs=0.3)
+
+
+@pytest.mark.parametrize(
+    ("key", "words"),
+    [
+        (Qt.Key.Key_Right, "buccal"),
+        (Qt.Key.Key_Left, "lingual"),
+        (Qt.Key.Key_Up, "coronal"),
+        (Qt.Key.Key_Down, "apical"),
+    ],
+)
+def test_nudges_are_a_tenth_and_say_where(table, key, words):
+    t = ready(table)
+    t.session.go_to(selected="36")
+    before = the(t)
+    t.type(key)
+    assert the(t) is before  # arrows alone never move an object
+    t.type(key, CTRL)
+    after = the(t)
+    assert np.linalg.norm(after.platform - before.platform) == pytest.approx(0.1)
+    assert t.desk.said[-1] == f"36 moved 0.1 mm {words}"
+    assert t.undo_all() == t.start
+
+
+@pytest.mark.parametrize("about_apex", [False, True])
+def test_tilting_by_keys_is_half_a_degree(table, about_apex):
+    t = ready(table)
+    t.session.go_to(selected="36")
+    before = the(t)
+    t.type(Qt.Key.Key_Right, ALT | SHIFT if about_apex else ALT)
+    after = the(t)
+    assert angle_deg(before.towards_apex, after.towards_apex) == pytest.approx(0.5)
+    stays, goes = ("apex", "platform") if about_apex else ("platform", "apex")
+    assert getattr(after, stays) == pytest.approx(getattr(before, stays), abs=1e-9)
+    assert float((getattr(after, goes) - getattr(before, goes)) @ frame().buccal) > 0
+    assert t.desk.said[-1] == f"36 tilted 0.5°, its {goes} buccal"
+    t.type(Qt.Key.Key_Up, ALT)  # along the axis there is nothing to tilt
+    assert the(t) is after
+
+
+def test_deeper_and_shallower_by_keys(table):
+    t = ready(table, standing(lean_buccal=0.3))
+    t.session.go_to(selected="36")
+    before = the(t)
+    t.type(Qt.Key.Key_PageDown, CTRL)
+    assert the(t).platform == pytest.approx(before.on_axis(0.1))
+    t.type(Qt.Key.Key_PageUp, CTRL)
+    t.type(Qt.Key.Key_PageUp, CTRL)
+    assert the(t).platform == pytest.approx(before.on_axis(-0.1))
+
+
+def test_alignment_by_keys(table):
+    f = frame()
+    stent = StentAxis(id="s", occlusal=f.origin + 8 * f.up + f.travel, gingival=f.origin + 2 * f.up)
+    other = standing(lean_buccal=-0.2, fixture_id="37", along=10.0)
+    t = ready(table, standing(lean_buccal=0.3), other, stent_axes=(stent,))
+    t.session.go_to(selected="36")
+    for key, axis in (
+        (Qt.Key.Key_S, stent.gingival - stent.occlusal),
+        (Qt.Key.Key_O, other.towards_apex),
+        (Qt.Key.Key_J, -LEVEL.up),
+    ):
+        before = the(t)
+        t.type(key)
+        assert angle_deg(the(t).towards_apex, axis) < 1e-5
+        assert the(t).platform == pytest.approx(before.platform)
+    assert t.undo_all() == t.start
+
+
+def test_nothing_to_align_with_is_said(table):
+    t = ready(table)
+    t.session.go_to(selected="36")
+    t.type(Qt.Key.Key_S)
+    assert "nothing of that kind" in t.desk.said[-1]
+    assert t.now() == t.start
+
+
+def test_a_locked_fixture_is_neither_dragged_nor_deleted(table):
+    t = ready(table)
+    t.session.go_to(selected="36")
+    t.type(Qt.Key.Key_L)
+    before = the(t)
+    t.drag(t.section, before.on_axis(4.0), (20, 0))
+    t.type(Qt.Key.Key_Delete)
+    t.type(Qt.Key.Key_Right, CTRL)
+    assert the(t) is before
+    t.type(Qt.Key.Key_L)
+    t.type(Qt.Key.Key_Delete)
+    assert t.plan.fixtures == ()
+    assert t.undo_all() == t.start
+
+
+def test_escape_during_a_drag_puts_the_fixture_back(table):
+    t = ready(table)
+    before = the(t)
+    t.drag(t.section, before.on_axis(4.0), (30, 0), release=False)
+    t.type(Qt.Key.Key_Escape)
+    assert the(t) is before
+    assert t.session.undo_stack.count() == 0
+
+
+def test_a_click_that_trembles_moves_nothing(table):
+    t = ready(table)
+    before = the(t)
+    t.drag(t.section, before.on_axis(4.0), (1, 1))
+    assert the(t) is before
+    assert t.session.selected == "36"
+
+
+def test_adjust_takes_marks_before_fixtures_and_places_nothing(table):
+    f = frame()
+    mark = f.origin - 7 * f.up
+    canal = Course(id="canal-left", kind="canal", points=[mark, mark + 5 * f.travel])
+    ruler = Ruler(id="ruler-1", points=[f.origin + 6 * f.buccal, f.origin + 9 * f.buccal])
+    t = ready(table, standing(), structures=(canal,), rulers=(ruler,))
+    fixture = the(t)
+    way = t.drag(t.section, mark, (8, 0))
+    assert t.plan.structures[0].points[0] == pytest.approx(mark + way)
+    assert the(t) is fixture
+    way = t.drag(t.section, ruler.points[1], (0, 20))
+    assert t.plan.rulers[0].points[1] == pytest.approx(ruler.points[1] + way)
+    count = t.session.undo_stack.count()
+    t.click(t.section, -15.0, 15.0)
+    assert t.session.undo_stack.count() == count == 2
+    assert t.tool.chosen is None
+    assert t.undo_all() == t.start
+
+
+def test_handles_at_both_ends_where_the_picture_meets_the_fixture(table):
+    t = ready(table)
+    t.session.go_to(selected="36")
+    assert [h.chosen for h in t.tool.draft(t.section).handles] == [True, True]
+    assert t.tool.draft(t.neighbour).handles == ()
+    assert t.tool.draft(t.map).handles == ()
+
+
+def test_every_tool_has_its_own_name_a_group_and_a_hint(table):
+    from app.tools.catalogue import TOOLS
+
+    t = ready(table)
+    names = [tool.name for tool in TOOLS]
+    assert len(set(names)) == len(names)
+    assert {tool.group for tool in TOOLS} == {"View", "Mark", "Place", "Measure"}
+    for tool in TOOLS:
+        made = tool(t.session, t.desk)
+        made.start()
+        # One line at the foot of a window that may be 1366 pixels wide.
+        assert 20 < len(made.hint()) <= 140, tool.name
+        made.stop()
+    assert plan_of_a_jaw().fixtures == ()
+
+
+def test_on_a_scan_the_drag_is_measured_along_and_ends_where_the_mouse_did(table, qtbot):
+    voxels, affine, truth = small_jaw()
+    volume = Volume(voxels=voxels, mm_from_ijk=affine, made_up=np.zeros(len(voxels), bool))
+    truth["plan"].pop("scan")
+    plan = parse(truth["plan"])
+    t = ready(table)
+    t.session.place_changed.disconnect(t.cut)
+    t.session.open(volume, plan)
+    qtbot.waitUntil(lambda: t.session.ledger_is_whole, timeout=60_000)
+    before = the(t)
+    clearance = {m.id: m.value for m in t.session.ledger.measurements if m.kind == "clearance"}
+    frame_here = fixture_frame(before, t.session.arch)
+    grid = through_axis_grid(before, frame_here, turn_deg=0.0, size_mm=(40, 40), pixel_mm=0.5)
+    t.section.show_picture(grid, volume.picture(grid), t.session.window)
+    way = t.drag(t.section, before.on_axis(3.0), (0, 15))
+    after = the(t)
+    assert after.platform == pytest.approx(before.platform + way)
+    qtbot.waitUntil(lambda: t.session.ledger_is_current, timeout=60_000)
+    assert t.session.ledger.plan is t.session.plan
+    now = {m.id: m.value for m in t.session.ledger.measurements if m.kind == "clearance"}
+    nerve = next(k for k in clearance if "canal" in k)
+    # 1.5 mm nearer along the axis: the canal below is nearer by nearly as much.
+    assert 1.0 < clearance[nerve] - now[nerve] < 1.6
+    t.session.undo_stack.undo()
+    assert the(t).platform == pytest.approx(before.platform)
+    t.session.close()

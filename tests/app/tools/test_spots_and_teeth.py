@@ -1,0 +1,196 @@
+"""Foramen, roots, existing implants, single points, stent axis and notes by real clicks."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from PySide6.QtCore import Qt
+
+from app.tools.fixture import StentAxisTool
+from app.tools.spots import Contact, Cusp, Gum, Note, Opponent, PointMark, StentTop
+from app.tools.teeth import Existing, ForamenTool, Root
+from core import edit
+
+RIGHT = Qt.MouseButton.RightButton
+
+
+def step(t, mm):
+    t.session.go_to(station_mm=t.session.station_mm + mm)
+
+
+@pytest.mark.parametrize("distal_first", [True, False])
+def test_a_foramens_edges_are_told_apart_along_the_arch(table, distal_first):
+    t = table(ForamenTool)
+    station = t.session.station_mm
+    first = t.click(t.section, 4.0, -10.0)
+    assert t.plan.structures == ()
+    step(t, -3.0 if distal_first else 3.0)
+    second = t.click(t.section, 4.0, -10.0)
+    upper = t.click(t.section, 4.0, -8.0)
+    (foramen,) = t.plan.structures
+    assert foramen.id == "foramen-left"
+    # On the left, stations grow away from the midline: mesial is the smaller one.
+    mesial, distal = (second, first) if distal_first else (first, second)
+    assert foramen.mesial == pytest.approx(mesial)
+    assert foramen.distal == pytest.approx(distal)
+    assert foramen.upper == pytest.approx(upper)
+    assert t.session.station_mm != station
+    assert t.undo_all() == t.start
+
+
+def test_enter_leaves_the_upper_edge_out_and_escape_leaves_all(table):
+    t = table(ForamenTool)
+    t.click(t.section, 4.0, -10.0)
+    t.type(Qt.Key.Key_Return)
+    assert t.plan.structures == ()
+    t.type(Qt.Key.Key_Escape)
+    t.click(t.section, 3.0, -10.0)
+    t.click(t.section, 6.0, -10.0)
+    t.type(Qt.Key.Key_Return)
+    (foramen,) = t.plan.structures
+    assert foramen.upper is None
+
+
+def test_a_root_asks_for_tooth_and_both_diameters(table):
+    t = table(Root)
+    marks = [t.click(t.section, 0.0, v) for v in (2.0, -3.0, -9.0)]
+    t.desk.answers = ["35", "6.5", "2,5"]
+    t.type(Qt.Key.Key_Return)
+    (root,) = t.plan.structures
+    assert (root.id, root.kind, root.tooth, root.diameters_mm) == (
+        "root-35", "root", "35", (6.5, 2.5),
+    )  # fmt: skip
+    assert root.points == pytest.approx(np.stack(marks))
+    t.click_on(t.section, marks[1])
+    t.type(Qt.Key.Key_R)
+    assert t.plan.structures[0].to_be_removed
+    assert t.desk.said[-1] == "root 35: to be removed"
+    t.type(Qt.Key.Key_R)
+    assert not t.plan.structures[0].to_be_removed
+    assert t.undo_all() == t.start
+
+
+@pytest.mark.parametrize("answers", [[None], ["99"], ["35", None], ["35", "6", "nothing"]])
+def test_a_question_turned_away_keeps_the_marks_and_makes_no_root(table, answers):
+    t = table(Root)
+    t.click(t.section, 0.0, 2.0)
+    t.click(t.section, 0.0, -9.0)
+    t.desk.answers = answers
+    t.type(Qt.Key.Key_Return)
+    assert t.plan.structures == ()
+    t.desk.answers = ["35", "6", "3"]
+    t.type(Qt.Key.Key_Return)
+    assert len(t.plan.structures[0].points) == 2
+
+
+def test_right_click_takes_the_last_mark_of_a_root_back(table):
+    t = table(Root)
+    first = t.click(t.section, 0.0, 2.0)
+    t.click(t.section, 0.0, -4.0)
+    t.click(t.section, 0.0, 0.0, RIGHT)
+    last = t.click(t.section, 0.5, -9.0)
+    t.desk.answers = ["35", "6", "3"]
+    t.type(Qt.Key.Key_Return)
+    assert t.plan.structures[0].points == pytest.approx(np.stack([first, last]))
+
+
+def test_an_existing_implant(table):
+    t = table(Existing)
+    marks = [t.click(t.section, 1.0, v) for v in (0.0, -9.0)]
+    t.desk.answers = ["4", "4"]
+    t.type(Qt.Key.Key_Return)
+    (thing,) = t.plan.structures
+    assert (thing.id, thing.kind, thing.tooth) == ("existing-1", "existing", "")
+    assert thing.points == pytest.approx(np.stack(marks))
+    assert t.undo_all() == t.start
+
+
+@pytest.mark.parametrize(
+    ("tool", "kind"),
+    [(PointMark, "mark"), (Gum, "gum"), (StentTop, "stent_top"), (Opponent, "opponent")],
+)
+def test_single_points(table, tool, kind):
+    t = table(tool)
+    points = [t.click(t.section, u, 5.0) for u in (-3.0, 3.0)]
+    assert [s.kind for s in t.plan.structures] == [kind, kind]
+    for spot, point in zip(t.plan.structures, points, strict=True):
+        assert spot.points == pytest.approx(point[None, :])
+    way = t.drag(t.section, points[0], (12, 7))
+    assert t.plan.structures[0].points[0] == pytest.approx(points[0] + way)
+    t.type(Qt.Key.Key_Delete)
+    assert len(t.plan.structures) == 1
+    assert t.undo_all() == t.start
+
+
+@pytest.mark.parametrize(("tool", "kind"), [(Cusp, "cusp"), (Contact, "contact")])
+def test_points_of_a_tooth(table, tool, kind):
+    t = table(tool)
+    t.desk.answers = ["35", "", None, "18x"]
+    for u in (-6.0, -2.0, 2.0, 6.0):
+        t.click(t.section, u, 5.0)
+    assert [(s.id, s.kind, s.tooth) for s in t.plan.structures] == [
+        (f"{kind}-35-1", kind, "35"),
+        (f"{kind}-1", kind, ""),
+    ]
+    assert t.desk.errors[-1].code == "tooth-unknown"
+
+
+def test_a_mark_gets_a_label_by_f2(table):
+    t = table(PointMark)
+    t.click(t.section, 0.0, 5.0)
+    t.desk.answers = ["odd shadow"]
+    t.type(Qt.Key.Key_F2)
+    assert t.plan.structures[0].label == "odd shadow"
+
+
+def test_stent_axis_by_two_clicks_and_dragged(table):
+    t = table(StentAxisTool)
+    occlusal, gingival = t.click(t.section, 0.0, 12.0), t.click(t.section, 1.0, 4.0)
+    (axis,) = t.plan.stent_axes
+    assert axis.occlusal == pytest.approx(occlusal)
+    assert axis.gingival == pytest.approx(gingival)
+    way = t.drag(t.section, gingival, (-20, 5))
+    assert t.plan.stent_axes[0].gingival == pytest.approx(gingival + way)
+    assert t.plan.stent_axes[0].occlusal == pytest.approx(occlusal)
+    t.type(Qt.Key.Key_Delete)
+    assert t.plan.stent_axes == ()
+    assert t.undo_all() == t.start
+
+
+def test_a_stent_axis_without_length_is_not_made(table):
+    t = table(StentAxisTool)
+    t.click(t.section, 0.0, 12.0)
+    t.click(t.section, 0.0, 12.0)
+    assert t.plan.stent_axes == ()
+    assert "one spot" in t.desk.said[-1]
+
+
+def test_a_note_stands_at_its_place(table):
+    t = table(Note)
+    t.desk.answers = [" look again ", "  "]
+    point = t.click(t.section, 2.0, 3.0)
+    t.click(t.section, 2.0, 3.0)
+    (note,) = t.plan.notes
+    assert note["text"] == "look again"
+    assert note["point"] == pytest.approx(point)
+    assert edit.with_note(t.plan, "x", point, at="now").notes[0] == note
+    assert t.undo_all() == t.start
+
+
+def test_what_is_collected_is_drawn_with_its_numbers(table):
+    t = table(Root)
+    t.click(t.section, 0.0, 2.0)
+    t.click(t.section, 0.0, -4.0)
+    draft = t.tool.draft(t.section)
+    assert [label.text for label in draft.labels] == ["1", "2"]
+    assert len(draft.dots) == 2
+    assert draft.lines[0].points[1] == pytest.approx((0.0, -4.0), abs=0.06)
+    assert t.tool.draft(t.neighbour).dots == ()
+
+
+def test_another_tool_drops_what_was_only_collected(table):
+    t = table(Root)
+    t.click(t.section, 0.0, 2.0)
+    t.tool.stop()
+    assert t.tool.draft(t.section).dots == ()
+    assert t.now() == t.start

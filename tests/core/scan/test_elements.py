@@ -1,0 +1,95 @@
+from __future__ import annotations
+
+import struct
+
+import make_dicom as make
+import pydicom
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from core.scan.attributes import TAGS
+from core.scan.elements import CutShort, Damaged, looks_like_dicom, read_flat
+
+SYNTAXES = [
+    make.ExplicitVRLittleEndian,
+    make.ImplicitVRLittleEndian,
+    make.ExplicitVRBigEndian,
+    make.DeflatedExplicitVRLittleEndian,
+]
+WANTED = frozenset(TAGS.values())
+
+
+def written(tmp_path, syntax=make.ExplicitVRLittleEndian, nested=False):
+    ds = make.series()[0]
+    if nested:
+        item = pydicom.Dataset()
+        item.PatientName = "Inside^Only"
+        deeper = pydicom.Dataset()
+        deeper.PatientID = "inside"
+        item.ReferencedStudySequence = [deeper]
+        item["ReferencedStudySequence"].is_undefined_length = True
+        deeper.is_undefined_length_sequence_item = True
+        ds.ReferencedImageSequence = [item, item]
+        ds["ReferencedImageSequence"].is_undefined_length = True
+        item.is_undefined_length_sequence_item = True
+    return make.write(ds, tmp_path / "I", syntax).read_bytes()
+
+
+@pytest.mark.parametrize("syntax", SYNTAXES, ids=lambda uid: uid.keyword)
+@pytest.mark.parametrize("nested", [False, True])
+def test_top_level_values_are_those_of_the_file(tmp_path, syntax, nested):
+    flat = read_flat(written(tmp_path, syntax, nested), WANTED, whole=True)
+    assert flat.syntax == syntax
+    assert flat.raw[TAGS["PatientID"]].strip(b" \0") == b"P1"
+    assert flat.raw[TAGS["PatientName"]].strip(b" \0") == b"Sample^Sam"
+    order = "<H" if flat.little else ">H"
+    assert struct.unpack(order, flat.raw[TAGS["Columns"]]) == (24,)
+    assert flat.pixel_length == 20 * 24 * 2
+
+
+def test_a_header_that_ends_early_asks_for_more(tmp_path):
+    data = written(tmp_path)
+    pixel = read_flat(data, WANTED, whole=True).pixel_at
+    ended = 0
+    for length in range(200, pixel - 12):
+        try:
+            flat = read_flat(data[:length], WANTED, whole=False)
+        except CutShort:
+            continue
+        assert flat.pixel_at == -1  # it ended exactly between two elements
+        ended += 1
+    assert 0 < ended < 80
+
+
+@given(st.binary(max_size=400))
+def test_no_bytes_do_anything_but_read_or_be_damaged(data):
+    for start in (b"", bytes(128) + b"DICM", b"\x08\x00\x05\x00CS\x04\x00ISO "):
+        looks_like_dicom(start + data)
+        try:
+            read_flat(start + data, WANTED, whole=True)
+        except Damaged:
+            continue
+
+
+def test_endless_nesting_is_damage():
+    item = struct.pack("<HHI", 0xFFFE, 0xE000, 0xFFFFFFFF)
+    sequence = struct.pack("<HH2sHI", 0x0008, 0x1140, b"SQ", 0, 0xFFFFFFFF)
+    with pytest.raises(Damaged):
+        read_flat(bytes(128) + b"DICM" + (sequence + item) * 5000, WANTED, whole=True)
+
+
+def test_a_deflated_file_that_swells_is_damage(tmp_path):
+    import zlib
+
+    head = written(tmp_path, make.DeflatedExplicitVRLittleEndian)
+    meta_end = 132 + 12 + struct.unpack_from("<I", head, 140)[0]
+    packer = zlib.compressobj(wbits=-zlib.MAX_WBITS)
+    bomb = packer.compress(bytes(70 << 20)) + packer.flush()
+    with pytest.raises(Damaged):
+        read_flat(head[:meta_end] + bomb, WANTED, whole=True)
+
+
+@pytest.mark.parametrize("head", [b"", b"MZ\x90\x00" + bytes(200), b"PK\x03\x04" + bytes(200)])
+def test_programs_and_archives_are_not_taken_for_dicom(head):
+    assert not looks_like_dicom(head)

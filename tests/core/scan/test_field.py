@@ -1,0 +1,61 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from core.scan.field import round_field
+
+SIZE = 96
+
+
+def distance(size=SIZE):
+    j, i = np.mgrid[:size, :size] - (size - 1) / 2
+    return np.hypot(i, j)
+
+
+def noise(seed=3, count=8):
+    return np.random.default_rng(seed).normal(0, 40, (count, SIZE, SIZE)).astype(np.int16)
+
+
+@pytest.mark.parametrize("radius", [44.0, 47.5, 55.0])
+@pytest.mark.parametrize("fill", [-1000, 0, 32767])
+def test_constant_fill_outside_a_round_field_is_found(radius, fill):
+    scan = noise()
+    scan[:, distance() > radius] = fill
+    field = round_field(scan)
+    assert field is not None
+    np.testing.assert_array_equal(field, distance() <= radius)
+
+
+def test_clamped_air_around_a_head_is_not_taken_for_it():
+    # A head-like outline that changes from slice to slice, air clamped to one value.
+    scan = np.full((8, SIZE, SIZE), -1000, np.int16)
+    j, i = np.mgrid[:SIZE, :SIZE] - (SIZE - 1) / 2
+    for k in range(8):
+        scan[k][(i / (30 + k)) ** 2 + (j / 42) ** 2 < 1] = 40
+    assert round_field(scan) is None
+
+
+def test_a_round_object_in_clamped_air_is_not_taken_for_it():
+    scan = np.full((8, SIZE, SIZE), -1000, np.int16)
+    scan[:, distance() < 40] = 300
+    assert round_field(scan) is None
+
+
+def test_a_cylinder_off_the_middle_is_not_taken_for_it():
+    scan = np.full((8, SIZE, SIZE), -1000, np.int16)
+    j, i = np.mgrid[:SIZE, :SIZE] - (SIZE - 1) / 2
+    scan[:, np.hypot(i - 4, j) < 43.5] = 300
+    assert round_field(scan) is None
+
+
+def test_a_fill_that_differs_in_one_slice_is_not_taken_for_it():
+    scan = noise()
+    scan[:, distance() > 47] = -1000
+    scan[5, 0, 3] = -999
+    assert round_field(scan) is None
+
+
+def test_noise_to_the_corners_has_no_field():
+    assert round_field(noise()) is None
+    assert round_field(np.zeros((4, 20, 20), np.int16)) is None

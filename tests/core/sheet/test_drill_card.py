@@ -1,0 +1,125 @@
+"""The drill card: what stands on it, how large, and that nothing leaves the paper."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+
+import pypdf
+import pytest
+
+from core.drill_table import Drill
+from core.measurement import Measurement, Reading
+from core.sheet.case import case_of
+from core.sheet.drill_card import DEPTH_PT, LEAST_PT, drill_card
+from core.structures import PointMarks
+from tests.sheet_material import IDENTITY, fixture_at, ledger_of, named, plan_with, round_jaw
+
+DRILLS = (
+    Drill(name="pilot", diameter_mm=2.0, marks_mm=(6, 8, 10, 12), marks_include_tip="no",
+          tip_mm=0.6),
+    Drill(name="second", diameter_mm=2.8),
+)  # fmt: skip
+
+
+def rims(fixture, **depths):
+    return tuple(
+        Measurement(
+            id=f"{fixture}/depth/platform/{side}", group="information", fixture=fixture,
+            kind="depth", reading=Reading(value=value), details={"side": side},
+        )
+        for side, value in depths.items()
+    )  # fmt: skip
+
+
+def case(*fixtures, volume=None, marks=()):
+    plan = plan_with(*fixtures)
+    volume = volume or round_jaw(voxel_mm=2.0)
+    ledger = ledger_of(plan, identity=volume.identity)
+    plan = replace(plan, structures=(*plan.structures, *marks))
+    more = [r for f in fixtures for r in rims(f.id, buccal=0.3, lingual=-0.4, mesial=1.2,
+                                              distal=0.0)]  # fmt: skip
+    ledger = replace(ledger, measurements=(*ledger.measurements, *more))
+    return case_of(plan, volume, ledger, without_viewing=True, window=(0, 1))
+
+
+def text_of(pdf):
+    return "\n".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(pdf)).pages)
+
+
+def test_depths_are_rounded_down_and_the_exact_ones_beside_them():
+    gum = PointMarks(id="gum-36", kind="gum", tooth="36",
+                     points=[fixture_at(20.0, "36").on_axis(-2.2)])  # fmt: skip
+    text = text_of(drill_card(case(fixture_at(20.0, "36", length_mm=10.0), marks=(gum,)), DRILLS))
+    for words in ("10.0", "(10.30)", "(11.20)", "11.0", "12.0", "(12.20)", "not marked",
+                  "tip reaches 0.6 beyond", "tip not known: 1.5 counted"):  # fmt: skip
+        assert words in text, words
+
+
+def test_a_tip_that_misses_a_limit_is_said_in_full():
+    text = " ".join(text_of(drill_card(case(fixture_at(20.0, "36", length_mm=10.5)), DRILLS))
+                    .split())  # fmt: skip
+    assert "TIP: Canal left 1.5 mm at the drill’s tip, limit 2.0: below limit" in text
+
+
+def test_no_birth_date_but_two_identifiers_and_draft():
+    text = text_of(drill_card(case(fixture_at(20.0, "36")), DRILLS))
+    assert IDENTITY.birth_date not in text
+    assert "born" not in text
+    for words in ("QUARRY, Sample", "S-0107", IDENTITY.study_date, "DRAFT", "LEFT"):
+        assert words in text, words
+
+
+def test_the_side_is_the_tooths():
+    assert "patient’s RIGHT" in text_of(drill_card(case(fixture_at(160.0, "46")), DRILLS))
+
+
+def flat(pdf):
+    return " ".join(text_of(pdf).split())
+
+
+def test_a_tooth_on_the_wrong_side_is_never_silent():
+    """46 placed at the patient's left, and a right tooth while the answer says left."""
+    for where in (20.0, 160.0):
+        text = flat(drill_card(case(fixture_at(where, "46")), DRILLS))
+        assert "SIDE CONTRADICTION: do not use" in text
+        assert "Do not drill by this card" in text
+    assert "CONTRADICTION" not in flat(drill_card(case(fixture_at(20.0, "36")), DRILLS))
+
+
+def test_what_the_fixture_itself_misses_stands_on_the_card():
+    text = flat(drill_card(case(fixture_at(20.0, "36", length_mm=13.0)), DRILLS))
+    assert "NOT MET by the fixture: Canal left 0.5: below limit" in text
+
+
+def test_twelve_fixtures_and_twenty_drills_stay_on_the_paper():
+    fixtures = [fixture_at(a, "36") for a in range(10, 130, 10)]
+    fixtures = [replace(f, id=f"{f.tooth}-{n}") for n, f in enumerate(fixtures)]
+    many = tuple(replace(DRILLS[0], name=f"a drill with a long name {n}") for n in range(20))
+    volume = named(round_jaw(voxel_mm=2.0), patient_name="Sesquipedalian" * 6 + "^Wordy Wordy")
+    reader = pypdf.PdfReader(io.BytesIO(drill_card(case(*fixtures, volume=volume), many)))
+    assert len(reader.pages) >= 24
+    for page in reader.pages:
+        width, height = (float(v) for v in page.mediabox[2:])
+        assert (width, height) == pytest.approx((148 / 25.4 * 72, 210 / 25.4 * 72), abs=0.1)
+        places = []
+        page.extract_text(visitor_text=lambda t, cm, tm, f, s, p=places: p.append((t, tm[4:])))
+        assert all(0 < x < width and 0 < y < height for t, (x, y) in places if t.strip())
+
+
+def test_nothing_that_is_needed_is_smaller_than_arms_length_allows():
+    """12 pt: capitals of 2.8 mm, 16 minutes of arc at 60 cm (ISO 9241-303, from memory)."""
+    reader = pypdf.PdfReader(io.BytesIO(drill_card(case(fixture_at(20.0, "36")), DRILLS)))
+    sizes = []
+
+    def note(text, cm, tm, font, size):
+        if text.strip() and "Sounding" not in text:
+            sizes.append(abs(tm[3]) * size if abs(tm[3]) > 0 else size)
+
+    reader.pages[0].extract_text(visitor_text=note)
+    assert min(sizes) >= LEAST_PT * 0.99
+    assert max(sizes) >= DEPTH_PT
+
+
+def test_no_fixture_no_card():
+    assert drill_card(case(), DRILLS) is None

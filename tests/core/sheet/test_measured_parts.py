@@ -1,0 +1,238 @@
+"""Parts of the sheet that need a measured ledger: its figures, and nothing covered or cut."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pypdfium2 as pdfium
+import pytest
+
+from core import measure
+from core.arch import fixture_frame
+from core.figures import plain, shown, up
+from core.measurement import Measurement
+from core.plan import Site
+from core.rows_drilling import drill_rows_of
+from core.sheet.bone_part import depth_obstacles, opening_words, wall_limit, wall_of
+from core.sheet.case import case_of, ready
+from core.sheet.pdf import laid_out, sheet_pdf
+from core.sheet.ridge_grid import in_grid
+from core.structures import AngleMark, PointMarks, Ruler
+from core.wall import minima, openings
+from tests.core.sheet.test_pages import check_boxes
+from tests.sheet_material import fixture_at, on_arch, plan_with, round_jaw
+
+
+def with_crest(volume):
+    """The round jaw with a cortex of 1.6 mm over its crest at z = 20 as well."""
+    voxels = volume.voxels.copy()
+    low, high = (round((z + 2.0) / 0.4) for z in (18.4, 20.0))
+    part = voxels[low:high]
+    part[part > 300] = 1500
+    return replace(volume, voxels=voxels)
+
+
+VOLUME = with_crest(round_jaw(voxel_mm=0.4))
+FIXTURE = fixture_at(15.0, "36", depth_mm=1.0)
+SITE = Site(id="site-36", tooth="36", station_mm=74.0)
+ELSEWHERE = Site(id="site-33", tooth="33", station_mm=55.0)
+GUM = PointMarks(id="gum-36", kind="gum", tooth="36", points=on_arch(15.0, 23.0)[None])
+RULER = Ruler(
+    id="ruler-1", label="height", points=np.stack([on_arch(60.0, 18.0), on_arch(60.0, 8.0)])
+)
+FAR = Ruler(id="ruler-2", points=np.stack([on_arch(120.0, 18.0), on_arch(120.0, 10.0)]))
+ANGLE = AngleMark(
+    id="angle-1", label="slope",
+    points=np.stack([on_arch(60.0, 18.0), on_arch(60.0, 8.0), on_arch(72.0, 8.0)]),
+)  # fmt: skip
+
+
+def plans():
+    base = plan_with(FIXTURE, sites=(SITE, ELSEWHERE))
+    whole = replace(base, structures=(*base.structures, GUM))
+    thick = replace(FIXTURE, size=replace(FIXTURE.size, diameter_mm=11.0))
+    return {
+        "whole": whole,
+        "thick": replace(whole, fixtures=(thick,)),
+        "rulers": replace(plan_with(), rulers=(RULER, FAR), angles=(ANGLE,)),
+        "site and rulers": replace(plan_with(sites=(ELSEWHERE,)), rulers=(RULER,)),
+        "upper": _upper(),
+    }
+
+
+def _upper():
+    """The same jaw turned over: its crowns point down, as those of an upper left molar."""
+    base = plan_with(FIXTURE, jaw="upper")
+    turned = replace(
+        FIXTURE, id="26", tooth="26", platform=FIXTURE.platform * (1, 1, -1),
+        towards_apex=(0.0, 0.0, 1.0),
+    )  # fmt: skip
+    return replace(
+        base, structures=(), fixtures=(turned,), arch_points=base.arch_points * (1, 1, -1),
+        midline=base.midline * (1, 1, -1), level=replace(base.level, origin=(0.0, 0.0, -30.0)),
+    )  # fmt: skip
+
+
+def turned_over(volume):
+    affine = np.array(volume.mm_from_ijk)
+    affine[2, 3] = -(affine[2, 3] + (volume.shape[0] - 1) * affine[2, 2])
+    return replace(volume, voxels=volume.voxels[::-1].copy(), mm_from_ijk=affine)
+
+
+@cache
+def case_for(name):
+    plan = plans()[name]
+    volume = turned_over(VOLUME) if name == "upper" else VOLUME
+    ledger = measure(plan, volume, made_at="2026-11-24T10:00:00+00:00")
+    return ready(case_of(plan, volume, ledger, without_viewing=False, window=(-500.0, 1800.0)))
+
+
+@cache
+def pages_of(name, paper="A4"):
+    document = pdfium.PdfDocument(sheet_pdf(case_for(name), paper=paper))
+    return [page.get_textpage().get_text_range().replace("\r\n", " ") for page in document]
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("name", ["whole", "thick", "rulers", "site and rulers", "upper"])
+def test_nothing_leaves_the_paper_or_covers_other_words(name, paper):
+    case = case_for(name)
+    check_boxes(laid_out(case, paper=paper), case, paper)
+
+
+@pytest.mark.parametrize("name", ["whole", "thick", "upper"])
+def test_no_row_of_the_ledger_is_left_out(name):
+    case = case_for(name)
+    text = " ".join(pages_of(name))
+    for m in case.ledger.measurements:
+        if m.value is not None:
+            assert shown(m, decimals=2) in text, m.id
+        if m.budget is not None and m.reading.unit == "mm":
+            assert up(m.budget.expanded, 2) in text, m.id
+
+
+def test_drilling_has_the_ledgers_depths():
+    case = case_for("whole")
+    drills = drill_rows_of(case.rows(case.subjects[0]))
+    assert {m.details["from"] for m in drills} == {"buccal rim", "highest rim", "gum"}
+    text = " ".join(pages_of("whole"))
+    for m in drills:
+        line = f"the {m.details['from']} {plain(m.details['mark_mm'])} {shown(m, decimals=2)}"
+        assert line in text
+    assert "the stent top not marked" in text
+    # The gum lies 4 mm over the platform, which lies 1 mm below the crest: 8 + 4.
+    assert case.ledger.get("36/depth/drill/gum").value == pytest.approx(12.0)
+
+
+def test_no_drill_number_is_allowed_while_a_danger_is_not_met():
+    case = case_for("whole")
+    rows = case.rows(case.subjects[0])
+    assert {m.target for m in depth_obstacles(rows)} >= {"foramen"}  # expected, not marked
+    first = pages_of("whole")[0]
+    assert "None is given while these are not met" in first
+    assert "foramen" in first
+    settled = tuple(m for m in case.ledger.measurements if m.verdict != "not assessed")
+    good = replace(case, ledger=replace(case.ledger, measurements=settled))
+    assert depth_obstacles(good.rows(good.subjects[0])) == []
+    page = laid_out(good, paper="A4").pages[0]
+    words = [b.what for b in page.boxes]
+    assert "Deepest allowed drill number, mm" in words
+    assert "from gum" in words
+    assert "12.0" in words
+
+
+def test_the_grid_has_one_line_for_each_of_width_and_cortex():
+    case = case_for("whole")
+    rows = [m for m in case.ledger.measurements if in_grid(m)]
+    assert {m.kind for m in rows} == {"ridge_width", "plate_thickness"}
+    boxes = [b for p in laid_out(case, paper="A4").pages for b in p.boxes]
+    # The fixture's own, the site's at the same place, and the other site's.
+    assert sum(b.what == "Cortex, buccal" for b in boxes) == 3
+    assert sum(b.what == "Ridge width, along the axis" for b in boxes) == 1
+    assert sum(b.what.startswith("The same place without a fixture") for b in boxes) == 1
+
+
+def test_a_site_where_the_fixture_stands_has_no_pages_of_its_own():
+    case = case_for("whole")
+    assert [s.id for s in case.subjects] == ["36", "site-33"]
+    assert [s.id for s in case.sites_at(case.subjects[0])] == ["site-36"]
+    far = replace(SITE, tooth="", station_mm=60.0)
+    moved = replace(case, plan=replace(case.plan, sites=(far,)))
+    assert [s.id for s in moved.subjects] == ["36", "site-36"]
+
+
+def test_the_picture_of_remaining_bone_is_the_ledgers():
+    case = case_for("whole")
+    least = minima(wall_of(case, FIXTURE))
+    for side in ("buccal", "lingual"):
+        rows = [
+            m.value
+            for m in case.ledger.measurements
+            if m.kind == "wall" and m.details["side"] == side and m.value is not None
+        ]
+        assert least[side].reading.value == pytest.approx(min(rows), abs=1e-9)
+    assert fixture_frame(FIXTURE, case.arch).named_by_tooth
+
+
+def test_what_is_lacking_is_said_with_its_depth():
+    case = case_for("thick")
+    fixture = case.plan.fixtures[0]
+    wall = wall_of(case, fixture)
+    found = openings(wall, "buccal", wall_limit(case, fixture, "buccal"))
+    # 11 mm in a ridge of 12 mm leaves half a millimetre: about 1 mm is lacking to 1.5 mm.
+    assert found
+    assert found[0].lacking_mm == pytest.approx(1.0, abs=0.3)
+    words = opening_words(case, fixture, wall)
+    assert words[0].startswith(f"Buccal: up to {up(found[0].lacking_mm, 1)} mm of bone lacking")
+    assert words[0] in " ".join(pages_of("thick"))
+    assert opening_words(case_for("whole"), FIXTURE, wall_of(case_for("whole"), FIXTURE)) == []
+
+
+def test_rulers_alone_are_a_full_result():
+    pages = pages_of("rulers")
+    assert len(pages) <= 3
+    case = case_for("rulers")
+    assert [s.only_rulers for s in case.subjects] == [True]
+    for m in case.ledger.measurements:
+        for page in pages[:2]:
+            assert case.name(m) in page
+    assert case.ledger.get("rulers/ruler/ruler-1").value == pytest.approx(10.0)
+    assert "10.0 ± " in pages[0]
+    # Two places along the arch: two sections.
+    titles = [b.what for b in laid_out(case, paper="A4").pages[1].boxes]
+    assert titles.count("chart Section across the arch") == 2
+
+
+def test_rulers_stand_with_the_site_they_are_nearest_to():
+    first = pages_of("site and rulers")[0]
+    assert "33, lower left canine" in first
+    assert "Ruler, height, ruler 1" in first
+    assert "Rulers and angles" in first
+
+
+def test_the_upper_jaw_reads_palatal():
+    case = case_for("upper")
+    text = " ".join(pages_of("upper"))
+    assert "lingual" not in case.ledger.summary
+    assert "palatal" in text
+    assert "ingual" not in text
+
+
+def test_no_page_is_mostly_empty():
+    for name in ("whole", "site and rulers"):
+        pages = laid_out(case_for(name), paper="A4")
+        for page in pages.pages[:-1]:
+            lowest = max(b.bottom for b in page.boxes)
+            assert lowest > 0.45 * pages.height, name
+
+
+def test_a_row_is_never_both_in_the_table_and_in_a_part_of_its_own():
+    case = case_for("whole")
+    boxes = [b.what for p in laid_out(case, paper="A4").pages[1:] for b in p.boxes]
+    for m in case.rows(case.subjects[0]):
+        assert isinstance(m, Measurement)
+        times = boxes.count(case.name(m))
+        if in_grid(m) or m.kind == "depth":
+            assert times == 0, m.id

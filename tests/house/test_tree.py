@@ -1,0 +1,101 @@
+"""The tree speaks of the project alone, and holds what DEVELOPERS.md and README.md say."""
+
+from __future__ import annotations
+
+import ast
+import re
+import runpy
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "app", "core", "tests", "sample_volumes"}
+LARGEST = 12_000_000
+STRANGE = {
+    "an absolute path of somebody's machine": r"(?<![\w.])/(?:home|root|Users|work|farm|opt)/\w",
+    "a scratch folder": r"(?<![\w.])/tmp/\w",
+    "a package index of one's own": r"(?i)(?:extra-)?index-url|find-links",
+    "a ticket's number instead of its reason": r"(?i)\b(?:issue|ticket|pull request)s?\s+#?\d",
+    "an unresolved merge": r"^(?:<{7}|>{7}) ",
+}
+
+
+def files() -> list[Path]:
+    """Every file that is or would be committed."""
+    if shutil.which("git") is None or not (ROOT / ".git").exists():
+        pytest.skip("not a git work tree: what belongs to it cannot be told from litter")
+    listed = subprocess.run(
+        ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"],
+        cwd=ROOT, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    return [ROOT / name for name in listed.stdout.split("\0") if name and (ROOT / name).is_file()]
+
+
+def test_nothing_else_shows_at_the_top():
+    tops = {p.relative_to(ROOT).parts[0] for p in files()}
+    assert {t for t in tops if not t.startswith(".")} == TOP
+
+
+def test_no_file_is_out_of_proportion():
+    assert {str(p): p.stat().st_size for p in files() if p.stat().st_size > LARGEST} == {}
+
+
+def test_no_strange_words():
+    found = []
+    for path in files():
+        if path == Path(__file__):
+            continue
+        try:
+            text = path.read_text("utf-8")
+        except UnicodeDecodeError:
+            continue
+        for what, pattern in STRANGE.items():
+            for hit in re.finditer(pattern, text, flags=re.MULTILINE):
+                line = text.count("\n", 0, hit.start()) + 1
+                found.append(f"{path.relative_to(ROOT)}:{line}: {what}: {hit.group()!r}")
+    assert found == []
+
+
+def test_readme_has_two_commands_and_the_machine_runs_the_second():
+    blocks = re.findall(
+        r"```sh\n(.*?)```", (ROOT / "README.md").read_text("utf-8"), flags=re.DOTALL
+    )
+    commands = blocks[0].strip().splitlines() + blocks[1].strip().splitlines()
+    assert commands == ["sh app/setup.sh demo", "sh app/setup.sh test"]
+    assert commands[1] in (ROOT / ".ci" / "run").read_text("utf-8").splitlines()[-1]
+
+
+def test_readme_carries_the_cautions_that_the_sheet_prints():
+    from core.words.cautions import CAUTIONS
+
+    readme = " ".join((ROOT / "README.md").read_text("utf-8").replace("> ", "").split())
+    assert " ".join(CAUTIONS.split()) in readme
+
+
+def hazard_rows() -> list[list[str]]:
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    section = text.split("## Hazards", 1)[1].split("\n## ", 1)[0]
+    rows = [line.strip("| ").split(" | ") for line in section.splitlines() if line[:2] == "| "]
+    return rows[1:]
+
+
+def test_every_hazard_names_tests_that_exist():
+    rows = hazard_rows()
+    assert len(rows) >= 25
+    for row in rows:
+        assert len(row) == 5, row
+        named = re.findall(r"`(tests/[\w/]+\.py)::(\w+)`", row[3])
+        assert named, f"no test guards: {row[0]}"
+        for path, test in named:
+            tree = ast.parse((ROOT / path).read_text("utf-8"))
+            known = {n.name for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)}
+            assert test in known, f"{path}::{test} guards '{row[0]}' but does not exist"
+
+
+def test_the_picture_of_the_tree_is_true():
+    tree = runpy.run_path(str(ROOT / "tests" / "studies" / "tree.py"))
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    assert tree["with_picture"](text) == text, "run tests/studies/tree.py --write"

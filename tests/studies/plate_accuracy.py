@@ -1,0 +1,329 @@
+"""Accuracy of the plate fit against the half-maximum edge, on phantoms of known thickness.
+
+Writes ``tests/studies/reports/plate_accuracy.md``::
+
+    python tests/studies/plate_accuracy.py --toolkit PYTHON
+
+PYTHON is an interpreter that has the independent toolkit (see `reconstructed_plates`); with
+``--scans FILE`` the scans of an earlier run are read again. Blur and levels are estimated from
+each scan alone. Voxels 0.125 to 0.4 mm; the report says what is reached and what is not.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import numpy as np
+
+HERE = Path(__file__).resolve()
+sys.path[:0] = [str(HERE.parents[2]), str(HERE.parents[1] / "core"), str(HERE.parent)]
+
+from plate_cases import CASES, Body, bodies  # noqa: E402
+from plate_phantoms import AIR, SOFT, Bone, learnt, paint, read  # noqa: E402
+
+import sample_volumes  # noqa: E402
+from core import load_plan, open_scan  # noqa: E402
+from core.basis import Basis  # noqa: E402
+from core.half_maximum import HalfMaximum  # noqa: E402
+from core.volume import Volume  # noqa: E402
+from sample_volumes import truth  # noqa: E402
+from sample_volumes.lower_jaw import LowerJaw  # noqa: E402
+from sample_volumes.make_samples import LOWER_POSE, UPPER_POSE  # noqa: E402
+from sample_volumes.upper_jaw import UpperJaw  # noqa: E402
+
+REPORT = HERE.parent / "reports" / "plate_accuracy.md"
+U_MARKS = (
+    (-12, -19),
+    (-12, -12),
+    (-12, 0),
+    (-12, 12),
+    (0, 15),
+    (12, 12),
+    (12, 0),
+    (12, -12),
+    (12, -19),
+)
+BINS = ((0.25, 0.45), (0.45, 0.55), (0.55, 0.9), (0.9, 1.2), (1.2, 2.0), (2.0, 4.0))
+
+ANALYTIC = (
+    [("flat", Bone(shape="box", thin=t), {"voxel": 0.25}) for t in (0.3, 0.5, 0.8, 1.2, 3.7)]
+    + [("cylinder", Bone(shape="cylinder", thin=t), {"voxel": v})
+       for t, v in ((0.3, 0.3), (0.5, 0.25), (0.7, 0.4), (1.0, 0.125), (1.5, 0.3))]
+    + [("doubly curved", Bone(shape="ball", thin=2.2), {"voxel": 0.25})]
+    + [("flat, noise x 2.5", Bone(shape="box", thin=0.5), {"voxel": 0.25, "noise": 150.0}),
+       ("flat, sharpened", Bone(shape="box", thin=0.5), {"voxel": 0.25, "sharpen": 0.6}),
+       ("cylinder, sharpened", Bone(shape="cylinder", thin=1.0),
+        {"voxel": 0.25, "sharpen": 0.6}),
+       ("cylinder in air", Bone(shape="cylinder", thin=0.5), {"voxel": 0.25, "outside": AIR}),
+       ("flat, turned 28°", Bone(shape="box", thin=0.5, turn_deg=28.0), {"voxel": 0.3}),
+       ("lingual cortex 7 % brighter", Bone(shape="cylinder", thin=0.5, lingual=1.07),
+        {"voxel": 0.25, "outside": SOFT})]
+)  # fmt: skip
+
+
+def half_maximum(volume, finder, points, normals):
+    """Thickness as the half-maximum edges give it, thin plates included."""
+    return finder.plate(volume, points + 2.0 * normals, -normals, 8.0).thickness_mm
+
+
+def places(body: Body):
+    """(points, normals, thickness) on a bone of a reconstructed scan."""
+    a = np.radians(np.arange(0, 360, 20.0))
+    out = []
+    for z in (-5.0, -0.9, 0.0, 0.9, 5.0):
+        if body.shape == "ball":
+            if abs(z) > 3:
+                continue
+            n = np.stack([np.cos(a), np.sin(a), 0 * a], 1) * np.sqrt(1 - (z / 6) ** 2)
+            n = n + np.array([0, 0, z / 6])
+            p = 6.0 * n
+        elif body.shape == "cylinder":
+            n = np.stack([np.cos(a), np.sin(a), 0 * a], 1)
+            p = 6.0 * n + [0, 0, z]
+        else:
+            s = np.linspace(-3, 3, 5)[:, None]
+            faces = []
+            for k in range(4):
+                t = np.arctan(0.3) + k * np.pi / 2
+                n1 = np.array([np.cos(t), np.sin(t), 0.0])
+                faces.append((5.5 * n1 + s * [-n1[1], n1[0], 0] + [0, 0, z], n1))
+            p = np.concatenate([f[0] for f in faces])
+            n = np.repeat([f[1] for f in faces], len(s), axis=0)
+        out.append((p, n))
+    p, n = (np.concatenate([o[i] for o in out]) for i in (0, 1))
+    p = p + np.array(body.centre)
+    return p, n, body.thickness(p)
+
+
+def samples():
+    """Rows as `reconstructed` gives them, of places around the sites of the sample scans."""
+    rows = []
+    for name, jaw, pose, up in (
+        ("lower_left_36", LowerJaw(metal_crown="33"), LOWER_POSE, -1.0),
+        ("upper_right_15", UpperJaw(metal_crown="12"), UPPER_POSE, 1.0),
+    ):
+        volume = open_scan(sample_volumes.path(name))
+        basis = Basis.of(load_plan(sample_volumes.path(f"{name}.plan.json")), volume)
+        p, n, true = _sample_places(name, truth.in_patient(jaw, pose), basis.arch, up)
+        w, sd, outer, outer_sd = read(volume, basis.levels, basis.finder, p, n)
+        h = half_maximum(volume, HalfMaximum(levels=basis.levels), p, n)
+        rows.append(np.stack([true, w - true, sd, h - true, outer, outer_sd, 0 * true], 1))
+        print("sample", name, len(p), flush=True)
+    return np.concatenate(rows)
+
+
+def _sample_places(name, surfaces, arch, up):
+    exact = json.loads(sample_volumes.path(f"{name}.truth.json").read_text())["site"]
+    station = arch.station(np.array(exact["origin"]))
+    p, n, true = [], [], []
+    for frame in (arch.frame(station + ds) for ds in np.arange(-6.0, 6.1, 1.5)):
+        for depth in exact["crest_depth_mm"] + np.arange(1.0, 15.0, 1.5):
+            for way in (1.0, -1.0):
+                start = frame.origin + up * depth * frame.up + 13.0 * way * frame.buccal
+                inward = -way * frame.buccal
+                hit = truth.first_crossings(surfaces.outer, start, inward, 20.0)[0]
+                if not hit > 0.5:
+                    continue
+                at = start + hit * inward
+                h = 1e-3 * np.eye(3)
+                normal = surfaces.outer(at + h) - surfaces.outer(at - h)
+                normal = normal / np.linalg.norm(normal)
+                inner = truth.crossings(surfaces.inner, at, -normal, 8.0)
+                # A graze is no place for a thickness, nor is cortex without an inside.
+                if normal @ inward > -0.3 or not len(inner):
+                    continue
+                p.append(at)
+                n.append(normal)
+                true.append(inner[0])
+    return np.array(p), np.array(n), np.array(true)
+
+
+def scan_of(grey, affine):
+    return Volume(voxels=grey, mm_from_ijk=affine, made_up=np.zeros(len(grey), bool))
+
+
+def reconstructed(scans):
+    """Rows (thickness, fit error, its SE, half-maximum error, outer error, SE, borrowed case)."""
+    rows = []
+    names = [(str(i), bodies(name)) for i, (name, *_) in enumerate(CASES)]
+    thin = [
+        Body(shape=b.shape, centre=b.centre, thin_mm=b.thin_mm, thick_mm=b.thin_mm)
+        for b in bodies("a")
+    ]
+    for key, of_scan in [*names, ("_thin", thin)]:
+        volume = scan_of(scans["grey" + key], scans["affine" + key])
+        levels, fit, half = learnt(volume, marks=U_MARKS, top=10.0)
+        for body in of_scan:
+            p, n, true = places(body)
+            w, sd, outer, outer_sd = read(volume, levels, fit, p, n)
+            h = half_maximum(volume, half, p, n)
+            never = np.full(len(p), float(key == "_thin"))
+            rows.append(np.stack([true, w - true, sd, h - true, outer, outer_sd, never], 1))
+        print("reconstructed", key, levels.trouble, len(fit.plates.level), flush=True)
+    return np.concatenate(rows)
+
+
+def line(label, rows):
+    """One row of the table."""
+    w, h, outer = rows[:, 1], rows[:, 3], rows[:, 4]
+    found, seen = np.isfinite(w), np.isfinite(h)
+    if not found.any():
+        return f"| {label} | {len(rows)} | 0 | - | - | - | - | - | - | {_half(h, seen)} |"
+    e, z, zo = w[found], (w / rows[:, 2])[found], outer / rows[:, 5]
+    limits = e.mean() + 1.96 * e.std() * np.array([-1, 1])
+    return (
+        f"| {label} | {len(rows)} | {found.mean():.0%} | {e.mean():+.3f} | {np.abs(e).mean():.3f} "
+        f"| {limits[0]:+.2f} to {limits[1]:+.2f} | {z.std():.2f} "
+        f"| {np.nanmean(np.abs(outer)):.3f} | {np.nanstd(zo):.2f} | {_half(h, seen)} |"
+    )
+
+
+def _half(h, seen):
+    return f"{np.mean(h[seen]):+.3f} ({seen.mean():.0%})" if seen.any() else "not found"
+
+
+HEAD = (
+    "| {} | n | found | fit: mean error | mean abs. error | 95 % limits | z SD | outer edge, mean "
+    "abs. | outer z SD | half maximum: mean error (found) |\n"
+    "|---|---|---|---|---|---|---|---|---|---|"
+)
+
+
+def analytic():
+    """Table rows of the analytic phantoms."""
+    out = []
+    for label, bone, scan in ANALYTIC:
+        volume = paint(bone, **scan)
+        # One ball shows too little cortex to learn from: a cylinder scanned alike stands in.
+        alike = Bone(shape="cylinder", thin=2.2) if bone.shape == "ball" else None
+        levels, fit, half = learnt(volume if alike is None else paint(alike, **scan))
+        p, n, true = bone.places(turns=18)
+        keep = true == bone.thin
+        p, n, true = p[keep], n[keep], true[keep]
+        w, sd, outer, outer_sd = read(volume, levels, fit, p, n)
+        h = half_maximum(volume, half, p, n)
+        rows = np.stack([true, w - true, sd, h - true, outer, outer_sd, 0 * true], 1)
+        out.append(line(f"{label}, {bone.thin:g} mm, voxel {scan['voxel']:g}", rows))
+        print(out[-1], flush=True)
+    return out
+
+
+def main() -> None:
+    """Measure and write the report."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--toolkit", help="an interpreter that has the toolkit")
+    parser.add_argument("--scans", type=Path, help="scans of an earlier run")
+    given = parser.parse_args()
+    scans_at = given.scans or Path(tempfile.mkdtemp()) / "scans.npz"
+    if given.scans is None:
+        subprocess.run(
+            [given.toolkit, str(HERE.parent / "reconstructed_plates.py"), str(scans_at)],
+            check=True,
+        )
+    rows = reconstructed(np.load(scans_at))
+    never = rows[:, 6] > 0
+    usual = rows[~never]
+    text = [
+        "# Accuracy of cortical plates: fitted model against half maximum",
+        "",
+        "Regenerated by `tests/studies/plate_accuracy.py`; errors in mm, measured less true. Blur",
+        "and cortical level are estimated from each scan alone. *found* counts readings with a",
+        "number; the z SD is that of error over stated standard error. The half-maximum column",
+        "gives its bare reading: its readings of plates under 0.8 mm are not shown to anybody.",
+        "",
+        "## Reconstructed cone-beam phantoms",
+        f"{len(CASES)} scans of 4 bones (cylinders, boxes, a ball shell in soft tissue), projected",
+        "and reconstructed by an independent toolkit (several energies, scatter, quanta, spongy",
+        "texture), voxels 0.25 and 0.3 mm, three reconstruction filters. Each plate is 2.2 mm",
+        "thick above and below its thin middle, which is 4.4 mm high, except in the last row.",
+        "",
+        HEAD.format("true thickness"),
+    ]
+    for low, high in BINS:
+        of_bin = usual[(usual[:, 0] >= low) & (usual[:, 0] < high)]
+        if len(of_bin):
+            text.append(line(f"{low:g} to {high:g} mm", of_bin))
+    text.append(line("all ≥ 0.5 mm", usual[usual[:, 0] >= 0.499]))
+    text.append(line("0.3 and 0.4 mm", usual[usual[:, 0] < 0.499]))
+    text.append(line("nowhere thick within 15 mm (no bound)", rows[never]))
+    thin = usual[(usual[:, 0] < 1.2) & np.isfinite(usual[:, 1])]
+    brighter = float(np.mean(1.0 + thin[:, 1] / thin[:, 0])) - 1.0
+    told = (
+        f"Plates under 1.2 mm read {brighter:.0%} too thick on average, as they do where the level "
+        "taken from the\nthick part of a plate is too low for its thin part. Why it is so in "
+        "these scans was not settled;\nthe sample scans show little of it, analytic plates none."
+    )
+    text += ["", told]
+    of_samples = samples()
+    text += [
+        "",
+        "## Sample scans",
+        "Places every 1.5 mm around both sites, on the cheek's and the tongue's side; the",
+        "thickness along the exact normal. Roots and the sinus wall touch some plates.",
+        "",
+        HEAD.format("true thickness"),
+    ]
+    for low, high in BINS:
+        of_bin = of_samples[(of_samples[:, 0] >= low) & (of_samples[:, 0] < high)]
+        if len(of_bin):
+            text.append(line(f"{low:g} to {high:g} mm", of_bin))
+    text.append(line("all", of_samples))
+    text += [
+        "",
+        "## Analytic phantoms",
+        "Gaussian blur of 0.5 mm full width, white noise.",
+        "",
+        HEAD.format("phantom"),
+        *analytic(),
+        "",
+        "## Targets",
+        "On the phantoms:",
+        "",
+        *targets(usual),
+        "",
+        "On the sample scans:",
+        "",
+        *targets(of_samples),
+        "",
+    ]
+    REPORT.write_text("\n".join(text), encoding="utf-8")
+    print("\n".join(text))
+
+
+def targets(rows):
+    """What was to be reached, and what was."""
+    thick, thin = rows[rows[:, 0] >= 0.499], rows[rows[:, 0] < 0.499]
+    e = thick[:, 1][np.isfinite(thick[:, 1])]
+    z = (thick[:, 1] / thick[:, 2])[np.isfinite(thick[:, 1])]
+    spread = 1.96 * e.std()
+    checks = [
+        ("≥ 0.5 mm: mean absolute error ≤ 0.06", np.abs(e).mean(), np.abs(e).mean() <= 0.06),
+        (
+            "≥ 0.5 mm: 95 % limits within ± 0.15",
+            abs(e.mean()) + spread,
+            abs(e.mean()) + spread <= 0.15,
+        ),
+        (
+            "outer edge: mean absolute error ≤ 0.05",
+            np.nanmean(np.abs(rows[:, 4])),
+            np.nanmean(np.abs(rows[:, 4])) <= 0.05,
+        ),
+        ("z SD of thickness between 0.8 and 1.3", z.std(), 0.8 <= z.std() <= 1.3),
+    ]
+    t = np.abs(thin[:, 1][np.isfinite(thin[:, 1])])
+    if len(t):
+        checks.append(("0.3 to 0.5 mm: mean absolute error ≤ 0.12", t.mean(), t.mean() <= 0.12))
+    return [
+        "| target | found | reached |",
+        "|---|---|---|",
+        *(f"| {a} | {b:.3f} | {'yes' if ok else '**no**'} |" for a, b, ok in checks),
+    ]
+
+
+if __name__ == "__main__":
+    main()
