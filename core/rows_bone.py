@@ -12,6 +12,7 @@ from core.arch import FixtureFrame
 from core.basis import Basis, RowMaker
 from core.clearance import clearance
 from core.drilling import UNKNOWN_TIP_MM
+from core.field_edge import SURFACE_REACH_MM, WALL_REACH_MM, scan_ends_beside
 from core.fixture import Fixture
 from core.limits import BUCCAL_MM, SurfaceSide, limit_for, surface_key
 from core.measurement import Measurement, Note, Reading
@@ -50,7 +51,7 @@ def fixture_bone_rows(
     )
     yield from _ridge_rows(ridge, plan, basis, maker)
     wall = wall_map(basis.volume, fixture, frame, basis.levels, basis.finder, plan.structures)
-    yield from wall_rows(wall, maker)
+    yield from wall_rows(wall, basis, fixture, frame, maker)
     surface = surface_casts(
         fixture,
         frame,
@@ -60,7 +61,7 @@ def fixture_bone_rows(
         shallowest_mm=fixture.size.length_mm,
         upper=basis.jaw == "upper",
     )
-    yield from surface_rows(surface, plan, basis, fixture, maker)
+    yield from surface_rows(surface, plan, basis, fixture=fixture, frame=frame, maker=maker)
     for rim in ridge.rims:
         yield maker.row(
             group="information",
@@ -95,7 +96,9 @@ def site_bone_rows(plan: Plan, basis: Basis, site: Site, maker: RowMaker) -> Ite
     yield from _ridge_rows(ridge, plan, basis, maker)
 
 
-def wall_rows(wall: WallMap, maker: RowMaker) -> Iterator[Measurement]:
+def wall_rows(
+    wall: WallMap, basis: Basis, fixture: Fixture, frame: FixtureFrame, maker: RowMaker
+) -> Iterator[Measurement]:
     """Least remaining bone of each side, each zone of the buccal side by itself."""
     near = wall.depths_mm <= BUCCAL_MM
     parts: list[tuple[Side, str, tuple[str, ...], NDArray[np.bool_]]] = [
@@ -115,7 +118,9 @@ def wall_rows(wall: WallMap, maker: RowMaker) -> Iterator[Measurement]:
             group="bone",
             kind="wall",
             parts=(side, *extra),
-            reading=least.reading,
+            reading=_whole(
+                least.reading, side, WALL_REACH_MM, basis=basis, fixture=fixture, frame=frame
+            ),
             limit_key=key,
             details=details,
         )
@@ -142,7 +147,13 @@ def _part_of(wall: WallMap, rows: NDArray[np.bool_]) -> WallMap:
 
 
 def surface_rows(
-    surface: SurfaceCasts, plan: Plan, basis: Basis, fixture: Fixture, maker: RowMaker
+    surface: SurfaceCasts,
+    plan: Plan,
+    basis: Basis,
+    *,
+    fixture: Fixture,
+    frame: FixtureFrame,
+    maker: RowMaker,
 ) -> Iterator[Measurement]:
     """Shortest way to the outside of the bone by side; apical again with the drill's tip."""
     # Beyond an upper fixture the bone ends at the sinus or nasal floor. Where that is marked its
@@ -169,10 +180,28 @@ def surface_rows(
                 kind="clearance",
                 target="bone surface",
                 parts=(side, *(("tip",) if tip else ())),
-                reading=reading,
+                reading=_whole(
+                    reading, side, SURFACE_REACH_MM, basis=basis, fixture=fixture, frame=frame
+                ),
                 limit_key=key,
                 details={"side": side, **({"with_tip_mm": tip} if tip else {})},
             )
+
+
+def _whole(
+    reading: Reading,
+    side: SurfaceSide,
+    reach_mm: float,
+    *,
+    basis: Basis,
+    fixture: Fixture,
+    frame: FixtureFrame,
+) -> Reading:
+    """The reading, or none where the scan ends so near that its cut may pass for the outside."""
+    if reading.value is None or not scan_ends_beside(basis.volume, fixture, frame, side, reach_mm):
+        return reading
+    fields = {"side": side, "reach": f"{reach_mm:g}"}
+    return Reading(value=None, notes=(Note("bone-beside-field-edge", fields),))
 
 
 def _surface_key(side: SurfaceSide, reading: Reading, fixture: Fixture) -> str | None:

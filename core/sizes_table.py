@@ -159,8 +159,16 @@ class _Trial:
         fixture = replace(self.fixture, size=listed.size)
         far = {m.target for m in self.far}
         rows = [*self._danger(fixture).rows(without=far)]
-        rows += wall_rows(wall_on(self.rays, fixture.size, self.basis.levels), self.maker)
-        rows += surface_rows(self.surface, self.plan, self.basis, fixture, self.maker)
+        wall = wall_on(self.rays, fixture.size, self.basis.levels)
+        rows += wall_rows(wall, self.basis, fixture, self.frame, self.maker)
+        rows += surface_rows(
+            self.surface,
+            self.plan,
+            self.basis,
+            fixture=fixture,
+            frame=self.frame,
+            maker=self.maker,
+        )
         # What was expected and is not marked has no limit to meet, and is not assessed.
         judged = tuple(m for m in rows if m.verdict is not None)
         worst: dict[tuple[str, str, str], Measurement] = {}

@@ -53,6 +53,11 @@ SENTENCES: dict[str, str] = {
         "Site {id} has the name of a fixture but lies {mm} mm away from it along the arch - its "
         "ridge is not measured - give the site a name of its own."
     ),
+    "bone-beside-field-edge": (
+        "The scan ends within {reach} mm of the fixture on this side ({side}) - bone that was cut "
+        "off there may pass for its outside, so no number is given - a scan of a larger region "
+        "would show it."
+    ),
     "height-negative": (
         "The structure's level lies above the crest - a height below zero is no height - check "
         "its marks and the jaw plane."

@@ -215,3 +215,17 @@ def test_a_shown_figure_never_reads_as_met_when_it_is_below(value, limit):
     limit = round(limit, 1)
     if value < limit - 1e-6:
         assert round_down(value) < limit
+
+
+def test_a_long_summary_still_counts_all_and_says_how_many_it_does_not_name():
+    many = [row(f"root-{n}", None, "not assessed") for n in range(31, 49) if n % 10 <= 8]
+    words = summary_sentence(many)
+    assert f"{len(many)} not assessed (" in words
+    assert f"and {len(many) - 9} more)" in words
+    assert "more)" not in summary_sentence(many[:10])
+
+
+def test_the_upper_jaw_reads_palatal():
+    rows = [row("bone surface", 0.5, "below limit", details={"side": "lingual"})]
+    assert "bone surface palatal" in summary_sentence(rows, jaw="upper")
+    assert "bone surface lingual" in summary_sentence(rows, jaw="lower")
