@@ -1,17 +1,19 @@
 """Background work: newest request wins, errors come back as values.
 
-Slots run in the thread of the object that asked, whatever function they are: a worker's signals
-go to a method of a `QObject` of that thread, which calls the function.
+Answers come in the window's thread, through one mailbox that outlives every window.
 """
 
 from __future__ import annotations
 
 import logging
 import threading
+import weakref
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 
-from PySide6.QtCore import QObject, QRunnable, QThreadPool, Signal, SignalInstance, Slot
+from PySide6.QtCore import QObject, QRunnable, Qt, QThreadPool, Signal, Slot
+from shiboken6 import isValid
 
 log = logging.getLogger("sounding.tasks")
 
@@ -28,21 +30,37 @@ def pool() -> QThreadPool:
     return threads
 
 
-class Task(QObject):
-    """One piece of work on its way.
+class _Mailbox(QObject):
+    """Brings calls of workers into the window's thread.
 
-    Signals arrive in the thread that made the task, once connected to a method of a `QObject`
-    that lives there.
+    Workers know only this object, which lives as long as the program: whoever asked may be gone
+    by then, and a signal into an object that is being deleted would end the program.
     """
 
-    progressed = Signal(int, int)
-    finished = Signal(object)
-    failed = Signal(object)
-    ended = Signal()
+    letter = Signal(object)
 
-    def __init__(self, parent: QObject | None = None) -> None:
-        super().__init__(parent)
+    def __init__(self) -> None:
+        super().__init__()
+        self.letter.connect(self._open, Qt.ConnectionType.QueuedConnection)
+
+    @Slot(object)
+    def _open(self, call: Callable[[], None]) -> None:
+        call()
+
+
+@lru_cache(maxsize=1)
+def _mailbox() -> _Mailbox:
+    """The one mailbox; made at the first request, in the window's thread."""
+    return _Mailbox()
+
+
+class Task:
+    """One piece of work on its way."""
+
+    def __init__(self, owner: Latest) -> None:
         self._stop = threading.Event()
+        self._owner = weakref.ref(owner)
+        self._mailbox = _mailbox()
 
     def cancel(self) -> None:
         """Ask the work to stop; its result is dropped in any case."""
@@ -54,11 +72,34 @@ class Task(QObject):
 
     def progress(self, done: int, total: int) -> None:
         """Passed to `core` as its ``progress``."""
-        _emit(self.progressed, done, total)
+        self._tell("on_progress", done, total)
+
+    def run(self, work: Callable[[Task], Any]) -> None:
+        """Do the work, in a worker thread, and tell how it ended."""
+        try:
+            result = work(self)
+        except Exception as error:  # noqa: BLE001  whatever it was, the window must hear of it
+            # Of an unknown fault the log needs the place; its text could hold a name.
+            log.info("work failed: %s", type(error).__name__)
+            self._tell("on_failed", error)
+        else:
+            self._tell("on_finished", result)
+        self._tell("on_ended")
+
+    def _tell(self, what: str, *values: object) -> None:
+        def deliver() -> None:
+            owner = self._owner()
+            if owner is not None and isValid(owner):
+                getattr(owner, what)(self, *values)
+
+        try:
+            self._mailbox.letter.emit(deliver)
+        except RuntimeError:
+            log.debug("the program ends; nobody waits for this work any more")
 
 
 class _Runner(QRunnable):
-    """Runs a function in the pool and reports through its task's signals."""
+    """Runs a task's work in the pool."""
 
     def __init__(self, task: Task, work: Callable[[Task], Any]) -> None:
         super().__init__()
@@ -66,26 +107,7 @@ class _Runner(QRunnable):
         self._work = work
 
     def run(self) -> None:
-        task = self._task
-        try:
-            result = self._work(task)
-        except Exception as error:  # noqa: BLE001  whatever it was, the window must hear of it
-            if not task.cancelled():
-                # Of an unknown fault the log needs the place; its text could hold a name.
-                log.info("work failed: %s", type(error).__name__)
-                _emit(task.failed, error)
-        else:
-            if not task.cancelled():
-                _emit(task.finished, result)
-        _emit(task.ended)
-
-
-def _emit(signal: SignalInstance, *values: object) -> None:
-    """Emit from a worker; at the program's end the receiver may be gone already."""
-    try:
-        signal.emit(*values)
-    except RuntimeError:
-        log.debug("nobody waits for this work any more")
+        self._task.run(self._work)
 
 
 class Latest(QObject):
@@ -142,40 +164,35 @@ class Latest(QObject):
         if self._running is not None:
             self._running.cancel()
 
-    def _start(self, work: Callable[[Task], Any]) -> None:
-        task = Task(self)
-        self._running = task
-        task.progressed.connect(self._on_progress)
-        task.finished.connect(self._on_finished)
-        task.failed.connect(self._on_failed)
-        task.ended.connect(self._on_ended)
-        pool().start(_Runner(task, work))
-
-    @property
-    def _wanted(self) -> bool:
-        """False where somebody asked anew after the worker had already reported."""
-        return self._running is not None and not self._running.cancelled()
-
-    @Slot(int, int)
-    def _on_progress(self, done: int, total: int) -> None:
-        if self._wanted and self._progressed is not None:
+    def on_progress(self, task: Task, done: int, total: int) -> None:
+        """Called through the mailbox: so far."""
+        if self._wants(task) and self._progressed is not None:
             self._progressed(done, total)
 
-    @Slot(object)
-    def _on_finished(self, result: object) -> None:
-        if self._wanted:
+    def on_finished(self, task: Task, result: object) -> None:
+        """Called through the mailbox: the result."""
+        if self._wants(task):
             self._done(result)
 
-    @Slot(object)
-    def _on_failed(self, error: Exception) -> None:
-        if self._wanted and self._failed is not None:
+    def on_failed(self, task: Task, error: Exception) -> None:
+        """Called through the mailbox: the error."""
+        if self._wants(task) and self._failed is not None:
             self._failed(error)
 
-    @Slot()
-    def _on_ended(self) -> None:
-        if self._running is not None:
-            self._running.deleteLater()
+    def on_ended(self, task: Task) -> None:
+        """Called through the mailbox, last: the newest of what was asked meanwhile begins."""
+        if task is not self._running:
+            return
         self._running = None
         if self._waiting is not None:
             work, self._waiting = self._waiting, None
             self._start(work)
+
+    def _start(self, work: Callable[[Task], Any]) -> None:
+        task = Task(self)
+        self._running = task
+        pool().start(_Runner(task, work))
+
+    def _wants(self, task: Task) -> bool:
+        """False where somebody asked anew after the worker had already reported."""
+        return task is self._running and not task.cancelled()

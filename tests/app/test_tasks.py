@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import threading
 
+from PySide6.QtCore import QObject
+
 from app.tasks import Latest
 
 
@@ -67,3 +69,19 @@ def test_a_dropped_request_is_never_answered(qtbot):
     gate.set()
     qtbot.waitUntil(lambda: not latest.busy, timeout=5000)
     assert answers == []
+
+
+def test_whoever_asked_may_be_gone_before_the_answer(qtbot):
+    """Deleting the asker while a worker runs drops the answer, and nothing falls over."""
+    answers = []
+    parents = [QObject() for _ in range(40)]
+    gate = threading.Event()
+    for parent in parents:
+        Latest(answers.append, parent=parent).ask(lambda task: gate.wait(5) and task.progress(1, 2))
+    for parent in parents[1:]:
+        parent.deleteLater()
+    qtbot.wait(20)
+    gate.set()
+    qtbot.waitUntil(lambda: len(answers) == 1, timeout=8000)
+    qtbot.wait(50)
+    assert answers == [None]
