@@ -33,6 +33,7 @@ from app.session import Session
 from app.settings import settings_of, with_practice_limits
 from app.start import Start
 from app.tasks import pool
+from app.tidying import Tidying
 from app.tool_hub import ToolHub
 from app.tools.catalogue import TOOLS
 from app.working_page import WorkingPage
@@ -384,9 +385,12 @@ def show(path: str | None = None) -> int:
     sys.setswitchinterval(0.002)
     program = QApplication.instance() or QApplication(sys.argv[:1])
     program.setApplicationName("Sounding")
+    tidying = Tidying(program)
     bench = Bench()
     bench.resize(1440, 930)
     bench.show()
     if path is not None:
         bench.open_path(str(path))
-    return int(program.exec())
+    status = int(program.exec())
+    tidying.deleteLater()
+    return status

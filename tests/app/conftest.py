@@ -1,5 +1,7 @@
 """What panels and dialogs are tested on."""
 
+import gc
+
 import pytest
 
 pytest.importorskip("PySide6")
@@ -39,3 +41,11 @@ def closing():
     for window in windows:
         if isValid(window):
             window.close()
+
+
+@pytest.fixture(autouse=True)
+def _garbage_in_this_thread():
+    """As in the program: a worker must never collect the windows that a test left behind."""
+    gc.disable()
+    yield
+    gc.collect()

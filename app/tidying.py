@@ -1,0 +1,32 @@
+"""Collects Python's cyclic garbage in the window's thread only.
+
+Left to itself the collector runs in whichever thread happens to allocate. In a worker it could
+delete windows and their parts there, which the toolkit does not allow: the program would end.
+"""
+
+from __future__ import annotations
+
+import gc
+
+from PySide6.QtCore import QObject, QTimer
+
+EVERY_MS = 500
+
+
+class Tidying(QObject):
+    """While it lives, garbage is collected by a timer of its thread, never elsewhere."""
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        gc.disable()
+        self._timer = QTimer(self)
+        self._timer.timeout.connect(self.collect)
+        self._timer.start(EVERY_MS)
+
+    def collect(self) -> None:
+        """Collect each generation that has grown over its threshold, the youngest first."""
+        for generation, (count, most) in enumerate(
+            zip(gc.get_count(), gc.get_threshold(), strict=True)
+        ):
+            if count > most:
+                gc.collect(generation)
