@@ -23,7 +23,7 @@ less weight than this along an axis does not count."""
 BLOCK = 128
 """Columns that are sampled together; their work fits into the processor's nearest memory."""
 LEAST_FOR_BLOCKS = 16
-"""Fewer columns are sampled one by one: setting up a block would cost more."""
+"""Shorter lines are sampled one by one: setting up a block would cost more."""
 
 
 @njit(cache=True, nogil=True, inline="always")
@@ -126,7 +126,7 @@ def _inside(shape: Any, x: float, y: float, z: float) -> bool:
     return bool(0 <= x < ni - 1 and 0 <= y < nj - 1 and 0 <= z < nk - 1)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def _one_by_one(
     flat: Any,
     shape: Any,
@@ -141,8 +141,12 @@ def _one_by_one(
     lo: int,
     hi: int,
     out: Any,
+    n: int,
 ) -> None:
-    """Columns lo to hi of a line, all of whose samples lie well inside the hull."""
+    """Columns lo to hi of line n, all of whose samples lie well inside the hull.
+
+    Handed `out` whole: a part of it would be counted as one more owner, for each line anew.
+    """
     nj, ni = shape[1], shape[2]
     padded, low, high = padding
     plain = not padded and field.size <= 1
@@ -160,7 +164,7 @@ def _one_by_one(
             grey = v * scale[0] + scale[1]
             total += grey
             top = max(top, grey)
-        out[c] = top if maximum and not np.isnan(total) else total / slab_count
+        out[n, c] = top if maximum and not np.isnan(total) else total / slab_count
 
 
 @njit(cache=True, nogil=True)
@@ -256,6 +260,7 @@ def _in_blocks(
     lo: int,
     hi: int,
     out: Any,
+    n: int,
 ) -> None:
     """As `_one_by_one` for the mean, faster where many columns follow each other."""
     at = np.empty(BLOCK, np.int64)
@@ -266,11 +271,11 @@ def _in_blocks(
             flat, shape, field, padding, start, step, slab, slab_count, first, count, at, work
         ):
             for m in range(count):
-                out[first + m] = work[3, m] / slab_count * scale[0] + scale[1]
+                out[n, first + m] = work[3, m] / slab_count * scale[0] + scale[1]
         else:
             _one_by_one(
                 flat, shape, field, padding, scale, start, step, slab, slab_count, False,
-                first, first + count, out,
+                first, first + count, out, n,
             )  # fmt: skip
 
 
@@ -314,8 +319,7 @@ def sample_lines(
         # Columns whose samples all lie inside: the hull is convex, so both faces of the slab
         # and both ends of the run decide; rounding is monotone, so testing the ends suffices.
         lo, hi = 0, 0
-        # A few samples are tested one by one sooner than their line is.
-        if count >= LEAST_FOR_BLOCKS and np.isfinite(x0 + y0 + z0 + dx + dy + dz + x1 + y1 + z1):
+        if np.isfinite(x0 + y0 + z0 + dx + dy + dz + x1 + y1 + z1):
             a, b = 0.0, count - 1.0
             a, b = _span(x0, dx, ni - 1.0, a, b)
             a, b = _span(x1, dx, ni - 1.0, a, b)
@@ -341,11 +345,11 @@ def sample_lines(
         if maximum or hi - lo < LEAST_FOR_BLOCKS:
             _one_by_one(
                 flat, shape, field, padding, scale, start, step, slab, slab_count, maximum,
-                lo, hi, out[n],
+                lo, hi, out, n,
             )  # fmt: skip
         else:
             _in_blocks(
-                flat, shape, field, padding, scale, start, step, slab, slab_count, lo, hi, out[n]
+                flat, shape, field, padding, scale, start, step, slab, slab_count, lo, hi, out, n
             )
         for part in range(2):
             for c in range(0 if part == 0 else hi, lo if part == 0 else count):

@@ -287,6 +287,39 @@ def test_made_up_slices_are_told():
     assert sampling.touches_made_up(vol, points).tolist() == expected
 
 
+@pytest.mark.parametrize("kind", ["plain", "padding", "field", "both"])
+@pytest.mark.parametrize("dtype", [np.int16, np.uint16, np.int32, np.float32])
+def test_long_lines_are_what_their_places_are_one_by_one(dtype, kind):
+    """Lines longer than two blocks, some through holes, some leaving the scan, with a slab."""
+    rng = np.random.default_rng(5)
+    more = {}
+    field = np.ones((60, 70), np.uint8)
+    field[:9] = field[:, 61:] = 0
+    if kind in ("field", "both"):
+        more["field"] = field
+    if kind in ("padding", "both"):
+        more["padding"] = (2900.0, 2920.0)
+    vol = volume(dtype, (50, 60, 70), **more)
+    starts = vol.mm(rng.uniform(-3, (72, 62, 52), (60, 3)))
+    steps = rng.normal(0, 1, (60, 3)) * 0.06
+    through = rng.normal(0, 1, (60, 3)) * 0.2
+    count, slab = 300, 3
+    found = sampling.lines(vol, starts, steps, count, slab_steps_mm=through, slab_count=slab)
+    where = (
+        starts[:, None, None]
+        + np.arange(count)[:, None, None] * steps[:, None, None]
+        + (np.arange(slab) - 1)[:, None] * through[:, None, None]
+    )
+    alone = sampling.at_points(vol, where.reshape(-1, 3)).reshape(60, count, slab)
+    expected = alone.astype(np.float64).mean(axis=2)
+    # At the very edge of the hull or of a cell, rounding of the place may decide otherwise.
+    same = np.isnan(found) == np.isnan(expected)
+    assert (~same).mean() < 1e-3
+    both = same & np.isfinite(found)
+    assert 0.1 < both.mean() < 0.9
+    np.testing.assert_allclose(found[both], expected[both], atol=2e-3)
+
+
 TWO_THREADS = """
 import threading, numpy as np
 from core import sampling

@@ -36,6 +36,7 @@ def test_three_thousand_runs_are_asked_for():
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(400)
 @pytest.mark.parametrize("form", runs.RUNS)
 def test_damage_ends_in_a_refusal_or_a_finding(form, tmp_path):
     met = runs.meet(form, tmp_path, runs=runs.RUNS[form])
