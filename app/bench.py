@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
 from pathlib import Path
 
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QKeyEvent
 from PySide6.QtWidgets import (
-    QApplication,
     QFileDialog,
     QLabel,
     QMainWindow,
     QPushButton,
     QStackedWidget,
+    QVBoxLayout,
     QWidget,
 )
 
@@ -23,8 +22,8 @@ from app import look, messages
 from app.answers import now_iso
 from app.case_store import CaseRecord, CaseStore
 from app.grey_windows import FROM_SCAN
+from app.kept_cases import UnsavedNotice
 from app.loading import Contents, Loaded, Loading, LoadingPage, is_plan_file
-from app.logging_setup import start_logging
 from app.menus import Menus
 from app.pictures import Pictures
 from app.saving import Saving
@@ -33,7 +32,6 @@ from app.session import Session
 from app.settings import settings_of, with_practice_limits
 from app.start import Start
 from app.tasks import pool
-from app.tidying import Tidying
 from app.tool_hub import ToolHub
 from app.tools.catalogue import TOOLS
 from app.working_page import WorkingPage
@@ -89,7 +87,13 @@ class Bench(QMainWindow):
         self.pages = QStackedWidget()
         for page in (self.start, self.loading_page, self.chooser, self.work):
             self.pages.addWidget(page)
-        self.setCentralWidget(self.pages)
+        middle = QWidget()
+        column = QVBoxLayout(middle)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        column.addWidget(UnsavedNotice(self.store))
+        column.addWidget(self.pages, 1)
+        self.setCentralWidget(middle)
 
     def _make_foot(self) -> None:
         self.hint = QLabel("")
@@ -125,9 +129,9 @@ class Bench(QMainWindow):
         self.chooser.cancelled.connect(self.show_start)
         self.saving.saved.connect(self._plan_saved)
         self.saving.failed.connect(self.tell_error)
-        self.store.failed.connect(self.say)
         self.pictures.failed.connect(self.tell_error)
         self.session.plan_changed.connect(self._plan_changed)
+        self.session.refused.connect(self.say)
         for view in self.pictures.views:
             view.stepped.connect(self.session.step)
         self.hub.changed.connect(self._read_hint)
@@ -221,7 +225,9 @@ class Bench(QMainWindow):
         self.tell_error(error)
 
     def _loaded(self, loaded: Loaded) -> None:
-        self.store.finish()
+        if not self._let_go():
+            self.show_start()
+            return
         settings = self.settings.value
         identity = loaded.volume.identity
         tie = ScanTie(
@@ -247,7 +253,7 @@ class Bench(QMainWindow):
 
     def close_case(self) -> None:
         """Back to the start screen."""
-        if not self.store.finish() and not self._leave_unsaved():
+        if not self._let_go():
             return
         self.session.close()
         self.show_start()
@@ -266,9 +272,16 @@ class Bench(QMainWindow):
         self.store.saved_as(Path(path).resolve())
         self.say(f"The plan is in {path}")
 
-    def _leave_unsaved(self) -> bool:
+    def _let_go(self) -> bool:
+        """Write the last state of the open case; False where it cannot be and it is kept open."""
+        if self.store.finish():
+            return True
         question = "The last state of the case could not be written. Leave it all the same?"
-        return self.choose("Sounding", question, ("Leave",)) == "Leave"
+        if self.choose("Sounding", question, ("Leave",)) != "Leave":
+            return False
+        # Another case must never be written in the place of this one.
+        self.store.abandon()
+        return True
 
     # -- looking -------------------------------------------------------------------------
 
@@ -368,7 +381,7 @@ class Bench(QMainWindow):
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """Write the last state, and let the workers end."""
-        if not self.store.finish() and not self._leave_unsaved():
+        if not self._let_go():
             event.ignore()
             return
         self.loading.cancel()
@@ -376,21 +389,3 @@ class Bench(QMainWindow):
         self.session.close()
         pool().waitForDone(5_000)
         super().closeEvent(event)
-
-
-def show(path: str | None = None) -> int:
-    """Open the bench, on a scan or plan where a path is given; returns the exit status."""
-    start_logging()
-    # A worker in Python gives way to the window after 2 ms, so that a drag stays smooth.
-    sys.setswitchinterval(0.002)
-    program = QApplication.instance() or QApplication(sys.argv[:1])
-    program.setApplicationName("Sounding")
-    tidying = Tidying(program)
-    bench = Bench()
-    bench.resize(1440, 930)
-    bench.show()
-    if path is not None:
-        bench.open_path(str(path))
-    status = int(program.exec())
-    tidying.deleteLater()
-    return status

@@ -85,10 +85,13 @@ class CaseStore(QObject):
         Everything up to now is on the disk.
     failed(message)
         It is not: the sentence says why and where the last good copy is. Tried again by itself.
+    let_go
+        The case is no longer kept here.
     """
 
     saved = Signal()
     failed = Signal(str)
+    let_go = Signal()
     _written = Signal(object)
 
     def __init__(self, session: Session, folder: Path | None = None) -> None:
@@ -159,11 +162,18 @@ class CaseStore(QObject):
         if problem is not None:
             self.failed.emit(_told(problem, self._place))
             return False
+        self.abandon()
+        self._forget_old()
+        return True
+
+    def abandon(self) -> None:
+        """Let go of the case without writing: what is on the disk stays as it was."""
+        self._again.stop()
+        self._pool.waitForDone()
         if self._lock is not None:
             self._lock.unlock()
         self.record = self._lock = self._saved_plan = None
-        self._forget_old()
-        return True
+        self.let_go.emit()
 
     @property
     def all_saved(self) -> bool:

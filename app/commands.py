@@ -157,6 +157,6 @@ def open(asked: argparse.Namespace) -> None:  # noqa: A001  named as the command
 
     if find_spec("PySide6") is None:
         raise SoundingError("bench-not-installed")
-    from app.bench import show
+    from app.program import show
 
     sys.exit(show(asked.path))

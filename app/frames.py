@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QFontMetrics
 from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
     QLabel,
     QPushButton,
+    QSizePolicy,
     QToolButton,
     QVBoxLayout,
     QWidget,
@@ -56,6 +58,8 @@ class NeighbourStrip(QFrame):
             name = QLabel("")
             name.setFont(look.font(12, italic=True))
             name.setAlignment(Qt.AlignmentFlag.AlignCenter)
+            # Its words must not make one picture wider than another.
+            name.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
             column = QVBoxLayout()
             column.setSpacing(1)
             column.addWidget(view, 1)
@@ -67,8 +71,12 @@ class NeighbourStrip(QFrame):
     def read(self) -> None:
         """Read the names anew."""
         for view, name in zip(self._pictures.neighbours, self._names, strict=True):
+            font = look.font(12, italic=True, bold=view.chosen)
             name.setText(view.title)
-            name.setFont(look.font(12, italic=True, bold=view.chosen))
+            name.setToolTip(view.title)
+            if QFontMetrics(font).horizontalAdvance(view.title) > name.width() > 0:
+                font = look.font(11, italic=True, bold=view.chosen)
+            name.setFont(font)
 
 
 class ProposedBar(QFrame):

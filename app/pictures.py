@@ -48,6 +48,7 @@ PANORAMA_PIXEL_MM = 0.3
 PANORAMA_MM = 6.0
 MAP_SLAB_MM = 3.0
 PAPER_NUMERAL_MM = 2.3
+SAME_MM = 1e-6
 
 Grey = NDArray[np.float32]
 
@@ -229,7 +230,13 @@ class Pictures(QObject):
         for view, place in zip(
             self.neighbours, neighbour_places(session, self._height_mm), strict=False
         ):
-            grey = None if session.slab_mm else volume.picture(place.grid)
+            # A step along the arch shows most of the neighbours again, one place further on.
+            known = (
+                c.grey for c in self._beside if c.grey is not None and _same_cut(c.place, place)
+            )
+            grey = None if session.slab_mm else next(known, None)
+            if grey is None and not session.slab_mm:
+                grey = volume.picture(place.grid)
             cuts.append(_Cut(place, grey))
             view.title, view.sides, view.station_mm = place.title, place.sides, place.station_mm
             view.chosen = place.title == "here"
@@ -376,13 +383,13 @@ def _grey(cut: _Cut) -> Grey:
 
 
 def _same_cut(a: Place, b: Place) -> bool:
-    """True where two places lie exactly alike, so that the grey values can be kept."""
+    """True where two places lie alike to a millionth of a mm: the grey values can be kept."""
     g, h = a.grid, b.grid
     return (
         (g.rows, g.cols, g.pixel_mm) == (h.rows, h.cols, h.pixel_mm)
-        and np.array_equal(g.origin, h.origin)
-        and np.array_equal(g.right, h.right)
-        and np.array_equal(g.up, h.up)
+        and bool(np.abs(g.origin - h.origin).max() < SAME_MM)
+        and bool(np.abs(g.right - h.right).max() < SAME_MM)
+        and bool(np.abs(g.up - h.up).max() < SAME_MM)
     )
 
 

@@ -88,7 +88,7 @@ def across_place(
 def neighbour_places(session: Session, height_mm: float) -> tuple[Place, ...]:
     """Sections beside the station, from the patient's right to the left as on every picture.
 
-    Their titles say "3 mm mesial" ... "3 mm distal" where a tooth is named here, else towards
+    Their titles say "3 mm mesial" ... "3 mm distal" where a tooth is named here, else to
     which of the patient's sides they lie.
     """
     arch, volume = session.arch, session.volume
@@ -124,7 +124,7 @@ def neighbour_words(n: int, step_mm: float, tooth: str, *, open_side: bool) -> s
     if open_side:
         return f"{size} {'on' if n > 0 else 'back'}"
     if not tooth:
-        return f"{size} towards {'L' if n > 0 else 'R'}"
+        return f"{size} to {'L' if n > 0 else 'R'}"
     towards_left = n > 0
     # On the patient's right the midline lies towards the left, on the left towards the right.
     mesial = towards_left if Tooth.of(tooth).side == "right" else not towards_left

@@ -6,14 +6,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 
-import numpy as np
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtGui import QUndoCommand, QUndoStack
 
 from app.measuring import Measured, Measuring
+from app.plan_compared import SIGNED, is_shut, same_arch, traced
 from core.arch import Arch
 from core.drawing import window_of_volume
-from core.errors import PlanError
 from core.fixture import Fixture
 from core.geometry import Array, vector
 from core.history import with_entry
@@ -61,6 +60,8 @@ class Session(QObject):
         Station, turn, selection, slab, window.
     ledger_changed
         Read `ledger`, `ledger_is_current`, `ledger_is_whole`, `ledger_problem`.
+    refused(message)
+        A change of a signed plan was not made; the sentence says how to open it again.
     """
 
     scan_changed = Signal()
@@ -68,6 +69,7 @@ class Session(QObject):
     plan_previewed = Signal()
     place_changed = Signal()
     ledger_changed = Signal()
+    refused = Signal(str)
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -206,8 +208,8 @@ class Session(QObject):
         Traced anew only where jaw plane, marks or side changed: every picture asks for it.
         """
         plan = self.guide
-        if self._arch_of is None or not _same_arch(plan, self._arch_of):
-            self._arch = _traced(plan)
+        if self._arch_of is None or not same_arch(plan, self._arch_of):
+            self._arch = traced(plan)
         self._arch_of = plan
         return self._arch
 
@@ -250,6 +252,9 @@ class Session(QObject):
     def apply(self, text: str, plan: Plan) -> None:
         """Make one undoable change, named for the undo menu and the log."""
         self.abandon()
+        if is_shut(self.plan, plan):
+            self.refused.emit(SIGNED)
+            return
         self.undo_stack.push(_Step(self, text, self.plan, plan))
 
     def change(self, text: str, edit: Callable[[Plan], Plan]) -> None:
@@ -263,6 +268,9 @@ class Session(QObject):
         Where clearances are measured along, pictures and numbers change together as soon as the
         quick measurement is there, so that no number ever stands beside another pose.
         """
+        if is_shut(self._before_drag or self.plan, plan):
+            self.refused.emit(SIGNED)
+            return
         if self._before_drag is None:
             self._before_drag = self.plan
             self._measuring.drop()
@@ -438,26 +446,6 @@ class Session(QObject):
         self.ledger_is_current = self.ledger_is_whole = False
         self.ledger_problem = error
         self.ledger_changed.emit()
-
-
-def _same_arch(a: Plan, b: Plan) -> bool:
-    """True where two plans have the same arch; their arrays may be copies of each other."""
-    if a is b:
-        return True
-    if a.level is not b.level or a.arch_starts != b.arch_starts:
-        return False
-    if a.arch_points is None or b.arch_points is None:
-        return a.arch_points is b.arch_points
-    return np.array_equal(a.arch_points, b.arch_points)
-
-
-def _traced(plan: Plan) -> Arch | None:
-    if plan.level is None or plan.arch_points is None or len(plan.arch_points) < 2:
-        return None
-    try:
-        return Arch.trace(plan.arch_points, level=plan.level, starts=plan.arch_starts)
-    except PlanError:
-        return None  # marks that share one place: there is no arch yet
 
 
 def _ids(plan: Plan) -> set[str]:

@@ -105,15 +105,19 @@ class _Lines(QAbstractListModel):
 
 
 class _Delegate(QStyledItemDelegate):
-    """Time or a dash, text over up to three lines, initials at the right."""
+    """Time or *open*, all of the text, initials at the right."""
+
+    def __init__(self, view: QListView) -> None:
+        super().__init__(view)
+        self._view = view
 
     def sizeHint(self, option: QStyleOptionViewItem, index: Index) -> QSize:
         line: LogLine = index.data(Qt.ItemDataRole.UserRole)
-        width = option.rect.width() if option.rect.width() > 0 else 240
+        width = self._view.viewport().width()
         font = look.font(12, bold=line.point is not None)
-        box = QRect(0, 0, self._text_width(width, line), 200)
+        box = QRect(0, 0, self._text_width(width, line), 2_000)
         height = QFontMetrics(font).boundingRect(box, Qt.TextFlag.TextWordWrap, line.text).height()
-        return QSize(width, min(height, 50) + 5)
+        return QSize(width, height + 6)
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
         line: LogLine = index.data(Qt.ItemDataRole.UserRole)
@@ -149,7 +153,7 @@ class Log(Panel):
         self.model = _Lines()
         self.view = QListView()
         self.view.setModel(self.model)
-        self._delegate = _Delegate()
+        self._delegate = _Delegate(self.view)
         self.view.setItemDelegate(self._delegate)
         self.view.setResizeMode(QListView.ResizeMode.Adjust)
         self.view.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)

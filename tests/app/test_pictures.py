@@ -234,8 +234,8 @@ def test_while_the_side_is_open_no_cheek_and_no_side_is_said(shown):
         ("46", 3, "3 mm mesial"),
         ("16", 1, "1 mm mesial"),
         ("26", 1, "1 mm distal"),
-        ("", 1, "1 mm towards L"),
-        ("", -1, "1 mm towards R"),
+        ("", 1, "1 mm to L"),
+        ("", -1, "1 mm to R"),
         ("36", 0, "here"),
     ],
 )

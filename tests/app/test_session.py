@@ -7,12 +7,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from app.answers import signed
 from app.session import Session
 from core.fixture import Fixture, FixtureSize
 from core.geometry import vector
-from core.history import history_findings
+from core.history import history_findings, sign_off_state
+from core.level import Level
 from core.plan import Plan, Site
 from tests.app import coded
+from tests.app.case_at_hand import IDENTITY, QuietSession, plan, volume
+
+SIGNED_AT = "2026-11-24T10:41:00+00:00"
 
 
 def fixture(**changes) -> Fixture:
@@ -136,3 +141,33 @@ def test_closing_lets_go_of_everything(session):
     assert session.arch is None
     assert session.point_mm is None
     assert session.fixture is None
+
+
+def test_a_signed_plan_keeps_jaw_plane_and_sites_until_it_is_opened_again(qapp):
+    case = QuietSession()
+    _, signed_plan = signed(
+        plan(), IDENTITY, fingerprint="0" * 64, name="A", role="b", at=SIGNED_AT
+    )
+    case.open(volume(), signed_plan, window=(0.0, 1.0))
+    told = []
+    case.refused.connect(told.append)
+    moved = Level(origin=(0, 0, 1), up=(0, 0, 1))
+    site = Site(id="site-46", tooth="46", station_mm=12.0)
+    for other in (
+        replace(signed_plan, level=moved),
+        replace(signed_plan, sites=(site,)),
+        replace(signed_plan, jaw="upper"),
+    ):
+        case.apply("changed", other)
+        assert case.plan is signed_plan
+        case.preview(other)
+        case.commit("dragged")
+        assert case.plan is signed_plan
+    assert len(told) == 6
+    assert "Open again for editing" in told[0]
+    assert sign_off_state(case.plan) == "signed"
+    case.apply("opened again after sign-off", replace(case.plan, locked=()))
+    case.apply("changed", replace(case.plan, level=moved))
+    assert case.plan.level is moved
+    assert sign_off_state(case.plan) == "void"
+    case.close()

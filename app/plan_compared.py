@@ -1,0 +1,55 @@
+"""Compares two plans: whether the arch is the same, and whether a signed one may become another."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from core.arch import Arch
+from core.errors import PlanError
+from core.geometry import Array
+from core.history import sign_off_state
+from core.plan import Plan
+
+SIGNED = (
+    "Not changed: this plan is signed, and every number in it is counted from jaw plane, arch and "
+    "sites. To edit it, choose Case › Sign off … › Open again for editing; the signature is void "
+    "from then on."
+)
+
+
+def is_shut(now: Plan, other: Plan) -> bool:
+    """True where a change would move what a signed plan is measured from."""
+    if not now.locked or sign_off_state(now) != "signed":
+        return False
+    return (
+        now.jaw != other.jaw
+        or now.level is not other.level
+        or now.sites != other.sites
+        or not _same_points(now.midline, other.midline)
+        or not same_arch(now, other)
+    )
+
+
+def same_arch(a: Plan, b: Plan) -> bool:
+    """True where two plans have the same arch; their arrays may be copies of each other."""
+    if a is b:
+        return True
+    if a.level is not b.level or a.arch_starts != b.arch_starts:
+        return False
+    return _same_points(a.arch_points, b.arch_points)
+
+
+def _same_points(a: Array | None, b: Array | None) -> bool:
+    if a is None or b is None:
+        return a is b
+    return np.array_equal(a, b)
+
+
+def traced(plan: Plan) -> Arch | None:
+    """The arch of a plan; None until there is one."""
+    if plan.level is None or plan.arch_points is None or len(plan.arch_points) < 2:
+        return None
+    try:
+        return Arch.trace(plan.arch_points, level=plan.level, starts=plan.arch_starts)
+    except PlanError:
+        return None  # marks that share one place: there is no arch yet

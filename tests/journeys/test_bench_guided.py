@@ -1,0 +1,80 @@
+"""The guided case through the window, from the sample's button to the written sheet.
+
+The sample's jaw is drawn from formulae (sample_volumes); its own plan says where canal and site
+are, so what the hands marked can be held against it.
+"""
+
+import importlib.util
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+pytest.importorskip("PySide6")
+
+from core import edit
+
+ROOT = Path(__file__).parents[2]
+PICTURES = ROOT / "tests" / "studies" / "bench_pictures.py"
+MOST_BYTES = 300_000
+
+
+@pytest.mark.timeout(240)
+def test_the_guided_case_by_mouse_and_keys(qapp, tmp_path):
+    from app.bench import Bench
+    from tests.journeys.guided_case import GuidedCase, wait
+
+    bench = Bench(tmp_path / "cases")
+    bench.resize(1366, 768)
+    bench.show()
+    hands = GuidedCase(bench)
+    session = bench.session
+    hands.open_sample()
+    assert session.ledger is None, "no number before jaw plane and arch are confirmed"
+    hands.confirm_jaw()
+    hands.mark_canal()
+    canal = edit.find(session.plan, "canal-left")
+    truth = edit.find(hands.truth, "canal-left")
+    reach = np.linalg.norm(canal.points[:, None] - truth.points[None], axis=2).min(axis=1)
+    assert len(canal.points) == 7
+    assert reach.min() < 1.5
+    hands.drop_fixture()
+    before = session.plan.fixtures[0]
+    assert before.tooth == "36"
+    assert np.linalg.norm(before.platform - hands.fixture_place()) < 1.0
+    hands.answer_side()
+    assert session.plan.side_check.side == "left"
+    hands.nudge()
+    moved = session.plan.fixtures[0].platform - before.platform
+    assert np.linalg.norm(moved) == pytest.approx(0.3, abs=1e-6)
+    assert moved @ bench.pictures.section.grid.right == pytest.approx(0.3, abs=1e-6)
+    hands.unfold_first()
+    rows = [m for m in session.ledger.measurements if m.verdict == "not assessed"]
+    assert rows, "what nobody marked stands in the ledger"
+    written = hands.write_sheet(tmp_path)
+    assert {path.suffix for path in written} >= {".pdf", ".csv", ".json"}
+    assert all(path.stat().st_size > 0 for path in written)
+    bench.close()
+    wait(lambda: not bench.pictures.busy)
+    bench.deleteLater()
+
+
+@pytest.mark.timeout(240)
+@pytest.mark.skipif(shutil.which("xvfb-run") is None, reason="xvfb-run is not installed")
+@pytest.mark.skipif(importlib.util.find_spec("PIL") is None, reason="pillow is not installed")
+def test_the_same_under_a_real_window_system(tmp_path):
+    run = subprocess.run(
+        ["xvfb-run", "-a", "-s", "-screen 0 1600x1000x24", sys.executable, str(PICTURES),
+         "--out", str(tmp_path)],
+        env=os.environ | {"QT_QPA_PLATFORM": "xcb"}, capture_output=True, text=True, check=False,
+        timeout=200,
+    )  # fmt: skip
+    assert run.returncode == 0, run.stderr[-2000:]
+    assert "xcb" in run.stdout
+    sizes = {path.name: path.stat().st_size for path in tmp_path.glob("*.png")}
+    assert {*sizes} == {"start.png", "working.png", "ledger.png"}
+    assert all(10_000 < size <= MOST_BYTES for size in sizes.values())
