@@ -79,8 +79,9 @@ class Task:
         try:
             result = work(self)
         except Exception as error:  # noqa: BLE001  whatever it was, the window must hear of it
-            # Of an unknown fault the log needs the place; its text could hold a name.
-            log.info("work failed: %s", type(error).__name__)
+            if not self.cancelled():
+                # Of an unknown fault the log needs the kind; its text could hold a name.
+                log.info("work failed: %s", type(error).__name__)
             self._tell("on_failed", error)
         else:
             self._tell("on_finished", result)

@@ -55,8 +55,8 @@ SENTENCES: dict[str, str] = {
     ),
     "bone-beside-field-edge": (
         "The scan ends within {reach} mm of the fixture on this side ({side}) - bone that was cut "
-        "off there may pass for its outside, so no number is given - a scan of a larger region "
-        "would show it."
+        "off there may pass for its outside, so no number is given - read the section, and judge "
+        "by what was examined otherwise; this number alone is no reason for another scan."
     ),
     "height-negative": (
         "The structure's level lies above the crest - a height below zero is no height - check "

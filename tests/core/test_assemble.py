@@ -86,13 +86,13 @@ def test_a_plan_in_another_place_is_refused(plan, volume):
 
 
 def test_a_mark_outside_the_scan_gives_no_distance(plan, volume):
-    root = next(s for s in plan.structures if s.id == "root-35")
-    points = np.array(root.points)
-    outside = replace(root, points=np.subtract(points, (0.0, 0.0, points[:, 2].max() + 25.0)))
-    others = tuple(s for s in plan.structures if s.id != "root-35")
-    ledger = quick(replace(plan, structures=(*others, outside)), volume)
-    rows = [m for m in ledger.measurements if m.target == "root-35"]
-    assert all(m.value is None and m.verdict == "not assessed" for m in rows)
+    canal = next(s for s in plan.structures if s.id == "canal-left")
+    outside = replace(canal, points=np.add(canal.points, (40.0, 0.0, 0.0)))
+    others = tuple(s for s in plan.structures if s is not canal)
+    row = quick(replace(plan, structures=(*others, outside)), volume).get("36/clearance/canal-left")
+    assert row.value is None
+    assert row.verdict == "not assessed"
+    assert "mark-outside-scan" in codes(row.reading.notes)
 
 
 def test_a_jaw_plane_upside_down_is_refused(plan, volume):
