@@ -11,19 +11,19 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TypeAlias
 
-from core.edit import taken_ids
-from core.history import sign
 from core.identity import Side
-from core.limits import row_for
-from core.plan import (
+from core.image.volume import ScanIdentity
+from core.plans.edit import taken_ids
+from core.plans.history import sign
+from core.plans.limits import row_for
+from core.plans.plan import (
     ChangedLimit,
     DeclaredState,
     ImageCheck,
     Plan,
     SideCheck,
 )
-from core.plan_file import tied_to
-from core.volume import ScanIdentity
+from core.plans.plan_file import tied_to
 
 Answer: TypeAlias = tuple[str, Plan]
 

@@ -36,7 +36,7 @@ from app.tool_hub import ToolHub
 from app.tools.catalogue import TOOLS
 from app.working_page import WorkingPage
 from core.errors import SoundingError
-from core.plan import Plan, ScanTie
+from core.plans.plan import Plan, ScanTie
 
 SAMPLE = "lower_left_36"
 SAID_MS = 8_000

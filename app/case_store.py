@@ -24,8 +24,8 @@ from app.answers import now_iso
 from app.session import Session
 from core.atomic import write_whole
 from core.errors import OutputError, SoundingError
-from core.plan import Plan
-from core.plan_file import load_plan, save_plan
+from core.plans.plan import Plan
+from core.plans.plan_file import load_plan, save_plan
 
 log = logging.getLogger("sounding.cases")
 

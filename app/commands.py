@@ -15,9 +15,9 @@ from core.errors import SoundingError
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from core.ledger import Ledger
+    from core.image.volume import Volume
+    from core.measuring.ledger import Ledger
     from core.scan import SeriesReport
-    from core.volume import Volume
 
 SAMPLE = "lower_left_36"
 """The sample scan that the demo measures."""
@@ -126,7 +126,7 @@ def verify(asked: argparse.Namespace) -> None:
     from pathlib import Path
 
     from app.verify import new_seed, self_test, write_self_test
-    from core.self_test import NOT_THE_SCANNER
+    from core.measuring.self_test import NOT_THE_SCANNER
 
     seed = new_seed() if asked.seed is None else asked.seed
     print(f"Self-test of the program, seed {seed}.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from core.drawing import window_of_volume
-from core.volume import Volume
+from core.image.volume import Volume
 
 FROM_SCAN = "from the scan"
 BONE = "bone"

@@ -17,7 +17,7 @@ from app import look
 from app.panels.base import Panel
 from app.session import Session
 from app.tools.base import Desk
-from core.plan import Plan
+from core.plans.plan import Plan
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -5,18 +5,18 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from core.figures import plain, shown, shown_at_least
-from core.history import sign_off_state
 from core.identity import Tooth
-from core.ink import GLYPHS
+from core.pictures.ink import GLYPHS
+from core.plans.history import sign_off_state
 from core.sheet.who import who_is
+from core.trust.figures import plain, shown, shown_at_least
 from core.words.cautions import CAUTIONS
 from core.words.rows import row_words
 
 if TYPE_CHECKING:
-    from core.ledger import Ledger
     from core.measurement import Measurement
-    from core.plan import Plan
+    from core.measuring.ledger import Ledger
+    from core.plans.plan import Plan
 
 GROUPS = {"danger": "Danger", "roots": "Roots", "bone": "Bone", "information": "Information"}
 WIDTH = 100

@@ -12,13 +12,13 @@ from PySide6.QtWidgets import QLabel, QProgressBar, QPushButton, QVBoxLayout, QW
 
 from app.grey_windows import presets
 from app.tasks import Latest, Task
-from core.plan import Plan
-from core.plan_file import check_scan, load_plan
-from core.proposal import propose
-from core.sampling import prepare
+from core.image.sampling import prepare
+from core.image.volume import Volume
+from core.plans.plan import Plan
+from core.plans.plan_file import check_scan, load_plan
+from core.plans.proposal import propose
 from core.scan import SeriesReport, inspect, open_scan
 from core.scan.open import preview
-from core.volume import Volume
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

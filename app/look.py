@@ -1,7 +1,7 @@
 """Every colour, pen, symbol and font of the bench, once.
 
-Ink on the pictures comes from `core.ink`, so that bench, sheet and PNG draw alike; this module
-holds what only a window has: surroundings, text, rows and buttons.
+Ink on the pictures comes from `core.pictures.ink`, so that bench, sheet and PNG draw alike; this
+module holds what only a window has: surroundings, text, rows and buttons.
 """
 
 from __future__ import annotations
@@ -11,11 +11,11 @@ from importlib.resources import files
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor, QFont, QFontDatabase, QPen
 
-from core.ink import DARK, STROKES, VERMILION, Colour
+from core.pictures.ink import DARK, STROKES, VERMILION, Colour
 
 
 def colour(rgb: Colour) -> QColor:
-    """A colour of `core.ink` as the toolkit's."""
+    """A colour of `core.pictures.ink` as the toolkit's."""
     return QColor.fromRgbF(*rgb)
 
 

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from PySide6.QtCore import QObject
 
 from app.tasks import Latest, Task
-from core.assemble import measure
-from core.basis import Basis
-from core.ledger import Ledger
-from core.plan import Plan
-from core.volume import Volume
+from core.image.volume import Volume
+from core.measuring.assemble import measure
+from core.measuring.basis import Basis
+from core.measuring.ledger import Ledger
+from core.plans.plan import Plan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -29,19 +29,19 @@ from app.views.chart_painter import Ink
 from app.views.flat_view import FlatView
 from app.views.panorama_view import PanoramaView
 from core.arch import Arch
-from core.chart_parts import not_scanned
 from core.drawing import Line
+from core.image.ribbon import Ribbon, panorama
+from core.image.volume import Volume
 from core.measurement import Measurement
-from core.overlay import (
+from core.pictures.chart_parts import not_scanned
+from core.pictures.overlay import (
     Overlay,
     arch_map_overlay,
     panorama_overlay,
     picture_height_mm,
     section_overlay,
 )
-from core.plan import Plan
-from core.ribbon import Ribbon, panorama
-from core.volume import Volume
+from core.plans.plan import Plan
 
 PANORAMA_HALF_MM = 20.0
 PANORAMA_PIXEL_MM = 0.3

@@ -8,16 +8,16 @@ import numpy as np
 
 from app.session import Session
 from core.arch import Arch, fixture_frame, station_words
-from core.chart_parts import sides_of
 from core.drawing import Sides, patient_letters
 from core.errors import PlanError
 from core.fixture import Fixture
 from core.geometry import Array, PictureGrid, across
 from core.identity import Tooth
+from core.image.ribbon import Ribbon
+from core.image.section import across_arch_grid, through_axis_grid
+from core.image.volume import Volume
 from core.level import Level
-from core.ribbon import Ribbon
-from core.section import across_arch_grid, through_axis_grid
-from core.volume import Volume
+from core.pictures.chart_parts import sides_of
 
 SECTION_MM = (64.0, 58.0)
 """Cut around the section's middle; the view shows the part that fits."""

@@ -7,8 +7,8 @@ import numpy as np
 from core.arch import Arch
 from core.errors import PlanError
 from core.geometry import Array
-from core.history import sign_off_state
-from core.plan import Plan
+from core.plans.history import sign_off_state
+from core.plans.plan import Plan
 
 SIGNED = (
     "Not changed: this plan is signed, and every number in it is counted from jaw plane, arch and "

@@ -8,7 +8,7 @@ from PySide6.QtCore import QObject, Signal
 
 from app.session import Session
 from app.tasks import Latest, Task
-from core.plan_file import save_plan, tied_to
+from core.plans.plan_file import save_plan, tied_to
 
 
 class Saving(QObject):

@@ -15,10 +15,10 @@ from core.arch import Arch
 from core.drawing import window_of_volume
 from core.fixture import Fixture
 from core.geometry import Array, vector
-from core.history import with_entry
-from core.ledger import Ledger
-from core.plan import Jaw, Plan
-from core.volume import Volume
+from core.image.volume import Volume
+from core.measuring.ledger import Ledger
+from core.plans.history import with_entry
+from core.plans.plan import Jaw, Plan
 
 
 class _Step(QUndoCommand):

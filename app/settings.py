@@ -17,11 +17,11 @@ from platformdirs import user_config_path
 from PySide6.QtCore import QObject, Signal
 
 from core.atomic import write_whole
-from core.drilling import MARK_STEP_MM, MarksIncludeTip
+from core.distances.drilling import MARK_STEP_MM, MarksIncludeTip
 from core.errors import PlanError, SoundingError
-from core.limits import KEYS, row_for
-from core.plan import ChangedLimit, Plan
-from core.sizes import ListedSize, default_sizes, read_sizes, sizes_csv
+from core.plans.limits import KEYS, row_for
+from core.plans.plan import ChangedLimit, Plan
+from core.plans.sizes import ListedSize, default_sizes, read_sizes, sizes_csv
 
 Numbering: TypeAlias = Literal["iso", "1-32"]
 Paper: TypeAlias = Literal["A4", "Letter"]

@@ -13,12 +13,12 @@ from app.settings import Paper
 from app.tasks import Task
 from core.drawing import window_of_volume
 from core.errors import SoundingError
-from core.ledger import Ledger
-from core.plan import Plan
+from core.image.volume import Volume
+from core.measuring.ledger import Ledger
+from core.plans.plan import Plan
 from core.sheet.case import case_of
 from core.sheet.pdf import sheet_pdf
 from core.sheet.writer import write_sheet
-from core.volume import Volume
 
 PREVIEW_DPI = 80
 PRINT_DPI = 300

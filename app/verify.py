@@ -17,9 +17,9 @@ import numpy as np
 
 from core import load_plan, measure, open_scan
 from core.atomic import write_whole
-from core.self_test import SelfTest, compare, this_machine
+from core.image.stent_axis import stent_axis
+from core.measuring.self_test import SelfTest, compare, this_machine
 from core.sheet.self_test_page import self_test_pdf
-from core.stent_axis import stent_axis
 from sample_volumes import small_jaw
 from sample_volumes.dicom_out import slice_dataset, stored_values
 from sample_volumes.phantom import HEADER

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Literal
 
 from core.errors import PlanError
-from core.history import sign_off_state
 from core.identity import Tooth
-from core.plan import Plan
+from core.plans.history import sign_off_state
+from core.plans.plan import Plan
 
 
 def tooth_words(iso: str, numbering: Literal["iso", "1-32"] = "iso") -> str:

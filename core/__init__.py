@@ -13,12 +13,12 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from core.assemble import measure, run_case
     from core.errors import OutputError, PlanError, ScanError, SoundingError
-    from core.ledger import Ledger
-    from core.plan_file import load_plan, save_plan
+    from core.image.volume import Volume
+    from core.measuring.assemble import measure, run_case
+    from core.measuring.ledger import Ledger
+    from core.plans.plan_file import load_plan, save_plan
     from core.scan import inspect, open_scan
-    from core.volume import Volume
 
 __all__ = [
     "Ledger",
@@ -36,18 +36,18 @@ __all__ = [
 ]
 
 _HOME = {
-    "Ledger": "core.ledger",
+    "Ledger": "core.measuring.ledger",
     "OutputError": "core.errors",
     "PlanError": "core.errors",
     "ScanError": "core.errors",
     "SoundingError": "core.errors",
-    "Volume": "core.volume",
+    "Volume": "core.image.volume",
     "inspect": "core.scan",
-    "load_plan": "core.plan_file",
-    "measure": "core.assemble",
+    "load_plan": "core.plans.plan_file",
+    "measure": "core.measuring.assemble",
     "open_scan": "core.scan",
-    "run_case": "core.assemble",
-    "save_plan": "core.plan_file",
+    "run_case": "core.measuring.assemble",
+    "save_plan": "core.plans.plan_file",
 }
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from core.geometry import Array, PictureGrid
-from core.volume import Volume
+from core.image.volume import Volume
 
 LabelStyle: TypeAlias = Literal["numeral", "witness", "scale", "name"]
 
@@ -25,7 +25,7 @@ class Line:
     Parameters
     ----------
     style : str
-        Key of `core.ink.STROKES`.
+        Key of `core.pictures.ink.STROKES`.
     points : (n, 2) uv_mm
     closed : bool
     below : bool

@@ -3,7 +3,7 @@
 Imported before numba. The folder's name holds the hash of every kernel source and the names of
 numba, numpy and the processor, so that no kernel outlives the code or the machine it was
 compiled for. The threading layer is the one that numba ships everywhere; it aborts when two
-threads enter it together, which `core.sampling.run_parallel` prevents.
+threads enter it together, which `core.image.sampling.run_parallel` prevents.
 """
 
 from __future__ import annotations

@@ -19,12 +19,12 @@ from datetime import date, datetime, timedelta
 from uuid import UUID
 
 from core.findings import Finding
-from core.ledger import Ledger
+from core.image.volume import ScanIdentity, Volume
 from core.measurement import Limit, Measurement, Note
-from core.plan import Plan
-from core.plan_file import plan_fingerprint
+from core.measuring.ledger import Ledger
+from core.plans.plan import Plan
+from core.plans.plan_file import plan_fingerprint
 from core.structures import PointMarks
-from core.volume import ScanIdentity, Volume
 
 REMOVED = "removed"
 REASON = "reason removed"

@@ -11,16 +11,16 @@ from dataclasses import replace
 import numpy as np
 
 from core.arch import Arch
-from core.clearance import clearance
+from core.distances.clearance import clearance
 from core.fixture import Fixture, FixtureSize
-from core.ledger import Ledger
+from core.image.volume import ScanIdentity, Volume
 from core.level import Level
-from core.limits import limit_for
 from core.measurement import Budget, Measurement, Note, Reading, Term
-from core.plan import Plan, SideCheck, Site
+from core.measuring.ledger import Ledger
+from core.plans.limits import limit_for
+from core.plans.plan import Plan, SideCheck, Site
 from core.structures import Course, Tapered
-from core.verdict import judge
-from core.volume import ScanIdentity, Volume
+from core.trust.verdict import judge
 
 RADIUS_MM = 26.0
 CANAL_Z_MM = 5.0

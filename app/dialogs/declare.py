@@ -8,10 +8,10 @@ from app.answers import DECLARED_STATES, now_iso
 from app.dialogs.base import Dialog, open_dialog
 from app.session import Session
 from app.tools.base import Desk
-from core.edit import with_declaration
 from core.identity import Tooth, expected_structures, structure_words
-from core.plan import Plan
-from core.plan_checks import DECLARABLE
+from core.plans.edit import with_declaration
+from core.plans.plan import Plan
+from core.plans.plan_checks import DECLARABLE
 
 MEANS = {
     "not near this site": "it leaves the summary",

@@ -21,9 +21,9 @@ from app.number_box import NumberBox
 from app.session import Session
 from app.tools.base import Desk
 from app.words_shown import short_time
-from core.figures import plain
 from core.identity import Tooth
-from core.limits import ROWS, limit_for
+from core.plans.limits import ROWS, limit_for
+from core.trust.figures import plain
 
 HEADS = ("limit", "between, zone", "mm", "default", "lower line", "source")
 MOST_MM = 20.0

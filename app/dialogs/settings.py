@@ -29,10 +29,10 @@ from app.panels.my_sizes import SizesTable
 from app.session import Session
 from app.settings import MOST_DRILLS, WINDOWS, Drill
 from app.tools.base import Desk
-from core.drilling import MARK_STEP_MM
+from core.distances.drilling import MARK_STEP_MM
 from core.errors import PlanError
-from core.figures import plain
-from core.limits import ROWS
+from core.plans.limits import ROWS
+from core.trust.figures import plain
 
 TIP = ("yes", "no", "don't know")
 NUMBERINGS = {"36 (ISO 3950) first": "iso", "19 (1–32) first": "1-32"}

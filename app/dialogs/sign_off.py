@@ -12,9 +12,9 @@ from app.session import Session
 from app.tasks import Latest
 from app.tools.base import Desk
 from app.words_shown import short_time, tooth_words
-from core.history import sign_off_state
-from core.plan_checks import sign_off_obstacles
-from core.sizes import size_words
+from core.plans.history import sign_off_state
+from core.plans.plan_checks import sign_off_obstacles
+from core.plans.sizes import size_words
 
 OPEN_AGAIN = "Open again for editing"
 

@@ -21,15 +21,15 @@ from app.session import Session
 from app.settings import settings_of
 from app.tools.base import Desk
 from app.words_shown import tooth_words
-from core.edit import is_locked, with_lock, with_thing, without
-from core.edit_pose import fixture_aligned, fixture_deepened, fixture_resized
 from core.errors import PlanError, SoundingError
 from core.fixture import Fixture, FixtureSize
 from core.geometry import Array
 from core.identity import Tooth
-from core.plan import Plan
-from core.pose import MOST_LEAN_DEG, Pose, placed, pose_of
-from core.sizes import size_words
+from core.plans.edit import is_locked, with_lock, with_thing, without
+from core.plans.edit_pose import fixture_aligned, fixture_deepened, fixture_resized
+from core.plans.plan import Plan
+from core.plans.pose import MOST_LEAN_DEG, Pose, placed, pose_of
+from core.plans.sizes import size_words
 
 _BOXES: tuple[tuple[str, str, float, float, float], ...] = (
     # name, unit, lowest, highest, step

@@ -15,8 +15,8 @@ from app.panels.ledger_list import BAR_MM, ENTRY, LedgerDelegate, LedgerModel
 from app.panels.rows_shown import mark_tool, show_row
 from app.session import Session
 from app.tools.base import Desk
-from core.ledger import Ledger
 from core.measurement import Measurement
+from core.measuring.ledger import Ledger
 
 KEYS = (
     "↑ ↓ choose a row · Space or Return unfolds it · S show me · M mark it · D declare · "

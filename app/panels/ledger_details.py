@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from core.arch import Arch, station_words
-from core.figures import down, nearest, plain, up
-from core.limits import LOOP_UNSEEN, ROWS
 from core.measurement import Measurement
-from core.plan import Plan
+from core.plans.limits import LOOP_UNSEEN, ROWS
+from core.plans.plan import Plan
+from core.trust.figures import down, nearest, plain, up
 from core.words.sheet import BY_HAND, BY_HAND_MEANS, DEFINITIONS
 
 ZONES = {row.key: row for row in (*ROWS, LOOP_UNSEEN)}

@@ -10,14 +10,14 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from core.figures import plain, shown, shown_at_least, shown_lack
 from core.identity import Tooth
-from core.ink import GLYPHS
-from core.ledger import Ledger
 from core.measurement import Measurement
-from core.plan import Plan
-from core.sizes import size_words
-from core.verdict import worst_first
+from core.measuring.ledger import Ledger
+from core.pictures.ink import GLYPHS
+from core.plans.plan import Plan
+from core.plans.sizes import size_words
+from core.trust.figures import plain, shown, shown_at_least, shown_lack
+from core.trust.verdict import worst_first
 from core.words.rows import row_words
 from core.words.sheet import GROUPS, UNCERTAINTY
 

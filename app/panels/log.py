@@ -36,7 +36,7 @@ from app.panels.rows_shown import mark_tool
 from app.session import Session
 from app.tools.base import Desk
 from app.words_shown import short_time
-from core.plan import Jaw
+from core.plans.plan import Jaw
 
 CONFIRM: dict[str, Jaw] = {"Confirm, lower jaw": "lower", "Confirm, upper jaw": "upper"}
 TIME_PX, BY_PX, PAD = 46, 30, 4

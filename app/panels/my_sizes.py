@@ -23,7 +23,7 @@ from app.settings import SettingsStore, settings_of
 from app.tools.base import Desk
 from core.atomic import write_whole
 from core.errors import PlanError, SoundingError
-from core.sizes import COLUMNS, ListedSize, listed_size, read_sizes, sizes_csv
+from core.plans.sizes import COLUMNS, ListedSize, listed_size, read_sizes, sizes_csv
 
 HEADS = ("label", "Ø", "length", "top Ø", "apex Ø", "taper", "bone at")
 MEANS = (

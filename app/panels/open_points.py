@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from core.ledger import Ledger
-from core.plan import Plan
+from core.measuring.ledger import Ledger
+from core.plans.plan import Plan
 
 Act: TypeAlias = Literal["", "confirm", "side", "image", "interpreted", "mark"]
 

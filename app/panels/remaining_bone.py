@@ -23,10 +23,10 @@ from app.session import Session
 from app.tasks import Latest, Task
 from app.tools.base import Desk
 from core.arch import fixture_frame
-from core.basis import Basis
-from core.plan import Jaw
-from core.wall import wall_map
-from core.wall_picture import WallLine, WallPicture, wall_picture
+from core.bone.wall import wall_map
+from core.measuring.basis import Basis
+from core.pictures.wall_picture import WallLine, WallPicture, wall_picture
+from core.plans.plan import Jaw
 
 MOST_MM = 5.0
 """Bone of this and more has the lightest grey."""

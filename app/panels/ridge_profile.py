@@ -17,15 +17,15 @@ from app.panels.base import Panel
 from app.session import Session
 from app.tasks import Latest, Task
 from app.tools.base import Desk
-from core.basis import Basis
+from core.bone.ridge_height import needed_width
 from core.errors import SoundingError
-from core.figures import plain
 from core.geometry import Array
 from core.identity import Tooth
-from core.limits import limit_for
-from core.plan import Plan
-from core.ridge_height import needed_width
-from core.ridge_profile import PROFILE_DEPTHS_MM, ridge_profile
+from core.measuring.basis import Basis
+from core.measuring.ridge_profile import PROFILE_DEPTHS_MM, ridge_profile
+from core.plans.limits import limit_for
+from core.plans.plan import Plan
+from core.trust.figures import plain
 
 DEPTHS_MM = (1.0, 3.0, 7.0)
 STEP_MM = 2.0

@@ -6,7 +6,7 @@ from app.session import Session
 from core.arch import fixture_frame
 from core.errors import PlanError
 from core.measurement import Measurement
-from core.pose import turn_through
+from core.plans.pose import turn_through
 
 
 def show_row(session: Session, row: Measurement) -> bool:

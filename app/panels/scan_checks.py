@@ -10,7 +10,7 @@ from app.panels.base import Panel
 from app.session import Session
 from app.tools.base import Desk
 from core.findings import Finding
-from core.plan_checks import plan_findings
+from core.plans.plan_checks import plan_findings
 
 SEVERITY = {"refused": "No number", "caution": "Caution", "note": "Note"}
 

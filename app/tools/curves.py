@@ -9,12 +9,12 @@ from PySide6.QtGui import QKeyEvent
 
 from app.tools.asking import read_length
 from app.tools.series import Series
-from core import edit
-from core.canal_fit import fit_canal
 from core.curve import Curve
-from core.figures import nearest
 from core.geometry import Array
+from core.image.canal_fit import fit_canal
+from core.plans import edit
 from core.structures import Course, CourseKind, Floor, Structure
+from core.trust.figures import nearest
 
 
 class CourseTool(Series):

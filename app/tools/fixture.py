@@ -9,10 +9,10 @@ from app.tools.base import Draft, View
 from app.tools.collect import Collect
 from app.tools.fixture_hands import FIXTURE_KEYS, FixtureHands
 from app.views.hit import Hit
-from core import edit, edit_pose
 from core.errors import PlanError
 from core.fixture import FixtureSize
 from core.geometry import Array
+from core.plans import edit, edit_pose
 from core.structures import StentAxis
 
 FIRST_SIZE = FixtureSize(diameter_mm=4.0, length_mm=10.0)

@@ -10,12 +10,12 @@ from app.tools.base import Draft, Handle, View
 from app.tools.grab import ARROWS, NUDGE_MM, Grab
 from app.tools.near import FixturePart, fixture_at
 from app.views.hit import Hit
-from core import edit, edit_pose
-from core.direction_words import direction_words
-from core.figures import nearest
 from core.fixture import Fixture
 from core.geometry import Array, unit
-from core.plan import Plan
+from core.plans import edit, edit_pose
+from core.plans.direction_words import direction_words
+from core.plans.plan import Plan
+from core.trust.figures import nearest
 
 TILT_DEG = 0.5
 FIXTURE_KEYS = "Ctrl + arrows move 0.1 mm, Alt tilt 0.5°"

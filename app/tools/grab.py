@@ -19,10 +19,10 @@ from app.tools.near import IN_PLANE_MM, seen_in
 from app.views.flat_view import FlatView
 from app.views.hit import Hit
 from app.views.panorama_view import PanoramaView
-from core import edit, edit_marks
-from core.direction_words import place_words
 from core.drawing import Label, Line
 from core.geometry import Array
+from core.plans import edit, edit_marks
+from core.plans.direction_words import place_words
 from core.structures import Course, Floor, Seen, Tapered
 
 NUDGE_MM = 0.1

@@ -16,11 +16,11 @@ from app.session import Session
 from app.tools.base import Desk, Tool, View
 from app.tools.near import nearest_mark
 from app.views.hit import Hit
-from core import edit, edit_marks
 from core.errors import SoundingError
 from core.geometry import Array
-from core.marks import Mark, mark_at, marks_of
-from core.plan import Plan
+from core.plans import edit, edit_marks
+from core.plans.marks import Mark, mark_at, marks_of
+from core.plans.plan import Plan
 
 DRAG_PX = 3.0
 """A press that moves less is a click."""

@@ -13,15 +13,15 @@ from app.tools.base import Desk, View
 from app.tools.collect import Collect
 from app.tools.grab import KEYS_HINT, Grab
 from app.views.hit import Hit
-from core import edit_pose
-from core.edit_marks import place_along, with_mark_moved
 from core.errors import SoundingError
-from core.figures import nearest
 from core.geometry import Array, angle_deg
 from core.level import Level
-from core.marks import Mark, marks_of
-from core.plan import Jaw, Plan
+from core.plans import edit_pose
+from core.plans.edit_marks import place_along, with_mark_moved
+from core.plans.marks import Mark, marks_of
+from core.plans.plan import Jaw, Plan
 from core.structures import StentAxis, Tapered
+from core.trust.figures import nearest
 
 JAWS: dict[str, Jaw] = {"Lower jaw": "lower", "Upper jaw": "upper"}
 

@@ -12,7 +12,7 @@ from app.tools.base import View
 from app.views.hit import Hit
 from core.fixture import Fixture
 from core.geometry import Array
-from core.marks import Mark
+from core.plans.marks import Mark
 
 FixturePart: TypeAlias = Literal["body", "platform", "apex"]
 

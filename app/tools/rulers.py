@@ -6,11 +6,11 @@ from app.tools.asking import ask_tooth
 from app.tools.base import View
 from app.tools.collect import Collect
 from app.views.hit import Hit
-from core import edit, edit_pose
-from core.figures import down, nearest
 from core.geometry import Array
-from core.rulers import angle_reading, ruler_reading
+from core.measuring.rulers import angle_reading, ruler_reading
+from core.plans import edit, edit_pose
 from core.structures import AngleMark, Ruler
+from core.trust.figures import down, nearest
 
 
 class RulerTool(Collect):

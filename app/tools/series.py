@@ -16,12 +16,12 @@ from app.session import Session
 from app.tools.base import Desk, View
 from app.tools.grab import Grab
 from app.views.hit import Hit
-from core import edit, edit_marks
+from core.distances.outline import kind_of
 from core.errors import PlanError
 from core.geometry import Array
-from core.marks import Mark
-from core.outline import kind_of
-from core.plan import Plan
+from core.plans import edit, edit_marks
+from core.plans.marks import Mark
+from core.plans.plan import Plan
 from core.structures import Structure
 
 STEPS_MM = (0.0, 1.0, 2.0, 3.0, 5.0)

@@ -9,7 +9,7 @@ from app.tools.asking import ask_tooth
 from app.tools.base import View
 from app.tools.grab import KEYS_HINT, Grab
 from app.views.hit import Hit
-from core import edit
+from core.plans import edit
 from core.structures import PointKind, PointMarks
 
 

@@ -10,8 +10,8 @@ from PySide6.QtGui import QKeyEvent
 
 from app.tools.asking import ask_length, ask_tooth
 from app.tools.collect import Collect
-from core import edit
 from core.geometry import Array
+from core.plans import edit
 from core.structures import Tapered
 
 

@@ -11,7 +11,7 @@ from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPainterPath, 
 
 from app import look
 from core.drawing import Dot, Label, Line
-from core.ink import DARK
+from core.pictures.ink import DARK
 
 SCREEN_ANCHORED = frozenset({"ruler"})
 """Styles that the view draws by itself at the edge of the screen, at any zoom."""

@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QWidget
 
 from app import look
 from app.session import Session
-from core.ink import DARK
+from core.pictures.ink import DARK
 
 SNAP_DEG = 5.0
 SIZE_PX = 92

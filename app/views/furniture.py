@@ -9,7 +9,7 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPen, QTransform
 
 from app import look
-from core.ink import DARK
+from core.pictures.ink import DARK
 
 if TYPE_CHECKING:
     from app.tools.base import Handle

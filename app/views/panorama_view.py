@@ -8,7 +8,7 @@ from PySide6.QtWidgets import QWidget
 
 from app.views.picture_view import PictureView
 from core.geometry import Array
-from core.ribbon import Ribbon
+from core.image.ribbon import Ribbon
 
 
 class PanoramaView(PictureView):

@@ -34,7 +34,7 @@ from app.views.furniture import paint_furniture, paint_handles
 from app.views.hit import Hit
 from core.drawing import Line, Sides
 from core.geometry import Array
-from core.ink import DARK
+from core.pictures.ink import DARK
 
 if TYPE_CHECKING:
     from app.tools.base import Draft

@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 
 from core.errors import ScanError
 from core.findings import Finding
+from core.image.volume import Volume
 from core.scan.field import round_field
 from core.scan.judge import Cancelled, Judged, Progress, Spacing, judge_all
 from core.scan.pixels import Voxels, read_voxels
 from core.scan.report import SeriesReport
 from core.scan.stored import unreadable_layout
 from core.scan.walk import opened
-from core.volume import Volume
 
 
 def inspect(

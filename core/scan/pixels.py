@@ -33,7 +33,7 @@ MAX_SWELL = 2000
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Voxels:
-    """Stored values and their common scale; see `core.volume.Volume`."""
+    """Stored values and their common scale; see `core.image.volume.Volume`."""
 
     array: NDArray[Any]
     slope: float

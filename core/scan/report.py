@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from core.findings import Finding
+from core.image.volume import ScanIdentity
 from core.scan.header import ImageHeader
 from core.scan.stacks import Picture
-from core.volume import ScanIdentity
 
 _HEADER = (
     "StudyID",

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from core.figures import plain
 from core.sheet.case import Case
 from core.sheet.furniture import heading
 from core.sheet.ledger_table import meanings
 from core.sheet.page import Pages
 from core.structures import Course, Foramen, KnownObject, StentAxis, Structure, Tapered
+from core.trust.figures import plain
 from core.words.sheet import UNCERTAINTY
 
 _QUIET = (0.33, 0.33, 0.33)

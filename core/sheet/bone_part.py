@@ -5,21 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from core.arch import fixture_frame
-from core.drilling import UNKNOWN_TIP_MM
-from core.figures import plain, shown, up
+from core.bone.wall import Opening, Side, WallMap, openings, wall_map
+from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture
 from core.identity import Tooth
-from core.ink import VERMILION
-from core.limits import limit_for, zone_key
 from core.measurement import Measurement
-from core.rows_drilling import drill_rows_of
+from core.measuring.rows_drilling import drill_rows_of
+from core.pictures.ink import VERMILION
+from core.pictures.wall_chart import SIZE_MM, direction_marks, wall_chart
+from core.pictures.wall_picture import wall_picture
+from core.plans.limits import limit_for, zone_key
 from core.sheet.case import Case, Subject
 from core.sheet.furniture import heading
 from core.sheet.page import Pages
-from core.verdict import least_allowed, target_words
-from core.wall import Opening, Side, WallMap, openings, wall_map
-from core.wall_chart import SIZE_MM, direction_marks, wall_chart
-from core.wall_picture import wall_picture
+from core.trust.figures import plain, shown, up
+from core.trust.verdict import least_allowed, target_words
 
 _QUIET = (0.33, 0.33, 0.33)
 _FROM = ("buccal rim", "highest rim", "gum", "stent top")

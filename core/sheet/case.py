@@ -5,21 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from core.arch import Arch
-from core.basis import Basis
-from core.bone_levels import BoneLevels, bone_levels
+from core.bone.bone_levels import BoneLevels, bone_levels
 from core.errors import PlanError
 from core.findings import Finding
 from core.fixture import Fixture
 from core.geometry import vector
-from core.history import sign_off_state
 from core.identity import Tooth
-from core.ledger import Ledger
+from core.image.volume import Volume
 from core.measurement import Measurement
-from core.plan import Plan, Site
-from core.rows_rulers import NOWHERE
+from core.measuring.basis import Basis
+from core.measuring.ledger import Ledger
+from core.measuring.rows_rulers import NOWHERE
+from core.plans.history import sign_off_state
+from core.plans.plan import Plan, Site
 from core.sheet.who import Who, who_is
-from core.verdict import worst_first
-from core.volume import Volume
+from core.trust.verdict import worst_first
 from core.words.rows import row_words
 from core.words.sheet import DRAFT, WITHOUT_VIEWING
 

@@ -7,18 +7,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from core.arch import fixture_frame
-from core.bone_levels import bone_levels
+from core.bone.bone_levels import bone_levels
+from core.distances.solid import FixtureSolid
+from core.distances.tubes import tubes_of
 from core.drawing import Chart, Label, Line, Sides
-from core.figures import nearest, plain
 from core.fixture import Fixture
 from core.geometry import Array, unit
-from core.radiograph import FILM_MM, Film, Tube, film_at, radiograph
+from core.image.radiograph import FILM_MM, Film, Tube, film_at, radiograph
 from core.sheet.case import Case, Subject
 from core.sheet.page import Pages, PaperName
 from core.sheet.small_pages import plain_head
-from core.solid import FixtureSolid
 from core.structures import Course
-from core.tubes import tubes_of
+from core.trust.figures import nearest, plain
 from core.words import sentence
 
 PIN_DIAMETER_MM = 2.0

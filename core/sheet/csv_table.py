@@ -12,7 +12,7 @@ import io
 import json
 from collections.abc import Mapping
 
-from core.ledger import Ledger
+from core.measuring.ledger import Ledger
 from core.words.rows import row_words
 
 COLUMNS = (

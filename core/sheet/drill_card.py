@@ -9,14 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from core.drill_table import Drill, DrillPlan, drilling_plan
-from core.figures import down, plain, shown
 from core.fixture import Fixture
-from core.ink import BLACK, VERMILION
 from core.measurement import Measurement
+from core.measuring.drill_table import Drill, DrillPlan, drilling_plan
+from core.pictures.ink import BLACK, VERMILION
 from core.sheet.case import Case, Subject
 from core.sheet.small_pages import CardPages, plain_head, side_contradicts
-from core.verdict import worst_first
+from core.trust.figures import down, plain, shown
+from core.trust.verdict import worst_first
 from core.words.rows import row_words
 
 LEAST_PT = 12.0

@@ -6,8 +6,8 @@ from pydicom.dataset import Dataset
 from pydicom.sequence import Sequence
 from pydicom.uid import EncapsulatedPDFStorage
 
-from core.history import sign_off_state
-from core.ledger import Ledger
+from core.measuring.ledger import Ledger
+from core.plans.history import sign_off_state
 from core.sheet.study import as_file, equipment, own_uid, say_pseudonymous, stamp, study_instances
 from core.words.sheet import DRAFT
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from core.figures import plain, shown, shown_at_least, up
-from core.ink import GLYPHS, VERMILION
 from core.measurement import Measurement
-from core.rows_drilling import drill_rows_of
+from core.measuring.rows_drilling import drill_rows_of
+from core.pictures.ink import GLYPHS, VERMILION
 from core.sheet.bone_part import depth_obstacles, names_of
 from core.sheet.case import Case, Subject
 from core.sheet.page import Pages
-from core.verdict import worst_first
+from core.trust.figures import plain, shown, shown_at_least, up
+from core.trust.verdict import worst_first
 
 _MOST_ROWS = 7
 _LEAST_ROWS = 3

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from core.chart import View, across_arch_chart, through_axis_chart
 from core.drawing import Chart
-from core.figures import shown
-from core.ink import GLYPHS
+from core.pictures.chart import View, across_arch_chart, through_axis_chart
+from core.pictures.ink import GLYPHS
 from core.sheet.case import Case, Subject
 from core.sheet.first_list import first_list
 from core.sheet.fonts_found import Face
 from core.sheet.furniture import ruler, scale_check, small_arch
 from core.sheet.page import Pages
+from core.trust.figures import shown
 from core.words.cautions import CAUTIONS
 
 _QUIET = (0.33, 0.33, 0.33)

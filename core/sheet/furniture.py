@@ -9,7 +9,7 @@ import numpy as np
 from reportlab.lib.units import mm
 
 from core.identity import Tooth
-from core.ink import BLACK, PALE, WHITE
+from core.pictures.ink import BLACK, PALE, WHITE
 from core.sheet.case import Case
 from core.sheet.page import MARGIN_MM, Box, Pages
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from core.figures import plain, shown
 from core.fixture import Fixture
 from core.sheet.case import Case, Subject
 from core.sheet.furniture import heading
 from core.sheet.mesh import SUFFIX
 from core.sheet.page import Pages, PaperName
 from core.sheet.small_pages import plain_head
+from core.trust.figures import plain, shown
 from core.words.rows import row_words
 
 KINDS = ("angle", "offset", "room", "entry")

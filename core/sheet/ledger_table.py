@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from core.by_hand import FREE_HAND, FULL_GUIDE, PILOT_GUIDE
-from core.figures import down, plain, shown, shown_at_least, up
-from core.ink import GLYPHS, PALE, VERMILION
+from core.distances.by_hand import FREE_HAND, FULL_GUIDE, PILOT_GUIDE
 from core.measurement import Measurement
+from core.pictures.ink import GLYPHS, PALE, VERMILION
 from core.sheet.fonts_found import Face
 from core.sheet.furniture import heading
 from core.sheet.page import Pages
+from core.trust.figures import down, plain, shown, shown_at_least, up
 from core.words.sheet import BY_HAND, BY_HAND_MEANS, DEFINITIONS, GROUPS, HOW_TO_READ, UNCERTAINTY
 
 _QUIET = (0.33, 0.33, 0.33)

@@ -12,12 +12,12 @@ import trimesh
 from numpy.typing import NDArray
 
 from core.arch import Arch
+from core.distances.solid import FixtureSolid
+from core.distances.tubes import tubes_of
 from core.fixture import Fixture
 from core.geometry import Array, across, unit, vector
-from core.plan import Plan
-from core.solid import FixtureSolid
+from core.plans.plan import Plan
 from core.structures import Course
-from core.tubes import tubes_of
 
 SUFFIX = "_LPS-mm.stl"
 SECTIONS = 128

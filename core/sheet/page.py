@@ -15,7 +15,7 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from core.drawing import Chart
-from core.ink import BLACK, WHITE, Colour
+from core.pictures.ink import BLACK, WHITE, Colour
 from core.sheet.fonts_found import Face
 from core.sheet.picture import draw_chart
 from core.sheet.text import Setting, fitted, set_text, wrapped

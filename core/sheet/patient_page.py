@@ -11,14 +11,14 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
-from core.chart import View, across_arch_chart, through_axis_chart
 from core.drawing import Chart, Sides
 from core.errors import OutputError, PlanError
-from core.figures import plain
 from core.identity import Tooth
+from core.pictures.chart import View, across_arch_chart, through_axis_chart
 from core.sheet.case import Case, Subject
 from core.sheet.page import Pages, PaperName
 from core.sheet.small_pages import side_contradicts
+from core.trust.figures import plain
 from core.words.patient import PATIENT
 
 LONGEST_RISKS = 2000

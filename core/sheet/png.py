@@ -9,7 +9,7 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from core.drawing import Chart
-from core.ink import DARK, WORDS, Colour, Scheme
+from core.pictures.ink import DARK, WORDS, Colour, Scheme
 from core.sheet.picture import draw_chart
 from core.sheet.text import Setting, fitted, wrapped
 

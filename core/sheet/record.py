@@ -13,12 +13,13 @@ from typing import cast
 
 from core.atomic import write_whole
 from core.drawing import window_of_volume
-from core.drill_table import Drill
 from core.errors import OutputError
-from core.ledger import Ledger
-from core.plan import Plan
+from core.image.radiograph import Tube
+from core.image.volume import Volume
+from core.measuring.drill_table import Drill
+from core.measuring.ledger import Ledger
+from core.plans.plan import Plan
 from core.pseudonym import pseudonymous
-from core.radiograph import Tube
 from core.sheet.case import Case, case_of
 from core.sheet.check_film import Pin, check_film_pdf
 from core.sheet.checklist import checklist_pdf
@@ -26,7 +27,6 @@ from core.sheet.drill_card import drill_card
 from core.sheet.page import SIZES_MM, PaperName
 from core.sheet.patient_page import patient_page
 from core.sheet.pdf import sheet_pdf
-from core.volume import Volume
 
 PARTS = ("card", "film", "checklist", "patient", "report", "pdf object", "laboratory", "meshes")
 """What can be asked for; the sheet itself is `write_sheet`'s."""

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from core.figures import down, shown, up
 from core.measurement import Measurement
-from core.plan import Site
+from core.plans.plan import Site
 from core.sheet.case import Case, Subject
 from core.sheet.furniture import heading
 from core.sheet.page import Pages
+from core.trust.figures import down, shown, up
 
 _QUIET = (0.33, 0.33, 0.33)
 _NAME_MM = 52.0

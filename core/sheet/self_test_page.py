@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from core.ink import PALE
-from core.self_test import NOT_THE_SCANNER, Check, SelfTest
+from core.measuring.self_test import NOT_THE_SCANNER, Check, SelfTest
+from core.pictures.ink import PALE
 from core.sheet.furniture import heading
 from core.sheet.page import MARGIN_MM, Pages, PaperName
 from core.version import PROGRAM

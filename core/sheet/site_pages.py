@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from core.chart import (
+from core.drawing import Chart
+from core.geometry import vector
+from core.measurement import Measurement
+from core.pictures.chart import (
     View,
     across_arch_chart,
     arch_map_chart,
     neighbour_charts,
     through_axis_chart,
 )
-from core.drawing import Chart
-from core.geometry import vector
-from core.ink import WORDS
-from core.measurement import Measurement
+from core.pictures.ink import WORDS
 from core.sheet.bone_part import PART_MM, bone_part
 from core.sheet.case import Case, Subject
 from core.sheet.first_page import lead_chart

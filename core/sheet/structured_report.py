@@ -18,9 +18,9 @@ from pydicom.dataset import Dataset
 from pydicom.sr.codedict import codes
 
 from core.errors import OutputError
-from core.history import sign_off_state
-from core.ledger import Ledger
 from core.measurement import Measurement
+from core.measuring.ledger import Ledger
+from core.plans.history import sign_off_state
 from core.sheet import concepts
 from core.sheet.study import (
     MANUFACTURER,

@@ -16,9 +16,9 @@ from pydicom.dataset import Dataset, FileMetaDataset
 from pydicom.uid import UID, ExplicitVRLittleEndian
 
 from core.errors import OutputError
-from core.ledger import Ledger
+from core.image.volume import ScanIdentity
+from core.measuring.ledger import Ledger
 from core.version import PROGRAM
-from core.volume import ScanIdentity
 
 MANUFACTURER = "Sounding"
 """Type 1 in the equipment modules: the program that made the object."""

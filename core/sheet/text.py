@@ -20,7 +20,7 @@ from bidi import algorithm as bidi
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
-from core.ink import BLACK, Colour
+from core.pictures.ink import BLACK, Colour
 from core.sheet.fonts_found import (
     Face,
     FontFile,

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from core.findings import Finding
+from core.image.volume import ScanIdentity
 from core.sheet.text import code_point, set_text
-from core.volume import ScanIdentity
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,13 +8,14 @@ from typing import cast
 
 from core.arch import Arch
 from core.atomic import write_together, write_whole
-from core.basis import Basis
-from core.chart import View, across_arch_chart, panorama_chart
 from core.drawing import window_of_volume
 from core.errors import OutputError, PlanError
-from core.ledger import Ledger
-from core.plan import Plan
-from core.plan_dump import plan_fingerprint
+from core.image.volume import Volume
+from core.measuring.basis import Basis
+from core.measuring.ledger import Ledger
+from core.pictures.chart import View, across_arch_chart, panorama_chart
+from core.plans.plan import Plan
+from core.plans.plan_dump import plan_fingerprint
 from core.sheet.case import Case, case_of, ready
 from core.sheet.csv_table import ledger_csv
 from core.sheet.first_page import lead_chart
@@ -22,7 +23,6 @@ from core.sheet.page import SIZES_MM, PaperName
 from core.sheet.pdf import sheet_pdf
 from core.sheet.png import chart_png
 from core.sheet.who import who_is
-from core.volume import Volume
 
 _PICTURE_SCALE = 2.0
 """Pictures in files are looked at on a screen: twice life size, letters and lines as on paper."""

@@ -59,7 +59,7 @@ SENTENCES: dict[str, str] = {
         "{found} is no tooth of the 1–32 system, so jaw and side cannot be told. Write a number "
         "from 1 (upper right third molar) to 32 (lower right third molar)."
     ),
-    # Reading a plan (core.plan_file, core.plan_json, core.plan_parse).
+    # Reading a plan (core.plans.plan_file, core.plans.plan_json, core.plans.plan_parse).
     "plan-no-file": (
         "There is no plan file {path}, so nothing can be measured. Check the name and folder."
     ),
@@ -137,7 +137,7 @@ SENTENCES: dict[str, str] = {
         "{found}), so every mark would lie in the wrong place. Open the scan that it was made on, "
         "or make a new plan."
     ),
-    # Edits by hand (core.edit, core.edit_pose).
+    # Edits by hand (core.plans.edit, core.plans.edit_pose).
     "edit-locked": (
         "{what} is locked, so that nothing moves or deletes it by accident - unlock it first if "
         "you mean it."
@@ -150,7 +150,7 @@ SENTENCES: dict[str, str] = {
         "Something else in this plan is called {name} already - a measurement could not tell "
         "them apart - give it another name."
     ),
-    # Writing (core.atomic, core.plan_file).
+    # Writing (core.atomic, core.plans.plan_file).
     "output-not-a-plan": (
         "{path} exists and is not a plan that this program may replace ({reason}) Nothing was "
         "written. Choose another name."
@@ -179,7 +179,7 @@ SENTENCES: dict[str, str] = {
         "{path} cannot be written ({reason}). An older file of that name is untouched. Choose "
         "another place and save again."
     ),
-    # What a plan contradicts or leaves open (core.plan_checks, core.history).
+    # What a plan contradicts or leaves open (core.plans.plan_checks, core.plans.history).
     "plan-not-tied": (
         "This plan does not say which scan it was made on, so nothing shows that its marks belong "
         "to this patient. Compare names and pictures; saving ties it to this scan."
@@ -234,7 +234,7 @@ SENTENCES: dict[str, str] = {
         "The plan's history was cut or replaced from outside this program ({found} entries are "
         "left), so it does not show all that was done. Compare with an earlier copy."
     ),
-    # Verdicts (core.verdict).
+    # Verdicts (core.trust.verdict).
     "verdict-within-drilling-error": "Below {lower_line} mm: within drilling error.",
     "verdict-below-lower-line": (
         "Below {lower_line} mm: the line under which no plan can put this limit."

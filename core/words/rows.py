@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from core.measurement import Measurement
-from core.verdict import target_words
+from core.trust.verdict import target_words
 
 _KINDS = {
     "ridge_width": "Ridge width",

@@ -6,7 +6,7 @@ What is wrong - why it matters - what to do.
 from __future__ import annotations
 
 SENTENCES: dict[str, str] = {
-    # Repeat study (core.repeatability, core.method_error).
+    # Repeat study (core.trust.repeatability, core.trust.method_error).
     "repeat-one-reading": (
         "There is only one reading here - one reading shows nothing about how far the next one "
         "would differ - place the same marks at least twice, on two sections or more."
@@ -27,7 +27,7 @@ SENTENCES: dict[str, str] = {
         "This is no repeat study that can be read ({reason}) - nothing of it is used, and the "
         "usual allowance for marks stands - choose another file, or make the study again."
     ),
-    # Scale check (core.scale_check).
+    # Scale check (core.trust.scale_check).
     "scale-check-failed": (
         "SCALE CHECK FAILED: between the middles of {id} the scan shows {found} mm, the object "
         "measures {true} mm ({percent} %, ± {doubt} %) - every length in this scan may be wrong "
@@ -53,7 +53,7 @@ SENTENCES: dict[str, str] = {
         "{true} mm ({percent} %, ± {doubt} %) - they do not lie along all directions, so the usual "
         "allowance stays - add distances along the other directions."
     ),
-    # Stent axis (core.stent_axis, core.bright_object).
+    # Stent axis (core.image.stent_axis, core.image.bright_object).
     "stent-no-filling": (
         "Nothing bright and closed was found at the click - an axis would be guessed - click on "
         "the filling itself; if the stent has none, set the two ends by hand."
@@ -83,7 +83,7 @@ SENTENCES: dict[str, str] = {
         "What was found at the click is less than 3 mm long - its axis would turn with every "
         "voxel - set the two ends by hand."
     ),
-    # Plan and scan on the day of measuring (core.case_checks).
+    # Plan and scan on the day of measuring (core.plans.case_checks).
     "scan-old": (
         "The scan of {scanned} is {months} months old - bone is lost and roots move in that time, "
         "above all after a tooth was taken out - compare with the mouth and a newer film before "

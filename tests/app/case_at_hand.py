@@ -4,13 +4,13 @@ import numpy as np
 
 from app.session import Session
 from core.fixture import Fixture, FixtureSize
-from core.ledger import Ledger
+from core.image.volume import ScanIdentity, Volume
 from core.level import Level
-from core.limits import limit_for
 from core.measurement import Budget, Measurement, Note, Reading, Term
-from core.plan import Plan, SideCheck
-from core.plan_file import plan_fingerprint
-from core.volume import ScanIdentity, Volume
+from core.measuring.ledger import Ledger
+from core.plans.limits import limit_for
+from core.plans.plan import Plan, SideCheck
+from core.plans.plan_file import plan_fingerprint
 
 IDENTITY = ScanIdentity(
     patient_name="QUARRY^Sample",

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from core.geometry import vector
+from core.image.volume import ScanIdentity, Volume
 from core.level import Level
-from core.plan import Plan
-from core.volume import ScanIdentity, Volume
+from core.plans.plan import Plan
 
 VOXEL_MM = 0.4
 BLOB_MM = 0.7

@@ -14,8 +14,8 @@ from app.bench import Bench
 from app.case_store import CaseRecord
 from app.loading import best_of, must_ask
 from app.tools.catalogue import FOLDED
+from core.image.volume import ScanIdentity
 from core.scan.report import SeriesReport
-from core.volume import ScanIdentity
 from core.words.cautions import CAUTIONS
 
 SCAN = "lower_left_36"
@@ -133,7 +133,7 @@ def test_the_plan_of_another_scan_is_refused_with_a_reason(bench, qtbot, monkeyp
     told = []
     monkeypatch.setattr(bench, "tell_error", told.append)
     bench.loading.failed.connect(told.append)
-    from core.plan import Plan, ScanTie
+    from core.plans.plan import Plan, ScanTie
 
     bench._open(str(sample_volumes.path(SCAN)), plan=Plan(scan=ScanTie(series_uid="1.2.3.4")))
     qtbot.waitUntil(lambda: bool(told), timeout=60000)

@@ -11,7 +11,7 @@ import pytest
 
 from app.case_store import ABOUT, PLAN, CaseStore
 from core.errors import OutputError
-from core.plan_file import load_plan
+from core.plans.plan_file import load_plan
 from tests.app.case_at_hand import QuietSession, plan, volume
 
 
@@ -120,7 +120,7 @@ def test_a_full_disk_is_told_with_the_place_and_tried_again(qtbot, tmp_path, mon
     def full(path, data):
         raise OutputError("output-disk-full", path=path)
 
-    monkeypatch.setattr("core.plan_file.write_whole", full)
+    monkeypatch.setattr("core.plans.plan_file.write_whole", full)
     with qtbot.waitSignal(store.failed) as told:
         session.apply("interpreted", plan(interpreted_by="A reader"))
     (words,) = told.args

@@ -12,7 +12,7 @@ from app import case_store
 from app.bench import Bench
 from app.kept_cases import LET_BE, TAKE_UP, UnsavedNotice, offer_left_open
 from core.errors import OutputError
-from core.plan_file import load_plan
+from core.plans.plan_file import load_plan
 
 SCAN = "lower_left_36"
 

@@ -9,11 +9,11 @@ import pytest
 
 from app.ledger_text import as_text
 from core.fixture import Fixture, FixtureSize
-from core.ink import GLYPHS
-from core.ledger import Ledger
+from core.image.volume import ScanIdentity
 from core.measurement import Budget, Limit, Measurement, Note, Reading, Term
-from core.plan import Plan
-from core.volume import ScanIdentity
+from core.measuring.ledger import Ledger
+from core.pictures.ink import GLYPHS
+from core.plans.plan import Plan
 from core.words.cautions import CAUTIONS
 
 SIZE = FixtureSize(diameter_mm=4.0, length_mm=8.0)

@@ -15,9 +15,9 @@ from PySide6.QtTest import QTest
 from app.pictures import Pictures
 from app.places import neighbour_words
 from app.session import Session
-from core.basis import arch_of
 from core.fixture import Fixture, FixtureSize
 from core.geometry import vector
+from core.measuring.basis import arch_of
 from tests.app import coded
 
 

@@ -11,9 +11,9 @@ from app.answers import signed
 from app.session import Session
 from core.fixture import Fixture, FixtureSize
 from core.geometry import vector
-from core.history import history_findings, sign_off_state
 from core.level import Level
-from core.plan import Plan, Site
+from core.plans.history import history_findings, sign_off_state
+from core.plans.plan import Plan, Site
 from tests.app import coded
 from tests.app.case_at_hand import IDENTITY, QuietSession, plan, volume
 

@@ -6,7 +6,7 @@ import pytest
 
 from app.logging_setup import start_logging
 from app.settings import Drill, Settings, SettingsStore, from_text, to_text, with_practice_limits
-from core.plan import ChangedLimit, Plan
+from core.plans.plan import ChangedLimit, Plan
 
 
 def test_there_and_back():

@@ -13,9 +13,9 @@ from scipy.ndimage import gaussian_filter, map_coordinates
 from scipy.special import ndtr
 
 from core.arch import Arch
-from core.bone_levels import BoneLevels
+from core.bone.bone_levels import BoneLevels
+from core.image.volume import Volume
 from core.level import Level
-from core.volume import Volume
 
 AIR, SOFT, SPONGY, CORTEX, METAL = 200.0, 900.0, 1500.0, 2400.0, 6000.0
 FWHM_MM = 0.5

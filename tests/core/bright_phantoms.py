@@ -7,9 +7,9 @@ from collections.abc import Callable
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
-from core.scale_check import Deviation, deviation
+from core.image.volume import Volume
 from core.structures import KnownObject
-from core.volume import Volume
+from core.trust.scale_check import Deviation, deviation
 
 Distance = Callable[[np.ndarray], np.ndarray]
 

@@ -12,14 +12,14 @@ import numpy as np
 from scipy.ndimage import gaussian_filter
 
 from core.arch import Arch
-from core.bone_levels import bone_levels
-from core.edges import ScanEdges
+from core.bone.bone_levels import bone_levels
+from core.bone.edges import ScanEdges
+from core.bone.half_maximum import HalfMaximum
+from core.bone.plate_fit import PlateFit
+from core.bone.plates import thickness_at
 from core.geometry import unit
-from core.half_maximum import HalfMaximum
+from core.image.volume import Volume
 from core.level import Level
-from core.plate_fit import PlateFit
-from core.plates import thickness_at
-from core.volume import Volume
 
 AIR, SOFT, SPONGY, CORTEX = 200.0, 900.0, 1500.0, 2400.0
 HALF_MM = 5.0

@@ -10,16 +10,16 @@ import numpy as np
 import pytest
 
 from core.arch import fixture_frame
-from core.bone_levels import bone_levels
-from core.edges import ScanEdges
+from core.bone.bone_levels import bone_levels
+from core.bone.edges import ScanEdges
+from core.bone.plate_fit import PlateFit
+from core.bone.plates import plate_thickness
+from core.bone.ridge import ridge_at_fixture, ridge_at_site
+from core.bone.surface import bone_surface
+from core.bone.wall import NOT_SCANNED, TO_ROOT, minima, wall_map
 from core.fixture import Fixture, FixtureSize
-from core.plate_fit import PlateFit
-from core.plates import plate_thickness
-from core.ridge import ridge_at_fixture, ridge_at_site
+from core.image.volume import Volume
 from core.structures import Tapered
-from core.surface import bone_surface
-from core.volume import Volume
-from core.wall import NOT_SCANNED, TO_ROOT, minima, wall_map
 from tests.core.bone_phantoms import SOFT, Jaw, rounded, scan_of, width_at
 
 TOP, STATION = -4.0, 58.0

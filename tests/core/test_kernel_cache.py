@@ -28,7 +28,7 @@ def test_kernels_stand_only_where_the_cache_looks_for_them():
         for source in CORE.rglob("*.py")
         if any(name.split(".")[0] == "numba" for name in imports(source))
     }
-    assert CORE / "sampling_kernels.py" in compiled
+    assert CORE / "image" / "sampling_kernels.py" in compiled
     assert compiled <= set(kernel_cache.kernel_sources())
 
 
@@ -69,7 +69,7 @@ def test_a_cache_folder_that_cannot_be_made_is_replaced_by_a_passing_one(monkeyp
 
 COUNT = """
 import numpy as np
-from core import sampling, sampling_kernels
+from core.image import sampling, sampling_kernels
 sampling.prepare(np.int16)
 stats = sampling_kernels.sample_lines.stats
 print(sum(stats.cache_hits.values()), sum(stats.cache_misses.values()))

@@ -11,8 +11,8 @@ import pypdf
 import pytest
 
 from core.findings import Finding
-from core.history import sign
-from core.plan import Declaration, ScanTie
+from core.plans.history import sign
+from core.plans.plan import Declaration, ScanTie
 from core.pseudonym import Pseudonym, identifying, left_over, pseudonymous
 from core.sheet.record import RecordSettings, write_record
 from core.sheet.writer import write_sheet

@@ -17,8 +17,9 @@ from PySide6.QtWidgets import QApplication, QInputDialog, QLineEdit, QPushButton
 import sample_volumes
 from app.dialogs.sheet import SheetDialog
 from app.dialogs.side import SideDialog
-from core import edit, load_plan
+from core import load_plan
 from core.curve import Curve
+from core.plans import edit
 
 SAMPLE = "lower_left_36"
 LEFT = Qt.MouseButton.LeftButton

@@ -16,8 +16,8 @@ import pytest
 
 pytest.importorskip("PySide6")
 
-from core import edit
 from core.curve import Curve
+from core.plans import edit
 
 ROOT = Path(__file__).parents[2]
 PICTURES = ROOT / "tests" / "studies" / "bench_pictures.py"

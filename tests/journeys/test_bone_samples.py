@@ -16,10 +16,10 @@ import pytest
 import sample_volumes
 from core import load_plan, measure, open_scan
 from core.arch import fixture_frame
-from core.basis import Basis
-from core.ledger import Ledger
-from core.plates import thickness_at
-from core.wall import wall_map
+from core.bone.plates import thickness_at
+from core.bone.wall import wall_map
+from core.measuring.basis import Basis
+from core.measuring.ledger import Ledger
 
 SAMPLES = ("lower_left_36", "upper_right_15")
 

@@ -23,7 +23,7 @@ from hypothesis import strategies as st
 
 from core import load_plan, measure, open_scan
 from core.errors import PlanError, ScanError
-from core.volume import Volume
+from core.image.volume import Volume
 from tests.hostile import runs, samples
 
 ROOT = Path(__file__).parents[2]

@@ -1,7 +1,7 @@
 """The main job without a screen: a sample's scan and plan against its exact geometry.
 
 The truth files hold the analytic geometry that the scans were made from, and clearances found by
-dense sampling that knows nothing of `core.clearance`.
+dense sampling that knows nothing of `core.distances.clearance`.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import pytest
 
 import sample_volumes
 from core import load_plan, measure, open_scan
-from core.ledger import Ledger
+from core.measuring.ledger import Ledger
 
 SAMPLES = ("lower_left_36", "upper_right_15")
 

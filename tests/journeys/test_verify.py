@@ -11,7 +11,7 @@ import pytest
 
 from app import verify
 from app.command_line import run
-from core.volume import Volume
+from core.image.volume import Volume
 
 
 def test_the_self_test_passes_in_under_a_minute_and_leaves_a_dated_page(tmp_path, capsys):

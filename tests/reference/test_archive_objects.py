@@ -18,8 +18,8 @@ import numpy as np
 import pydicom
 import pytest
 
-from core.history import sign
-from core.plan import Site
+from core.plans.history import sign
+from core.plans.plan import Site
 from core.pseudonym import pseudonymous
 from core.sheet import concepts
 from core.sheet.encapsulated import encapsulated_pdf

@@ -17,7 +17,7 @@ import trimesh
 from scipy.interpolate import CubicSpline, RBFInterpolator
 from scipy.spatial import ConvexHull, cKDTree
 
-from core.clearance import between_fixtures, clearance, first_hit_along_axis
+from core.distances.clearance import between_fixtures, clearance, first_hit_along_axis
 from core.fixture import Fixture, FixtureSize
 from core.structures import Course, Floor, Tapered
 
@@ -113,7 +113,7 @@ def poses():
 
 
 def test_signed_distance_against_trimesh(poses):
-    from core.solid import FixtureSolid
+    from core.distances.solid import FixtureSolid
 
     rng = np.random.default_rng(21)
     for fixture in poses:

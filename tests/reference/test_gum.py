@@ -8,8 +8,8 @@ import pytest
 from scipy.stats import norm
 
 from core.measurement import Budget, Limit, Reading, Term
-from core.uncertainty import combined, rectangular_sd
-from core.verdict import GUARD, judge
+from core.trust.uncertainty import combined, rectangular_sd
+from core.trust.verdict import GUARD, judge
 
 
 def test_gum_h_1_end_gauge():

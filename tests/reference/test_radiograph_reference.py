@@ -12,8 +12,8 @@ import pytest
 import SimpleITK as sitk  # noqa: N813
 
 from core.geometry import PictureGrid
-from core.radiograph import Film, radiograph
-from core.volume import Volume
+from core.image.radiograph import Film, radiograph
+from core.image.volume import Volume
 
 VOXEL = 0.5
 ORIGIN = np.array([-15.0, -15.0, -15.0])

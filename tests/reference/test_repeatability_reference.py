@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from core.method_error import (
+from core.trust.method_error import (
     bland_altman,
     dahlberg,
     intraclass,

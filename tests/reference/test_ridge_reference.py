@@ -8,17 +8,17 @@ import pytest
 from scipy.special import ndtr
 
 from core.arch import Arch, fixture_frame
-from core.bone_levels import bone_levels
-from core.edges import ScanEdges
-from core.half_maximum import HalfMaximum
-from core.plan_parse import parse
-from core.plates import plate_thickness, thickness_at
-from core.ridge import ridge_at_fixture, ridge_at_site
+from core.bone.bone_levels import bone_levels
+from core.bone.edges import ScanEdges
+from core.bone.half_maximum import HalfMaximum
+from core.bone.plates import plate_thickness, thickness_at
+from core.bone.ridge import ridge_at_fixture, ridge_at_site
+from core.bone.surface import bone_surface
+from core.bone.undercut import undercut
+from core.bone.wall import wall_map
+from core.image.volume import Volume
+from core.plans.plan_parse import parse
 from core.structures import Course
-from core.surface import bone_surface
-from core.undercut import undercut
-from core.volume import Volume
-from core.wall import wall_map
 from sample_volumes import path, small_jaw
 from tests.core.bone_phantoms import (
     CORTEX,

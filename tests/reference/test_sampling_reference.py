@@ -8,7 +8,7 @@ from scipy.ndimage import gaussian_filter, map_coordinates
 from scipy.spatial.transform import Rotation
 
 from core.geometry import PictureGrid
-from core.volume import Volume
+from core.image.volume import Volume
 
 sitk = pytest.importorskip("SimpleITK")
 
@@ -74,7 +74,7 @@ def test_section_against_simpleitk(seed, dtype):
 @pytest.mark.parametrize("slab_mm", [0.0, 0.7])
 def test_section_against_scipy(slab_mm, dtype):
     # scipy.ndimage.map_coordinates, order 1, NaN outside the hull of the voxel centres.
-    from core.sampling import slab_samples
+    from core.image.sampling import slab_samples
 
     vol = scan(11, dtype)
     grid = oblique(vol, 11)

@@ -17,19 +17,19 @@ import numpy as np
 from scipy.interpolate import RBFInterpolator
 from scipy.spatial import Delaunay
 
-from core.clearance import clearance
+from core.distances.clearance import clearance
 from core.fixture import Fixture, FixtureSize
 from core.geometry import unit
 from core.measurement import Budget, Limit, Reading
 from core.structures import Course, Floor, Foramen, PointMarks, Tapered
-from core.uncertainty import (
+from core.trust.uncertainty import (
     DEFAULT_PLACEMENT,
     DEFAULT_SCALE,
     budget,
     scale_lever_mm,
     voxel_extent_mm,
 )
-from core.verdict import judge
+from core.trust.verdict import judge
 from sample_volumes.distances import fixture_distance
 from sample_volumes.shapes import through
 

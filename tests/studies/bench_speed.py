@@ -63,7 +63,7 @@ def measured(cases: Path) -> list[str]:
 
     import sample_volumes
     from app.bench import Bench
-    from core.edit_pose import nudged
+    from core.plans.edit_pose import nudged
     from tests.journeys.guided_case import SAMPLE, pause, wait
 
     sys.setswitchinterval(0.002)  # as the program itself does

@@ -28,9 +28,9 @@ from plate_phantoms import AIR, SOFT, Bone, learnt, paint, read  # noqa: E402
 
 import sample_volumes  # noqa: E402
 from core import load_plan, open_scan  # noqa: E402
-from core.basis import Basis  # noqa: E402
-from core.half_maximum import HalfMaximum  # noqa: E402
-from core.volume import Volume  # noqa: E402
+from core.bone.half_maximum import HalfMaximum  # noqa: E402
+from core.image.volume import Volume  # noqa: E402
+from core.measuring.basis import Basis  # noqa: E402
 from sample_volumes import truth  # noqa: E402
 from sample_volumes.lower_jaw import LowerJaw  # noqa: E402
 from sample_volumes.make_samples import LOWER_POSE, UPPER_POSE  # noqa: E402

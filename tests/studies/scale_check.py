@@ -19,7 +19,7 @@ for folder in (ROOT, ROOT / "tests" / "core"):
 
 from bright_phantoms import pair  # noqa: E402
 
-from core.scale_check import judge_scale  # noqa: E402
+from core.trust.scale_check import judge_scale  # noqa: E402
 from core.version import PROGRAM  # noqa: E402
 
 REPORT = Path(__file__).parent / "reports" / "scale_check.md"

@@ -17,9 +17,9 @@ from compared import Compared
 from scipy.ndimage import map_coordinates
 from vtk.util import numpy_support
 
-from core import sampling
 from core.geometry import PictureGrid
-from core.volume import Volume
+from core.image import sampling
+from core.image.volume import Volume
 
 SIZE, EDGE_MM, PIXELS, PIXEL_MM = 512, 0.25, 300, 0.2
 
@@ -27,7 +27,7 @@ START = """
 import time
 before = time.perf_counter()
 import numpy as np
-from core import sampling
+from core.image import sampling
 sampling.prepare(np.int16)
 print(time.perf_counter() - before)
 """

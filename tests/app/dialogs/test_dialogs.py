@@ -20,7 +20,7 @@ from app.dialogs.side import ask_side
 from app.dialogs.sign_off import ask_sign_off
 from app.help_text import topics
 from app.settings import settings_of
-from core.history import sign_off_state
+from core.plans.history import sign_off_state
 from core.words.cautions import CAUTIONS
 from core.words.sheet import DEFINITIONS
 from tests.app.case_at_hand import ledger, plan

@@ -7,9 +7,9 @@ from PySide6.QtTest import QTest
 from app.dialogs.sheet import show_sheet
 from app.panels.remaining_bone import RemainingBone
 from app.panels.ridge_profile import RidgeProfile
-from core.assemble import measure
-from core.plan_parse import parse
-from core.volume import Volume
+from core.image.volume import Volume
+from core.measuring.assemble import measure
+from core.plans.plan_parse import parse
 from sample_volumes import small_jaw
 from tests.app.case_at_hand import IDENTITY, QuietSession
 
@@ -61,7 +61,7 @@ def test_another_pose_takes_the_old_picture_away_at_once(qtbot, case, desk):
     panel.resize(345, 230)
     panel.show()
     qtbot.waitUntil(lambda: panel.chart.picture is not None, timeout=60_000)
-    from core.edit_pose import fixture_deepened
+    from core.plans.edit_pose import fixture_deepened
 
     case.apply("deeper", fixture_deepened(case.plan, "36", 0.5))
     assert panel.chart.picture is None

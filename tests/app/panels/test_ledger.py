@@ -11,7 +11,7 @@ from app.dialogs.declare import DeclareDialog
 from app.panels.ledger import LedgerPanel
 from app.panels.ledger_entries import WAITING, entries
 from core.measurement import Note
-from core.verdict import NO_CLEARANCE
+from core.trust.verdict import NO_CLEARANCE
 from core.words.sheet import UNCERTAINTY
 from tests.app.case_at_hand import ledger, plan, row, rows
 

@@ -15,12 +15,12 @@ from app.views.flat_view import FlatView
 from app.views.panorama_view import PanoramaView
 from core.arch import Arch
 from core.geometry import PictureGrid, across
+from core.image.ribbon import Ribbon
+from core.image.section import across_arch_grid
+from core.image.volume import Volume
 from core.level import Level
-from core.plan import Plan
-from core.plan_dump import document_of
-from core.ribbon import Ribbon
-from core.section import across_arch_grid
-from core.volume import Volume
+from core.plans.plan import Plan
+from core.plans.plan_dump import document_of
 
 LEVEL = Level(origin=(0, 0, 0), up=(0.02, -0.03, 1))
 ARCH_POINTS = [(-25, 25, 0), (-18, 5, 0), (0, -5, 0), (18, 5, 0), (25, 25, 0)]

@@ -8,7 +8,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 
 from app.tools.curves import Canal, Loop, LowerBorder, NasalFloor, SinusFloor, Vessel
-from core import edit
+from core.plans import edit
 from core.structures import Course, Floor
 from tests.app.tools.table import tube_along_the_arch
 

@@ -10,10 +10,10 @@ from app.tools.fixture import Adjust, PlaceFixture
 from core.arch import Arch, fixture_frame
 from core.fixture import Fixture, FixtureSize
 from core.geometry import angle_deg
-from core.plan_parse import parse
-from core.section import through_axis_grid
+from core.image.section import through_axis_grid
+from core.image.volume import Volume
+from core.plans.plan_parse import parse
 from core.structures import Course, Ruler, StentAxis
-from core.volume import Volume
 from sample_volumes.phantom import small_jaw
 from tests.app.tools.table import ARCH_POINTS, LEVEL, STATION, plan_of_a_jaw
 

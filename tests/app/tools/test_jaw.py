@@ -12,7 +12,7 @@ from app.tools.jaw import ArchTool, JawPlane, Midline
 from core.arch import Arch
 from core.geometry import angle_deg
 from core.level import Level
-from core.plan import Plan
+from core.plans.plan import Plan
 from core.structures import StentAxis, Tapered
 from tests.app.tools.table import ARCH_POINTS, LEVEL
 

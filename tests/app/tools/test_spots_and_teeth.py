@@ -9,7 +9,7 @@ from PySide6.QtCore import Qt
 from app.tools.fixture import StentAxisTool
 from app.tools.spots import Contact, Cusp, Gum, Note, Opponent, PointMark, StentTop
 from app.tools.teeth import Existing, ForamenTool, Root
-from core import edit
+from core.plans import edit
 
 RIGHT = Qt.MouseButton.RightButton
 

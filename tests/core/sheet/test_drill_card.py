@@ -8,8 +8,8 @@ from dataclasses import replace
 import pypdf
 import pytest
 
-from core.drill_table import Drill
 from core.measurement import Measurement, Reading
+from core.measuring.drill_table import Drill
 from core.sheet.case import case_of
 from core.sheet.drill_card import DEPTH_PT, LEAST_PT, drill_card
 from core.structures import PointMarks

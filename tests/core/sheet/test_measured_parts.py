@@ -11,16 +11,16 @@ import pytest
 
 from core import measure
 from core.arch import fixture_frame
-from core.figures import plain, shown, up
+from core.bone.wall import minima, openings
 from core.measurement import Measurement
-from core.plan import Site
-from core.rows_drilling import drill_rows_of
+from core.measuring.rows_drilling import drill_rows_of
+from core.plans.plan import Site
 from core.sheet.bone_part import depth_obstacles, opening_words, wall_limit, wall_of
 from core.sheet.case import case_of, ready
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.sheet.ridge_grid import in_grid
 from core.structures import AngleMark, PointMarks, Ruler
-from core.wall import minima, openings
+from core.trust.figures import plain, shown, up
 from tests.core.sheet.test_pages import check_boxes
 from tests.sheet_material import fixture_at, on_arch, plan_with, round_jaw
 

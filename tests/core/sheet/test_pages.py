@@ -11,8 +11,8 @@ import pytest
 from core.arch import Arch
 from core.errors import OutputError, PlanError
 from core.findings import Finding
-from core.plan import SignOff, Site
-from core.plan_dump import plan_fingerprint
+from core.plans.plan import SignOff, Site
+from core.plans.plan_dump import plan_fingerprint
 from core.sheet import section_png, write_sheet
 from core.sheet.case import case_of
 from core.sheet.furniture import BODY_TOP_MM, furnish

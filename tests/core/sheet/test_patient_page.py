@@ -10,7 +10,7 @@ import pypdf
 import pytest
 
 from core.errors import OutputError
-from core.plan import SideCheck
+from core.plans.plan import SideCheck
 from core.sheet.case import case_of
 from core.sheet.patient_page import page_texts, patient_page, read_risks
 from core.words.patient import PATIENT

@@ -12,7 +12,7 @@ import pytest
 
 from core import atomic
 from core.errors import OutputError
-from core.plan import Site
+from core.plans.plan import Site
 from core.sheet.case import case_of
 from core.sheet.checklist import QUESTIONS, checklist_items, checklist_pdf
 from core.sheet.record import PARTS, RecordSettings, record_files, write_record

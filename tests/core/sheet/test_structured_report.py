@@ -9,7 +9,7 @@ import pydicom
 import pytest
 
 from core.errors import OutputError
-from core.history import sign
+from core.plans.history import sign
 from core.sheet.encapsulated import encapsulated_pdf
 from core.sheet.structured_report import structured_report
 from core.sheet.study import own_uid

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from core.image.volume import ScanIdentity
 from core.sheet import who
 from core.sheet.text import set_text
 from core.sheet.who import printable_name, who_is
-from core.volume import ScanIdentity
 
 MADE = "2026-11-24T10:00:00+00:00"
 

@@ -1,0 +1,290 @@
+"""Which part of a plane is the jaw's bone: coarse, to tell where edges must be looked for.
+
+Edges alone cannot know that a stent's filling, an opposing tooth or the hollow of a canal is
+not the outside of the ridge. A filled region of the section can; the sub-voxel edge is then
+looked for only near its border, always from outside.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import (
+    binary_erosion,
+    binary_fill_holes,
+    gaussian_filter,
+    label,
+    maximum_filter1d,
+)
+
+from core.bone.bone_levels import BoneLevels
+from core.geometry import Array, vector
+from core.image import sampling
+from core.image.volume import Volume
+
+PIXEL_MM = 0.25
+REACH_MM = 15.0
+"""How far to both sides of the plane's origin bone is looked for."""
+
+_BLUR_MM = 0.25
+_LEAD_MM = 2.5
+_LARGEST_UPPER_HOLE_MM2 = 45.0
+"""A larger hollow in the upper jaw is a sinus or the nose, not marrow."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Plane:
+    """A plane of measurement: a point is ``origin + w across + h coronal``, in mm.
+
+    Parameters
+    ----------
+    origin : (3,) patient LPS mm
+    across : (3,)
+        Unit, towards the cheek where the plane crosses the arch.
+    coronal : (3,)
+        Unit, the direction used, towards the crowns; perpendicular to `across`.
+    """
+
+    origin: Array
+    across: Array
+    coronal: Array
+
+    def __post_init__(self) -> None:
+        for name in ("origin", "across", "coronal"):
+            object.__setattr__(self, name, vector(getattr(self, name)))
+
+    @property
+    def normal(self) -> Array:
+        """Unit normal: across x coronal."""
+        return vector(np.cross(self.across, self.coronal))
+
+    def points(self, w: Array | float, h: Array | float) -> Array:
+        """Patient points of places in the plane, shape (n, 3)."""
+        w, h = np.broadcast_arrays(np.atleast_1d(np.asarray(w, float)), np.asarray(h, float))
+        return np.asarray(self.origin + w[:, None] * self.across + h[:, None] * self.coronal)
+
+    def w(self, point_mm: Array) -> float:
+        """Place across of a patient point."""
+        return float((point_mm - self.origin) @ self.across)
+
+    def h(self, point_mm: Array) -> float:
+        """Height of a patient point along the direction used."""
+        return float((point_mm - self.origin) @ self.coronal)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BoneInPlane:
+    """The jaw's bone in a plane, hollows filled.
+
+    Parameters
+    ----------
+    plane : Plane
+    w, h : (cols,), (rows,) mm
+        Places of the pixels, both ascending.
+    mask : (rows, cols) bool
+        The jaw's bone, filled.
+    other : (rows, cols) bool
+        Bright like bone, but apart from it: teeth of the other jaw, a stent's filling.
+    """
+
+    plane: Plane
+    w: Array
+    h: Array
+    mask: NDArray[np.bool_]
+    other: NDArray[np.bool_]
+
+    @property
+    def empty(self) -> bool:
+        """True where no bone was found."""
+        return not bool(self.mask.any())
+
+    @property
+    def cut_off(self) -> bool:
+        """True where the bone reaches the upper end of the region that was looked at."""
+        return bool(self.mask[-1].any())
+
+    def top(self, w_mm: Array) -> Array:
+        """(n,) places across → (n,) height of the bone's coronal border; NaN without bone."""
+        cols = np.clip(np.rint((np.asarray(w_mm) - self.w[0]) / PIXEL_MM), 0, len(self.w) - 1)
+        columns = self.mask[:, cols.astype(np.intp)]
+        last = len(self.h) - 1 - np.argmax(columns[::-1], axis=0)
+        return np.where(columns.any(axis=0), self.h[last] + PIXEL_MM / 2, np.nan)
+
+    def lead_above(self, w_mm: Array, top_mm: Array) -> Array:
+        """(n,) free height over the border up to other bright things, at most 2.5 mm."""
+        cols = np.clip(np.rint((np.asarray(w_mm) - self.w[0]) / PIXEL_MM), 0, len(self.w) - 1)
+        over = self.h[:, None] > np.nan_to_num(top_mm)[None, :]
+        blocked = self.other[:, cols.astype(np.intp)] & over
+        first = np.argmax(blocked, axis=0)
+        free = np.where(blocked.any(axis=0), self.h[first] - top_mm - PIXEL_MM, np.inf)
+        return np.clip(free, 0.9, _LEAD_MM)
+
+    def intervals(self, h_mm: float) -> list[tuple[float, float]]:
+        """Bone intervals (from, to) across at a height, mm; ends of pixels."""
+        row = int(np.rint((h_mm - self.h[0]) / PIXEL_MM))
+        if not 0 <= row < len(self.h):
+            return []
+        padded = np.concatenate([[False], self.mask[row], [False]]).astype(np.int8)
+        change = np.diff(padded)
+        half = PIXEL_MM / 2
+        return [
+            (float(self.w[a]) - half, float(self.w[b - 1]) + half)
+            for a, b in zip(np.flatnonzero(change == 1), np.flatnonzero(change == -1), strict=True)
+        ]
+
+    def lead_beside(self, h_mm: float, w_mm: float, sign: float) -> float:
+        """Free width outside a border up to other bright things, at most 2.5 mm."""
+        row = int(np.clip(np.rint((h_mm - self.h[0]) / PIXEL_MM), 0, len(self.h) - 1))
+        blocked = self.other[row] & (sign * (self.w - w_mm) > 0)
+        if not blocked.any():
+            return _LEAD_MM
+        free = float(np.abs(self.w[blocked] - w_mm).min()) - PIXEL_MM
+        return float(np.clip(free, 0.9, _LEAD_MM))
+
+
+def bone_in_plane(
+    volume: Volume,
+    levels: BoneLevels,
+    plane: Plane,
+    *,
+    crown_level_mm: float,
+    upper: bool,
+) -> BoneInPlane:
+    """Find the jaw's bone in a plane.
+
+    The jaw is the connected bright region with the largest area apical of the jaw plane. Its
+    hollows (canal, marrow) are filled; in the upper jaw a hollow that holds air, or a large
+    one, stays open: that is a sinus or the nose.
+
+    Parameters
+    ----------
+    volume : Volume
+    levels : BoneLevels
+    plane : Plane
+    crown_level_mm : float
+        Height, along the plane's direction, at which the jaw plane lies.
+    upper : bool
+        True in the upper jaw.
+    """
+    w = np.arange(-REACH_MM, REACH_MM + PIXEL_MM / 2, PIXEL_MM)
+    h = np.arange(crown_level_mm - 45.0, crown_level_mm + 15.0, PIXEL_MM)
+    starts = plane.points(float(w[0]), h)
+    steps = np.broadcast_to(PIXEL_MM * plane.across, starts.shape)
+    grey = sampling.lines(volume, starts, steps, len(w)).astype(np.float64)
+    scanned = np.isfinite(grey)
+    dark = levels.soft - 0.5 * (levels.cortical - levels.soft)
+    # A softened picture, in which places that were not scanned have no weight.
+    sigma = _BLUR_MM / PIXEL_MM
+    weight = gaussian_filter(scanned.astype(np.float64), sigma)
+    smooth = gaussian_filter(np.where(scanned, grey, 0.0), sigma) / np.maximum(weight, 1e-9)
+    bright = scanned & (smooth >= levels.bone_threshold)
+    mask = np.zeros_like(bright)
+    labels, count = label(bright)
+    if count and levels.trouble is None:
+        apical = labels[h < crown_level_mm + 2.0]
+        sizes = np.bincount(apical.ravel(), minlength=count + 1)
+        sizes[0] = 0
+        if sizes.max() * PIXEL_MM**2 >= 4.0:
+            mask = labels == int(np.argmax(sizes))
+    filled = _filled(mask, smooth, scanned, dark, upper=upper)
+    return BoneInPlane(plane=plane, w=w, h=h, mask=filled, other=bright & ~filled)
+
+
+def _filled(
+    mask: NDArray[np.bool_], smooth: Array, scanned: NDArray[np.bool_], dark: float, *, upper: bool
+) -> NDArray[np.bool_]:
+    holes, count = label(binary_fill_holes(mask) & ~mask)
+    keep = np.ones(count + 1, dtype=bool)
+    for number in range(1, count + 1):
+        hole = holes == number
+        air = float(np.median(smooth[hole])) < dark
+        large = hole.sum() * PIXEL_MM**2 > _LARGEST_UPPER_HOLE_MM2
+        keep[number] = bool(scanned[hole].all()) and not (upper and (air or large))
+    keep[0] = False
+    return np.asarray(mask | keep[holes])
+
+
+def outline(
+    volume: Volume,
+    levels: BoneLevels,
+    plane: Plane,
+    *,
+    crown_level_mm: float,
+    upper: bool,
+) -> list[Array]:
+    """Outlines of the jaw's bone and of its cortex in a plane, for drawing.
+
+    Half-way lines between soft tissue and cortex (outer) and between spongy bone and cortex
+    (inner). Pictures only: no number is taken from them.
+
+    Returns
+    -------
+    list of (n, 2) mm
+        Polylines: w (across) and h (coronal) in the plane, sub-pixel.
+    """
+    bone = bone_in_plane(volume, levels, plane, crown_level_mm=crown_level_mm, upper=upper)
+    if bone.empty:
+        return []
+    starts = plane.points(float(bone.w[0]), bone.h)
+    steps = np.broadcast_to(PIXEL_MM * plane.across, starts.shape)
+    grey = sampling.lines(volume, starts, steps, len(bone.w)).astype(np.float64)
+    near = maximum_filter1d(maximum_filter1d(bone.mask, 7, axis=0), 7, axis=1)
+    smooth = gaussian_filter(np.where(np.isfinite(grey), grey, levels.soft), 0.6)
+    outer = np.where(near, smooth, levels.soft)
+    # The blurred outer edge passes through the inner one's level too: that is no edge.
+    inside = binary_erosion(bone.mask, iterations=2)
+    return [
+        *_iso_lines(outer, 0.5 * (levels.soft + levels.cortical), bone.w, bone.h),
+        *_iso_lines(
+            np.where(inside, smooth, levels.cortical),
+            0.5 * (levels.spongy + levels.cortical),
+            bone.w,
+            bone.h,
+        ),
+    ]
+
+
+def _iso_lines(picture: Array, level: float, w: Array, h: Array) -> list[Array]:
+    """Lines of equal value by marching squares, joined end to end; at least 12 points each."""
+    ends: dict[tuple[int, int, int], list[tuple[int, int, int]]] = {}
+
+    def crossing(key: tuple[int, int, int]) -> tuple[float, float]:
+        r, c, down = key
+        r2, c2 = (r + 1, c) if down else (r, c + 1)
+        a, b = float(picture[r, c]), float(picture[r2, c2])
+        t = (level - a) / (b - a)
+        return (
+            float(w[c] + t * (w[c2] - w[c])),
+            float(h[r] + t * (h[r2] - h[r])),
+        )
+
+    above = picture >= level
+    corners = above[:-1, :-1], above[:-1, 1:], above[1:, 1:], above[1:, :-1]
+    mixed = np.flatnonzero(np.sum(corners, axis=0) % 4)
+    for flat in mixed:
+        r, c = divmod(int(flat), above.shape[1] - 1)
+        sides = (
+            ((r, c, 0), above[r, c] != above[r, c + 1]),
+            ((r, c + 1, 1), above[r, c + 1] != above[r + 1, c + 1]),
+            ((r + 1, c, 0), above[r + 1, c] != above[r + 1, c + 1]),
+            ((r, c, 1), above[r, c] != above[r + 1, c]),
+        )
+        cut = [key for key, crossed in sides if crossed]
+        for one, two in zip(cut[::2], cut[1::2], strict=True):
+            ends.setdefault(one, []).append(two)
+            ends.setdefault(two, []).append(one)
+    lines = []
+    while ends:
+        start = next((k for k, v in ends.items() if len(v) == 1), next(iter(ends)))
+        chain, current = [start], start
+        while ends.get(current):
+            following = ends[current].pop()
+            ends[following].remove(current)
+            chain.append(following)
+            current = following
+        ends = {k: v for k, v in ends.items() if v}
+        if len(chain) >= 12:
+            lines.append(np.array([crossing(key) for key in chain]))
+    return lines

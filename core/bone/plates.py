@@ -1,0 +1,160 @@
+"""Thickness of the cortical plates, along the normal of the outer surface."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+import numpy as np
+
+from core.bone.bone_in_plane import BoneInPlane
+from core.bone.edges import PlateEdges, ScanEdges, reason_note
+from core.bone.ridge_section import RidgeWidth
+from core.geometry import Array, unit
+from core.measurement import Note, Reading
+
+Side: TypeAlias = Literal["buccal", "lingual"]
+
+_LEAD_MM = 2.0
+_ARM_MM = 0.8
+"""Distance of the neighbouring edges that tell the surface's normal."""
+
+_REACH_MM = 6.0
+_PATCH_MM = 0.5
+"""Half the breadth of the patch of surface over which a thickness is the mean."""
+
+_LEAST_PATCH = 4
+_ALIKE_SD = 3.0
+"""Neighbours that differ by more are another thickness, not the error of this one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlateThickness:
+    """Thickness of one plate.
+
+    Parameters
+    ----------
+    side : {'buccal', 'lingual'}
+        Lingual is palatal in the upper jaw.
+    depth_mm : float
+        Below the crest along the direction used.
+    along : str
+    reading : Reading
+        Witness: the outer edge, then the inner one.
+    """
+
+    side: Side
+    depth_mm: float
+    along: str
+    reading: Reading
+
+
+def plate_thickness(
+    scan: ScanEdges, bone: BoneInPlane, ridge_widths: tuple[RidgeWidth, ...]
+) -> tuple[PlateThickness, ...]:
+    """Both plates at the ends of each width that was measured along the plane's direction."""
+    out = []
+    for width in ridge_widths:
+        for index, side in enumerate(_SIDES):
+            if width.reading.witness is None:
+                reading = Reading(value=None, notes=width.reading.notes)
+            else:
+                inward = -bone.plane.across if side == "buccal" else bone.plane.across
+                reading = thickness_at(
+                    scan, width.reading.witness[index], inward, bone.plane.coronal
+                )
+            out.append(
+                PlateThickness(
+                    side=side, depth_mm=width.depth_mm, along=width.along, reading=reading
+                )
+            )
+    return tuple(out)
+
+
+_SIDES: tuple[Side, Side] = ("buccal", "lingual")
+
+
+def thickness_at(scan: ScanEdges, edge_mm: Array, inward: Array, coronal: Array) -> Reading:
+    """Thickness of the plate whose outer edge lies at a point.
+
+    Parameters
+    ----------
+    edge_mm : (3,) patient LPS mm
+    inward : (3,)
+        Unit direction into the bone, along which the edge was found.
+    coronal : (3,)
+        Unit direction across it, towards the crowns.
+
+    Returns
+    -------
+    Reading
+        Below max(0.8 mm, 2 voxels) with the note that such scans do not show it reliably; no
+        value there from an edge finder that over-reads thin plates. Razavi et al. 2010 (Clin
+        Oral Implants Res 21:718-725); Prevrhal et al. 1999 (Phys Med Biol 44:751).
+    """
+    normal = _outward(scan, edge_mm, inward, coronal)
+    if normal is None:
+        return Reading(value=None, notes=(Note("plate_no_surface"),))
+    start = (edge_mm + _LEAD_MM * normal)[None, :]
+    starts = start + _disc(normal)
+    inward_rays = np.broadcast_to(-normal, starts.shape)
+    found = scan.finder.plate(scan.volume, starts, inward_rays, _LEAD_MM + _REACH_MM)
+    for edges in (found.outer, found.inner):
+        if not edges.found[0]:
+            return Reading(value=None, notes=(reason_note(str(edges.reason[0])),))
+    near, far = (start[0] - e.distance_mm[0] * normal for e in (found.outer, found.inner))
+    value, sd = _smoothed(found, scan.levels.thin_mm)
+    notes: tuple[Note, ...] = ()
+    if value < scan.levels.thin_mm:
+        fields = {"least": round(scan.levels.thin_mm, 1)}
+        notes = (Note("plate_thin", fields),)
+        if not found.reads_thin:
+            notes = (Note("plate_too_thin", fields), *notes)
+            return Reading(value=None, witness=(near, far), notes=notes)
+    if found.borrowed[0]:
+        notes = (*notes, Note("level_borrowed"))
+    return Reading(value=value, witness=(near, far), edge_sd_mm=(sd,), notes=notes)
+
+
+def _smoothed(found: PlateEdges, thin_mm: float) -> tuple[float, float]:
+    """Thickness and its standard error over the patch, the surer places weighing more.
+
+    The places' errors are not independent: their mean is not taken for surer than each of them.
+    A thin place is small: beside it the plate is thicker, so only the place itself counts.
+    """
+    own, own_sd = float(found.thickness_mm[0]), float(found.sd_mm[0])
+    both = found.outer.found & found.inner.found
+    if own < thin_mm or both.sum() < _LEAST_PATCH or not found.reads_thin:
+        return own, own_sd
+    values, sd = found.thickness_mm[both], found.sd_mm[both]
+    alike = np.abs(values - own) < _ALIKE_SD * np.hypot(sd, own_sd)
+    weight = 1.0 / sd[alike] ** 2
+    mean = float(np.sum(weight * values[alike]) / weight.sum())
+    return mean, float(np.sqrt(np.mean(sd[alike] ** 2)))
+
+
+def _disc(normal: Array) -> Array:
+    """(7, 3) offsets across a normal: none, and six on a circle."""
+    one = unit(np.cross(normal, np.eye(3)[np.argmin(np.abs(normal))]))
+    two = np.cross(normal, one)
+    angle = np.arange(6)[:, None] * np.pi / 3
+    ring = _PATCH_MM * (np.cos(angle) * one + np.sin(angle) * two)
+    return np.concatenate([np.zeros((1, 3)), ring])
+
+
+def _outward(scan: ScanEdges, edge_mm: Array, inward: Array, coronal: Array) -> Array | None:
+    """Outward unit normal of the surface from four edges around the point."""
+    beside = np.cross(coronal, inward)
+    arms = _ARM_MM * np.stack([coronal, -coronal, beside, -beside])
+    starts = edge_mm - _LEAD_MM * inward + arms
+    edges = scan.outer(starts, inward, 2 * _LEAD_MM)
+    points = starts + edges.distance_mm[:, None] * inward
+    tangents = []
+    for one, two in ((0, 1), (2, 3)):
+        a = points[one] if edges.found[one] else edge_mm
+        b = points[two] if edges.found[two] else edge_mm
+        if not (edges.found[one] or edges.found[two]):
+            return None
+        tangents.append(a - b)
+    normal = unit(np.cross(tangents[0], tangents[1]))
+    return normal if float(normal @ inward) < 0 else -normal

@@ -1,0 +1,207 @@
+"""Crest and widths of the ridge in one plane, along one direction."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+import numpy as np
+
+from core.bone.bone_in_plane import BoneInPlane
+from core.bone.edges import ScanEdges, reason_note
+from core.geometry import Array
+from core.measurement import Note, Reading
+
+Along: TypeAlias = Literal["axis", "up"]
+
+WIDTH_DEPTHS_MM = (1.0, 3.0, 5.0, 7.0, 10.0)
+SLOPING_MM = 1.0
+"""A crest this far above the edge on the axis itself is a sloping crest: both are given."""
+
+_COLUMN_MM = 0.2
+_TURNS_DEG = np.arange(-10.0, 10.1, 2.5)
+_CREST_SD_MM = 0.05
+"""What blur takes off a sharply curved crest, from the sample scans: their crests read 0.05 mm
+too low."""
+
+_STRAY_MM = 1.3
+"""An edge further than this from the coarse border belongs to something else."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Crest:
+    """The bone point furthest coronal along the direction used.
+
+    Parameters
+    ----------
+    point_mm : (3,) patient LPS mm, or None where it was not found
+    sd_mm : float
+        Standard error of its height.
+    axis_point_mm : (3,) or None
+        The bone's edge on the axis (the arch curve) itself.
+    notes : tuple of Note
+        Why it was not found; a sloping crest.
+    """
+
+    point_mm: Array | None
+    sd_mm: float = 0.0
+    axis_point_mm: Array | None = None
+    notes: tuple[Note, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RidgeWidth:
+    """Width at a depth below the crest.
+
+    Parameters
+    ----------
+    depth_mm : float
+        Below the crest, along the direction used.
+    along : {'axis', 'up'}
+    reading : Reading
+        Witness: the buccal edge, then the lingual one.
+    least : Reading
+        The least over ± 10° of turn of the section about the direction used.
+    """
+
+    depth_mm: float
+    along: Along
+    reading: Reading
+    least: Reading
+
+
+def find_crest(scan: ScanEdges, bone: BoneInPlane, *, half_mm: float) -> Crest:
+    """Crest within ± `half_mm` of the plane's origin.
+
+    Columns 0.2 mm apart are searched from just above the bone's coarse border, downwards.
+    """
+    if scan.levels.trouble is not None:
+        return Crest(point_mm=None, notes=(scan.levels.trouble,))
+    steps = round(half_mm / _COLUMN_MM)
+    w = np.arange(-steps, steps + 1, dtype=np.float64) * _COLUMN_MM
+    tops = bone.top(w)
+    if np.isnan(tops).all():
+        return Crest(point_mm=None, notes=(Note("ridge_no_bone"),))
+    if bone.cut_off:
+        return Crest(point_mm=None, notes=(Note("ridge_cut_off"),))
+    w, tops = w[np.isfinite(tops)], tops[np.isfinite(tops)]
+    lead = bone.lead_above(w, tops)
+    plane = bone.plane
+    edges = scan.outer(plane.points(w, tops + lead), -plane.coronal, 6.0)
+    height = np.where(edges.found, tops + lead - edges.distance_mm, np.nan)
+    height[np.abs(height - tops) > _STRAY_MM] = np.nan
+    if np.isnan(height).all():
+        worst = edges.reason[int(np.argmax(tops))] or "weak"
+        return Crest(point_mm=None, notes=(reason_note(str(worst)),))
+    best = int(np.nanargmax(height))
+    # A higher place whose edge is not found would make the ridge look lower than it is.
+    if (np.isnan(height) & (tops > height[best] + 0.4)).any():
+        return Crest(point_mm=None, notes=(Note("ridge_crest_unclear"),))
+    on_axis = height[np.abs(w) < _COLUMN_MM / 2]
+    axis_h = float(on_axis[0]) if len(on_axis) and np.isfinite(on_axis[0]) else None
+    notes: tuple[Note, ...] = ()
+    if axis_h is not None and height[best] - axis_h > SLOPING_MM:
+        notes = (Note("ridge_sloping_crest", {"above": round(float(height[best] - axis_h), 1)}),)
+    return Crest(
+        point_mm=plane.points(float(w[best]), float(height[best]))[0],
+        sd_mm=float(np.hypot(edges.sd_mm[best], _CREST_SD_MM)),
+        axis_point_mm=None if axis_h is None else plane.points(0.0, axis_h)[0],
+        notes=notes,
+    )
+
+
+def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -> list[Reading]:
+    """Distances between the outer edges first met from outside, at depths below the crest."""
+    if crest.point_mm is None:
+        return [Reading(value=None, notes=crest.notes) for _ in depths_mm]
+    plane = bone.plane
+    heights = plane.h(crest.point_mm) - np.asarray(depths_mm, dtype=np.float64)
+    spans = [_span(bone, float(h)) for h in heights]
+    known = [i for i, span in enumerate(spans) if not isinstance(span, Note)]
+    readings: list[Reading] = [
+        Reading(value=None, notes=(s,)) if isinstance(s, Note) else _PENDING for s in spans
+    ]
+    if not known:
+        return readings
+    rows = np.array([spans[i] for i in known])
+    h = heights[known]
+    lead_l = np.array([bone.lead_beside(*pair, -1.0) for pair in zip(h, rows[:, 0], strict=True)])
+    lead_b = np.array([bone.lead_beside(*pair, +1.0) for pair in zip(h, rows[:, 1], strict=True)])
+    from_buccal = scan.outer(plane.points(rows[:, 1] + lead_b, h), -plane.across, 5.0)
+    from_lingual = scan.outer(plane.points(rows[:, 0] - lead_l, h), plane.across, 5.0)
+    for n, i in enumerate(known):
+        wb = rows[n, 1] + lead_b[n] - from_buccal.distance_mm[n]
+        wl = rows[n, 0] - lead_l[n] + from_lingual.distance_mm[n]
+        reason = str(from_buccal.reason[n] or from_lingual.reason[n])
+        if not reason and max(abs(wb - rows[n, 1]), abs(wl - rows[n, 0])) > _STRAY_MM:
+            reason = "weak"
+        if not reason and wb <= wl:
+            reason = "nothing"
+        if reason:
+            readings[i] = Reading(value=None, notes=(reason_note(reason),))
+            continue
+        readings[i] = Reading(
+            value=float(wb - wl),
+            witness=(plane.points(wb, h[n])[0], plane.points(wl, h[n])[0]),
+            edge_sd_mm=(float(from_buccal.sd_mm[n]), float(from_lingual.sd_mm[n])),
+        )
+    return readings
+
+
+_PENDING = Reading(value=None, notes=(Note("ridge_no_bone"),))
+
+
+def _span(bone: BoneInPlane, h_mm: float) -> tuple[float, float] | Note:
+    """The one bone interval at a height, or why there is none that can be used."""
+    intervals = bone.intervals(h_mm)
+    if not intervals:
+        return Note("ridge_no_bone_at_depth")
+    if len(intervals) > 1:
+        return Note("ridge_two_intervals", {"count": len(intervals)})
+    low, high = intervals[0]
+    if low <= bone.w[0] or high >= bone.w[-1]:
+        return Note("ridge_open_side")
+    return low, high
+
+
+def least_over_turn(scan: ScanEdges, bone: BoneInPlane, reading: Reading) -> Reading:
+    """Least width over ± 10° of turn of the section about the direction used.
+
+    The line turns about the middle of the width: a badly traced arch only over-reads.
+    """
+    if reading.value is None or reading.witness is None:
+        return reading
+    plane = bone.plane
+    buccal, lingual = reading.witness
+    middle = 0.5 * (buccal + lingual)
+    angle = np.radians(_TURNS_DEG)[:, None]
+    rays = np.cos(angle) * plane.across + np.sin(angle) * plane.normal
+    lead = 0.5 * reading.value + min(
+        bone.lead_beside(plane.h(buccal), plane.w(buccal), +1.0),
+        bone.lead_beside(plane.h(lingual), plane.w(lingual), -1.0),
+    )
+    one = scan.outer(middle + lead * rays, -rays, lead)
+    two = scan.outer(middle - lead * rays, rays, lead)
+    value = np.where(one.found & two.found, 2 * lead - one.distance_mm - two.distance_mm, np.nan)
+    if np.isnan(value).sum() > 2:
+        return Reading(value=None, notes=(Note("ridge_least_unclear"),))
+    best = int(np.nanargmin(value))
+    return Reading(
+        value=float(value[best]),
+        witness=(
+            middle + (lead - one.distance_mm[best]) * rays[best],
+            middle - (lead - two.distance_mm[best]) * rays[best],
+        ),
+        edge_sd_mm=(float(one.sd_mm[best]), float(two.sd_mm[best])),
+    )
+
+
+def ridge_widths(
+    scan: ScanEdges, bone: BoneInPlane, crest: Crest, along: Along
+) -> tuple[RidgeWidth, ...]:
+    """Widths at the default depths, each with the least over ± 10° of turn."""
+    found = widths(scan, bone, crest, np.array(WIDTH_DEPTHS_MM))
+    return tuple(
+        RidgeWidth(depth_mm=d, along=along, reading=r, least=least_over_turn(scan, bone, r))
+        for d, r in zip(WIDTH_DEPTHS_MM, found, strict=True)
+    )

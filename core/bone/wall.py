@@ -1,0 +1,293 @@
+"""The bone left around a fixture, by depth and direction.
+
+Definition (remaining wall): from each surface point of the fixture at (depth, direction φ),
+along the ray perpendicular to the axis to the first outer edge, searched to 8 mm; split into
+bone, gap (not bone) and other (root, canal, metal). Only bone counts. φ is 0° buccal, 90° mesial,
+± 180° lingual, −90° distal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from core.arch import FixtureFrame
+from core.bone.bone_levels import BoneLevels
+from core.bone.edges import STEP_MM, EdgeFinder
+from core.bone.wall_rays import (
+    EDGE,
+    GAP,
+    NO_BONE,
+    NOT_FOUND,
+    NOT_SCANNED,
+    OTHER,
+    REACH_MM,
+    REACHES,
+    ROOT,
+    TO_ROOT,
+    WallRays,
+    wall_rays,
+)
+from core.fixture import Fixture, FixtureSize
+from core.geometry import Array
+from core.image.volume import Volume
+from core.measurement import Note, Reading
+from core.structures import Structure
+
+SECTOR_DEG = 45.0
+
+Side: TypeAlias = Literal["buccal", "lingual"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WallMap:
+    """The remaining wall; arrays are (depths, directions).
+
+    Parameters
+    ----------
+    depths_mm : (D,)
+        From the platform.
+    turns_deg : (P,)
+        φ from −180 up to, not including, 180.
+    bone_mm : (D, P)
+        Bone on the ray; negative where the fixture's surface is outside bone; 8 where bone
+        goes on; NaN where not found or not scanned.
+    gap_mm, other_mm : (D, P)
+    state : (D, P) uint8
+    sd_mm : (D, P)
+        Standard error of the outer edge.
+    surface_mm, edge_mm : (D, P, 3) patient LPS mm
+        Surface of the fixture and end of the wall.
+    trouble : Note or None
+    """
+
+    depths_mm: Array
+    turns_deg: Array
+    bone_mm: Array
+    gap_mm: Array
+    other_mm: Array
+    state: NDArray[np.uint8]
+    sd_mm: Array
+    surface_mm: Array
+    edge_mm: Array
+    trouble: Note | None = None
+
+    def sector(self, side: Side) -> NDArray[np.bool_]:
+        """(P,) True for directions within ± 45° of a side."""
+        turned = np.abs(self.turns_deg)
+        if side == "buccal":
+            return np.asarray(turned <= SECTOR_DEG)
+        return np.asarray(turned >= 180.0 - SECTOR_DEG)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WallMinimum:
+    """Least remaining bone of one side, with where it lies."""
+
+    side: Side
+    depth_mm: float | None
+    turn_deg: float | None
+    reading: Reading
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opening:
+    """Depths over which a side's wall is less than its limit.
+
+    Parameters
+    ----------
+    kind : {'possible dehiscence', 'possible fenestration', 'open at the apex'}
+    from_mm, to_mm : float
+    lacking_mm : float
+        Most that is lacking to the limit.
+    """
+
+    side: Side
+    kind: Literal["possible dehiscence", "possible fenestration", "open at the apex"]
+    from_mm: float
+    to_mm: float
+    lacking_mm: float
+
+
+def wall_map(  # noqa: PLR0917 - the order is that of `bone_surface`
+    volume: Volume,
+    fixture: Fixture,
+    frame: FixtureFrame,
+    levels: BoneLevels,
+    finder: EdgeFinder,
+    structures: Sequence[Structure] = (),
+    *,
+    step_mm: float = 0.5,
+    turn_step_deg: float = 5.0,
+) -> WallMap:
+    """Measure the bone left around a fixture.
+
+    Parameters
+    ----------
+    structures : sequence of Structure
+        Roots stop a ray; a root to be removed is a gap; canals and metal are *other*.
+    step_mm, turn_step_deg : float
+        0.5 mm and 5°; coarser while something is dragged.
+    """
+    rays = wall_rays(
+        volume,
+        fixture.platform,
+        frame,
+        levels,
+        finder,
+        structures,
+        length_mm=fixture.size.length_mm,
+        radius_mm=float(fixture.size.profile[:, 1].max()),
+        step_mm=step_mm,
+        turn_step_deg=turn_step_deg,
+    )
+    return wall_on(rays, fixture.size, levels)
+
+
+def wall_on(rays: WallRays, size: FixtureSize, levels: BoneLevels) -> WallMap:
+    """The bone left around a fixture of a size, on rays of its pose that reach as deep."""
+    turns = len(rays.turns_deg)
+    rows = int((rays.depths_mm <= size.length_mm + 1e-9).sum())
+    n = rows * turns
+    shape = (rows, turns)
+    depths = rays.depths_mm[:rows]
+    radius = np.repeat(size.radius_at(np.minimum(depths, size.length_mm)), turns)
+    outward = rays.outward[:n]
+    surface = rays.axis_mm[:n] + radius[:, None] * outward
+    if levels.trouble is not None:
+        empty = np.full(shape, np.nan)
+        return WallMap(
+            depths_mm=depths,
+            turns_deg=rays.turns_deg,
+            bone_mm=empty,
+            gap_mm=empty,
+            other_mm=empty,
+            state=np.full(shape, NOT_FOUND, dtype=np.uint8),
+            sd_mm=empty,
+            surface_mm=surface.reshape(*shape, 3),
+            edge_mm=np.full((*shape, 3), np.nan),
+            trouble=levels.trouble,
+        )
+    state, marked = rays.state[:n].copy(), rays.marked[:n]
+    edge = rays.edge_mm[:n] - radius
+    with np.errstate(invalid="ignore"):
+        state[(state == EDGE) & (edge > REACH_MM)] = REACHES
+    edge = np.where(state == REACHES, REACH_MM, edge)
+    edge = np.where(state == NO_BONE, -radius, edge)
+    t = np.arange(marked.shape[1]) * STEP_MM - radius[:, None]
+    root = (marked == ROOT) & (t >= 0.0)
+    at_root = np.where(
+        root.any(axis=1), np.take_along_axis(t, np.argmax(root, axis=1)[:, None], 1)[:, 0], np.inf
+    )
+    stopped = (at_root < np.where(np.isnan(edge), REACH_MM, edge)) & (state != NOT_SCANNED)
+    edge = np.where(stopped, at_root, edge)
+    states = np.where(stopped, TO_ROOT, state).astype(np.uint8)
+    within = (t >= 0.0) & (t < np.minimum(np.nan_to_num(edge), REACH_MM)[:, None])
+    other = (marked == OTHER) & within
+    gap = ((marked == GAP) | ~rays.bone[:n]) & within & ~other
+    gap_mm, other_mm = gap.sum(axis=1) * STEP_MM, other.sum(axis=1) * STEP_MM
+    bone_mm = np.where(edge > 0, np.maximum(edge - gap_mm - other_mm, 0.0), edge)
+    bone_mm[(states == NOT_FOUND) | (states == NOT_SCANNED)] = np.nan
+    return WallMap(
+        depths_mm=depths,
+        turns_deg=rays.turns_deg,
+        bone_mm=bone_mm.reshape(shape),
+        gap_mm=gap_mm.reshape(shape),
+        other_mm=other_mm.reshape(shape),
+        state=states.reshape(shape),
+        sd_mm=rays.sd_mm[:n].reshape(shape),
+        surface_mm=surface.reshape(*shape, 3),
+        edge_mm=(surface + edge[:, None] * outward).reshape(*shape, 3),
+    )
+
+
+def minima(wall: WallMap) -> dict[Side, WallMinimum]:
+    """Least remaining bone within ± 45° of buccal and of lingual, with its depth."""
+    return {side: _minimum(wall, side) for side in ("buccal", "lingual")}
+
+
+def _minimum(wall: WallMap, side: Side) -> WallMinimum:
+    if wall.trouble is not None:
+        return _no_minimum(side, wall.trouble)
+    columns = np.flatnonzero(wall.sector(side))
+    unknown = (wall.state == NOT_FOUND) | (wall.state == NOT_SCANNED)
+    # One lonely ray between found ones is noise; neighbours that all fail are a place.
+    down = np.pad(unknown, ((1, 1), (0, 0)))
+    neighbours = down[:-2] | down[2:] | np.roll(unknown, 1, axis=1) | np.roll(unknown, -1, axis=1)
+    missing = int((unknown & neighbours)[:, columns].sum())
+    values = wall.bone_mm[:, columns]
+    if np.isnan(values).all():
+        scanned = (wall.state[:, columns] != NOT_SCANNED).any()
+        return _no_minimum(side, Note("wall_not_found" if scanned else "wall_not_scanned"))
+    row, col = np.unravel_index(int(np.nanargmin(values)), values.shape)
+    at = (int(row), int(columns[col]))
+    state = int(wall.state[at])
+    notes: tuple[Note, ...] = ()
+    if missing:
+        notes += (Note("wall_partly_found", {"missing": missing, "of": values.size}),)
+    if state == REACHES:
+        notes += (Note("at_least_reach", {"reach": REACH_MM}),)
+    if state == TO_ROOT:
+        notes += (Note("wall_to_root"),)
+    if state == NO_BONE:
+        notes += (Note("wall_no_bone"),)
+    sd = float(wall.sd_mm[at])
+    reading = Reading(
+        value=float(wall.bone_mm[at]),
+        witness=(wall.surface_mm[at], wall.edge_mm[at]),
+        edge_sd_mm=(sd,) if np.isfinite(sd) and state == EDGE else (),
+        upper_bound=missing > 0,
+        notes=notes,
+    )
+    return WallMinimum(
+        side=side,
+        depth_mm=float(wall.depths_mm[at[0]]),
+        turn_deg=float(wall.turns_deg[at[1]]),
+        reading=reading,
+    )
+
+
+def _no_minimum(side: Side, note: Note) -> WallMinimum:
+    return WallMinimum(
+        side=side, depth_mm=None, turn_deg=None, reading=Reading(value=None, notes=(note,))
+    )
+
+
+def openings(wall: WallMap, side: Side, limit_at: Callable[[float], float]) -> tuple[Opening, ...]:
+    """Depths where a side's wall is less than its limit, and what that may mean.
+
+    Open at the crest: possible dehiscence. Closed above and below: possible fenestration.
+
+    Parameters
+    ----------
+    limit_at : depth from the platform in mm → limit in mm
+    """
+    values = wall.bone_mm[:, wall.sector(side)]
+    known = ~np.isnan(values).all(axis=1)
+    least = np.where(known, np.min(np.where(np.isnan(values), np.inf, values), axis=1), np.inf)
+    lacking = np.array([limit_at(float(d)) for d in wall.depths_mm]) - least
+    below = np.concatenate([[False], lacking > 0, [False]]).astype(np.int8)
+    starts, ends = (np.flatnonzero(np.diff(below) == way) for way in (1, -1))
+    out = []
+    for first, after in zip(starts, ends, strict=True):
+        kind: Literal["possible dehiscence", "possible fenestration", "open at the apex"]
+        if first == 0:
+            kind = "possible dehiscence"
+        elif after == len(lacking):
+            kind = "open at the apex"
+        else:
+            kind = "possible fenestration"
+        out.append(
+            Opening(
+                side=side,
+                kind=kind,
+                from_mm=float(wall.depths_mm[first]),
+                to_mm=float(wall.depths_mm[after - 1]),
+                lacking_mm=float(lacking[first:after].max()),
+            )
+        )
+    return tuple(out)

@@ -1,0 +1,225 @@
+"""Rays from a fixture's axis outwards: where bone, gaps and marked things lie, and where it ends.
+
+They depend on the pose alone, so that every size at one pose is measured on the same rays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+from scipy.spatial import cKDTree
+
+from core.arch import FixtureFrame
+from core.bone.bone_levels import BoneLevels
+from core.bone.edges import STEP_MM, EdgeFinder
+from core.distances.tubes import tubes_of
+from core.geometry import Array
+from core.image import sampling
+from core.image.volume import Volume
+from core.structures import Course, Structure, Tapered
+
+REACH_MM = 8.0
+
+EDGE, REACHES, TO_ROOT, NOT_FOUND, NOT_SCANNED, NO_BONE = range(6)
+"""State of a ray: outer edge found, bone to 8 mm and more, stopped at a root, edge not found,
+not scanned, no bone between the axis and 8 mm."""
+
+GAP, OTHER, ROOT = 1, 2, 3
+"""What is marked along a ray: a socket, a canal or metal, a root that stays."""
+
+_LEAD_MM = 3.0
+_USUAL_RADIUS_MM = 3.0
+_SHORT_GAP_MM = 1.0
+"""A darker stretch shorter than this is marrow, not a gap."""
+
+_TEXTURE_MM = 1.0
+_OUTSIDE_MM = 4.0
+"""A ray that ends in bone again is outside where it runs this far through no bone."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WallRays:
+    """Rays by (depth, direction), flattened; places along them count from the axis.
+
+    Parameters
+    ----------
+    depths_mm : (D,)
+    turns_deg : (P,)
+    axis_mm, outward : (D * P, 3)
+        Start of each ray on the axis, and its direction.
+    edge_mm, sd_mm : (D * P,)
+        Outer edge; NaN where not found, infinite where bone goes on.
+    state : (D * P,)
+        `EDGE`, `REACHES`, `NOT_FOUND`, `NOT_SCANNED` or `NO_BONE`.
+    bone : (D * P, T) bool
+    marked : (D * P, T) uint8
+        0, `GAP`, `OTHER` or `ROOT`.
+    """
+
+    depths_mm: Array
+    turns_deg: Array
+    axis_mm: Array
+    outward: Array
+    edge_mm: Array
+    sd_mm: Array
+    state: NDArray[np.intp]
+    bone: NDArray[np.bool_]
+    marked: NDArray[np.uint8]
+
+
+def wall_rays(  # noqa: PLR0917 - the order is that of `wall_map`
+    volume: Volume,
+    platform: Array,
+    frame: FixtureFrame,
+    levels: BoneLevels,
+    finder: EdgeFinder,
+    structures: Sequence[Structure] = (),
+    *,
+    length_mm: float,
+    radius_mm: float,
+    step_mm: float = 0.5,
+    turn_step_deg: float = 5.0,
+) -> WallRays:
+    """Cast the rays of one pose.
+
+    Parameters
+    ----------
+    platform : (3,) patient LPS mm
+    length_mm, radius_mm : float
+        Of the largest fixture that is measured on them.
+    """
+    # One row more than the fixture has: its last row has neighbours to both sides too.
+    depths = np.arange(0.0, length_mm + step_mm + 1e-9, step_mm)
+    turns = np.arange(-180.0, 180.0, turn_step_deg)
+    angle = np.radians(turns)[:, None]
+    ways = np.cos(angle) * frame.b + np.sin(angle) * frame.m
+    axis = np.repeat(platform - depths[:, None] * frame.a, len(turns), axis=0)
+    outward = np.tile(ways, (len(depths), 1))
+    far = REACH_MM + _LEAD_MM + max(radius_mm, _USUAL_RADIUS_MM)
+    count = round(far / STEP_MM) + 1
+    grey = sampling.profiles(volume, axis, outward, STEP_MM, count).astype(np.float64)
+    bone = _is_bone(grey.reshape(len(depths), len(turns), count), levels, step_mm=step_mm)
+    edge, sd, state = _edges(volume, finder, axis, outward, far=far, bone=bone)
+    return WallRays(
+        depths_mm=depths,
+        turns_deg=turns,
+        axis_mm=axis,
+        outward=outward,
+        edge_mm=edge,
+        sd_mm=sd,
+        state=state,
+        bone=bone,
+        marked=_marked(axis, outward, structures, count),
+    )
+
+
+def _is_bone(grey: Array, levels: BoneLevels, *, step_mm: float) -> NDArray[np.bool_]:
+    """Bone along rays from the surface outwards; short darker stretches are marrow.
+
+    The mean over about a millimetre of neighbouring rays, so that the pattern of spongy bone is
+    not taken for gaps.
+
+    Parameters
+    ----------
+    grey : (depths, directions, samples)
+
+    Returns
+    -------
+    (depths * directions, samples) bool
+    """
+    contrast = levels.cortical - levels.soft
+    spongy = levels.spongy if levels.spongy > levels.soft + 0.15 * contrast else levels.cortical
+    threshold = min(levels.soft + 0.25 * (spongy - levels.soft), levels.bone_threshold)
+    filled = np.nan_to_num(grey, nan=levels.soft)
+    down = 2 * round(0.5 * _TEXTURE_MM / step_mm) + 1
+    around = 2 * round(30.0 / 360.0 * grey.shape[1] / 2) + 1
+    smooth = uniform_filter1d(filled, down, axis=0, mode="nearest")
+    smooth = uniform_filter1d(smooth, around, axis=1, mode="wrap")
+    smooth = uniform_filter1d(smooth, 5, axis=2, mode="nearest").reshape(-1, grey.shape[2])
+    bright = smooth >= threshold
+    run = round(_SHORT_GAP_MM / STEP_MM)
+    out = bright.copy()
+    for index in range(1, run + 1):
+        # Bright before and after, at most `run` samples apart.
+        for back in range(1, run + 2 - index):
+            joined = np.zeros_like(bright)
+            joined[:, back : bright.shape[1] - index] = (
+                bright[:, : bright.shape[1] - index - back] & bright[:, index + back :]
+            )
+            out |= joined
+    return out
+
+
+def _edges(
+    volume: Volume,
+    finder: EdgeFinder,
+    axis: Array,
+    outward: Array,
+    *,
+    far: float,
+    bone: NDArray[np.bool_],
+) -> tuple[Array, Array, NDArray[np.intp]]:
+    """Place of the outer edge on each ray, looked for from outside inwards."""
+    found = finder.outer(volume, axis + far * outward, -outward, far)
+    edge, sd, reason = far - found.distance_mm, found.sd_mm.copy(), found.reason.copy()
+    again = np.flatnonzero(reason == "starts inside")
+    dark_from = _first_long_run(~bone[again], round(_OUTSIDE_MM / STEP_MM))
+    retry = again[dark_from >= 0]
+    if len(retry):
+        lead = dark_from[dark_from >= 0] * STEP_MM + 2.0
+        second = finder.outer(
+            volume, axis[retry] + lead[:, None] * outward[retry], -outward[retry], far
+        )
+        edge[retry], sd[retry] = lead - second.distance_mm, second.sd_mm
+        reason[retry] = second.reason
+    state = np.full(len(axis), EDGE, dtype=np.intp)
+    state[(reason != "") & (reason != "starts inside")] = NOT_FOUND
+    state[reason == "not scanned"] = NOT_SCANNED
+    state[reason == "nothing"] = NO_BONE
+    state[reason == "starts inside"] = REACHES
+    state[(state == EDGE) & (edge < 0.0)] = NO_BONE
+    edge = np.where(state == REACHES, np.inf, np.where(state == EDGE, edge, np.nan))
+    return edge, sd, state
+
+
+def _first_long_run(flags: NDArray[np.bool_], length: int) -> NDArray[np.intp]:
+    """Where the first run of True of at least `length` begins in each row; −1 without one."""
+    total = np.cumsum(np.pad(flags.astype(np.intp), ((0, 0), (1, 0))), axis=1)
+    if flags.shape[1] < length or not len(flags):
+        return np.full(len(flags), -1, dtype=np.intp)
+    full = (total[:, length:] - total[:, :-length]) == length
+    return np.where(full.any(axis=1), np.argmax(full, axis=1), -1)
+
+
+def _marked(
+    points: Array, outward: Array, structures: Sequence[Structure], count: int
+) -> NDArray[np.uint8]:
+    """(n, count) what is marked along the rays: nothing, gap, other or a root."""
+    t = np.arange(0, count, 2) * STEP_MM
+    places = (points[:, None, :] + t[:, None] * outward[:, None, :]).reshape(-1, 3)
+    kinds = np.zeros(len(places), dtype=np.uint8)
+    for structure in structures:
+        if isinstance(structure, Tapered) and structure.kind == "root":
+            kind = GAP if structure.to_be_removed else ROOT
+        elif isinstance(structure, Tapered) or (
+            isinstance(structure, Course) and structure.kind in ("canal", "loop", "vessel")
+        ):
+            kind = OTHER
+        else:
+            continue
+        for tube in tubes_of(structure):
+            stations = np.linspace(0.0, tube.length_mm, max(round(tube.length_mm / 0.1), 1) + 1)
+            centres, radii = tube.at(stations)
+            widest = float(radii.max())
+            low, high = centres.min(axis=0) - widest, centres.max(axis=0) + widest
+            near = np.flatnonzero(((places > low) & (places < high)).all(axis=1))
+            if not len(near):
+                continue
+            distance, index = cKDTree(centres).query(places[near], distance_upper_bound=widest)
+            inside = near[distance < radii[np.minimum(index, len(radii) - 1)]]
+            kinds[inside] = np.maximum(kinds[inside], kind)
+    return np.repeat(kinds.reshape(len(points), len(t)), 2, axis=1)[:, :count].astype(np.uint8)

@@ -1,0 +1,145 @@
+"""Distance and angle between two fixtures.
+
+Definition: distance of the two convex solids; where they overlap, less the shortest shift that
+parts them (penetration depth).
+
+For a unit direction n, let g(n) be the room between the two planes across n that just touch
+the one solid from ahead and the other from behind. The greatest g is the distance of convex
+solids that stand apart, and less the penetration depth of those that overlap (support function
+of the difference body; Cameron & Culley 1986, IEEE Int Conf Robotics and Automation 591-596,
+from memory). The sphere of directions is divided until no part of it can hold a greater g.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.optimize import nnls
+
+from core.distances.solid import FixtureSolid
+from core.fixture import Fixture
+from core.geometry import Array, angle_deg
+from core.measurement import Note, Reading
+
+_TOLERANCE_MM = 2e-4
+_OVERLAP_TOLERANCE_MM = 2e-3
+"""Overlapping solids on one axis are parted equally well in a whole ring of directions."""
+
+_FINEST = 1e-7
+
+
+def between_fixtures(
+    first: Fixture,
+    second: Fixture,
+    *,
+    first_part_mm: tuple[float, float] | None = None,
+    second_part_mm: tuple[float, float] | None = None,
+) -> Reading:
+    """Shortest 3D distance of two fixtures; less the penetration depth where they overlap.
+
+    Parameters
+    ----------
+    first, second : Fixture
+    first_part_mm, second_part_mm : (from, to), optional
+        Only the part between two depths (a zone with a limit of its own).
+
+    Returns
+    -------
+    Reading
+        witness: point of the first, then of the second; parts along and across the first's axis.
+        Numerical error below 0.002 mm, to the near side.
+    """
+    one: FixtureSolid | None = FixtureSolid.of(first)
+    two: FixtureSolid | None = FixtureSolid.of(second)
+    if one is not None and first_part_mm is not None:
+        one = one.part(*first_part_mm)
+    if two is not None and second_part_mm is not None:
+        two = two.part(*second_part_mm)
+    if one is None or two is None:
+        return Reading(value=None, notes=(Note("no_such_part"),))
+    value, witness = solid_distance(one, two)
+    way = witness[1] - witness[0]
+    along = float(way @ one.axis)
+    convex = first.size.is_convex and second.size.is_convex
+    return Reading(
+        value=value,
+        witness=witness,
+        along_mm=along,
+        across_mm=float(np.linalg.norm(way - along * one.axis)),
+        notes=() if convex else (Note("hull_used"),),
+    )
+
+
+def angle_between(first: Fixture, second: Fixture) -> Reading:
+    """Angle between the axes of two fixtures, 0 to 180 degrees."""
+    return Reading(value=angle_deg(first.towards_apex, second.towards_apex), unit="deg")
+
+
+def solid_distance(one: FixtureSolid, two: FixtureSolid) -> tuple[float, tuple[Array, Array]]:
+    """Signed distance of two convex solids and a witness point on each.
+
+    Notes
+    -----
+    With y(n) the point of (two - one) furthest against n, g(m) <= y(n) · m for every m: over
+    the directions within an angle w of n this is at most |y| cos(max(0, angle(y, n) - w)).
+    """
+    triangles = _octahedron()
+    best, best_way = -np.inf, np.zeros(3)
+    while True:
+        middle = _unit_rows(triangles.mean(axis=1))
+        spread = np.arccos(np.clip(np.einsum("kij,kj->ki", triangles, middle), -1, 1)).max(axis=1)
+        a, b = one.support(middle), two.support(-middle)
+        y = b - a
+        room = np.einsum("ij,ij->i", y, middle)
+        top = int(np.argmax(room))
+        if room[top] > best:
+            best, best_way = float(room[top]), middle[top]
+        size = np.linalg.norm(y, axis=1)
+        turn = np.arctan2(np.linalg.norm(np.cross(y, middle), axis=1), room)
+        bound = size * np.cos(np.maximum(turn - spread, 0.0))
+        keep = bound > best + (_TOLERANCE_MM if best > 0 else _OVERLAP_TOLERANCE_MM)
+        if not keep.any() or float(spread.max()) < _FINEST:
+            break
+        triangles = _quarters(triangles[keep])
+    return best, _witness(one, two, best, best_way)
+
+
+def _witness(one: FixtureSolid, two: FixtureSolid, value: float, way: Array) -> tuple[Array, Array]:
+    """A point on each solid whose difference is ``value * way``.
+
+    A face or an edge of a solid has many support points in one direction; the witness is that
+    weighted mean of the support points of directions close by whose difference fits.
+    """
+    helper = np.eye(3)[int(np.argmin(np.abs(way)))]
+    u = np.cross(way, helper)
+    u /= np.linalg.norm(u)
+    v = np.cross(way, u)
+    turns = np.linspace(0, 2 * np.pi, 48, endpoint=False)
+    rings = [
+        way + np.tan(size) * (np.cos(turns)[:, None] * u + np.sin(turns)[:, None] * v)
+        for size in (1e-4, 1e-3, 1e-2, 5e-2)
+    ]
+    near = _unit_rows(np.vstack([way[None, :], *rings]))
+    a, b = one.support(near), two.support(-near)
+    # Far more weight on "shares sum to 1" than on the fit, which is then good to 1e-3 mm.
+    system = np.vstack([(b - a).T, np.full(len(near), 1e3)])
+    shares, _ = nnls(system, np.append(value * way, 1e3))
+    shares /= shares.sum()
+    return shares @ a, shares @ b
+
+
+def _octahedron() -> Array:
+    """(8, 3, 3) corners of the eight triangles that cover the sphere of directions."""
+    x, y, z = np.eye(3)
+    signs = [(i, j, k) for i in (1, -1) for j in (1, -1) for k in (1, -1)]
+    return np.array([[i * x, j * y, k * z] for i, j, k in signs])
+
+
+def _quarters(triangles: Array) -> Array:
+    a, b, c = triangles[:, 0], triangles[:, 1], triangles[:, 2]
+    ab, bc, ca = _unit_rows(a + b), _unit_rows(b + c), _unit_rows(c + a)
+    parts = [(a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca)]
+    return np.concatenate([np.stack(part, axis=1) for part in parts])
+
+
+def _unit_rows(rows: Array) -> Array:
+    return np.asarray(rows / np.linalg.norm(rows, axis=1, keepdims=True))

@@ -1,0 +1,270 @@
+"""From plan and scan to the ledger: the one place where measurements are put together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import TypedDict
+
+import numpy as np
+
+from core.arch import Arch, fixture_frame, tooth_doubt
+from core.errors import PlanError, SoundingError
+from core.findings import Finding
+from core.fixture import Fixture
+from core.geometry import angle_deg
+from core.identity import Tooth
+from core.image.sampling import touches_made_up
+from core.image.volume import Volume
+from core.measurement import Measurement, Note
+from core.measuring.basis import Basis, RowMaker, settled_arch
+from core.measuring.ledger import Ledger
+from core.measuring.rows_bone import fixture_bone_rows, site_bone_rows
+from core.measuring.rows_crown import crown_rows
+from core.measuring.rows_danger import DangerRows
+from core.measuring.rows_rulers import ruler_rows
+from core.plans.case_checks import case_findings
+from core.plans.plan import Plan
+from core.plans.plan_checks import NEAR_MIDLINE_MM, plan_findings
+from core.plans.plan_file import check_scan, plan_fingerprint
+from core.trust.uncertainty import DEFAULT_PLACEMENT, Placement, Scale
+from core.version import PROGRAM
+
+Cancelled = Callable[[], bool]
+
+FIELD_EDGE_MM = 5.0
+TILT_WARNING_DEG = 15.0
+SAME_PLACE_MM = 1.0
+
+
+def measure(
+    plan: Plan,
+    volume: Volume,
+    *,
+    basis: Basis | None = None,
+    fine: bool = True,
+    cancelled: Cancelled | None = None,
+    made_at: str | None = None,
+    scan_fingerprint: str = "",
+    placement: Placement = DEFAULT_PLACEMENT,
+) -> Ledger:
+    """Measure everything that a plan asks for on its scan.
+
+    Parameters
+    ----------
+    plan : Plan
+    volume : Volume
+    basis : Basis, optional
+        From an earlier call with the same arch on the same scan: saves estimating grey levels.
+    fine : bool
+        False while something is dragged: without bone rows and lines for placement by hand.
+    cancelled : callable, optional
+        Asked between rows; True ends the work.
+    made_at : str, optional
+        ISO 8601; now when left out.
+    scan_fingerprint : str
+        `Volume.fingerprint()`, where it was computed; compared with the plan's.
+    placement : Placement
+        How steady the operator's hand is: from a repeat study, where there was one.
+
+    Raises
+    ------
+    PlanError
+        ``plan-other-scan``, ``fixture-outside-scan``, and those of
+        `core.measuring.basis.settled_arch`.
+    SoundingError
+        ``measuring-cancelled``.
+    """
+    tie = check_scan(plan, volume.identity, fingerprint=scan_fingerprint)
+    # Also with a known basis: a tooth that was named since may disagree with the arch.
+    settled_arch(plan)
+    _refuse_outside(plan, volume)
+    if basis is None or not basis.fits(plan, volume):
+        basis = Basis.of(plan, volume)
+    stop = cancelled or (lambda: False)
+    doubts = _Doubts(placement=placement, scale=basis.scale.scale)
+    rows: list[Measurement] = []
+    for row in _rows(plan, basis, doubts, fine=fine):
+        if stop():
+            raise SoundingError("measuring-cancelled")
+        rows.append(_marked_made_up(volume, row))
+    when = made_at or datetime.now(UTC).astimezone().isoformat(timespec="seconds")
+    return Ledger(
+        program=PROGRAM,
+        made_at=when,
+        plan=plan,
+        plan_fingerprint=plan_fingerprint(plan),
+        scan=volume.identity,
+        scan_fingerprint=scan_fingerprint,
+        voxel_mm=volume.voxel_mm,
+        findings=(
+            *volume.findings,
+            *basis.scale.findings,
+            *tie,
+            *plan_findings(plan),
+            *case_findings(plan, volume.identity, made_at=when),
+            *_arch_findings(plan, basis),
+            *_midline_findings(plan, basis.arch),
+            *_name_findings(plan, basis.arch),
+            *_place_findings(plan, basis, rows),
+        ),
+        measurements=_in_order(rows),
+    )
+
+
+class _Doubts(TypedDict):
+    """What every row's budget takes from the operator and from the scan."""
+
+    placement: Placement
+    scale: Scale
+
+
+def _rows(plan: Plan, basis: Basis, doubts: _Doubts, *, fine: bool) -> Iterator[Measurement]:
+    for fixture in plan.fixtures:
+        frame = fixture_frame(fixture, basis.arch)
+        maker = RowMaker(
+            plan=plan,
+            volume=basis.volume,
+            subject=fixture.id,
+            is_fixture=True,
+            tooth=Tooth.of(fixture.tooth) if fixture.tooth else None,
+            platform=fixture.platform,
+            **doubts,
+        )
+        yield from DangerRows(
+            plan=plan, basis=basis, fixture=fixture, frame=frame, maker=maker, fine=fine
+        ).rows()
+        yield from crown_rows(plan, fixture, frame, maker)
+        if fine:
+            yield from fixture_bone_rows(plan, basis, fixture, frame, maker)
+    yield from ruler_rows(plan, basis.volume, basis.arch, **doubts)
+    if not fine:
+        return
+    for site in plan.sites:
+        if any(site.id == f.id for f in plan.fixtures):
+            # A fixture of the same name carries the ridge rows, along its axis and along up.
+            continue
+        maker = RowMaker(
+            plan=plan,
+            volume=basis.volume,
+            subject=site.id,
+            is_fixture=False,
+            tooth=Tooth.of(site.tooth) if site.tooth else None,
+            **doubts,
+        )
+        yield from site_bone_rows(plan, basis, site, maker)
+
+
+def _in_order(rows: list[Measurement]) -> tuple[Measurement, ...]:
+    """Danger, roots, bone, information; rows of one group stay in the order they were made."""
+    order = ("danger", "roots", "bone", "information")
+    return tuple(sorted(rows, key=lambda m: order.index(m.group)))
+
+
+def _marked_made_up(volume: Volume, row: Measurement) -> Measurement:
+    """Say so where the way between the witness points crosses a filled-in slice."""
+    if row.reading.witness is None or not volume.made_up.any():
+        return row
+    first, second = row.reading.witness
+    way = first + np.linspace(0, 1, 33)[:, None] * (second - first)
+    if not touches_made_up(volume, way).any():
+        return row
+    notes = (*row.reading.notes, Note("measured-on-filled-slice"))
+    return replace(row, reading=replace(row.reading, notes=notes))
+
+
+def _stations(plan: Plan, arch: Arch) -> Iterator[tuple[str, str, float]]:
+    """Id, tooth and station of every fixture and site."""
+    for f in plan.fixtures:
+        yield f.id, f.tooth, arch.station(f.platform)
+    for s in plan.sites:
+        yield s.id, s.tooth, s.station_mm
+
+
+def _refuse_outside(plan: Plan, volume: Volume) -> None:
+    """Refuse a fixture of which nothing was scanned: the plan cannot be of this scan."""
+    for fixture in plan.fixtures:
+        along = [fixture.on_axis(share * fixture.size.length_mm) for share in (0.0, 0.5, 1.0)]
+        if not volume.scanned_at(np.array(along)).any():
+            raise PlanError("fixture-outside-scan", fixture=fixture.id)
+
+
+def _arch_findings(plan: Plan, basis: Basis) -> Iterator[Finding]:
+    """What the traced arch, the teeth's names and the answered side say of each other."""
+    if basis.arch.side_doubt is not None:
+        yield basis.arch.side_doubt
+    for subject, tooth, station in _stations(plan, basis.arch):
+        doubt = tooth_doubt(basis.arch, station, tooth)
+        if doubt is not None:
+            yield doubt
+        if not tooth:
+            yield Finding("no-tooth-named", "caution", {"subject": subject})
+        if basis.arch.frame(station).beyond:
+            yield Finding("site-beyond-arch", "caution", {"subject": subject})
+    for fixture in plan.fixtures:
+        tilt = _tilt_deg(fixture, basis)
+        if tilt > TILT_WARNING_DEG:
+            yield Finding("plane-tilted", "caution", {"fixture": fixture.id, "angle": tilt})
+
+
+def _midline_findings(plan: Plan, arch: Arch) -> Iterator[Finding]:
+    """Places against the marked midline and the side that a person answered."""
+    if plan.midline is None:
+        if plan.fixtures:
+            yield Finding("no-midline", "note")
+        return
+    if plan.side_check is None:
+        return
+    middle = arch.station(plan.midline)
+    answered = 1.0 if plan.side_check.side == "left" else -1.0
+    for subject, _, station in _stations(plan, arch):
+        left = station - middle
+        if left * answered < -NEAR_MIDLINE_MM:
+            fields = {"subject": subject, "mm": f"{abs(left):.1f}"}
+            fields |= {"side": plan.side_check.side, "by": plan.side_check.by or "somebody"}
+            yield Finding("place-against-side-check", "caution", fields)
+
+
+def _name_findings(plan: Plan, arch: Arch) -> Iterator[Finding]:
+    """Sites that are not measured because a fixture elsewhere has their name."""
+    fixtures = {f.id: f for f in plan.fixtures}
+    for site in plan.sites:
+        if site.id in fixtures:
+            apart = abs(site.station_mm - arch.station(fixtures[site.id].platform))
+            if apart > SAME_PLACE_MM:
+                fields = {"id": site.id, "mm": f"{apart:.1f}"}
+                yield Finding("site-named-as-fixture", "caution", fields)
+
+
+def _tilt_deg(fixture: Fixture, basis: Basis) -> float:
+    """Angle between axis and the jaw plane's normal; upside down was refused before."""
+    angle = angle_deg(fixture.a, basis.arch.level.up)
+    return angle if basis.jaw == "lower" else 180.0 - angle
+
+
+def _place_findings(plan: Plan, basis: Basis, rows: list[Measurement]) -> Iterator[Finding]:
+    """Fixtures and ridges within 5 mm of the edge of what was scanned."""
+    directions = np.concatenate([np.eye(3), -np.eye(3)]) * FIELD_EDGE_MM
+    places = {f.id: [f.platform, f.apex] for f in plan.fixtures}
+    for row in rows:
+        if row.site and row.kind == "ridge_width" and row.reading.witness is not None:
+            places.setdefault(row.site, []).extend(row.reading.witness)
+    for subject, points_mm in places.items():
+        around = (np.array(points_mm)[:, None] + directions).reshape(-1, 3)
+        if not basis.volume.scanned_at(around).all():
+            yield Finding("site-near-field-edge", "caution", {"subject": subject})
+
+
+def run_case(plan_path: str, scan_path: str, *, series: str | None = None) -> Ledger:
+    """Read a plan and its scan and measure: pure, picklable, for a batch.
+
+    Raises
+    ------
+    ScanError, PlanError
+    """
+    from core.plans.plan_file import load_plan
+    from core.scan import open_scan
+
+    volume = open_scan(scan_path, series=series)
+    return measure(load_plan(plan_path), volume, scan_fingerprint=volume.fingerprint())

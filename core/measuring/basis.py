@@ -1,0 +1,286 @@
+"""What all measurements of a plan rest on: the arch, the grey levels, the doubts of the scan."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from core.arch import Arch, tooth_doubt
+from core.bone.bone_levels import BoneLevels, bone_levels
+from core.bone.edges import EdgeFinder, ScanEdges
+from core.bone.plate_fit import PlateFit
+from core.errors import PlanError
+from core.geometry import Array
+from core.identity import Tooth
+from core.image.volume import Volume
+from core.level import MIN_SUPERIOR
+from core.measurement import Limit, Measurement, Note, Reading
+from core.plans.limits import limit_for
+from core.plans.plan import Jaw, Plan
+from core.trust.scale_check import NO_SCALE_CHECK, ScaleCheck, scale_check
+from core.trust.uncertainty import (
+    DEFAULT_PLACEMENT,
+    DEFAULT_SCAN_SCALE,
+    Placement,
+    Scale,
+    budget,
+    scale_lever_mm,
+    voxel_extent_mm,
+)
+from core.trust.verdict import judge, least_allowed, verdict_note
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Basis:
+    """Arch, levels and edges of one plan on one scan.
+
+    Parameters
+    ----------
+    volume : Volume
+    arch : Arch
+    jaw : {'lower', 'upper'}
+    levels : BoneLevels
+    finder : EdgeFinder
+    scale : ScaleCheck
+        By the plan's scale objects; without any the usual allowance.
+    """
+
+    volume: Volume
+    arch: Arch
+    jaw: Jaw
+    levels: BoneLevels
+    finder: EdgeFinder
+    scale: ScaleCheck = NO_SCALE_CHECK
+
+    @classmethod
+    def of(cls, plan: Plan, volume: Volume) -> Basis:
+        """Lay the arch and estimate the scan's levels near it.
+
+        Raises
+        ------
+        PlanError
+            See `settled_arch`.
+        """
+        arch = settled_arch(plan)
+        jaw = jaw_of(plan)
+        if jaw is None:
+            raise PlanError("plan-not-ready", missing="which jaw")
+        levels = bone_levels(volume, arch)
+        return cls(
+            volume=volume,
+            arch=arch,
+            jaw=jaw,
+            levels=levels,
+            finder=PlateFit.of(volume, arch, jaw, levels),
+            scale=scale_check(plan, volume),
+        )
+
+    def fits(self, plan: Plan, volume: Volume) -> bool:
+        """True while another plan has the same arch and scale objects on the same scan."""
+        return (
+            volume is self.volume
+            and jaw_of(plan) == self.jaw
+            and plan.level is self.arch.level
+            and plan.arch_starts == self.arch.starts
+            and plan.arch_points is not None
+            and self.scale.is_of(plan)
+            and np.array_equal(arch_of(plan).curve.points_mm, self.arch.curve.points_mm)
+        )
+
+    @property
+    def edges(self) -> ScanEdges:
+        """The edge finder bound to this scan."""
+        return ScanEdges(volume=self.volume, levels=self.levels, finder=self.finder)
+
+
+def arch_of(plan: Plan) -> Arch:
+    """The plan's arch.
+
+    Raises
+    ------
+    PlanError
+        ``plan-not-ready`` until jaw, jaw plane and arch are there.
+    """
+    missing = [
+        words
+        for words, value in (
+            ("which jaw", jaw_of(plan)),
+            ("jaw plane", plan.level),
+            ("arch", plan.arch_points),
+        )
+        if value is None
+    ]
+    if missing or plan.level is None or plan.arch_points is None:
+        raise PlanError("plan-not-ready", missing=" and ".join(missing))
+    return Arch.trace(plan.arch_points, level=plan.level, starts=plan.arch_starts)
+
+
+def settled_arch(plan: Plan) -> Arch:
+    """The plan's arch, refused where side, jaw or up are in doubt.
+
+    Raises
+    ------
+    PlanError
+        ``plan-not-ready`` until jaw, jaw plane and arch are there: before that no number is
+        given; ``level-upside-down`` where *up* does not point to the head; ``side-open`` where
+        nobody has settled which end is the patient's right; ``jaw-against-tooth``;
+        ``fixture-upside-down``.
+    """
+    arch = arch_of(plan)
+    if arch.level.up[2] < MIN_SUPERIOR:
+        raise PlanError("level-upside-down")
+    if arch.side_doubt is not None and arch.side_is_open:
+        raise PlanError("side-open", reason=arch.side_doubt.message)
+    jaw = jaw_of(plan)
+    places = [(f.id, f.tooth, arch.station(f.platform)) for f in plan.fixtures]
+    places += [(s.id, s.tooth, s.station_mm) for s in plan.sites]
+    for subject, tooth, station in places:
+        if tooth and Tooth.of(tooth).jaw != jaw:
+            raise PlanError(
+                "jaw-against-tooth", subject=subject, jaw=jaw, tooth=Tooth.of(tooth).words()
+            )
+        doubt = tooth_doubt(arch, station, tooth)
+        if doubt is not None and doubt.severity == "refused":
+            raise PlanError("side-open", reason=doubt.message)
+    apical = -arch.level.up if jaw == "lower" else arch.level.up
+    for fixture in plan.fixtures:
+        if float(fixture.towards_apex @ apical) < 0:
+            raise PlanError("fixture-upside-down", fixture=fixture.id, jaw=jaw)
+    return arch
+
+
+def jaw_of(plan: Plan) -> Jaw | None:
+    """The plan's jaw; where it is not written, the one that all its tooth numbers name.
+
+    A tooth's number tells the jaw without a doubt; it is never used to tell the side.
+    """
+    if plan.jaw is not None:
+        return plan.jaw
+    numbers = [f.tooth for f in plan.fixtures] + [s.tooth for s in plan.sites]
+    jaws = {Tooth.of(number).jaw for number in numbers if number}
+    return jaws.pop() if len(jaws) == 1 else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RowMaker:
+    """Turns readings of one fixture or site into rows: doubt, limit, verdict.
+
+    Parameters
+    ----------
+    plan : Plan
+    volume : Volume
+    subject : str
+        Id of the fixture or site.
+    is_fixture : bool
+    tooth : Tooth or None
+    platform : (3,) or None
+        Of the fixture: a wrong scale moves structures by their distance from it.
+    """
+
+    plan: Plan
+    volume: Volume
+    subject: str
+    is_fixture: bool
+    tooth: Tooth | None
+    platform: Array | None = None
+    placement: Placement = DEFAULT_PLACEMENT
+    scale: Scale = DEFAULT_SCAN_SCALE
+
+    def limit(self, key: str) -> Limit:
+        """The limit in force here."""
+        return limit_for(key, self.plan, tooth=self.tooth)
+
+    def row(
+        self,
+        *,
+        group: str,
+        kind: str,
+        target: str = "",
+        parts: Sequence[str] = (),
+        reading: Reading,
+        limit_key: str | None = None,
+        details: Mapping[str, object] | None = None,
+        base_length_mm: float | None = None,
+        hand_ends: int | None = None,
+    ) -> Measurement:
+        """One row of the ledger.
+
+        Parameters
+        ----------
+        parts : sequence of str
+            Further parts of the row's id.
+        limit_key : str or None
+            None: no limit, no verdict.
+        hand_ends : int or None
+            Hand-placed ends of the value; None: one where marks move it, else none.
+        """
+        limit = None if limit_key is None else self.limit(limit_key)
+        reading = self._inside_the_scan(kind, reading)
+        if hand_ends is None:
+            hand_ends = 1 if reading.marks else 0
+        doubt = budget(
+            reading,
+            voxel_extents_mm=self._extents(reading, hand_ends),
+            scale=self.scale,
+            placement=self.placement,
+            scale_length_mm=self._lever(reading),
+            base_length_mm=base_length_mm,
+        )
+        image_trouble = self.plan.image_check is not None and self.plan.image_check.at_the_site
+        verdict = judge(reading, doubt, limit, image_trouble=image_trouble)
+        hard = verdict_note(reading, limit)
+        changed = () if limit is None or not limit.changed else (_changed_note(limit),)
+        added = changed if hard is None else (hard, *changed)
+        reading = replace(reading, notes=(*reading.notes, *added))
+        if limit is None and reading.value is None:
+            verdict = "not assessed"
+        return Measurement(
+            id="/".join((self.subject, kind, *((target,) if target else ()), *parts)),
+            group=group,  # type: ignore[arg-type]
+            kind=kind,
+            target=target,
+            fixture=self.subject if self.is_fixture else "",
+            site="" if self.is_fixture else self.subject,
+            reading=reading,
+            budget=doubt,
+            limit=limit,
+            verdict=verdict,
+            details=dict(details or {}),
+        )
+
+    def _inside_the_scan(self, kind: str, reading: Reading) -> Reading:
+        """A distance to a mark that lies where nothing was scanned is no measurement."""
+        if kind != "clearance" or reading.witness is None or not reading.marks:
+            return reading
+        if self.volume.scanned_at(reading.witness[1]).all():
+            return reading
+        return Reading(value=None, unit=reading.unit, notes=(Note("mark-outside-scan"),))
+
+    def _extents(self, reading: Reading, hand_ends: int) -> tuple[float, ...]:
+        """Extent of a voxel along the measured direction, once for each hand-placed end."""
+        if reading.witness is None or hand_ends == 0:
+            return ()
+        way = reading.witness[1] - reading.witness[0]
+        if float(np.linalg.norm(way)) < 1e-9:
+            gradients = [m.gradient for m in reading.marks if np.any(m.gradient)]
+            if not gradients:
+                return ()
+            way = gradients[0]
+        return (voxel_extent_mm(self.volume.mm_from_ijk, way),) * hand_ends
+
+    def _lever(self, reading: Reading) -> float | None:
+        if self.platform is None or reading.witness is None or reading.unit == "deg":
+            return None
+        return scale_lever_mm(reading.witness, self.platform)
+
+
+def _changed_note(limit: Limit) -> Note:
+    fields: dict[str, object] = {
+        "value": f"{least_allowed(limit):.2f}",
+        "default": f"{limit.default:.2f}",
+        "by": limit.changed_by or "nobody named",
+        "reason": limit.reason or "none given",
+    }
+    return Note("limit-changed-here", fields)

@@ -1,0 +1,272 @@
+"""The user's own drills, and how deep each of them goes at a fixture.
+
+Definition: the exact depth to the apex from each place that can be seen, rounded *down* to the
+last mark of that drill; and the clearances once more with what its tip reaches beyond its mark.
+No drill is shipped: names, diameters and marks are the user's.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import cast
+
+from core.arch import Arch, fixture_frame
+from core.distances.clearance import clearance
+from core.distances.drilling import (
+    MARK_STEP_MM,
+    UNKNOWN_TIP_MM,
+    DrillDepth,
+    MarksIncludeTip,
+    drill_depths,
+    marks_at,
+    round_down_to_mark,
+    tip_allowance_mm,
+)
+from core.errors import PlanError
+from core.fixture import Fixture
+from core.identity import Tooth
+from core.image.volume import Volume
+from core.measurement import Measurement, Reading
+from core.measuring.basis import RowMaker
+from core.measuring.ledger import Ledger
+from core.plans.plan import Plan
+from core.structures import Course, Floor, Foramen
+
+COLUMNS = ("name", "diameter_mm", "marks_mm", "marks_include_tip", "tip_mm")
+MOST_DRILLS = 20
+_LARGEST_MM = 60.0
+_PLACES = {"left": "mesial", "right": "distal"}
+_ANSWERS = {"yes": "yes", "no": "no", "don't know": "don't know", "": "don't know"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drill:
+    """One drill of the user's table.
+
+    Parameters
+    ----------
+    name : str
+    diameter_mm : float
+    marks_mm : tuple of float
+        Depths of its marks, growing; empty: a mark each 0.5 mm (a drill with a stop).
+    marks_include_tip : {'yes', 'no', "don't know"}
+    tip_mm : float or None
+        Height of the tip beyond the last full diameter, where known.
+    """
+
+    name: str
+    diameter_mm: float
+    marks_mm: tuple[float, ...] = ()
+    marks_include_tip: MarksIncludeTip = "don't know"
+    tip_mm: float | None = None
+
+    @property
+    def beyond_mm(self) -> float:
+        """How far it is counted to reach beyond its mark."""
+        return tip_allowance_mm(self.marks_include_tip, self.tip_mm)
+
+    def mark_for(self, depth_mm: float) -> float | None:
+        """The last mark that is not deeper than a depth.
+
+        None where all marks are deeper, and where the depth lies beyond the marks: the drill
+        cannot tell it.
+        """
+        if not self.marks_mm:
+            return round_down_to_mark(depth_mm)
+        if self.is_too_short(depth_mm):
+            return None
+        shallower = [m for m in self.marks_mm if m <= depth_mm + 1e-6]
+        return max(shallower, default=None)
+
+    def is_too_short(self, depth_mm: float) -> bool:
+        """True where a depth lies a whole step of the marks, or more, beyond the last of them."""
+        if not self.marks_mm:
+            return False
+        step = self.marks_mm[-1] - self.marks_mm[-2] if len(self.marks_mm) > 1 else 2.0
+        return depth_mm >= self.marks_mm[-1] + step - 1e-6
+
+
+ANY_DRILL = Drill(name="any drill", diameter_mm=2.0)
+"""Stands on the card while no table was given: marks each 0.5 mm, tip not known."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DrillPlan:
+    """One drill at one fixture.
+
+    Parameters
+    ----------
+    drill : Drill
+    depths : tuple of DrillDepth
+        In the order buccal rim, highest rim, gum, stent top, rounded to this drill's marks.
+    tip_rows : tuple of Measurement
+        Clearances with the tip; empty where the marks include it.
+    worse : tuple of Measurement
+        Those of them that miss a limit which the fixture itself meets.
+    """
+
+    drill: Drill
+    depths: tuple[DrillDepth, ...]
+    tip_rows: tuple[Measurement, ...]
+    worse: tuple[Measurement, ...]
+
+
+def read_drills(text: str) -> tuple[Drill, ...]:
+    """Drills of a CSV file: comma or semicolon; marks parted by blanks.
+
+    Raises
+    ------
+    PlanError
+        ``drills-column``, ``drills-row``, ``drills-empty``, ``drills-too-many``.
+    """
+    text = text.removeprefix("\ufeff")
+    first = text.splitlines()[0] if text.strip() else ""
+    rows = csv.reader(io.StringIO(text), delimiter=";" if ";" in first else ",")
+    names = [name.strip().lower() for name in next(rows, [])]
+    if not {"name", "diameter_mm"} <= set(names):
+        raise PlanError("drills-column", needed=", ".join(COLUMNS))
+    found: list[Drill] = []
+    for number, cells in enumerate(rows, start=2):
+        if not any(cell.strip() for cell in cells):
+            continue
+        if len(found) == MOST_DRILLS:
+            raise PlanError("drills-too-many", most=MOST_DRILLS)
+        values = dict(zip(names, (cell.strip() for cell in cells), strict=False))
+        found.append(_drill(values, number))
+    if not found:
+        raise PlanError("drills-empty")
+    return tuple(found)
+
+
+def _drill(values: dict[str, str], row: int) -> Drill:
+    name = values.get("name", "")
+    if not name or len(name) > 60:
+        raise PlanError("drills-row", row=row, reason="the name is empty or longer than 60 letters")
+    answer = (
+        values.get("marks_include_tip", "").lower().replace("\N{RIGHT SINGLE QUOTATION MARK}", "'")
+    )
+    if answer not in _ANSWERS:
+        reason = f"marks_include_tip is {answer!r}, not yes, no or don't know"
+        raise PlanError("drills-row", row=row, reason=reason)
+    tip = values.get("tip_mm", "")
+    marks = tuple(_mm("marks_mm", m, row) for m in values.get("marks_mm", "").split())
+    if list(marks) != sorted(set(marks)):
+        raise PlanError("drills-row", row=row, reason="the marks do not grow from one to the next")
+    return Drill(
+        name=name,
+        diameter_mm=_mm("diameter_mm", values.get("diameter_mm", ""), row, most=12.0),
+        marks_mm=marks,
+        marks_include_tip=cast(MarksIncludeTip, _ANSWERS[answer]),
+        tip_mm=_mm("tip_mm", tip, row, most=5.0, zero=True) if tip else None,
+    )
+
+
+def _mm(
+    column: str, text: str, row: int, *, most: float = _LARGEST_MM, zero: bool = False
+) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    good = math.isfinite(value) and value <= most and (value > 0 or (zero and value == 0))
+    if not good:
+        reason = f"{column} is {text!r}, not a number of mm up to {most:g}"
+        raise PlanError("drills-row", row=row, reason=reason)
+    return value
+
+
+def drilling_plan(  # noqa: PLR0917 - the order is that of the chain plan → scan → ledger
+    fixture: Fixture,
+    plan: Plan,
+    volume: Volume,
+    ledger: Ledger,
+    arch: Arch,
+    drills: Sequence[Drill] = (),
+) -> tuple[DrillPlan, ...]:
+    """Depths and tip clearances of every drill at one fixture.
+
+    Platform depths at the rim come from the ledger's rows, so that card and sheet agree.
+    """
+    rims = {
+        # Without a tooth the ledger names the patient's sides; m then runs towards the left.
+        _PLACES.get(str(m.details["side"]), str(m.details["side"])): m.reading
+        for m in ledger.measurements
+        if m.fixture == fixture.id and m.id.startswith(f"{fixture.id}/depth/platform/")
+    }
+    exact = drill_depths(
+        fixture,
+        platform_depths=rims,
+        gum=marks_at(fixture, plan.structures, "gum"),
+        stent_top=marks_at(fixture, plan.structures, "stent_top"),
+        step_mm=MARK_STEP_MM,
+    )
+    found: list[DrillPlan] = []
+    for drill in drills or (ANY_DRILL,):
+        rows = _tip_rows(fixture, plan, volume, ledger, arch, drill.beyond_mm)
+        found.append(
+            DrillPlan(
+                drill=drill,
+                depths=tuple(_rounded(depth, drill) for depth in exact),
+                tip_rows=rows,
+                worse=tuple(m for m in rows if _is_worse(m, ledger)),
+            )
+        )
+    return tuple(found)
+
+
+def _rounded(depth: DrillDepth, drill: Drill) -> DrillDepth:
+    value = depth.reading.value
+    return replace(depth, mark_mm=None if value is None else drill.mark_for(value))
+
+
+def _tip_rows(  # noqa: PLR0917 - the order is that of `drilling_plan`
+    fixture: Fixture, plan: Plan, volume: Volume, ledger: Ledger, arch: Arch, tip_mm: float
+) -> tuple[Measurement, ...]:
+    if tip_mm <= 0:
+        return ()
+    maker = RowMaker(
+        plan=plan,
+        volume=volume,
+        subject=fixture.id,
+        is_fixture=True,
+        tooth=Tooth.of(fixture.tooth) if fixture.tooth else None,
+        platform=fixture.platform,
+    )
+    frame = fixture_frame(fixture, arch)
+    measured = {m.target for m in ledger.of(fixture.id) if m.kind == "clearance"}
+    rows: list[Measurement] = []
+    for structure in plan.structures:
+        if not isinstance(structure, Course | Foramen | Floor) or structure.id not in measured:
+            continue
+        if isinstance(structure, Floor) and structure.elevation_intended:
+            continue
+        others = tuple(s for s in plan.structures if s is not structure)
+        reading: Reading = clearance(fixture, structure, frame=frame, others=others, tip_mm=tip_mm)
+        key = (
+            structure.kind
+            if isinstance(structure, Course)
+            else ("foramen" if isinstance(structure, Foramen) else "floor")
+        )
+        rows.append(
+            maker.row(
+                group="danger", kind="clearance", target=structure.id, parts=("drill",),
+                reading=reading, limit_key=key, details={"with_tip_mm": tip_mm},
+            )
+        )  # fmt: skip
+    bone = f"{fixture.id}/clearance/bone surface/apical/tip"
+    # The outer bone surface below the apex was searched with the longest tip, which no shorter
+    # one passes.
+    rows += [m for m in ledger.of(fixture.id) if m.id == bone and tip_mm <= UNKNOWN_TIP_MM]
+    return tuple(rows)
+
+
+def _is_worse(row: Measurement, ledger: Ledger) -> bool:
+    if row.verdict in (None, "meets limit"):
+        return False
+    wanted = row.id.rsplit("/", 1)[0]
+    bare = next((m for m in ledger.measurements if m.id == wanted), None)
+    return bare is not None and bare.verdict == "meets limit"

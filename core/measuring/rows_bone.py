@@ -1,0 +1,320 @@
+"""Rows of bone: ridge, height, cortex, undercut, remaining bone and the outer bone surface."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from core.arch import FixtureFrame
+from core.bone.field_edge import SURFACE_REACH_MM, WALL_REACH_MM, scan_ends_beside
+from core.bone.plates import plate_thickness
+from core.bone.ridge import RidgeResult, ridge_at_fixture, ridge_at_site
+from core.bone.ridge_height import needed_width
+from core.bone.surface import SurfaceCasts, surface_casts, surface_on
+from core.bone.undercut import UndercutResult, undercut
+from core.bone.wall import Side, WallMap, minima, wall_map
+from core.distances.clearance import clearance
+from core.distances.drilling import UNKNOWN_TIP_MM
+from core.fixture import Fixture
+from core.measurement import Measurement, Note, Reading
+from core.measuring.basis import Basis, RowMaker
+from core.measuring.nearness import Nearness
+from core.measuring.rows_crown import gum_rows
+from core.measuring.rows_drilling import drilling_rows
+from core.plans.limits import BUCCAL_MM, SurfaceSide, limit_for, surface_key
+from core.plans.plan import Plan, Site
+from core.structures import Course, Floor, Foramen, Structure, Tapered
+
+
+def fixture_bone_rows(
+    plan: Plan, basis: Basis, fixture: Fixture, frame: FixtureFrame, maker: RowMaker
+) -> Iterator[Measurement]:
+    """Ridge along the axis and along *up*, platform depths, cortex."""
+    wanted = needed_width(
+        fixture.size.diameter_mm,
+        maker.limit("wall-buccal").value,
+        maker.limit("wall-lingual").value,
+    )
+    ridge = ridge_at_fixture(
+        basis.volume,
+        basis.arch,
+        fixture,
+        basis.levels,
+        basis.jaw,
+        plan.structures,
+        lambda structure: _limit_mm(structure, plan),
+        basis.finder,
+        needed_width_mm=wanted,
+    )
+    yield from _ridge_rows(ridge, plan, basis, maker)
+    wall = wall_map(basis.volume, fixture, frame, basis.levels, basis.finder, plan.structures)
+    yield from wall_rows(wall, basis, fixture, frame, maker)
+    surface = surface_casts(
+        fixture,
+        frame,
+        basis.edges,
+        deepest_mm=fixture.size.length_mm + UNKNOWN_TIP_MM,
+        radius_mm=float(fixture.size.profile[:, 1].max()),
+        shallowest_mm=fixture.size.length_mm,
+        upper=basis.jaw == "upper",
+    )
+    yield from surface_rows(surface, plan, basis, fixture=fixture, frame=frame, maker=maker)
+    for rim in ridge.rims:
+        yield maker.row(
+            group="information",
+            kind="depth",
+            parts=("platform", _rim_name(rim.place, frame)),
+            reading=rim.platform_depth,
+            details={"of": "platform below bone", "side": _rim_name(rim.place, frame)},
+        )
+    platform_depths: dict[str, Reading] = {r.place: r.platform_depth for r in ridge.rims}
+    yield from drilling_rows(plan, fixture, platform_depths, maker)
+    yield from gum_rows(plan, basis, fixture, platform_depths["buccal"], maker)
+
+
+def _rim_name(place: str, frame: FixtureFrame) -> str:
+    """Without a tooth nobody can say mesial or distal: there they are the patient's sides."""
+    if frame.named_by_tooth:
+        return place
+    return {"mesial": "left", "distal": "right"}.get(place, place)
+
+
+def site_bone_rows(plan: Plan, basis: Basis, site: Site, maker: RowMaker) -> Iterator[Measurement]:
+    """Ridge and cortex at a site that has no fixture yet."""
+    ridge = ridge_at_site(
+        basis.volume,
+        basis.arch,
+        site.station_mm,
+        basis.levels,
+        basis.jaw,
+        plan.structures,
+        basis.finder,
+    )
+    yield from _ridge_rows(ridge, plan, basis, maker)
+
+
+def wall_rows(
+    wall: WallMap, basis: Basis, fixture: Fixture, frame: FixtureFrame, maker: RowMaker
+) -> Iterator[Measurement]:
+    """Least remaining bone of each side, each zone of the buccal side by itself."""
+    near = wall.depths_mm <= BUCCAL_MM
+    parts: list[tuple[Side, str, tuple[str, ...], NDArray[np.bool_]]] = [
+        ("buccal", "wall-buccal", (), near),
+        ("lingual", "wall-lingual", (), near | True),
+    ]
+    if not near.all():
+        parts.append(("buccal", "wall-buccal-deep", ("deep",), ~near))
+    for side, key, extra, rows in parts:
+        least = minima(_part_of(wall, rows))[side]
+        details: dict[str, object] = {"side": side}
+        if least.depth_mm is not None:
+            details |= {"from_platform_mm": least.depth_mm, "turn_deg": least.turn_deg}
+        if key.startswith("wall-buccal"):
+            details["zone"] = "deep" if extra else "shoulder"
+        yield maker.row(
+            group="bone",
+            kind="wall",
+            parts=(side, *extra),
+            reading=_whole(
+                least.reading, side, WALL_REACH_MM, basis=basis, fixture=fixture, frame=frame
+            ),
+            limit_key=key,
+            details=details,
+        )
+
+
+def _part_of(wall: WallMap, rows: NDArray[np.bool_]) -> WallMap:
+    """The map of some depths only."""
+    return replace(
+        wall,
+        depths_mm=wall.depths_mm[rows],
+        **{
+            name: getattr(wall, name)[rows]
+            for name in (
+                "bone_mm",
+                "gap_mm",
+                "other_mm",
+                "state",
+                "sd_mm",
+                "surface_mm",
+                "edge_mm",
+            )
+        },
+    )
+
+
+def surface_rows(
+    surface: SurfaceCasts,
+    plan: Plan,
+    basis: Basis,
+    *,
+    fixture: Fixture,
+    frame: FixtureFrame,
+    maker: RowMaker,
+) -> Iterator[Measurement]:
+    """Shortest way to the outside of the bone by side; apical again with the drill's tip."""
+    # Beyond an upper fixture the bone ends at the sinus or nasal floor. Where that is marked its
+    # own limit judges, and the same distance is not held against a second, larger one.
+    near = Nearness(plan=plan, arch=basis.arch, fixture=fixture)
+    floor_judges = any(
+        isinstance(s, Floor)
+        and near.concerns(s)
+        and not s.elevation_intended
+        and clearance(fixture, s).value is not None
+        for s in plan.structures
+    )
+    for tip in (0.0, UNKNOWN_TIP_MM):
+        found = surface_on(surface, fixture, tip_mm=tip)
+        for side, reading in found.items():
+            if tip and side != "apical":
+                continue
+            key = "tip" if tip else _surface_key(side, reading, fixture)
+            if side == "apical" and floor_judges:
+                key = None
+            yield maker.row(
+                # Buccal bone is judged by the remaining bone; here it is shown without a limit.
+                group="danger" if key is not None else "bone",
+                kind="clearance",
+                target="bone surface",
+                parts=(side, *(("tip",) if tip else ())),
+                reading=_whole(
+                    reading, side, SURFACE_REACH_MM, basis=basis, fixture=fixture, frame=frame
+                ),
+                limit_key=key,
+                details={"side": side, **({"with_tip_mm": tip} if tip else {})},
+            )
+
+
+def _whole(
+    reading: Reading,
+    side: SurfaceSide,
+    reach_mm: float,
+    *,
+    basis: Basis,
+    fixture: Fixture,
+    frame: FixtureFrame,
+) -> Reading:
+    """The reading, or none where the scan ends so near that its cut may pass for the outside."""
+    if reading.value is None or not scan_ends_beside(basis.volume, fixture, frame, side, reach_mm):
+        return reading
+    fields = {"side": side, "reach": f"{reach_mm:g}"}
+    return Reading(value=None, notes=(Note("bone-beside-field-edge", fields),))
+
+
+def _surface_key(side: SurfaceSide, reading: Reading, fixture: Fixture) -> str | None:
+    if side == "buccal":
+        return None
+    depth = 0.0
+    if reading.witness is not None:
+        depth = float((reading.witness[0] - fixture.platform) @ fixture.towards_apex)
+    return surface_key(side, depth_mm=depth, length_mm=fixture.size.length_mm)
+
+
+def _undercut_rows(found: UndercutResult, maker: RowMaker) -> Iterator[Measurement]:
+    """Both published definitions of the lingual undercut."""
+    details: dict[str, object] = {"definition": "hollow-level", "hollow_type": found.type or None}
+    for name, width in (("crest", found.width_crest), ("base", found.width_base)):
+        if width.value is not None:
+            details[f"width_{name}_mm"] = width.value
+    yield maker.row(
+        group="bone",
+        kind="hollow_depth",
+        parts=("level",),
+        reading=found.level_depth,
+        details=details,
+    )
+    yield maker.row(
+        group="bone",
+        kind="hollow_angle",
+        parts=("level",),
+        reading=found.angle,
+        details={"definition": "hollow-level", "hollow_type": found.type or None},
+        base_length_mm=_base_mm(found),
+    )
+    yield maker.row(
+        group="bone",
+        kind="hollow_depth",
+        parts=("bridge",),
+        reading=found.bridge_depth,
+        details={"definition": "hollow-bridge", "hollow_type": found.bridge_type or None},
+    )
+
+
+def _base_mm(found: UndercutResult) -> float | None:
+    """Length between the two points of the concavity angle."""
+    if found.angle.witness is None:
+        return None
+    return float(np.linalg.norm(found.angle.witness[1] - found.angle.witness[0]))
+
+
+def _ridge_rows(
+    ridge: RidgeResult, plan: Plan, basis: Basis, maker: RowMaker
+) -> Iterator[Measurement]:
+    for height in ridge.heights:
+        yield maker.row(
+            group="bone",
+            kind="ridge_height",
+            target=height.target,
+            parts=(height.along,),
+            reading=_no_height_below_zero(height.reading),
+            details={"along": height.along},
+        )
+    for width in ridge.widths:
+        details: dict[str, object] = {"at_depth_mm": width.depth_mm, "along": width.along}
+        if width.least.value is not None:
+            details["least_over_turn_mm"] = width.least.value
+        yield maker.row(
+            group="bone",
+            kind="ridge_width",
+            parts=(width.along, f"{width.depth_mm:g}"),
+            reading=width.reading,
+            details=details,
+        )
+    if ridge.usable is not None:
+        for name, reading in (("usable", ridge.usable.height), ("levelled", ridge.usable.lost)):
+            yield maker.row(
+                group="bone",
+                kind="ridge_height",
+                parts=(name,),
+                reading=reading,
+                details={"along": "axis", "of": name, "at_width_mm": ridge.usable.width_mm},
+            )
+    up = tuple(w for w in ridge.widths if w.along == "up")
+    for plate in plate_thickness(basis.edges, ridge.bone, up):
+        yield maker.row(
+            group="bone",
+            kind="plate_thickness",
+            parts=(plate.side, f"{plate.depth_mm:g}"),
+            reading=plate.reading,
+            details={"side": plate.side, "at_depth_mm": plate.depth_mm, "along": plate.along},
+        )
+    if basis.jaw == "lower":
+        yield from _undercut_rows(
+            undercut(basis.edges, ridge.bone, ridge.crest_up, plan.structures, basis.jaw), maker
+        )
+
+
+def _no_height_below_zero(reading: Reading) -> Reading:
+    if reading.value is None or reading.value >= 0:
+        return reading
+    return Reading(value=None, notes=(*reading.notes, Note("height-negative")))
+
+
+def _limit_mm(structure: Structure, plan: Plan) -> float:
+    """Limit in force to a structure, deep zone; 0 where there is none."""
+    match structure:
+        case Course():
+            return limit_for(structure.kind, plan).value
+        case Foramen():
+            return limit_for("foramen", plan).value
+        case Tapered(kind="root", to_be_removed=False):
+            return limit_for("root-deep", plan).value
+        case Tapered(kind="existing"):
+            return limit_for("fixture-deep", plan).value
+        case Floor(elevation_intended=False):
+            return limit_for("floor", plan).value
+        case _:
+            return 0.0

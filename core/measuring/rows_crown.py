@@ -1,0 +1,235 @@
+"""Rows of the planned crown and of the entry point; each only where its marks exist.
+
+A plan without cusps, contacts or opponent has no such row: nobody asked for it, and a list of
+*not assessed* would drown what matters. A fixture is held to one limit here, the room to its
+opponent; everything else is information.
+
+Marks of the person's own (kind ``mark``) count here by their label: ``central groove``, ``gum
+margin``, ``enamel border``. That the teeth were together in the scan is a person's answer in the
+plan file: ``"teeth_together": {"by": "LM", "at": "ISO 8601"}``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from core.arch import FixtureFrame
+from core.distances.drilling import marks_at
+from core.distances.entry import depth_below, entry_from_grooves, entry_from_neighbour
+from core.distances.neighbour_marks import SideMarks, side_marks, with_plan_keys
+from core.distances.restorative import (
+    CROWN_ROOM_MM,
+    axis_angle,
+    gum_thickness,
+    mesiodistal_room,
+    occlusal_plane,
+    offset_at_occlusal_plane,
+    offset_at_platform,
+    opponent_room,
+    screw_exit,
+)
+from core.fixture import Fixture
+from core.geometry import Array
+from core.level import Level
+from core.measurement import Limit, Measurement, Reading
+from core.measuring.basis import Basis, RowMaker
+from core.plans.plan import Plan
+from core.structures import PointMarks, StentAxis
+from core.trust.verdict import judge
+
+NEAR_MM = 15.0
+"""A stent axis whose gingival end lies further from the platform belongs to another site."""
+
+CUSPS_WITHIN_MM = 30.0
+"""Cusps further from the platform do not carry the occlusal plane of this place."""
+
+ROOM_LIMIT = Limit(
+    key="room",
+    value=CROWN_ROOM_MM,
+    lower_line=None,
+    source="common practice, no source",
+    default=CROWN_ROOM_MM,
+)
+
+_SIDES = ("mesial", "distal")
+_LABELS = {"gum margin": "the planned gum margin", "enamel border": "a neighbour's enamel border"}
+_AIR_FROM_MM, _AIR_TO_MM = 0.75, 2.0
+
+
+def crown_rows(
+    plan: Plan, fixture: Fixture, frame: FixtureFrame, maker: RowMaker
+) -> Iterator[Measurement]:
+    """Stent axis, occlusal plane, room, entry point: what the plan has marks for."""
+    plane = _plane(plan, fixture)
+    for stent in plan.stent_axes:
+        if float(np.linalg.norm(stent.gingival - fixture.platform)) <= NEAR_MM:
+            yield from _stent_rows(fixture, stent, plane, maker)
+    contacts = side_marks(fixture, frame, plan.structures, lambda s: s.kind == "contact")
+    if plane is not None:
+        cusps = side_marks(fixture, frame, plan.structures, lambda s: s.kind == "cusp")
+        both = next((m for m in (cusps, contacts) if len(m) == len(_SIDES)), None)
+        if both is not None:
+            yield from _exit_rows(fixture, frame, plane, [both[s] for s in _SIDES], maker)
+    yield from _room_rows(plan, fixture, contacts, maker)
+    yield from _entry_rows(plan, fixture, frame, contacts, maker)
+
+
+def gum_rows(
+    plan: Plan, basis: Basis, fixture: Fixture, platform_depth: Reading, maker: RowMaker
+) -> Iterator[Measurement]:
+    """Thickness of the gum over the bone of the buccal rim, where air shows the gum's surface."""
+    gum = marks_at(fixture, plan.structures, "gum")
+    if gum is None or not _stands_free(basis, fixture, gum):
+        return
+    reading = gum_thickness(fixture, gum, platform_depth, gum_stands_free=True)
+    yield _information(maker, "depth", ("gum",), reading, of="gum over the buccal rim")
+
+
+def _stands_free(basis: Basis, fixture: Fixture, gum: PointMarks) -> bool:
+    """True where air lies on the marked gum: lip, cheek or stent on it would hide its surface."""
+    if basis.levels.trouble is not None:
+        return False
+    out = np.linspace(_AIR_FROM_MM, _AIR_TO_MM, 6)[:, None] * fixture.a
+    grey = basis.volume.grey_at((gum.points[:, None] + out).reshape(-1, 3))
+    levels = basis.levels
+    dark = levels.soft - 0.5 * (levels.cortical - levels.soft)
+    return bool(np.isfinite(grey).all() and (grey < dark).all())
+
+
+def _information(
+    maker: RowMaker, kind: str, parts: tuple[str, ...], reading: Reading, *, of: str,
+    target: str = "", base_length_mm: float | None = None, hand_ends: int | None = None,
+) -> Measurement:  # fmt: skip
+    return maker.row(
+        group="information", kind=kind, target=target, parts=parts, reading=reading,
+        details={"of": of}, base_length_mm=base_length_mm, hand_ends=hand_ends,
+    )  # fmt: skip
+
+
+def _plane(plan: Plan, fixture: Fixture) -> Level | None:
+    cusps = [
+        s
+        for s in plan.structures
+        if isinstance(s, PointMarks) and s.kind == "cusp" and _near(s.points, fixture)
+    ]
+    return None if plan.level is None else occlusal_plane(cusps, plan.level)
+
+
+def _near(points_mm: Array, fixture: Fixture) -> bool:
+    away = np.linalg.norm(points_mm - fixture.platform, axis=1)
+    return bool((away <= CUSPS_WITHIN_MM).all())
+
+
+def _stent_rows(
+    fixture: Fixture, stent: StentAxis, plane: Level | None, maker: RowMaker
+) -> Iterator[Measurement]:
+    length = float(np.linalg.norm(stent.gingival - stent.occlusal))
+    yield _information(
+        maker, "angle", (), axis_angle(fixture, stent), target=stent.id, base_length_mm=length,
+        of="fixture axis and stent axis",
+    )  # fmt: skip
+    yield _information(
+        maker, "offset", ("platform",), offset_at_platform(fixture, stent), target=stent.id,
+        of="platform's centre from the stent axis",
+    )  # fmt: skip
+    if plane is not None:
+        reading = offset_at_occlusal_plane(fixture, stent, plane)
+        yield _information(
+            maker, "offset", ("occlusal",), reading, target=stent.id,
+            of="fixture axis from the stent axis at the occlusal plane",
+        )  # fmt: skip
+
+
+def _exit_rows(
+    fixture: Fixture,
+    frame: FixtureFrame,
+    plane: Level,
+    sides: Sequence[SideMarks],
+    maker: RowMaker,
+) -> Iterator[Measurement]:
+    """Where the screw's line leaves, from the middle between the neighbours."""
+    found = screw_exit(fixture, plane, frame, sides[0].marks, sides[1].marks)
+    if found is None:
+        return
+    words = {"buccal": "buccal", "mesial": "mesial"}
+    if not frame.named_by_tooth:
+        words["mesial"] = "towards the patient's left"
+    for name, reading in (("buccal", found.buccal), ("mesial", found.mesial)):
+        of = f"screw exit, {words[name]} of the middle between the neighbours"
+        yield _information(
+            maker, "offset", ("screw", name), with_plan_keys(reading, *sides), of=of, hand_ends=2
+        )
+
+
+def _room_rows(
+    plan: Plan, fixture: Fixture, contacts: dict[str, SideMarks], maker: RowMaker
+) -> Iterator[Measurement]:
+    if len(contacts) == len(_SIDES):
+        sides = [contacts[side] for side in _SIDES]
+        reading = with_plan_keys(mesiodistal_room(sides[0].marks, sides[1].marks), *sides)
+        yield _information(
+            maker, "room", ("neighbours",), reading, of="between the neighbours' contacts",
+            hand_ends=2,
+        )  # fmt: skip
+    opponent = marks_at(fixture, plan.structures, "opponent")
+    if opponent is None:
+        return
+    reading = opponent_room(fixture, opponent, teeth_together=teeth_together(plan))
+    row = _information(maker, "room", ("opponent",), reading, of="platform to opponent")
+    trouble = plan.image_check is not None and plan.image_check.at_the_site
+    verdict = judge(reading, row.budget, ROOM_LIMIT, image_trouble=trouble)
+    yield replace(row, limit=ROOM_LIMIT, verdict=verdict)
+
+
+def teeth_together(plan: Plan) -> bool:
+    """Whether a person confirmed that the teeth were together in this scan."""
+    answer = plan.document.get("teeth_together")
+    return isinstance(answer, Mapping) and bool(answer.get("by"))
+
+
+def _entry_rows(
+    plan: Plan,
+    fixture: Fixture,
+    frame: FixtureFrame,
+    contacts: dict[str, SideMarks],
+    maker: RowMaker,
+) -> Iterator[Measurement]:
+    """Distances that can be measured in the mouth."""
+    for side in _SIDES:
+        if side in contacts:
+            marks = contacts[side]
+            reading = with_plan_keys(entry_from_neighbour(fixture, marks.marks, frame), marks)
+            words = side if frame.named_by_tooth else _bare(side)
+            of = f"from the {words} neighbour's facing surface"
+            yield _information(maker, "entry", (side,), reading, of=of)
+    grooves = side_marks(
+        fixture, frame, plan.structures,
+        lambda s: s.kind == "mark" and s.label.strip().lower() == "central groove",
+    )  # fmt: skip
+    if len(grooves) == len(_SIDES):
+        sides = [grooves[side] for side in _SIDES]
+        reading = entry_from_grooves(fixture, sides[0].marks, sides[1].marks, frame)
+        yield _information(
+            maker, "entry", ("grooves",), with_plan_keys(reading, *sides),
+            of="buccal of the line through the neighbours' grooves",
+        )  # fmt: skip
+    for label, words in _LABELS.items():
+        near = [
+            s
+            for s in plan.structures
+            if isinstance(s, PointMarks)
+            and s.label.strip().lower() == label
+            and float(np.linalg.norm(s.points - fixture.platform, axis=1).min()) <= NEAR_MM
+        ]
+        for points in near[:1]:
+            reading = depth_below(fixture, points)
+            part = label.replace(" ", "-")
+            yield _information(maker, "entry", (part,), reading, of=f"platform below {words}")
+
+
+def _bare(side: str) -> str:
+    """Without a tooth nothing names mesial: m then runs towards the patient's left."""
+    return "left" if side == "mesial" else "right"

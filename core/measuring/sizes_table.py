@@ -1,0 +1,276 @@
+"""Every size of a list at one pose against every limit: how many it meets, and what stops it.
+
+The numbers are the ledger's: the same rows on the same rays. The rays of a pose are cast once,
+for the largest size; structures that are far even from a fixture that contains every size are
+not measured again for each. No size is recommended: the table keeps the list's own order.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from core.arch import FixtureFrame, fixture_frame
+from core.bone.surface import SurfaceCasts, surface_casts
+from core.bone.wall import wall_on
+from core.bone.wall_rays import WallRays, wall_rays
+from core.distances.drilling import UNKNOWN_TIP_MM
+from core.fixture import Fixture, FixtureSize
+from core.identity import Tooth
+from core.measurement import Measurement, Note, VerdictCode
+from core.measuring.basis import Basis, RowMaker
+from core.measuring.ledger import worst_first
+from core.measuring.rows_bone import surface_rows, wall_rows
+from core.measuring.rows_danger import DangerRows
+from core.plans.plan import Plan
+from core.plans.sizes import ListedSize
+from core.trust.scale_check import scale_check
+from core.trust.uncertainty import DEFAULT_PLACEMENT, Placement
+from core.trust.verdict import GUARD, least_allowed
+
+_FAR_MM = 1.0
+"""A structure whose every limit the largest size meets with this much to spare is met by all."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SizeRow:
+    """One size at the pose.
+
+    Parameters
+    ----------
+    listed : ListedSize
+    limits : int
+        Limits that apply: one for each thing and the limit that it is held to.
+    met : int
+        Limits that are met, doubt included.
+    verdict : VerdictCode or None
+        The worst; None where no limit applies.
+    stopped_by : Measurement or None
+        The row that stops the size; None where every limit is met.
+    lacking_mm : float or None
+        What that row lacks to its limit; for *too near to tell* what its *at least* figure
+        lacks. None where nothing was measured.
+    note : Note
+        The sentence of the row.
+    rows : tuple of Measurement
+        Rows with a limit that were measured for this size, as the ledger has them.
+    """
+
+    listed: ListedSize
+    limits: int
+    met: int
+    verdict: VerdictCode | None
+    stopped_by: Measurement | None
+    lacking_mm: float | None
+    note: Note
+    rows: tuple[Measurement, ...]
+
+
+def try_sizes(
+    plan: Plan,
+    fixture_id: str,
+    sizes: Sequence[ListedSize],
+    basis: Basis,
+    *,
+    placement: Placement = DEFAULT_PLACEMENT,
+) -> tuple[SizeRow, ...]:
+    """Measure every size at a fixture's pose, in the list's own order.
+
+    Raises
+    ------
+    KeyError
+        When the plan has no such fixture.
+    """
+    by_id = {f.id: f for f in plan.fixtures}
+    fixture = by_id[fixture_id]
+    if not sizes:
+        return ()
+    trial = _Trial.of(plan, fixture, sizes, basis, placement)
+    return tuple(trial.row(listed) for listed in sizes)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Trial:
+    """What all sizes at a pose share."""
+
+    plan: Plan
+    basis: Basis
+    fixture: Fixture
+    frame: FixtureFrame
+    maker: RowMaker
+    rays: WallRays
+    surface: SurfaceCasts
+    far: tuple[Measurement, ...]
+
+    @classmethod
+    def of(
+        cls,
+        plan: Plan,
+        fixture: Fixture,
+        sizes: Sequence[ListedSize],
+        basis: Basis,
+        placement: Placement,
+    ) -> _Trial:
+        largest = _containing([listed.size for listed in sizes])
+        radius = float(largest.profile[:, 1].max())
+        frame = fixture_frame(fixture, basis.arch)
+        maker = RowMaker(
+            plan=plan,
+            volume=basis.volume,
+            subject=fixture.id,
+            is_fixture=True,
+            tooth=Tooth.of(fixture.tooth) if fixture.tooth else None,
+            platform=fixture.platform,
+            placement=placement,
+            scale=scale_check(plan, basis.volume).scale,
+        )
+        trial = cls(
+            plan=plan,
+            basis=basis,
+            fixture=fixture,
+            frame=frame,
+            maker=maker,
+            rays=wall_rays(
+                basis.volume,
+                fixture.platform,
+                frame,
+                basis.levels,
+                basis.finder,
+                plan.structures,
+                length_mm=largest.length_mm,
+                radius_mm=radius,
+            ),
+            surface=surface_casts(
+                fixture,
+                frame,
+                basis.edges,
+                deepest_mm=largest.length_mm + UNKNOWN_TIP_MM,
+                radius_mm=radius,
+                shallowest_mm=min(listed.size.length_mm for listed in sizes),
+                upper=basis.jaw == "upper",
+            ),
+            far=(),
+        )
+        return replace(trial, far=trial._far_rows(largest))
+
+    def row(self, listed: ListedSize) -> SizeRow:
+        """One size of the table."""
+        fixture = replace(self.fixture, size=listed.size)
+        far = {m.target for m in self.far}
+        rows = [*self._danger(fixture).rows(without=far)]
+        wall = wall_on(self.rays, fixture.size, self.basis.levels)
+        rows += wall_rows(wall, self.basis, fixture, self.frame, self.maker)
+        rows += surface_rows(
+            self.surface,
+            self.plan,
+            self.basis,
+            fixture=fixture,
+            frame=self.frame,
+            maker=self.maker,
+        )
+        # What was expected and is not marked has no limit to meet, and is not assessed.
+        judged = tuple(m for m in rows if m.verdict is not None)
+        worst: dict[tuple[str, str, str], Measurement] = {}
+        for m in (*judged, *self.far):
+            known = worst.get(_limit_of(m))
+            if known is None or _order(m) < _order(known):
+                worst[_limit_of(m)] = m
+        stop = min(worst.values(), key=_order, default=None)
+        if stop is not None and stop.verdict == "meets limit":
+            stop = None
+        met = sum(m.verdict == "meets limit" for m in worst.values())
+        return SizeRow(
+            listed=listed,
+            limits=len(worst),
+            met=met,
+            verdict=None if not worst else (stop.verdict if stop else "meets limit"),
+            stopped_by=stop,
+            lacking_mm=None if stop is None else lacking(stop),
+            note=_note(stop, len(worst), upper=self.basis.jaw == "upper"),
+            rows=judged,
+        )
+
+    def _danger(self, fixture: Fixture) -> DangerRows:
+        return DangerRows(
+            plan=self.plan,
+            basis=self.basis,
+            fixture=fixture,
+            frame=self.frame,
+            maker=self.maker,
+            fine=False,
+        )
+
+    def _far_rows(self, largest: FixtureSize) -> tuple[Measurement, ...]:
+        """Rows of structures that no size of the list comes near.
+
+        A fixture inside another one is nowhere nearer to anything: what the containing one meets
+        with room to spare, every size meets.
+        """
+        rows: dict[str, list[Measurement]] = {s.id: [] for s in self.plan.structures}
+        for m in self._danger(replace(self.fixture, size=largest)).rows():
+            if m.target in rows and m.limit is not None:
+                rows[m.target].append(m)
+        return tuple(
+            m for of_one in rows.values() if of_one and all(map(_is_far, of_one)) for m in of_one
+        )
+
+
+def lacking(row: Measurement) -> float | None:
+    """What a row lacks to its limit, mm; its *at least* figure where only doubt stands between."""
+    if row.value is None or row.limit is None or row.verdict == "not assessed":
+        return None
+    least = least_allowed(row.limit)
+    if row.verdict == "too near to tell" and row.budget is not None:
+        return least - (row.value - GUARD * row.budget.u)
+    return max(0.0, least - row.value)
+
+
+def _containing(sizes: list[FixtureSize]) -> FixtureSize:
+    """The smallest size of this shape inside which every size of the list lies."""
+    widest = max(size.diameter_mm for size in sizes)
+    return FixtureSize(
+        diameter_mm=widest,
+        length_mm=max(size.length_mm for size in sizes),
+        platform_diameter_mm=max(size.platform for size in sizes),
+    )
+
+
+def _is_far(m: Measurement) -> bool:
+    return (
+        m.verdict == "meets limit"
+        and m.limit is not None
+        and m.value is not None
+        and m.budget is not None
+        and m.value - GUARD * m.budget.u - least_allowed(m.limit) > _FAR_MM
+    )
+
+
+def _limit_of(m: Measurement) -> tuple[str, str, str]:
+    """What makes two rows one limit: the same thing held to the same limit; a tip adds none."""
+    return m.target, "" if m.limit is None else m.limit.key, str(m.details.get("side", ""))
+
+
+def _order(m: Measurement) -> tuple[int, float]:
+    """Worst verdict first; the one that lacks most first among equals."""
+    short = lacking(m)
+    return worst_first(m), 0.0 if short is None else -short
+
+
+def _note(stop: Measurement | None, limits: int, *, upper: bool) -> Note:
+    if stop is None:
+        return Note("size-meets" if limits else "size-no-limit", {"limits": limits})
+    side = str(stop.details.get("side", ""))
+    if side == "lingual" and upper:
+        side = "palatal"
+    what = side or stop.target
+    short = lacking(stop)
+    if short is None:
+        return Note("size-not-assessed", {"what": what})
+    code = "size-near" if stop.verdict == "too near to tell" else "size-lacks"
+    return Note(code, {"what": what, "lacking": _rounded_up(short)})
+
+
+def _rounded_up(value_mm: float) -> float:
+    """A tenth, never less than the value: what is lacking is not made smaller."""
+    return math.ceil(value_mm * 10.0 - 1e-9) / 10.0

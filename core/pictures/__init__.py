@@ -1,0 +1,1 @@
+"""What is drawn, as display lists: sections, panorama, arch map, remaining bone."""

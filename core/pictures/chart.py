@@ -1,0 +1,355 @@
+"""The pictures: what is cut, what is drawn on it, and what it is called.
+
+Each builder returns a `Chart`, the display list that paper, PNG and bench draw alike. Letters
+and words at the edges come from patient coordinates, never from a picture. Section across the
+arch and plane through the fixture's axis always carry different titles.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from core.arch import Arch, fixture_frame, station_words
+from core.bone.bone_levels import BoneLevels
+from core.drawing import Chart, Line, Sides, patient_letters, window_of_volume
+from core.fixture import Fixture
+from core.geometry import PictureGrid, across
+from core.image.ribbon import panorama
+from core.image.section import across_arch_grid, through_axis_grid
+from core.image.volume import Volume
+from core.measurement import Measurement
+from core.measuring.ledger import Ledger
+from core.pictures.chart_desk import label_height_mm
+from core.pictures.chart_parts import (
+    bar,
+    bar_label,
+    not_scanned,
+    sides_of,
+)
+from core.pictures.cortex_lines import cortex_lines
+from core.pictures.overlay import (
+    arch_map_overlay,
+    panorama_overlay,
+    picture_height_mm,
+    section_overlay,
+)
+from core.plans.plan import Plan
+
+SECTION_SIZE_MM = (46.0, 60.0)
+
+__all__ = [
+    "View",
+    "across_arch_chart",
+    "arch_map_chart",
+    "label_height_mm",
+    "neighbour_charts",
+    "panorama_chart",
+    "picture_pixel_mm",
+    "sides_of",
+    "through_axis_chart",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class View:
+    """How a section is looked at.
+
+    Parameters
+    ----------
+    size_mm : (width, height)
+    pixel_mm : float or None
+        Half the smallest voxel edge when left out.
+    window : (low, high) or None
+        Of the whole volume when left out.
+    slab_mm : float
+        For looking only.
+    most_witnesses : int
+        How many measured distances are drawn, the worst first.
+    drawn_at : float
+        Scale of the print that labels are laid out for.
+    bare : bool
+        Without distance lines, numerals and bar, for the small neighbours.
+    centre_depth_mm : float or None
+        For planes through an axis: depth below the platform in the picture's middle; half the
+        fixture's length when left out.
+    levels : BoneLevels or None
+        The scan's grey levels: the edges of the cortex are then drawn where the picture crosses
+        the ridge. It takes some 60 ms a picture: for paper, not for a hand that moves.
+    """
+
+    size_mm: tuple[float, float] = SECTION_SIZE_MM
+    pixel_mm: float | None = None
+    window: tuple[float, float] | None = None
+    slab_mm: float = 0.0
+    most_witnesses: int = 5
+    drawn_at: float = 1.0
+    bare: bool = False
+    centre_depth_mm: float | None = None
+    levels: BoneLevels | None = None
+
+
+PLAIN = View()
+
+
+def across_arch_chart(
+    volume: Volume,
+    plan: Plan,
+    arch: Arch,
+    station_mm: float,
+    ledger: Ledger | None = None,
+    *,
+    view: View = PLAIN,
+) -> Chart:
+    """Section across the arch with its chart.
+
+    Parameters
+    ----------
+    volume, plan, arch
+    station_mm : float
+    ledger : Ledger, optional
+        Whose measured distances are drawn where they lie in or near the picture's plane.
+    view : View
+    """
+    grid = across_arch_grid(
+        arch,
+        station_mm,
+        size_mm=view.size_mm,
+        pixel_mm=view.pixel_mm or picture_pixel_mm(volume),
+        centre_height_mm=picture_height_mm(plan, arch, station_mm),
+    )
+    frame = arch.frame(station_mm)
+    subject = _subject_at(plan, arch, station_mm)
+    words = station_words(arch, station_mm, plan.midline)
+    head = _Head(
+        title="Section across the arch",
+        subtitle=f"{subject.tooth} region, {words}" if subject.tooth else words,
+        sides=sides_of(grid, frame.buccal, None, jaw=plan.jaw, named=True),
+    )
+    rows = () if ledger is None or not subject.id else ledger.of(subject.id)
+    return _flat_chart(volume, plan, grid, head=head, rows=rows, view=view)
+
+
+def through_axis_chart(
+    volume: Volume,
+    plan: Plan,
+    arch: Arch,
+    fixture: Fixture,
+    ledger: Ledger | None = None,
+    *,
+    turn_deg: float = 0.0,
+    view: View = PLAIN,
+) -> Chart:
+    """Plane through a fixture's axis at a turn (0° buccal, 90° mesial on the right)."""
+    frame = fixture_frame(fixture, arch)
+    grid = through_axis_grid(
+        fixture,
+        frame,
+        turn_deg=turn_deg,
+        size_mm=view.size_mm,
+        pixel_mm=view.pixel_mm or picture_pixel_mm(volume),
+        centre_depth_mm=view.centre_depth_mm,
+    )
+    sides = sides_of(grid, frame.b, frame.m, jaw=plan.jaw, named=frame.named_by_tooth)
+    head = _Head(
+        title=f"Plane through the fixture’s axis, turn {turn_deg:g}°",
+        subtitle=f"fixture {fixture.id}, {_first_lower(sides.right)} on the right",
+        sides=sides,
+    )
+    rows = () if ledger is None else ledger.of(fixture.id)
+    # Along the arch the plane runs through roots: their outlines are not those of the ridge.
+    crosses = abs(np.sin(np.radians(turn_deg))) < 0.5
+    view = view if crosses else replace(view, levels=None)
+    return _flat_chart(volume, plan, grid, head=head, rows=rows, view=view)
+
+
+def neighbour_charts(
+    volume: Volume,
+    plan: Plan,
+    arch: Arch,
+    station_mm: float,
+    *,
+    tooth: str = "",
+    step_mm: float = 1.0,
+    each_way: int = 3,
+    size_mm: tuple[float, float] = (22.0, 34.0),
+    window: tuple[float, float] | None = None,
+) -> tuple[Chart, ...]:
+    """Sections beside a station, from mesial to distal: "3 mm mesial ... 3 mm distal".
+
+    Without a tooth they run from the patient's right to the left and say so.
+    """
+    mesial_sign = {"1": 1, "4": 1, "2": -1, "3": -1}.get(tooth[:1], 0)
+    charts: list[Chart] = []
+    for n in range(-each_way, each_way + 1):
+        shift = n * step_mm * (-mesial_sign or 1)
+        words = ("mesial", "distal") if mesial_sign else ("to the right", "to the left")
+        name = "here" if n == 0 else f"{abs(n) * step_mm:g} mm {words[n > 0]}"
+        view = View(size_mm=size_mm, window=window, bare=True, most_witnesses=0)
+        chart = across_arch_chart(volume, plan, arch, station_mm + shift, view=view)
+        charts.append(replace(chart, title=name, subtitle=""))
+    return tuple(charts)
+
+
+def arch_map_chart(
+    volume: Volume,
+    plan: Plan,
+    arch: Arch,
+    *,
+    station_mm: float | None = None,
+    height_mm: float = 0.0,
+    pixel_mm: float = 0.4,
+    slab_mm: float = 3.0,
+    window: tuple[float, float] | None = None,
+) -> Chart:
+    """Picture parallel to the jaw plane, seen from below: the patient's right on the left.
+
+    With the arch, its stations each 10 mm, the fixtures, and the line of one section.
+    """
+    grid = _over_arch(arch, pixel_mm, height_mm)
+    overlay = arch_map_overlay(plan, arch, grid)
+    lines = list(overlay.lines)
+    if station_mm is not None:
+        frame = arch.frame(station_mm)
+        ends = np.stack([frame.origin - 8 * frame.buccal, frame.origin + 8 * frame.buccal])
+        lines.append(Line(style="site line", points=grid.uv_mm(ends)[:, :2]))
+    grey = volume.picture(grid, slab_mm=slab_mm)
+    way = "above" if height_mm > 0 else "below"
+    height = f"{abs(height_mm):g} mm {way} the jaw plane" if height_mm else "at the jaw plane"
+    return Chart(
+        title="Arch map, seen from below",
+        subtitle=f"{height}, {slab_mm:g} mm thick",
+        grey=grey,
+        pixel_mm=pixel_mm,
+        window=window or window_of_volume(volume),
+        sides=sides_of(grid, None, None, jaw=plan.jaw, named=False),
+        lines=(*not_scanned(grey, pixel_mm), *lines, *bar(grid)),
+        labels=(*overlay.labels, bar_label(grid)),
+        grid=grid,
+    )
+
+
+def panorama_chart(
+    volume: Volume,
+    plan: Plan,
+    arch: Arch,
+    *,
+    station_mm: float | None = None,
+    heights_mm: tuple[float, float] | None = None,
+    pixel_mm: float = 0.3,
+    thickness_mm: float = 6.0,
+    window: tuple[float, float] | None = None,
+) -> Chart:
+    """Panorama along the arch: the patient's right on the left, *up* up, true mm along the arch."""
+    if heights_mm is None:
+        middle = picture_height_mm(plan, arch, arch.length_mm / 2)
+        heights_mm = (middle - 20.0, middle + 20.0)
+    grey, ribbon = panorama(
+        volume, arch, heights_mm=heights_mm, pixel_mm=pixel_mm, thickness_mm=thickness_mm
+    )
+    overlay = panorama_overlay(plan, arch, ribbon)
+    lines = list(overlay.lines)
+    if station_mm is not None:
+        u = station_mm - arch.length_mm / 2
+        bottom = -ribbon.rows * pixel_mm / 2
+        ends = np.array([[u, bottom + 5.0], [u, -bottom]])
+        lines.append(Line(style="site line", points=ends))
+    return Chart(
+        title="Panorama along the arch",
+        subtitle=f"{thickness_mm:g} mm thick; mm along the arch",
+        grey=grey,
+        pixel_mm=pixel_mm,
+        window=window or window_of_volume(volume),
+        sides=Sides(left="R", right="L", top=patient_letters(arch.level.up), bottom=""),
+        lines=(*not_scanned(grey, pixel_mm), *lines),
+        labels=overlay.labels,
+    )
+
+
+def picture_pixel_mm(volume: Volume) -> float:
+    """Pixel of a printed section: half the smallest voxel edge, within 0.1 to 0.2 mm."""
+    return float(np.clip(volume.voxel_mm.min() / 2, 0.1, 0.2))
+
+
+@dataclass(frozen=True, slots=True)
+class _Subject:
+    id: str = ""
+    tooth: str = ""
+
+
+def _subject_at(plan: Plan, arch: Arch, station_mm: float) -> _Subject:
+    """The fixture or site whose station this is (within half a millimetre)."""
+    for fixture in plan.fixtures:
+        if abs(arch.station(fixture.platform) - station_mm) < 0.5:
+            return _Subject(fixture.id, fixture.tooth)
+    for site in plan.sites:
+        if abs(site.station_mm - station_mm) < 0.5:
+            return _Subject(site.id, site.tooth)
+    return _Subject()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Head:
+    title: str
+    subtitle: str
+    sides: Sides
+
+
+def _first_lower(side: str) -> str:
+    """``Buccal · L`` → ``buccal``; bare letters stay."""
+    word = side.split(" · ", maxsplit=1)[0]
+    return word if len(word) <= 2 else word.lower()
+
+
+def _flat_chart(
+    volume: Volume,
+    plan: Plan,
+    grid: PictureGrid,
+    *,
+    head: _Head,
+    rows: Iterable[Measurement],
+    view: View,
+) -> Chart:
+    grey = volume.picture(grid, slab_mm=view.slab_mm)
+    overlay = section_overlay(
+        plan, grid, rows, most_witnesses=view.most_witnesses, drawn_at=view.drawn_at,
+        bare=view.bare,
+    )  # fmt: skip
+    cortex: list[Line] = []
+    if view.levels is not None and plan.level is not None:
+        upper = plan.jaw == "upper"
+        cortex = cortex_lines(volume, view.levels, plan.level, grid, upper=upper)
+    lines = (*not_scanned(grey, grid.pixel_mm), *cortex, *overlay.lines)
+    return Chart(
+        title=head.title,
+        subtitle=head.subtitle + (f"; {view.slab_mm:g} mm thick" if view.slab_mm else ""),
+        grey=grey,
+        pixel_mm=grid.pixel_mm,
+        window=view.window or window_of_volume(volume),
+        sides=head.sides,
+        lines=lines if view.bare else (*lines, *bar(grid)),
+        dots=overlay.dots,
+        labels=overlay.labels if view.bare else (*overlay.labels, bar_label(grid)),
+        grid=grid,
+    )
+
+
+def _over_arch(arch: Arch, pixel_mm: float, height_mm: float) -> PictureGrid:
+    """Grid parallel to the jaw plane over the whole arch, seen from below, anterior on top."""
+    up = arch.level.up
+    right = across((1.0, 0.0, 0.0), up)
+    forward = np.cross(right, up)
+    line = arch.curve.polyline(0.05)[1]
+    u, v = line @ right, line @ forward
+    middle = line.mean(axis=0)
+    centre = middle + ((u.min() + u.max()) / 2 - middle @ right) * right
+    centre = centre + ((v.min() + v.max()) / 2 - middle @ forward) * forward
+    return PictureGrid.of_size(
+        origin=centre + height_mm * up,
+        right=right,
+        up=forward,
+        size_mm=(float(np.ptp(u)) + 18.0, float(np.ptp(v)) + 18.0),
+        pixel_mm=pixel_mm,
+    )

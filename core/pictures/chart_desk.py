@@ -1,0 +1,143 @@
+"""Lays measured distances, distance lines and their numerals so that none covers another."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from core.distances.outline import distance_lines
+from core.drawing import Dot, Label, LabelStyle, Line
+from core.geometry import Array, PictureGrid
+from core.measurement import Measurement
+from core.measuring.ledger import worst_first
+from core.plans.plan import Plan
+from core.trust.figures import shown
+
+DISTANCES_MM = (1.0, 2.0, 3.0)
+ON_PLANE_MM = 0.5
+NEAR_PLANE_MM = 3.0
+"""A line whose end is further off the picture's plane is not drawn on it."""
+
+_LABEL_HEIGHT_MM: dict[LabelStyle, float] = {
+    "numeral": 1.8, "witness": 2.3, "scale": 1.9, "name": 2.2,
+}  # fmt: skip
+LONGEST_MM = 12.0
+"""Longer distances only clutter a picture; the ledger has them."""
+
+
+def label_height_mm(style: LabelStyle) -> float:
+    """Height of a label's letters on paper at 1 : 1."""
+    return _LABEL_HEIGHT_MM[style]
+
+
+@dataclass
+class Desk:
+    """Where labels are laid so that none covers another.
+
+    Parameters
+    ----------
+    grid : PictureGrid
+    drawn_at : float
+        Scale of the print that the letters are sized for; letters keep their size on paper.
+    """
+
+    grid: PictureGrid
+    drawn_at: float = 1.0
+    labels: list[Label] = field(default_factory=list)
+    lines: list[Line] = field(default_factory=list)
+    dots: list[Dot] = field(default_factory=list)
+
+    @property
+    def half(self) -> Array:
+        """Half width and half height of the picture."""
+        return np.array([self.grid.cols, self.grid.rows]) * self.grid.pixel_mm / 2
+
+    def put(
+        self, text: str, style: LabelStyle, places: Iterable[Array], *, below: bool = False
+    ) -> None:
+        """Lay a label on the place where it covers least; the first of equals."""
+        found = np.array(list(places), dtype=np.float64)
+        best = found[int(np.argmin(self._costs(self._size(text, style), found)))]
+        self.labels.append(
+            Label(text=text, at=(float(best[0]), float(best[1])), style=style, below=below)
+        )
+
+    def witnesses(self, rows: Iterable[Measurement], *, most: int) -> None:
+        """Measured distances that lie in or near the plane, the worst first, one a target."""
+        chosen: list[tuple[Measurement, Line]] = []
+        targets: set[str] = set()
+        shown_here = [m for m in rows if m.group != "information" and "of" not in m.details]
+        for m in sorted(shown_here, key=_order):
+            line = self._witness_line(m)
+            if line is None or m.target in targets or len(chosen) == most:
+                continue
+            targets.add(m.target or m.id)
+            chosen.append((m, line))
+        self.lines += [line for _, line in chosen]
+        for _, line in chosen:
+            self.dots += [Dot(at=(float(u), float(v)), below=line.below) for u, v in line.points]
+        for m, line in chosen:
+            places = _beside(line.points, 2.4 / self.drawn_at)
+            self.put(shown(m), "witness", places, below=line.below)
+
+    def distances(self, plan: Plan, target: Array) -> list[Line]:
+        """Distance lines with their numerals, off the straight way to the target (2,)."""
+        drawn = distance_lines(plan.structures, self.grid, DISTANCES_MM)
+        for distance, line in drawn:
+            if len(line) < 8:
+                continue
+            far = np.argsort(np.linalg.norm(line - target, axis=1), kind="stable")
+            places = [line[far[int(k)]] for k in np.linspace(len(line) // 4, len(line) - 1, 12)]
+            self.put(f"{distance:g}", "numeral", places)
+        return [Line(style="distance line", points=line) for _, line in drawn]
+
+    def _witness_line(self, m: Measurement) -> Line | None:
+        if m.reading.witness is None:
+            return None
+        ends = self.grid.uv_mm(np.stack(m.reading.witness))
+        off = float(np.abs(ends[:, 2]).max())
+        length = float(np.linalg.norm(ends[1] - ends[0]))
+        if off > NEAR_PLANE_MM or length > LONGEST_MM or (np.abs(ends[:, :2]) > self.half).any():
+            return None
+        style = "witness" if off <= ON_PLANE_MM else "witness off plane"
+        return Line(style=style, points=ends[:, :2], below=m.verdict == "below limit")
+
+    def _costs(self, size: Array, places: Array) -> Array:
+        """(n, 2) places → (n,) how much a label there leaves the picture and covers."""
+        over = np.maximum(np.abs(places) + size / 2 - (self.half - 1.0), 0.0).sum(axis=1) * 20
+        for label in self.labels:
+            apart = np.abs(places - np.array(label.at))
+            gap = ((size + self._size(label.text, label.style)) / 2 - apart).min(axis=1)
+            over += np.where(gap > 0, gap + 1.0, 0.0)
+        if self.lines:
+            ends = np.stack([line.points[[0, -1]] for line in self.lines])
+            steps = np.linspace(ends[:, 0], ends[:, 1], 12).reshape(-1, 2)
+            covered = (np.abs(places[:, None] - steps) < size / 2).all(axis=2)
+            over += 0.2 * covered.sum(axis=1)
+        return np.asarray(over)
+
+    def _size(self, text: str, style: LabelStyle) -> Array:
+        """Width and height of a label and its plate, in mm of the picture."""
+        height = _LABEL_HEIGHT_MM[style]
+        return np.array([0.62 * height * len(text) + 0.9, height + 0.8]) / self.drawn_at
+
+
+def _order(m: Measurement) -> tuple[int, float]:
+    return worst_first(m), np.inf if m.value is None else m.value
+
+
+def _beside(ends: Array, off_mm: float) -> list[Array]:
+    """Places for a numeral: beside the middle of a line, on either side, then beyond its ends."""
+    middle = ends.mean(axis=0)
+    along = ends[1] - ends[0]
+    length = float(np.linalg.norm(along))
+    along = along / length if length > 1e-9 else np.array([1.0, 0.0])
+    side = np.array([-along[1], along[0]])
+    places = [middle + s * r * off_mm * side for r in (1.0, 1.6) for s in (1, -1)]
+    places += [ends[1] + 1.2 * off_mm * along, ends[0] - 1.2 * off_mm * along]
+    places += [
+        end + s * r * off_mm * side for r in (1.0, 1.8, 2.6) for end in ends for s in (1, -1)
+    ]
+    return places

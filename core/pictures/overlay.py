@@ -1,0 +1,162 @@
+"""What is drawn over a picture, apart from the picture: the same lines on paper and bench.
+
+An overlay needs the plan and where the picture lies, never the voxels, so that a window can
+lay it over a picture that it has cut by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from core.arch import Arch, fixture_frame
+from core.distances.outline import structure_lines, style_of
+from core.distances.tubes import tubes_of
+from core.drawing import Dot, Label, Line
+from core.geometry import Array, PictureGrid
+from core.image.ribbon import Ribbon
+from core.measurement import Measurement
+from core.measuring.rulers import ruler_ink
+from core.pictures.chart_desk import Desk
+from core.pictures.chart_parts import fixture_lines, jaw_plane, near_plane_line
+from core.plans.plan import Plan
+from core.structures import Course
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Overlay:
+    """Lines, dots and labels in uv_mm, in the order in which they are drawn."""
+
+    lines: tuple[Line, ...] = ()
+    dots: tuple[Dot, ...] = ()
+    labels: tuple[Label, ...] = ()
+
+
+def section_overlay(
+    plan: Plan,
+    grid: PictureGrid,
+    rows: Iterable[Measurement] = (),
+    *,
+    most_witnesses: int = 5,
+    drawn_at: float = 1.0,
+    bare: bool = False,
+) -> Overlay:
+    """Everything over a section or a plane through an axis.
+
+    Parameters
+    ----------
+    plan : Plan
+    grid : PictureGrid
+    rows : iterable of Measurement
+        Whose measured distances are drawn where they lie in or near the picture's plane.
+    most_witnesses : int
+        How many of them, the worst first.
+    drawn_at : float
+        Scale that labels are laid out for.
+    bare : bool
+        Without distance lines and numerals.
+    """
+    lines: list[Line] = [*jaw_plane(plan, grid), *structure_lines(plan.structures, grid)]
+    for axis in plan.stent_axes:
+        lines += near_plane_line(grid, axis.occlusal, axis.gingival, style="stent axis")
+    for fixture in plan.fixtures:
+        lines += fixture_lines(fixture, grid)
+    by_hand = ruler_ink(plan, grid)
+    lines += by_hand.lines
+    desk = Desk(grid, drawn_at=drawn_at)
+    # With a fixture its clearances count; without one the ridge.
+    kinds = ("clearance", "wall", "ridge_width", "ridge_height")
+    measured = [m for m in rows if m.kind in (kinds[:2] if m.fixture else kinds[2:])]
+    desk.witnesses(measured, most=most_witnesses)
+    if not bare:
+        outlines = [line.points.mean(axis=0) for line in lines if line.style == "fixture"]
+        lines += desk.distances(plan, outlines[0] if outlines else np.zeros(2))
+        for label in by_hand.labels:
+            desk.put(label.text, label.style, _around(label.at, 3.0 / drawn_at))
+    return Overlay(
+        lines=(*lines, *desk.lines),
+        dots=(*desk.dots, *by_hand.dots),
+        labels=tuple(desk.labels),
+    )
+
+
+def _around(at: tuple[float, float], off_mm: float) -> list[Array]:
+    """A place, then the ones around it, nearest first."""
+    turns = np.radians(np.arange(0.0, 360.0, 45.0))
+    ways = np.stack([np.cos(turns), np.sin(turns)], axis=1)
+    return [np.array(at), *(np.array(at) + r * off_mm * w for r in (1.0, 1.8, 2.6) for w in ways)]
+
+
+def arch_map_overlay(plan: Plan, arch: Arch, grid: PictureGrid) -> Overlay:
+    """The arch with its stations each 5 mm, numbered each 10 mm, and the fixtures from above."""
+    lines = [Line(style="arch", points=grid.uv_mm(arch.curve.polyline(0.05)[1])[:, :2])]
+    desk = Desk(grid)
+    for station in np.arange(0.0, arch.length_mm + 1e-6, 5.0):
+        frame = arch.frame(float(station))
+        long = station % 10 == 0
+        reach = 1.6 if long else 0.8
+        ends = np.stack([frame.origin - reach * frame.buccal, frame.origin + reach * frame.buccal])
+        lines.append(Line(style="station tick", points=grid.uv_mm(ends)[:, :2]))
+        if long:
+            place = grid.uv_mm(frame.origin + 3.6 * frame.buccal)[0]
+            desk.put(f"{station:g}", "numeral", [place[:2]])
+    lines += [line for f in plan.fixtures for line in fixture_lines(f, grid, seen_from_below=True)]
+    return Overlay(lines=tuple(lines), labels=tuple(desk.labels))
+
+
+def panorama_overlay(plan: Plan, arch: Arch, ribbon: Ribbon) -> Overlay:
+    """Stations each 10 mm, curves that were marked, and the fixtures, flattened along the arch."""
+    pixel_mm = ribbon.pixel_mm
+    middle_mm = ribbon.station((ribbon.cols - 1) / 2)
+
+    def flat(points_mm: Array) -> Array:
+        row_col = ribbon.row_col(points_mm)
+        u = (row_col[:, 1] - (ribbon.cols - 1) / 2) * pixel_mm
+        v = ((ribbon.rows - 1) / 2 - row_col[:, 0]) * pixel_mm
+        return np.stack([u, v], axis=1)
+
+    half_width = ribbon.cols * pixel_mm / 2
+    bottom = -ribbon.rows * pixel_mm / 2
+    lines: list[Line] = []
+    labels: list[Label] = []
+    for station in np.arange(0.0, arch.length_mm + 1e-6, 10.0):
+        u = float(station) - middle_mm
+        if abs(u) > half_width:
+            continue
+        lines.append(Line(style="station tick", points=np.array([[u, bottom], [u, bottom + 1.5]])))
+        if abs(u) < half_width - 2.5:
+            labels.append(Label(text=f"{station:g}", at=(u, bottom + 3.2), style="numeral"))
+    for structure in plan.structures:
+        style = style_of(structure)
+        if isinstance(structure, Course) and style is not None:
+            for tube in tubes_of(structure):
+                line = flat(tube.points)
+                across = np.stack([np.zeros(len(line)), tube.radii], axis=1)
+                lines += [Line(style=style, points=line + s * across) for s in (1.0, -1.0)]
+    for fixture in plan.fixtures:
+        depth, radius = fixture.size.profile.T
+        mesial = fixture_frame(fixture, arch).m
+        middle = fixture.platform + depth[:, None] * fixture.towards_apex
+        side = radius[:, None] * mesial
+        ring = np.vstack([middle + side, (middle - side)[::-1]])
+        lines.append(Line(style="fixture", points=flat(ring), closed=True))
+    return Overlay(lines=tuple(lines), labels=tuple(labels))
+
+
+def picture_height_mm(plan: Plan, arch: Arch, station_mm: float) -> float:
+    """Height of a section's middle over the jaw plane: between what was marked nearby."""
+    origin = arch.frame(station_mm).origin
+    near: list[Array] = []
+    for fixture in plan.fixtures:
+        near += [fixture.platform, fixture.apex]
+    for structure in plan.structures:
+        marks = getattr(structure, "points", None)
+        if marks is not None:
+            near += list(marks)
+    close = [p for p in near if np.linalg.norm(arch.level.project(p)[0] - origin) < 15.0]
+    if not close:
+        return 15.0 if plan.jaw == "upper" else -15.0
+    heights = arch.level.height_mm(np.stack(close))
+    return float(heights.min() + heights.max()) / 2

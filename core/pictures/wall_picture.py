@@ -1,0 +1,127 @@
+"""The remaining bone laid out flat: depth downwards, direction across, lines of equal bone.
+
+Directions run lingual, distal, buccal (in the middle), mesial, lingual. A line of equal bone is
+where linear interpolation between the rays of a `WallMap` meets its value (contourpy); it is
+drawn, never measured on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import contourpy
+import numpy as np
+from numpy.typing import NDArray
+
+from core.bone.wall import WallMap
+from core.bone.wall_rays import NOT_FOUND, NOT_SCANNED, TO_ROOT
+from core.fixture import Fixture
+from core.geometry import Array
+from core.identity import Tooth
+from core.plans.limits import limit_for, zone_key
+from core.plans.plan import Plan
+from core.trust.figures import plain
+from core.trust.verdict import least_allowed
+
+LEVELS_MM = (1.0, 2.0, 3.0, 4.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WallLine:
+    """A line on the picture.
+
+    Parameters
+    ----------
+    points : (n, 2)
+        Turn in degrees and depth in mm.
+    label : str
+        Its numeral.
+    is_limit : bool
+        The border of where the bone is below its limit.
+    """
+
+    points: Array
+    label: str
+    is_limit: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WallPicture:
+    """What is drawn of the remaining bone; arrays are (depths, turns), the last turn is 180.
+
+    Parameters
+    ----------
+    depths_mm : (D,)
+    turns_deg : (P + 1,)
+    bone_mm : (D, P + 1)
+        NaN where it is not known.
+    unknown : (D, P + 1) bool
+        Not found or not scanned: hatched.
+    to_root : (D, P + 1) bool
+        The ray ended at a tooth, not at the outside.
+    below : (D, P + 1) bool
+        Under the limit of its side and depth.
+    lines : tuple of WallLine
+    """
+
+    depths_mm: Array
+    turns_deg: Array
+    bone_mm: Array
+    unknown: NDArray[np.bool_]
+    to_root: NDArray[np.bool_]
+    below: NDArray[np.bool_]
+    lines: tuple[WallLine, ...]
+
+
+def wall_picture(wall: WallMap, plan: Plan, fixture: Fixture) -> WallPicture:
+    """Lay out the remaining bone of a fixture with the limits of its plan."""
+    turns = np.append(wall.turns_deg, 180.0)
+    bone = _closed(wall.bone_mm)
+    state = _closed(wall.state)
+    limit = _closed(_limits(wall, plan, fixture))
+    lines = [
+        WallLine(points=points, label=plain(level).removesuffix(".0"))
+        for level in LEVELS_MM
+        for points in _contours(turns, wall.depths_mm, bone, level)
+    ]
+    lines += [
+        WallLine(points=points, label="limit", is_limit=True)
+        for points in _contours(turns, wall.depths_mm, bone - limit, 0.0)
+    ]
+    with np.errstate(invalid="ignore"):
+        below = bone < limit
+    return WallPicture(
+        depths_mm=wall.depths_mm,
+        turns_deg=turns,
+        bone_mm=bone,
+        unknown=(state == NOT_FOUND) | (state == NOT_SCANNED),
+        to_root=state == TO_ROOT,
+        below=below,
+        lines=tuple(lines),
+    )
+
+
+def _limits(wall: WallMap, plan: Plan, fixture: Fixture) -> Array:
+    """(D, P) limit by depth and direction; NaN towards the neighbours, where none applies."""
+    tooth = Tooth.of(fixture.tooth) if fixture.tooth else None
+    limits = np.full(wall.bone_mm.shape, np.nan)
+    lingual = least_allowed(limit_for("wall-lingual", plan, tooth=tooth))
+    limits[:, wall.sector("lingual")] = lingual
+    for row, depth in enumerate(wall.depths_mm):
+        key = zone_key("wall-buccal", float(depth))
+        limit = least_allowed(limit_for(key, plan, tooth=tooth))
+        limits[row, wall.sector("buccal")] = limit
+    return limits
+
+
+def _closed(values: NDArray[np.generic]) -> Array:
+    """With the first direction once more at the end: -180 and 180 are the same."""
+    return np.asarray(np.concatenate([values, values[:, :1]], axis=1))
+
+
+def _contours(turns: Array, depths: Array, values: Array, level: float) -> list[Array]:
+    if len(depths) < 2:
+        return []
+    known = np.ma.masked_invalid(values)
+    found = contourpy.contour_generator(turns, depths, known).lines(level)
+    return [np.asarray(line, dtype=np.float64) for line in found if len(line) > 1]

@@ -1,0 +1,349 @@
+"""Least allowed distances: rows with zones, lower lines and sources; what a plan changed.
+
+Every row's figures are published ones or marked ``common practice, no source``. A source whose
+figure was recalled and not read again carries "(from memory)". None of them is a proven threshold
+of harm: "2 mm to the canal" is a planning margin that absorbs imaging and drilling error.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Literal, TypeAlias
+
+from core.identity import Tooth
+from core.measurement import Limit
+from core.plans.plan import Plan
+
+Basis: TypeAlias = Literal["seen", "memory", "common practice"]
+SurfaceSide: TypeAlias = Literal["buccal", "lingual", "apical"]
+
+SHOULDER_MM = 2.0
+"""Roots and fixtures: the shoulder zone ends this far below the platform."""
+
+BUCCAL_MM = 4.0
+"""Buccal bone: the zone with the larger limit ends this far below the platform."""
+
+COMMON = "common practice, no source"
+_FOKAS = "Fokas, Vaughn, Scarfe, Bornstein 2018, Clin Oral Implants Res 29(S16):393"
+_TEXTBOOK = "Hupp, Ellis, Tucker, Contemporary Oral and Maxillofacial Surgery (from memory)"
+_FORAMEN = "Greenstein, Tarnow 2006, J Periodontol 77:1933 (from memory)"
+_ROOT = (
+    "Esposito et al. 1993, Eur J Orthod 15:255; Grunder et al. 2005, Int J Periodontics "
+    "Restorative Dent 25:113 (from memory)"
+)
+_WALL = "Alodadi et al. 2016, J Oral Biol 3(1):7"
+_TARNOW = "Tarnow, Cho, Wallace 2000, J Periodontol 71:546"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitRow:
+    """A shipped row of limits.
+
+    Parameters
+    ----------
+    key : str
+        As in plan files.
+    value, lower_line : float
+        mm. Below the lower line the wording hardens, and no plan can go below it.
+    zone : str
+        Where the row applies, for people.
+    between : str
+        What the distance lies between, for people.
+    source : str
+        Author, journal, year; or "common practice, no source".
+    basis : {'seen', 'memory', 'common practice'}
+        Whether the figure was read in the source, recalled, or is the trade's habit.
+    """
+
+    key: str
+    value: float
+    lower_line: float
+    zone: str
+    between: str
+    source: str
+    basis: Basis
+
+
+_SHOULDER = "shoulder zone: platform \N{PLUS-MINUS SIGN} 2 mm"
+_DEEPER = "deeper than 2 mm below the platform"
+_CANAL = "fixture and outside of the canal's bony wall"
+_SURFACE = "fixture and outer bone surface, lingual or palatal"
+
+ROWS: tuple[LimitRow, ...] = (
+    LimitRow(
+        key="canal",
+        value=2.0,
+        lower_line=1.0,
+        zone="everywhere",
+        between=_CANAL,
+        source=_FOKAS,
+        basis="seen",
+    ),
+    LimitRow(
+        key="loop",
+        value=2.0,
+        lower_line=1.0,
+        zone="everywhere",
+        between="fixture and anterior loop",
+        source=_FOKAS,
+        basis="seen",
+    ),
+    LimitRow(
+        key="foramen",
+        value=2.0,
+        lower_line=1.0,
+        zone="everywhere",
+        between="fixture and mental foramen",
+        source=_FORAMEN,
+        basis="memory",
+    ),
+    LimitRow(
+        key="vessel",
+        value=2.0,
+        lower_line=1.0,
+        zone="everywhere",
+        between="fixture and vessel",
+        source=_FOKAS,
+        basis="seen",
+    ),
+    LimitRow(
+        key="root",
+        value=1.5,
+        lower_line=1.0,
+        zone=_SHOULDER,
+        between="fixture and root",
+        source=_ROOT,
+        basis="memory",
+    ),
+    LimitRow(
+        key="root-deep",
+        value=1.0,
+        lower_line=1.0,
+        zone=_DEEPER,
+        between="fixture and root",
+        source=COMMON,
+        basis="common practice",
+    ),
+    LimitRow(
+        key="floor",
+        value=1.0,
+        lower_line=0.0,
+        zone="everywhere",
+        between="fixture and sinus or nasal floor",
+        source=_TEXTBOOK,
+        basis="memory",
+    ),
+    LimitRow(
+        key="fixture",
+        value=3.0,
+        lower_line=2.0,
+        zone=_SHOULDER,
+        between="two fixtures",
+        source=_TARNOW,
+        basis="seen",
+    ),
+    LimitRow(
+        key="fixture-deep",
+        value=2.0,
+        lower_line=2.0,
+        zone=_DEEPER,
+        between="two fixtures",
+        source=COMMON,
+        basis="common practice",
+    ),
+    LimitRow(
+        key="wall-buccal",
+        value=2.0,
+        lower_line=1.0,
+        zone="within 4 mm of the platform, teeth 1 to 5",
+        between="fixture and outer edge of the buccal bone",
+        source=_WALL,
+        basis="seen",
+    ),
+    LimitRow(
+        key="wall-buccal-deep",
+        value=1.0,
+        lower_line=1.0,
+        zone="deeper than 4 mm below the platform",
+        between="fixture and outer edge of the buccal bone",
+        source=COMMON,
+        basis="common practice",
+    ),
+    LimitRow(
+        key="wall-lingual",
+        value=1.0,
+        lower_line=0.5,
+        zone="everywhere",
+        between="fixture and outer edge of the lingual or palatal bone",
+        source=_WALL,
+        basis="seen",
+    ),
+    LimitRow(
+        key="surface-lingual",
+        value=1.0,
+        lower_line=0.5,
+        zone="above the apical third",
+        between=_SURFACE,
+        source=COMMON,
+        basis="common practice",
+    ),
+    LimitRow(
+        key="surface-apical",
+        value=2.0,
+        lower_line=1.0,
+        zone="apical third and apex",
+        between="fixture and outer bone surface",
+        source=COMMON,
+        basis="common practice",
+    ),
+    LimitRow(
+        key="border",
+        value=1.0,
+        lower_line=0.0,
+        zone="everywhere",
+        between="fixture and lower border",
+        source=_TEXTBOOK,
+        basis="memory",
+    ),
+    LimitRow(
+        key="tip",
+        value=2.0,
+        lower_line=1.0,
+        zone="at full drilling depth",
+        between="tip of the drill and outer bone surface",
+        source=COMMON,
+        basis="common practice",
+    ),
+)
+
+_WALL_BUCCAL_BACK = LimitRow(
+    key="wall-buccal",
+    value=1.5,
+    lower_line=1.0,
+    zone="within 4 mm of the platform, teeth 6 to 8",
+    between="fixture and outer edge of the buccal bone",
+    source="Monje et al. 2019, Int J Oral Maxillofac Implants (in dogs)",
+    basis="seen",
+)
+
+LOOP_UNSEEN = LimitRow(
+    key="loop-unseen",
+    value=5.0,
+    lower_line=4.0,
+    zone="mesial of the foramen, while the loop is neither marked nor declared",
+    between="fixture and mesial edge of the mental foramen, along the arch",
+    source=_TEXTBOOK,
+    basis="memory",
+)
+"""Stands in while nobody knows the loop; no plan can change it, marking the loop replaces it."""
+
+KEYS: tuple[str, ...] = tuple(row.key for row in ROWS)
+"""Keys that a plan can change, as in ``limits`` of a plan file."""
+
+_BY_KEY: Mapping[str, LimitRow] = MappingProxyType({row.key: row for row in (*ROWS, LOOP_UNSEEN)})
+
+
+def row_for(key: str, *, tooth: Tooth | None = None) -> LimitRow:
+    """Shipped row of a key; the buccal bone of teeth 6-8 has its own, an unknown tooth the larger.
+
+    Raises
+    ------
+    KeyError
+        When there is no such key.
+    """
+    if key == "wall-buccal" and tooth is not None and tooth.position >= 6:
+        return _WALL_BUCCAL_BACK
+    return _BY_KEY[key]
+
+
+def limit_for(key: str, plan: Plan | None = None, *, tooth: Tooth | None = None) -> Limit:
+    """Limit in force for a key: the plan's where it changed it, with the default beside.
+
+    Parameters
+    ----------
+    key : str
+        One of `KEYS`, or ``loop-unseen``.
+    plan : Plan or None
+        None: the shipped limit.
+    tooth : Tooth or None
+        Only the buccal bone depends on it.
+
+    Raises
+    ------
+    KeyError
+        When there is no such key.
+    """
+    row = row_for(key, tooth=tooth)
+    changed = None if plan is None or key not in KEYS else plan.limits.get(key)
+    if changed is None:
+        return Limit(
+            key=key,
+            value=row.value,
+            lower_line=row.lower_line,
+            source=row.source,
+            default=row.value,
+        )
+    return Limit(
+        key=key,
+        value=changed.value,
+        lower_line=row.lower_line,
+        source=row.source,
+        default=row.value,
+        changed_by=changed.by,
+        changed_at=changed.at,
+        reason=changed.reason,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Zone:
+    """A stretch of a fixture with its own limit.
+
+    Parameters
+    ----------
+    key : str
+        Key of the limit.
+    from_mm, to_mm : float
+        Depths below the platform along the axis.
+    """
+
+    key: str
+    from_mm: float
+    to_mm: float
+
+
+def zones_of(key: Literal["root", "fixture", "wall-buccal"], length_mm: float) -> tuple[Zone, ...]:
+    """Zones of a fixture for roots, other fixtures or buccal bone, from the platform down.
+
+    Each zone must be measured by itself: the shortest distance of all may lie deep, where it
+    meets the smaller limit, while the shoulder misses the larger one.
+    """
+    edge = BUCCAL_MM if key == "wall-buccal" else SHOULDER_MM
+    upper = Zone(key=key, from_mm=0.0, to_mm=min(edge, length_mm))
+    if length_mm <= edge:
+        return (upper,)
+    return (upper, Zone(key=f"{key}-deep", from_mm=edge, to_mm=length_mm))
+
+
+def zone_key(key: Literal["root", "fixture", "wall-buccal"], depth_mm: float) -> str:
+    """Key of the limit for a point of the fixture at a depth below its platform.
+
+    The border belongs to the zone above, whose limit is the larger one.
+    """
+    edge = BUCCAL_MM if key == "wall-buccal" else SHOULDER_MM
+    return key if depth_mm <= edge else f"{key}-deep"
+
+
+def surface_key(side: SurfaceSide, *, depth_mm: float, length_mm: float) -> str:
+    """Key of the limit to the outer bone surface.
+
+    Lingual or palatal: ``surface-lingual``, in the apical third ``surface-apical``. Apical:
+    ``surface-apical``. Buccal: that of the buccal bone at this depth.
+    """
+    if side == "buccal":
+        return zone_key("wall-buccal", depth_mm)
+    if side == "lingual" and depth_mm < length_mm * 2 / 3:
+        return "surface-lingual"
+    return "surface-apical"

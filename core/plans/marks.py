@@ -1,0 +1,112 @@
+"""Every point of a plan that a hand placed, under one kind of address."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from core.distances.outline import kind_of
+from core.geometry import Array, vector
+from core.plans.plan import Plan
+from core.structures import Foramen, KnownObject, PointMarks, Structure
+
+Sort: TypeAlias = Literal["structure", "stent axis", "ruler", "angle", "arch", "midline"]
+
+FORAMEN_PARTS = ("mesial", "distal", "upper")
+STENT_PARTS = ("occlusal", "gingival")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Mark:
+    """One hand-placed point and where it belongs.
+
+    Parameters
+    ----------
+    sort : str
+        Which list of the plan holds its owner.
+    owner : str
+        Id of the owner; ``arch`` and ``midline`` for these two.
+    part : str
+        Number in the owner's points from 0, or the name of an edge or end.
+    kind : str
+        Kind of the owner, as in plan files.
+    point_mm : (3,) patient LPS mm
+    seen : {'yes', 'faint', 'no'}
+    """
+
+    sort: Sort
+    owner: str
+    part: str
+    kind: str
+    point_mm: Array
+    seen: str = "yes"
+
+    @property
+    def key(self) -> tuple[str, str, str]:
+        """What stays the same when the mark is moved."""
+        return self.sort, self.owner, self.part
+
+    def words(self) -> str:
+        """For people: ``canal left: mark 3``, ``foramen left: mesial edge``."""
+        name = self.owner.replace("-", " ")
+        if self.sort == "midline":
+            return name
+        if self.part.isdigit():
+            return f"{name}: mark {int(self.part) + 1}"
+        return f"{name}: {self.part} {'end' if self.sort == 'stent axis' else 'edge'}"
+
+
+def marks_of(plan: Plan) -> tuple[Mark, ...]:
+    """Every mark of a plan: structures, stent axes, rulers, angles, arch, midline."""
+    return tuple(_all(plan))
+
+
+def mark_at(plan: Plan, key: tuple[str, str, str]) -> Mark | None:
+    """The mark with a key; None where it is not there any more."""
+    return next((m for m in _all(plan) if m.key == key), None)
+
+
+def id_from(words: str) -> str:
+    """An id made of a person's words: ``Left canal`` → ``left-canal``; may be empty."""
+    return re.sub(r"[^a-z0-9]+", "-", words.lower()).strip("-")
+
+
+def _all(plan: Plan) -> Iterator[Mark]:
+    for structure in plan.structures:
+        yield from _of_structure(structure)
+    for axis in plan.stent_axes:
+        for part in STENT_PARTS:
+            place = vector(getattr(axis, part))
+            yield Mark(
+                sort="stent axis", owner=axis.id, part=part, kind="stent axis", point_mm=place
+            )
+    for ruler in plan.rulers:
+        yield from _numbered("ruler", ruler.id, ruler.points)
+    for angle in plan.angles:
+        yield from _numbered("angle", angle.id, angle.points)
+    if plan.arch_points is not None:
+        yield from _numbered("arch", "arch", plan.arch_points)
+    if plan.midline is not None:
+        yield Mark(sort="midline", owner="midline", part="0", kind="midline", point_mm=plan.midline)
+
+
+def _of_structure(s: Structure) -> Iterator[Mark]:
+    kind = kind_of(s)
+    if isinstance(s, Foramen):
+        for part in FORAMEN_PARTS:
+            place = getattr(s, part)
+            if place is not None:
+                yield Mark(sort="structure", owner=s.id, part=part, kind=kind, point_mm=place)
+        return
+    seen = ("yes",) * len(s.points) if isinstance(s, PointMarks | KnownObject) else s.seen
+    for i, (place, how) in enumerate(zip(s.points, seen, strict=True)):
+        yield Mark(
+            sort="structure", owner=s.id, part=str(i), kind=kind, point_mm=vector(place), seen=how
+        )
+
+
+def _numbered(sort: Sort, owner: str, places: Array) -> Iterator[Mark]:
+    for i, place in enumerate(places):
+        yield Mark(sort=sort, owner=owner, part=str(i), kind=sort, point_mm=vector(place))

@@ -1,0 +1,140 @@
+"""The plan: what the dentist set, marked and decided, as one frozen value."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal, TypeAlias
+
+from core.fixture import Fixture
+from core.geometry import Array, points, vector
+from core.level import Level
+from core.structures import AngleMark, Ruler, StentAxis, Structure
+
+Jaw: TypeAlias = Literal["lower", "upper"]
+DeclaredState: TypeAlias = Literal[
+    "not near this site", "looked for, not visible", "outside the scanned region"
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScanTie:
+    """Which scan a plan was made on."""
+
+    series_uid: str = ""
+    frame_of_reference_uid: str = ""
+    fingerprint: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site:
+    """A place to measure the ridge before any fixture exists."""
+
+    id: str
+    tooth: str = ""
+    station_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Declaration:
+    """A structure that is not marked, with the reason given by a person."""
+
+    structure: str
+    state: DeclaredState
+    reason: str = ""
+    by: str = ""
+    at: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SideCheck:
+    """A person's answer: the site is on the patient's left or right, compared against what."""
+
+    side: Literal["left", "right"]
+    against: str = ""
+    by: str = ""
+    at: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChangedLimit:
+    """A limit that this plan changed."""
+
+    value: float
+    by: str = ""
+    at: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ImageCheck:
+    """A person's judgement of the image: ``none``, ``away from the site`` or ``at the site``.
+
+    `trouble` maps movement, streaks, noise, cut-off field, gap under the stent to one of these.
+    """
+
+    trouble: Mapping[str, str] = field(default_factory=dict)
+    by: str = ""
+    at: str = ""
+
+    @property
+    def at_the_site(self) -> bool:
+        """True when any trouble lies at the site: *meets limit* is then never given."""
+        return "at the site" in self.trouble.values()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignOff:
+    """Who signed which state of the plan."""
+
+    name: str
+    role: str = ""
+    at: str = ""
+    plan_fingerprint: str = ""
+    revision: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Plan:
+    """The whole plan document; see `core.plans.plan_file` for reading and writing.
+
+    Parameters
+    ----------
+    locked : tuple of str
+        Ids of what a person locked against being moved or deleted by accident.
+    document : mapping
+        The JSON as read, so that unknown keys are kept on save.
+    """
+
+    scan: ScanTie | None = None
+    jaw: Jaw | None = None
+    level: Level | None = None
+    arch_points: Array | None = None
+    arch_starts: Literal["first", "last"] | None = None
+    sites: tuple[Site, ...] = ()
+    structures: tuple[Structure, ...] = ()
+    stent_axes: tuple[StentAxis, ...] = ()
+    fixtures: tuple[Fixture, ...] = ()
+    rulers: tuple[Ruler, ...] = ()
+    angles: tuple[AngleMark, ...] = ()
+    locked: tuple[str, ...] = ()
+    declared: tuple[Declaration, ...] = ()
+    midline: Array | None = None
+    side_check: SideCheck | None = None
+    image_check: ImageCheck | None = None
+    interpreted_by: str = ""
+    interpreted_at: str = ""
+    limits: Mapping[str, ChangedLimit] = field(default_factory=dict)
+    sign_off: SignOff | None = None
+    revision: int = 1
+    notes: tuple[Mapping[str, object], ...] = ()
+    history: tuple[Mapping[str, object], ...] = ()
+    document: Mapping[str, object] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if self.arch_points is not None:
+            object.__setattr__(self, "arch_points", points(self.arch_points))
+        if self.midline is not None:
+            object.__setattr__(self, "midline", vector(self.midline))
+        object.__setattr__(self, "limits", MappingProxyType(dict(self.limits)))

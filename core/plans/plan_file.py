@@ -1,0 +1,158 @@
+"""Plan files: load, save, migrate, fingerprint, and the tie to one scan.
+
+`core.plans.plan_json` reads strict JSON, `core.plans.plan_parse` makes the plan,
+`core.plans.plan_dump` turns it back into text without losing a key.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, TypeAlias
+
+from core.atomic import write_whole
+from core.errors import OutputError, PlanError
+from core.findings import Finding
+from core.image.volume import ScanIdentity
+from core.plans.history import head_to_write
+from core.plans.plan import Plan, ScanTie
+from core.plans.plan_dump import FORMAT, VERSION, document_of, plan_fingerprint, text_of
+from core.plans.plan_json import MAX_BYTES, kind_of, read_json
+from core.plans.plan_parse import parse
+
+__all__ = ["check_scan", "load_plan", "plan_fingerprint", "save_plan", "tied_to"]
+
+Document: TypeAlias = dict[str, Any]
+Step: TypeAlias = Callable[[Document], Document]
+
+STEPS: Mapping[int, Step] = MappingProxyType({})
+"""What turns a document of a version into the next one; version 1 is the first."""
+
+
+def load_plan(path: str | Path) -> Plan:
+    """Read a plan file.
+
+    Raises
+    ------
+    PlanError
+        When there is no such file, it is no plan, it was written by a newer program, or something
+        in it is not as it must be (with line and column, or with the place in the document).
+    """
+    return parse(_present_version(_read(Path(path))))
+
+
+def save_plan(plan: Plan, path: str | Path) -> None:
+    """Write a plan file, whole or not at all.
+
+    A plan of an older version that stands there is kept beside it as ``NAME.v1.json``; a file
+    there that is no plan is not overwritten.
+
+    Raises
+    ------
+    OutputError
+        ``output-not-a-plan``, or what `core.atomic.write_whole` refuses.
+    """
+    path = Path(path)
+    document = document_of(plan)
+    head = head_to_write(plan)
+    if head is not None:
+        document["history_head"] = head
+    text = text_of(document).encode("utf-8")
+    _keep_original(path)
+    write_whole(path, text)
+
+
+def check_scan(plan: Plan, identity: ScanIdentity, *, fingerprint: str = "") -> tuple[Finding, ...]:
+    """Refuse a plan of another scan; say so when the plan names none.
+
+    Parameters
+    ----------
+    fingerprint : str
+        Of the voxels, where it was computed; empty: only the UIDs are compared.
+
+    Raises
+    ------
+    PlanError
+        ``plan-other-scan`` when a UID or the fingerprint differs from the plan's.
+    """
+    tie = plan.scan or ScanTie()
+    pairs = (
+        ("series UID", tie.series_uid, identity.series_uid),
+        ("frame of reference", tie.frame_of_reference_uid, identity.frame_of_reference_uid),
+        ("fingerprint of the voxels", tie.fingerprint, fingerprint),
+    )
+    for what, planned, found in pairs:
+        # The fingerprint may not be computed yet; a scan without a UID is a difference.
+        if planned and planned != found and (found or what != "fingerprint of the voxels"):
+            raise PlanError(
+                "plan-other-scan", what=what, planned=planned, found=found or "none in this scan"
+            )
+    if not (tie.series_uid or tie.fingerprint):
+        return (Finding("plan-not-tied", "caution"),)
+    return ()
+
+
+def tied_to(plan: Plan, identity: ScanIdentity, *, fingerprint: str) -> Plan:
+    """Fill in what the plan does not yet say about its scan.
+
+    Raises
+    ------
+    PlanError
+        ``plan-other-scan`` when what it says differs.
+    """
+    check_scan(plan, identity, fingerprint=fingerprint)
+    tie = plan.scan or ScanTie()
+    return replace(
+        plan,
+        scan=ScanTie(
+            series_uid=tie.series_uid or identity.series_uid,
+            frame_of_reference_uid=tie.frame_of_reference_uid or identity.frame_of_reference_uid,
+            fingerprint=tie.fingerprint or fingerprint,
+        ),
+    )
+
+
+def _read(path: Path) -> Document:
+    try:
+        # Only as much as a plan can hold: the wrong file may be a whole scan.
+        with path.open("rb") as file:
+            return read_json(file.read(MAX_BYTES + 1))
+    except FileNotFoundError as error:
+        raise PlanError("plan-no-file", path=path) from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise PlanError("plan-unreadable", path=path, reason=reason) from error
+
+
+def _version(document: Mapping[str, Any]) -> int:
+    if document.get("format") != FORMAT:
+        raise PlanError("plan-not-a-plan", found=kind_of(document.get("format")))
+    version = document.get("version")
+    if isinstance(version, bool) or not isinstance(version, int) or version < 1:
+        raise PlanError("plan-no-version", found=kind_of(version))
+    if version > VERSION:
+        raise PlanError("plan-newer", found=version, known=VERSION)
+    return version
+
+
+def _present_version(document: Document) -> Document:
+    for version in range(_version(document), VERSION):
+        document = STEPS[version](document) | {"version": version + 1}
+    return document
+
+
+def _keep_original(path: Path) -> None:
+    if path.is_symlink() or not path.is_file():
+        return
+    try:
+        version = _version(_read(path))
+    except PlanError as error:
+        raise OutputError("output-not-a-plan", path=path, reason=str(error)) from error
+    if version == VERSION:
+        return
+    beside = path.with_name(f"{path.name.removesuffix('.json')}.v{version}.json")
+    if not os.path.lexists(beside):
+        write_whole(beside, path.read_bytes())

@@ -1,0 +1,75 @@
+"""How a number is shown: clearances, walls, widths and heights rounded down, doubts up.
+
+The rounding itself is that of `core.trust.verdict`; which quantity is rounded which way stands
+here.
+"""
+
+from __future__ import annotations
+
+from core.measurement import Measurement
+from core.trust.verdict import least_allowed, round_down, round_up
+
+_NEAREST_KINDS = frozenset({"angle", "offset", "entry", "hollow_angle"})
+"""Kinds where neither direction is the safe one; all others round down, hollows up."""
+
+_UP_KINDS = frozenset({"hollow_depth"})
+"""Kinds where more is worse, so that the shown figure must not be smaller."""
+
+
+def down(value: float, decimals: int) -> str:
+    """Decimal text of a number rounded towards minus infinity."""
+    return f"{round_down(value, 10.0**-decimals):.{decimals}f}"
+
+
+def up(value: float, decimals: int) -> str:
+    """Decimal text of a number rounded towards plus infinity."""
+    return f"{round_up(value, 10.0**-decimals):.{decimals}f}"
+
+
+def nearest(value: float, decimals: int) -> str:
+    """Decimal text of a number rounded to the nearest; no negative zero."""
+    return f"{round(value, decimals) + 0.0:.{decimals}f}"
+
+
+def shown(measurement: Measurement, *, decimals: int = 1) -> str:
+    """The value as it is shown, without unit; ``–`` where there is none.
+
+    At an open end (traced too short) the value is only an upper bound: it is rounded up and
+    reads ``≤ 6.8``.
+
+    Parameters
+    ----------
+    measurement : Measurement
+    decimals : int
+        1 on pictures and on the bench, 2 in tables.
+    """
+    if measurement.value is None:
+        return "–"
+    if measurement.reading.upper_bound:
+        return f"≤ {up(measurement.value, decimals)}"
+    if measurement.reading.unit == "deg" or measurement.kind in _NEAREST_KINDS:
+        return nearest(measurement.value, 1)
+    if measurement.kind in _UP_KINDS:
+        return up(measurement.value, decimals)
+    return down(measurement.value, decimals)
+
+
+def shown_at_least(measurement: Measurement, *, decimals: int = 1) -> str:
+    """The *at least* figure, rounded down; ``–`` where there is none, or only an upper bound."""
+    value = None if measurement.reading.upper_bound else measurement.at_least
+    return "–" if value is None else down(value, decimals)
+
+
+def shown_lack(measurement: Measurement, *, decimals: int = 1) -> str:
+    """What a value below its limit lacks to it, rounded up; empty where it lacks nothing."""
+    if measurement.value is None or measurement.limit is None:
+        return ""
+    lack = least_allowed(measurement.limit) - measurement.value
+    return up(lack, decimals) if lack > 0 else ""
+
+
+def plain(value: float) -> str:
+    """A set number (a limit, a size) with one decimal, or more where it needs them."""
+    text = f"{value:.3f}".rstrip("0")
+    whole, _, part = text.partition(".")
+    return f"{whole}.{part or '0'}"

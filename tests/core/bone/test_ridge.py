@@ -1,0 +1,247 @@
+"""Ridge readings on swept analytic jaws: both jaws, both sides, noise and blur."""
+
+from functools import lru_cache
+
+import numpy as np
+import pytest
+
+from core.arch import fixture_frame
+from core.bone.bone_in_plane import outline
+from core.bone.bone_levels import bone_levels
+from core.bone.edges import ScanEdges
+from core.bone.half_maximum import HalfMaximum
+from core.bone.plates import plate_thickness
+from core.bone.ridge import ridge_at_fixture, ridge_at_site
+from core.bone.ridge_height import needed_width
+from core.fixture import Fixture, FixtureSize
+from core.geometry import unit
+from core.structures import Course, Floor
+from tests.core.bone_phantoms import METAL, SOFT, Jaw, rounded, scan_of, width_at
+
+TOP = -4.0
+BODY = rounded(10.0, 26.0, TOP, radius=4.0)
+KNIFE = np.array([[-6, -28], [6, -28], [6, -14], [0.6, TOP], [-0.6, TOP], [-6, -14.0]])
+LEFT, RIGHT = 58.0, 10.0
+
+
+@lru_cache
+def case(name):
+    """(volume, arch, levels, finder, station, jaw) of a named phantom."""
+    station = RIGHT if "right" in name else LEFT
+    jaw, more = Jaw(outline=BODY, holes=[(0.5, -23.0, 1.5, SOFT)]), {}
+    if "upper" in name:
+        jaw.upper = True
+    if "turned" in name:
+        more = {"turn_deg": 17.0}
+    if "knife" in name:
+        jaw = Jaw(outline=KNIFE)
+    if "flat" in name:
+        jaw = Jaw(outline=np.array([[-7, -12], [7, -12], [7, TOP], [-7.0, TOP]]))
+    if "filling" in name:
+        jaw.solids = [
+            (lambda s, w, h: np.maximum(np.hypot(s - LEFT, w) - 1.5, np.abs(h + 0.5) - 2.0), METAL)
+        ]
+    if "socket" in name:
+        jaw.solids = [(lambda s, w, h: np.maximum(np.hypot(s - LEFT, w) - 2.0, -12.0 - h), SOFT)]
+    if "empty" in name:
+        jaw.outline = np.add(BODY, (60.0, 0.0))
+    volume, arch = scan_of(jaw, station=station, voxel=0.3, **more)
+    base, base_arch = (volume, arch) if "empty" not in name else case("lower left")[:2]
+    levels = bone_levels(base, base_arch)
+    name_of_jaw = "upper" if jaw.upper else "lower"
+    return volume, arch, levels, HalfMaximum(levels=levels), station, name_of_jaw
+
+
+def site(name, structures=(), **more):
+    volume, arch, levels, finder, station, jaw = case(name)
+    return ridge_at_site(volume, arch, station, levels, jaw, structures, finder, **more)
+
+
+def canal(name, w=0.5, h=-23.0, r=1.5):
+    _, arch, _, _, station, jaw = case(name)
+    frames = [arch.frame(station + ds) for ds in (-6, -2, 2, 6)]
+    sign = -1 if jaw == "upper" else 1
+    points = [f.origin + w * f.buccal + sign * h * f.up for f in frames]
+    return Course(id="canal-left", kind="canal", points=points, diameter_mm=2 * r)
+
+
+@pytest.mark.parametrize(
+    "name", ["lower left", "lower right", "upper left", "upper right", "lower left turned"]
+)
+def test_crest_and_widths_are_those_of_the_outline(name):
+    result = site(name)
+    _, arch, _, _, station, jaw = case(name)
+    frame = arch.frame(station)
+    height = (result.crest_mm - frame.origin) @ frame.up * (1 if jaw == "lower" else -1)
+    assert height == pytest.approx(TOP, abs=0.12)
+    for width in result.widths:
+        true, lingual, buccal = width_at(BODY, TOP - width.depth_mm)
+        assert width.reading.value == pytest.approx(true, abs=0.3 if width.depth_mm < 2 else 0.1)
+        assert width.least.value <= width.reading.value + 0.05
+        ends = [(p - frame.origin) @ frame.buccal for p in width.reading.witness]
+        assert ends == pytest.approx([buccal, lingual], abs=0.2)
+        assert all(0.04 < sd < 0.2 for sd in width.reading.edge_sd_mm)
+
+
+def test_the_right_and_the_left_of_the_patient_are_told_by_coordinates():
+    for name, sign in (("lower right", -1), ("lower left", 1)):
+        buccal, lingual = site(name).widths[2].reading.witness
+        assert np.sign(buccal[0]) == sign
+        assert abs(buccal[0]) > abs(lingual[0])
+
+
+def test_knife_edge_reads_narrow_and_flat_ridge_wide():
+    knife, flat = site("knife lower left"), site("flat lower left")
+    for width in knife.widths[1:]:
+        true = width_at(KNIFE, knife.bone.plane.h(knife.crest_mm) - width.depth_mm)[0]
+        assert width.reading.value == pytest.approx(true, abs=0.15)
+    assert TOP - 0.8 < knife.bone.plane.h(knife.crest_mm) < TOP + 0.1
+    for width in flat.widths[:4]:
+        if width.depth_mm < 7.5:
+            assert width.reading.value == pytest.approx(14.0, abs=0.15)
+    assert flat.widths[4].reading.value is None
+    assert flat.widths[4].reading.notes[0].code == "ridge_no_bone_at_depth"
+
+
+def test_a_filling_over_the_gum_is_not_the_crest():
+    result = site("filling lower left")
+    assert result.bone.plane.h(result.crest_mm) == pytest.approx(TOP, abs=0.12)
+
+
+def test_a_socket_makes_two_intervals_and_no_width():
+    result = site("socket lower left")
+    width = result.widths[1].reading
+    assert width.value is None
+    assert width.notes[0].code == "ridge_two_intervals"
+    assert result.widths[4].reading.value == pytest.approx(10.0, abs=0.15)
+
+
+def test_without_bone_nothing_is_measured_and_the_reason_is_given():
+    result = site("empty lower left")
+    assert result.crest_mm is None
+    assert {w.reading.notes[0].code for w in result.widths} == {"ridge_no_bone"}
+    assert result.height.value is None
+
+
+def test_height_ends_at_the_level_of_a_canal_beside_the_axis():
+    beside = canal("lower left", w=3.5, h=-20.0)
+    result = site("lower left", (beside,))
+    assert result.height.value == pytest.approx(TOP - (-20.0 + 1.5), abs=0.15)
+    assert result.heights[0].target == "canal-left"
+    assert sum(
+        m.gradient @ case("lower left")[1].frame(LEFT).up for m in result.height.marks
+    ) == pytest.approx(-1.0, abs=1e-3)
+    assert site("lower left").height.notes[0].code == "height_nothing_marked"
+
+
+def test_height_under_a_floor_in_the_upper_jaw():
+    _, arch, *_ = case("upper left")
+    f = arch.frame(LEFT)
+    marks = [
+        f.origin + w * f.buccal + s * f.travel + h * f.up
+        for w, s, h in ((-5, -5, 16), (5, -5, 16), (-5, 5, 16), (5, 5, 16), (0, 0, 14.0))
+    ]
+    result = site("upper left", (Floor(id="sinus-left", of="sinus", points=marks),))
+    assert result.height.value == pytest.approx(14.0 + TOP, abs=0.15)
+    assert sum(m.gradient @ f.up for m in result.height.marks) == pytest.approx(1.0, abs=0.01)
+    far = Floor(id="sinus-left", of="sinus", points=np.array(marks) + 30.0 * f.travel)
+    assert site("upper left", (far,)).height.notes[0].code == "height_not_in_section"
+
+
+def test_usable_height_loses_what_is_too_narrow():
+    marked = canal("knife lower left", w=0, h=-24.0)
+    result = site("knife lower left", (marked,), needed_width_mm=6.1)
+    crest = result.bone.plane.h(result.crest_mm)
+    level = -4.0 - (6.1 - 1.2) / (12 - 1.2) * 10.0
+    assert result.usable.lost.value == pytest.approx(crest - level, abs=0.25)
+    assert result.usable.height.value == pytest.approx(level - (-24.0 + 1.5), abs=0.25)
+    wide = site("knife lower left", (marked,), needed_width_mm=13.0)
+    assert wide.usable.height.value == 0.0
+
+
+def test_needed_width_is_the_arithmetic_of_the_margins():
+    """Ridge rule d + buccal + lingual: 4.1 + 1 + 1 = 6.1, 4.1 + 2 + 1 = 7.1."""
+    assert needed_width(4.1, 1, 1) == pytest.approx(6.1)
+    assert needed_width(4.1, 2, 1) == pytest.approx(7.1)
+    assert needed_width(4.0, 1, 1) == pytest.approx(6.0)
+
+
+def fixture_at(name, *, down=1.0, tilt=0.0, w=0.0):
+    _, arch, _, _, station, jaw = case(name)
+    f = arch.frame(station)
+    coronal = f.up if jaw == "lower" else -f.up
+    axis = unit(-np.cos(np.radians(tilt)) * coronal + np.sin(np.radians(tilt)) * f.buccal)
+    return Fixture(
+        id="f",
+        platform=f.origin + (TOP - down) * coronal + w * f.buccal,
+        towards_apex=axis,
+        size=FixtureSize(diameter_mm=4.0, length_mm=10.0),
+    )
+
+
+@pytest.mark.parametrize("name", ["lower left", "upper right"])
+def test_fixture_reads_along_axis_and_along_up(name):
+    volume, arch, levels, finder, _, jaw = case(name)
+    fixture = fixture_at(name, tilt=15.0)
+    marked = canal(name)
+    result = ridge_at_fixture(volume, arch, fixture, levels, jaw, (marked,), lambda s: 2.0, finder)
+    assert [w.along for w in result.widths] == ["axis"] * 5 + ["up"] * 5
+    assert [h.along for h in result.heights] == ["axis", "up"]
+    # Across a body with upright walls the tilted line is longer: cosine law.
+    tilted, upright = result.widths[3].reading.value, result.widths[8].reading.value
+    assert upright == pytest.approx(10.0, abs=0.12)
+    assert tilted == pytest.approx(10.0 / np.cos(np.radians(15)), abs=0.15)
+    assert set(result.platform_depths) == {"buccal", "lingual", "mesial", "distal"}
+
+
+def test_platform_depths_are_the_bone_over_each_place_of_the_rim():
+    volume, arch, levels, finder, _, jaw = case("lower left")
+    fixture = fixture_at("lower left", down=1.0, w=3.0)
+    result = ridge_at_fixture(volume, arch, fixture, levels, jaw, (), lambda s: 0.0, finder)
+    depth = {k: v.value for k, v in result.platform_depths.items()}
+    # Top is flat to w = 1, then a circle of 4 mm about (1, TOP - 4).
+    assert depth["lingual"] == pytest.approx(1.0, abs=0.12)
+    assert depth["mesial"] == pytest.approx(1.0 - (4 - np.sqrt(16 - 2.0**2)), abs=0.15)
+    assert depth["distal"] == pytest.approx(depth["mesial"], abs=0.15)
+    assert result.height.notes[0].code == "height_nothing_marked"
+
+
+def test_a_crest_beside_the_axis_is_a_sloping_crest():
+    volume, arch, levels, finder, _, jaw = case("knife lower left")
+    fixture = fixture_at("knife lower left", down=1.0, w=2.5)
+    result = ridge_at_fixture(volume, arch, fixture, levels, jaw, (), lambda s: 0.0, finder)
+    assert result.crest.notes[0].code == "ridge_sloping_crest"
+    above = result.bone.plane.h(result.crest_mm) - result.bone.plane.h(result.crest.axis_point_mm)
+    assert above > 1.0
+
+
+def test_fixture_half_outside_the_scan_is_not_assessed():
+    volume, arch, levels, finder, _, jaw = case("lower left")
+    fixture = fixture_at("lower left", w=16.0)
+    result = ridge_at_fixture(volume, arch, fixture, levels, jaw, (), lambda s: 0.0, finder)
+    assert result.crest_mm is None
+    assert all(r.value is None for r in result.platform_depths.values())
+
+
+def test_plates_of_two_millimetres_along_the_normal():
+    volume, _, levels, finder, *_ = case("lower left")
+    result = site("lower left")
+    scan = ScanEdges(volume=volume, levels=levels, finder=finder)
+    plates = plate_thickness(scan, result.bone, result.widths)
+    assert len(plates) == 10
+    for plate in plates[2:]:
+        assert plate.reading.value == pytest.approx(2.0, abs=0.15)
+
+
+def test_outline_runs_along_the_jaw():
+    volume, _, levels, *_ = case("lower left")
+    lines = outline(volume, levels, site("lower left").bone.plane, crown_level_mm=0, upper=False)
+    longest = max(lines, key=len)
+    assert np.ptp(longest[:, 0]) == pytest.approx(10.0, abs=0.3)
+    assert np.ptp(longest[:, 1]) == pytest.approx(26.0, abs=0.4)
+
+
+def test_frames_name_buccal_by_the_arch():
+    _, arch, *_ = case("lower right")
+    frame = fixture_frame(fixture_at("lower right"), arch)
+    assert frame.b[0] < 0

@@ -1,0 +1,131 @@
+"""Placement by hand: the least clearance over the poses of a published series."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from core.distances.by_hand import FREE_HAND, FULL_GUIDE, PILOT_GUIDE, least_clearance
+from core.fixture import Fixture, FixtureSize
+
+BUCCAL = np.array([1.0, 0.0, 0.0])
+FIXTURE = Fixture(
+    id="36",
+    tooth="36",
+    platform=np.array([24.0, 3.0, 1.0]),
+    towards_apex=np.array([0.0, 0.0, -1.0]),
+    size=FixtureSize(diameter_mm=4.0, length_mm=10.0),
+)
+COUNTED = {"n": 0}
+
+
+def to_point(target):
+    """Clearance of a thin rod of the fixture's length to a point."""
+    target = np.asarray(target, dtype=float)
+
+    def clearance(fixture: Fixture) -> float:
+        COUNTED["n"] += 1
+        depth = float(np.clip((target - fixture.platform) @ fixture.towards_apex, 0, 10.0))
+        return float(np.linalg.norm(fixture.on_axis(depth) - target)) - 2.0
+
+    return clearance
+
+
+def test_published_means():
+    # Schnutenhaus et al. 2021, Dent J 9:54: MD 0.87, BL 0.70, apico-coronal 0.95, 8.7 deg.
+    assert (FREE_HAND.deeper_mm, FREE_HAND.mesiodistal_mm) == (0.95, 0.87)
+    assert (FREE_HAND.buccolingual_mm, FREE_HAND.tilt_deg) == (0.70, 8.7)
+    # The three together stay within the 3D deviation that the same series gives, 1.62 mm.
+    assert math.hypot(0.95, 0.87, 0.70) < 1.62
+    # Tahmaseb et al. 2018: 1.2 mm at the entry point, 3.5 deg.
+    assert (FULL_GUIDE.deeper_mm, FULL_GUIDE.tilt_deg) == (1.2, 3.5)
+    assert not FULL_GUIDE.together
+    assert PILOT_GUIDE.tilt_deg == 7.79
+
+
+def test_straight_below_the_apex_only_depth_counts():
+    # A plane below the apex: the deepest point comes nearer by the depth deviation alone.
+    def plane(fixture):
+        return float(fixture.apex[2] - (1.0 - 10.0 - 3.0))
+
+    found = least_clearance(FIXTURE, FREE_HAND, buccal=BUCCAL, clearance_at=plane)
+    assert found.clearance_mm == pytest.approx(3.0 - 0.95)
+
+
+def test_beside_the_apex_shift_and_tilt_add_up():
+    # A wall on the buccal side: 0.70 mm of shift and 10 mm x sin 8.7 deg of tilt.
+    def wall(fixture):
+        return float(24.0 + 6.0 - fixture.apex[0])
+
+    found = least_clearance(FIXTURE, FREE_HAND, buccal=BUCCAL, clearance_at=wall)
+    assert found.clearance_mm == pytest.approx(6.0 - 0.70 - 10 * math.sin(math.radians(8.7)))
+
+    def mesial_wall(fixture):
+        return float(3.0 + 6.0 - fixture.apex[1])
+
+    found = least_clearance(FIXTURE, FREE_HAND, buccal=BUCCAL, clearance_at=mesial_wall)
+    assert found.clearance_mm == pytest.approx(6.0 - 0.87 - 10 * math.sin(math.radians(8.7)))
+
+
+def test_a_guide_keeps_its_one_deviation_within_its_length():
+    def wall(fixture):
+        return float(np.array([1.0, 1.0, -1.0]) @ (np.array([34.0, 13.0, -9.0]) - fixture.platform))
+
+    found = least_clearance(FIXTURE, FULL_GUIDE, buccal=BUCCAL, clearance_at=wall)
+    moved = np.linalg.norm(found.fixture.platform - FIXTURE.platform)
+    assert moved == pytest.approx(1.2, abs=1e-6)
+
+
+def test_what_lies_between_the_extremes_is_found():
+    # Straight buccal of the platform: the nearest pose has no mesial shift, so it is no corner of
+    # the box; the axis leans towards the point, which is then 4.3 cos 8.7 deg away.
+    target = [24.0 + 5.0, 3.0, 1.0]
+    found = least_clearance(FIXTURE, FREE_HAND, buccal=BUCCAL, clearance_at=to_point(target))
+    assert found.clearance_mm == pytest.approx(
+        (5.0 - 0.70) * math.cos(math.radians(8.7)) - 2.0, abs=1e-3
+    )
+
+
+@settings(max_examples=25)
+@given(
+    st.floats(-9, 9),
+    st.floats(-9, 9),
+    st.floats(-15, 3),
+    st.sampled_from([FREE_HAND, PILOT_GUIDE, FULL_GUIDE]),
+)
+def test_never_above_the_plan_and_near_the_least_of_random_poses(x, y, z, series):
+    target = FIXTURE.platform + np.array([x, y, z])
+    clearance = to_point(target)
+    found = least_clearance(FIXTURE, series, buccal=BUCCAL, clearance_at=clearance)
+    assert found.clearance_mm <= clearance(FIXTURE)
+    assert found.clearance_mm == clearance(found.fixture)
+    rng = np.random.default_rng(3)
+    for _ in range(300):
+        shift = rng.uniform((0, -1, -1), 1)
+        if not series.together:
+            shift /= max(1.0, np.linalg.norm(shift))
+        turn, tilt = rng.uniform(0, 2 * np.pi), math.radians(series.tilt_deg) * rng.uniform()
+        moved = Fixture(
+            id="m",
+            platform=FIXTURE.platform
+            + np.array([0, 0, -1.0]) * shift[0] * series.deeper_mm
+            + np.array([0, 1.0, 0]) * shift[1] * series.mesiodistal_mm
+            + BUCCAL * shift[2] * series.buccolingual_mm,
+            towards_apex=[
+                math.sin(tilt) * math.cos(turn),
+                math.sin(tilt) * math.sin(turn),
+                -math.cos(tilt),
+            ],
+            size=FIXTURE.size,
+        )
+        assert found.clearance_mm <= clearance(moved) + 0.05
+
+
+def test_few_enough_poses_to_be_quick():
+    COUNTED["n"] = 0
+    least_clearance(FIXTURE, FREE_HAND, buccal=BUCCAL, clearance_at=to_point([27.0, 6.0, -10.0]))
+    assert COUNTED["n"] < 260

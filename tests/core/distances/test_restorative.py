@@ -1,0 +1,209 @@
+"""Angles, offsets, rooms and the entry point, by hand; derivatives by finite differences."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pytest
+
+from core.distances.entry import depth_below, entry_from_grooves, entry_from_neighbour
+from core.distances.restorative import (
+    angle_to_neighbour,
+    axis_angle,
+    gum_thickness,
+    mesiodistal_room,
+    occlusal_plane,
+    offset_at_occlusal_plane,
+    offset_at_platform,
+    opponent_room,
+    screw_exit,
+)
+from core.fixture import Fixture, FixtureSize
+from core.level import Level
+from core.measurement import MarkInfluence, Reading
+from core.structures import PointMarks, StentAxis, Tapered
+
+SIZE = FixtureSize(diameter_mm=4.0, length_mm=10.0)
+FIXTURE = Fixture(id="36", platform=(0, 0, 0), towards_apex=(0, 0, -1), size=SIZE)
+LEVEL = Level(origin=(0, 0, 0), up=(0, 0, 1))
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Buccal +x, mesial +y."""
+
+    b: np.ndarray
+    m: np.ndarray
+
+
+FRAME = Frame(np.array([1.0, 0, 0]), np.array([0, 1.0, 0]))
+
+
+def marks(ident, *points, kind="contact"):
+    return PointMarks(id=ident, kind=kind, points=points)
+
+
+def leaning(degrees, *, occlusal=(0, 0, 8), length=6.0):
+    angle = np.radians(degrees)
+    way = np.array([np.sin(angle), 0, -np.cos(angle)]) * length
+    return StentAxis(id="channel-36", occlusal=occlusal, gingival=np.array(occlusal) + way)
+
+
+@pytest.mark.parametrize("degrees", [0, 1, 10, 30, 89])
+def test_angle_between_fixture_and_stent_axis(degrees):
+    reading = axis_angle(FIXTURE, leaning(degrees))
+    assert reading.value == pytest.approx(degrees, abs=1e-9)
+    assert reading.unit == "deg"
+    turned = leaning(degrees)
+    turned = StentAxis(id="s", occlusal=turned.gingival, gingival=turned.occlusal)
+    assert axis_angle(FIXTURE, turned).value == pytest.approx(degrees, abs=1e-9)
+
+
+def test_offsets_at_the_platform_and_at_the_occlusal_plane():
+    stent = leaning(0, occlusal=(1.5, 0, 8))
+    assert offset_at_platform(FIXTURE, stent).value == pytest.approx(1.5)
+    # 10 degrees about a point 2 mm above the platform: 6 tan 10 at 8 mm, 2 sin 10 at the platform.
+    tilted = StentAxis(
+        id="s",
+        occlusal=(-6 * np.tan(np.radians(10)), 0, 8),
+        gingival=(0, 0, 2),
+    )
+    plane = Level(origin=(0, 0, 8), up=(0, 0, 1))
+    assert offset_at_occlusal_plane(FIXTURE, tilted, plane).value == pytest.approx(
+        6 * np.tan(np.radians(10))
+    )
+    assert offset_at_platform(FIXTURE, tilted).value == pytest.approx(2 * np.sin(np.radians(10)))
+    along = Level(origin=(0, 0, 8), up=(1, 0, 0))
+    missing = offset_at_occlusal_plane(FIXTURE, tilted, along)
+    assert missing.value is None
+    assert missing.notes[0].message.endswith(".")
+
+
+def test_screw_exit_from_the_middle_between_the_neighbours():
+    tilted = replace(FIXTURE, towards_apex=(np.tan(np.radians(20)), 0, -1))
+    plane = Level(origin=(0, 0, 8), up=(0, 0, 1))
+    found = screw_exit(tilted, plane, FRAME, marks("a", (0, 5, 8)), marks("b", (0, -7, 7)))
+    # A screw that leans lingually by 20 degrees leaves 8 tan 20 lingual.
+    np.testing.assert_allclose(found.point, [-8 * np.tan(np.radians(20)), 0, 8], atol=1e-9)
+    assert found.buccal.value == pytest.approx(-8 * np.tan(np.radians(20)))
+    assert found.mesial.value == pytest.approx(1.0)
+    assert screw_exit(tilted, Level(origin=(0, 0, 8), up=(0, 1, 0)), FRAME, marks("a", (0, 5, 8)),
+                      marks("b", (0, -7, 7))) is None  # fmt: skip
+
+
+def test_occlusal_plane_from_cusps():
+    tilt = marks("c", (0, 0, 8), (10, 0, 9), (0, 10, 8), (10, 10, 9), kind="cusp")
+    plane = occlusal_plane([tilt], LEVEL)
+    np.testing.assert_allclose(plane.up, np.array([-0.1, 0, 1]) / np.hypot(0.1, 1), atol=1e-9)
+    one = occlusal_plane([marks("c", (0, 0, 8), kind="cusp")], LEVEL)
+    np.testing.assert_allclose(one.up, [0, 0, 1])
+    line = marks("c", (0, 0, 8), (5, 0, 9), (10, 0, 10), kind="cusp")
+    np.testing.assert_allclose(occlusal_plane([line], LEVEL).up, [0, 0, 1])
+    assert occlusal_plane([], LEVEL) is None
+
+
+def test_rooms():
+    near, far = marks("a", (0, 4, 6), (0, 9, 6)), marks("b", (0, -4.3, 6))
+    assert mesiodistal_room(near, far).value == pytest.approx(8.3)
+    opponent = marks("o", (1, 0, 7.5), (0, 1, 7.1), kind="opponent")
+    assert opponent_room(FIXTURE, opponent, teeth_together=True).value == pytest.approx(7.1)
+    for kwargs in ({}, {"teeth_together": True}):
+        given = opponent if not kwargs else None
+        reading = opponent_room(FIXTURE, given, **kwargs)
+        assert reading.value is None
+        assert reading.notes[0].message.endswith(".")
+    entered = opponent_room(FIXTURE, None, entered_mm=6.5)
+    assert entered.value == 6.5
+    assert entered.notes[0].message.endswith(".")
+    with pytest.raises(ValueError, match="positive"):
+        opponent_room(FIXTURE, None, entered_mm=0.0)
+
+
+def test_gum_thickness_only_where_the_gum_stands_free():
+    gum = marks("g", (0, 0, 2.5), kind="gum")
+    rim = Reading(value=0.4, edge_sd_mm=(0.1,))
+    reading = gum_thickness(FIXTURE, gum, rim, gum_stands_free=True)
+    assert reading.value == pytest.approx(2.1)
+    assert reading.edge_sd_mm == (0.1,)
+    hidden = gum_thickness(FIXTURE, gum, rim)
+    assert hidden.value is None
+    assert "probe" in hidden.notes[0].message
+    assert gum_thickness(FIXTURE, gum, rim, probed_mm=3.0).value == 3.0
+    assert gum_thickness(FIXTURE, None, rim, gum_stands_free=True).value is None
+
+
+def test_entry_point_from_the_neighbours():
+    assert entry_from_neighbour(FIXTURE, marks("a", (1, 4.2, 6)), FRAME).value == pytest.approx(4.2)
+    assert entry_from_neighbour(FIXTURE, marks("b", (1, -5, 6)), FRAME).value == pytest.approx(5)
+    # The line runs from x = 1 to x = -2 over 12 mm; at the platform (a third on) it is at 0.
+    reading = entry_from_grooves(FIXTURE, marks("a", (1, 4, 8)), marks("b", (-2, -8, 7)), FRAME)
+    assert reading.value == pytest.approx(0.0, abs=1e-9)
+    shifted = replace(FIXTURE, platform=(0.7, 0, 0))
+    assert entry_from_grooves(
+        shifted, marks("a", (1, 4, 8)), marks("b", (-2, -8, 7)), FRAME
+    ).value == pytest.approx(0.7)
+    across = entry_from_grooves(FIXTURE, marks("a", (5, 0, 8)), marks("b", (-5, 0, 7)), FRAME)
+    assert across.value is None
+    assert across.notes[0].message.endswith(".")
+    assert depth_below(FIXTURE, marks("e", (0, 6, 3))).value == pytest.approx(3.0)
+
+
+def test_angle_to_a_neighbours_root():
+    root = Tapered(
+        id="root-35", kind="root", points=[(0, 6, 4), (0, 6, 0), (0, 6 + 12, -8)],
+        diameters_mm=(5, 2),
+    )  # fmt: skip
+    reading = angle_to_neighbour(FIXTURE, root)
+    assert reading.value == pytest.approx(45.0)
+    assert [m.mark for m in reading.marks] == ["root-35/0", "root-35/2"]
+
+
+STENT = StentAxis(id="s", occlusal=(-1.2, 0.4, 8), gingival=(0.3, -0.5, 2))
+PLANE = Level(origin=(0, 0, 8), up=(0.1, 0.05, 1))
+
+
+@pytest.mark.parametrize(
+    "measured",
+    [
+        lambda stent: axis_angle(FIXTURE, stent),
+        lambda stent: offset_at_platform(FIXTURE, stent),
+    ],
+)
+def test_stent_derivatives_against_finite_differences(measured):
+    step = 1e-5
+    for influence in measured(STENT).marks:
+        end = influence.mark.split("/")[1]
+        for k in range(3):
+            shift = np.eye(3)[k] * step
+            ahead, back = (
+                measured(replace(STENT, **{end: getattr(STENT, end) + s * shift})).value
+                for s in (1, -1)
+            )
+            assert influence.gradient[k] == pytest.approx((ahead - back) / (2 * step), abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    "measured",
+    [
+        mesiodistal_room,
+        lambda a, b: entry_from_grooves(FIXTURE, a, b, FRAME),
+        lambda a, b: screw_exit(FIXTURE, PLANE, FRAME, a, b).mesial,
+        lambda a, b: screw_exit(FIXTURE, PLANE, FRAME, a, b).buccal,
+    ],
+)
+def test_mark_derivatives_against_finite_differences(measured):
+    step = 1e-5
+    pair = {"a": marks("a", (1, 4, 8)), "b": marks("b", (-2, -8, 7))}
+    found: tuple[MarkInfluence, ...] = measured(*pair.values()).marks
+    assert {m.mark for m in found} == {"a/0", "b/0"}
+    for influence in found:
+        name = influence.mark[0]
+        for k in range(3):
+            values = []
+            for sign in (1, -1):
+                moved = np.array(pair[name].points)
+                moved[0, k] += sign * step
+                values.append(measured(*{**pair, name: marks(name, *moved)}.values()).value)
+            slope = (values[0] - values[1]) / (2 * step)
+            assert influence.gradient[k] == pytest.approx(slope, abs=1e-5)

@@ -1,0 +1,98 @@
+"""The user's drill table and what follows from it at a fixture."""
+
+from __future__ import annotations
+
+import pytest
+
+from core.errors import PlanError
+from core.measuring.drill_table import ANY_DRILL, Drill, drilling_plan, read_drills
+from core.trust.verdict import least_allowed
+from tests.sheet_material import arch_of, fixture_at, ledger_of, plan_with, round_jaw
+
+TABLE = """name,diameter_mm,marks_mm,marks_include_tip,tip_mm
+pilot,2.0,6 8 10 12,no,0.6
+second,2.8,,,
+third,3.5,8 10,yes,
+"""
+
+
+def test_a_table_is_read():
+    pilot, second, third = read_drills(TABLE)
+    assert pilot == Drill(
+        name="pilot", diameter_mm=2.0, marks_mm=(6, 8, 10, 12), marks_include_tip="no", tip_mm=0.6
+    )
+    assert second.marks_include_tip == "don't know"
+    assert (pilot.beyond_mm, second.beyond_mm, third.beyond_mm) == (0.6, 1.5, 0.0)
+    assert read_drills("\ufeff" + TABLE.replace(",", ";")) == (pilot, second, third)
+
+
+@pytest.mark.parametrize(
+    ("depth", "mark"), [(12.0, 12.0), (11.99, 10.0), (6.0, 6.0), (5.99, None), (13.9, 12.0),
+                        (14.0, None), (40.0, None)],
+)  # fmt: skip
+def test_never_a_mark_that_is_deeper_nor_one_that_does_not_tell(depth, mark):
+    assert read_drills(TABLE)[0].mark_for(depth) == mark
+
+
+@pytest.mark.parametrize(
+    ("row", "code"),
+    [
+        ("", "drills-empty"),
+        (",2.0,,,", "drills-row"),
+        ("a,zero,,,", "drills-row"),
+        ("a,-2,,,", "drills-row"),
+        ("a,nan,,,", "drills-row"),
+        ("a,inf,,,", "drills-row"),
+        ("a,2,8 6,,", "drills-row"),
+        ("a,2,8 8,,", "drills-row"),
+        ("a,2,8 x,,", "drills-row"),
+        ("a,2,,perhaps,", "drills-row"),
+        ("a,2,,no,-1", "drills-row"),
+        ("a,200,,no,", "drills-row"),
+        ("\n".join(["a,2,,,"] * 21), "drills-too-many"),
+    ],
+)
+def test_nonsense_is_refused_with_its_row(row, code):
+    with pytest.raises(PlanError) as refusal:
+        read_drills(TABLE.splitlines()[0] + "\n" + row + "\n")
+    assert refusal.value.code == code
+    assert " - " in str(refusal.value)
+
+
+def test_a_table_without_its_columns_is_refused():
+    for text in ("", "\n", "a,b\n1,2\n", "\x00\x01"):
+        with pytest.raises(PlanError) as refusal:
+            read_drills(text)
+        assert refusal.value.code == "drills-column"
+
+
+def case(length):
+    """Canal roof at z = 6.5, platform at 20: an apex at 20 - length."""
+    plan = plan_with(fixture_at(20.0, "36", length_mm=length))
+    return plan.fixtures[0], plan, round_jaw(voxel_mm=2.0), ledger_of(plan), arch_of(plan)
+
+
+def test_the_tip_is_warned_of_where_only_the_tip_misses_the_limit():
+    """By hand: 13.5 - 10.5 = 3.0 mm to the canal, and 1.5 with a tip of 1.5; the limit is 2.0."""
+    known, unknown = drilling_plan(*case(10.5), drills=(
+        Drill(name="a", diameter_mm=2.0, marks_include_tip="yes"), ANY_DRILL,
+    ))  # fmt: skip
+    assert known.tip_rows == ()
+    (worse,) = unknown.worse
+    assert worse.target == "canal-left"
+    assert worse.value == pytest.approx(1.5, abs=0.01)
+    assert least_allowed(worse.limit) == 2.0
+
+
+def test_no_warning_where_the_fixture_itself_misses_it_or_both_meet_it():
+    for length in (12.5, 6.0):
+        (plan,) = drilling_plan(*case(length))
+        assert plan.worse == ()
+        assert plan.tip_rows
+
+
+def test_missing_rims_gum_and_stent_are_no_depths():
+    (plan,) = drilling_plan(*case(8.0))
+    assert [d.counted_from for d in plan.depths] == ["buccal rim", "highest rim", "gum",
+                                                     "stent top"]  # fmt: skip
+    assert all(d.mark_mm is None and d.reading.notes for d in plan.depths)

@@ -1,0 +1,72 @@
+"""Shown figures never make a clearance larger or a doubt smaller than it is."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from core.measurement import Budget, Measurement, Reading, Term
+from core.trust.figures import down, nearest, plain, shown, shown_at_least, up
+
+BUDGET = Budget(terms=(Term(name="edge", u=0.1, source="test"),))
+
+
+def row(value, kind="clearance", unit="mm", *, upper_bound=False):
+    return Measurement(
+        id="x",
+        group="bone",
+        kind=kind,
+        fixture="36",
+        reading=Reading(value=value, unit=unit, upper_bound=upper_bound),
+        budget=BUDGET,
+    )
+
+
+@given(st.floats(-50, 50), st.sampled_from([1, 2]))
+def test_down_is_never_above_and_up_never_below(value, decimals):
+    # Floats that miss a decimal by rounding noise (1e-6 of a step) count as that decimal.
+    noise = 2e-6 * 10.0**-decimals
+    assert float(down(value, decimals)) <= value + noise
+    assert float(up(value, decimals)) >= value - noise
+    assert float(up(value, decimals)) - float(down(value, decimals)) <= 10.0**-decimals + 1e-9
+
+
+@pytest.mark.parametrize(
+    ("value", "shown_down", "shown_up"),
+    [
+        (0.29, "0.29", "0.29"),
+        (1.999, "1.99", "2.00"),
+        (-0.331, "-0.34", "-0.33"),
+        (2.0, "2.00", "2.00"),
+    ],
+)
+def test_rounding_by_hand(value, shown_down, shown_up):
+    assert down(value, 2) == shown_down
+    assert up(value, 2) == shown_up
+
+
+def test_no_negative_zero():
+    assert down(-0.0, 1) == up(-0.04, 1) == nearest(-0.04, 1) == "0.0"
+
+
+def test_which_kind_is_rounded_which_way():
+    assert shown(row(1.97)) == "1.9"
+    assert shown(row(1.97, "ridge_width")) == "1.9"
+    assert shown(row(1.91, "hollow_depth")) == "2.0"  # a deeper hollow is worse
+    assert shown(row(3.66, "angle", "deg")) == "3.7"
+    assert shown(row(1.978), decimals=2) == "1.97"
+
+
+def test_at_least_is_value_less_guard_band_rounded_down():
+    assert shown_at_least(row(2.0), decimals=2) == "1.83"  # 2 - 1.645 x 0.1 = 1.8355
+
+
+def test_a_value_that_is_only_an_upper_bound_never_looks_like_a_least_one():
+    traced_too_short = row(6.71, upper_bound=True)
+    assert shown(traced_too_short) == "≤ 6.8"
+    assert shown_at_least(traced_too_short) == "–"
+
+
+def test_set_numbers_keep_what_was_set():
+    assert [plain(v) for v in (2.0, 0.25, 0.125, 10.0)] == ["2.0", "0.25", "0.125", "10.0"]
