@@ -237,10 +237,6 @@ def _least(solid: FixtureSolid, tube: Tube) -> tuple[float, float]:
     by no more than the piece's length and change of radius.
     """
 
-    def along_pieces(stations: Array) -> Array:
-        centres, radii = tube.straight_at(stations)
-        return solid.signed_distance(centres) - radii
-
     def on_the_line(stations: Array) -> Array:
         centres, radii = tube.at(stations)
         return solid.signed_distance(centres) - radii
@@ -250,18 +246,22 @@ def _least(solid: FixtureSolid, tube: Tube) -> tuple[float, float]:
     best, place = float(at_cuts[first]), float(tube.stations[first])
     if len(at_cuts) == 1:
         return best, place
-    reach = np.diff(tube.stations) + np.abs(np.diff(tube.radii))
-    kept = (at_cuts[:-1] + at_cuts[1:] - reach) / 2 - _SAGITTA_MM < best
+    steps = np.diff(tube.stations)
+    reach = steps + np.abs(np.diff(tube.radii))
+    kept = np.flatnonzero((at_cuts[:-1] + at_cuts[1:] - reach) / 2 - _SAGITTA_MM < best)
+    if len(kept) == 0:
+        return best, place
     # Searched on the straight pieces, which are quick to evaluate; then the best of them, with
     # what lies beside it, on the line itself: the two differ by up to 0.002 mm.
-    places = least_places(along_pieces, tube.stations[:-1][kept], tube.stations[1:][kept])
-    if len(places) == 0:
-        return best, place
-    on_pieces = along_pieces(places)
+    shares = solid.least_on_pieces(tube.points, tube.radii, kept)
+    places = tube.stations[kept] + shares * steps[kept]
+    centres, radii = tube.straight_at(places)
+    on_pieces = solid.signed_distance(centres) - radii
     near = places[on_pieces <= on_pieces.min() + 2 * _SAGITTA_MM]
-    spare = float(np.diff(tube.stations).max())
+    spare = float(steps.max())
     low, high = max(near.min() - spare, 0.0), min(near.max() + spare, tube.length_mm)
-    finer = least_places(on_the_line, np.array([low]), np.array([high]))
+    # Four rounds: the place to 1e-4 mm of a bracket of some mm, and the least itself far closer.
+    finer = least_places(on_the_line, np.array([low]), np.array([high]), rounds=4)
     values = on_the_line(finer)
     if float(values[0]) < best:
         best, place = float(values[0]), float(finer[0])

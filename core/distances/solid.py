@@ -9,17 +9,17 @@ axis), to the outline: a handful of straight pieces.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
+from core.distances.solid_kernels import contacts, distances, least_on_pieces
 from core.fixture import Fixture
 from core.geometry import Array, unit, vector
 
-_ON_SURFACE_MM = 1e-9
 
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class FixtureSolid:
     """A convex solid of revolution in patient space.
 
@@ -94,45 +94,29 @@ class FixtureSolid:
         outward : (n, 3)
             Unit gradient of the signed distance; ``point = nearest + distance * outward``.
         """
-        offset = np.atleast_2d(np.asarray(points_mm, dtype=np.float64)) - self.origin
-        depth = offset @ self.axis
-        lateral = offset - depth[:, None] * self.axis
-        away = np.linalg.norm(lateral, axis=1)
-        on_axis = away < _ON_SURFACE_MM
-        radial = lateral / np.where(on_axis, 1.0, away)[:, None]
-        if on_axis.any():
-            radial[on_axis] = self._some_perpendicular()
-        flat = np.stack([depth, np.where(on_axis, 0.0, away)], axis=1)
-
-        outline = self._outline
-        start, step = outline[:-1], np.diff(outline, axis=0)
-        length = np.linalg.norm(step, axis=1)
-        normal = np.stack([-step[:, 1], step[:, 0]], axis=1) / length[:, None]
-        relative = flat[:, None, :] - start
-        along = np.clip((relative * step).sum(axis=2) / length**2, 0.0, 1.0)
-        gap = relative - along[:, :, None] * step
-        apart = np.hypot(gap[:, :, 0], gap[:, :, 1])
-        piece = np.argmin(apart, axis=1)
-        rows = np.arange(len(flat))
-        inside = ((relative * normal).sum(axis=2) <= 0).all(axis=1)
-
-        distance = np.where(inside, -1.0, 1.0) * apart[rows, piece]
-        near = flat - gap[rows, piece]
-        close = np.abs(distance) < _ON_SURFACE_MM
-        direction = np.where(
-            close[:, None],
-            normal[piece],
-            gap[rows, piece] / np.where(close, 1.0, distance)[:, None],
-        )
-
-        def lift(v: Array) -> Array:
-            return np.asarray(v[:, :1] * self.axis + v[:, 1:] * radial)
-
-        return distance, self.origin + lift(near), lift(direction)
+        return contacts(*self._placed, self._side, _plain(np.atleast_2d(points_mm)))
 
     def signed_distance(self, points_mm: ArrayLike) -> Array:
         """(n, 3) patient points → (n,) mm, negative inside; a convex function of the point."""
-        return self.contact(points_mm)[0]
+        return distances(*self._placed, _plain(np.atleast_2d(points_mm)))
+
+    def least_on_pieces(self, line_mm: Array, radii_mm: Array, pieces: NDArray[np.intp]) -> Array:
+        """Where (signed distance - radius) is least on straight pieces of a line, each as a share.
+
+        Parameters
+        ----------
+        line_mm : (m, 3) patient LPS mm
+        radii_mm : (m,) mm
+            At the line's points, linear in between.
+        pieces : (k,) int
+            Which of the m - 1 pieces.
+
+        Returns
+        -------
+        (k,)
+            0 at the beginning of a piece, 1 at its end.
+        """
+        return least_on_pieces(*self._placed, _plain(line_mm), _plain(radii_mm), pieces)
 
     def nearest(self, point_mm: ArrayLike) -> Array:
         """Surface point nearest to one point, patient LPS mm."""
@@ -147,23 +131,33 @@ class FixtureSolid:
         none = size < 1e-12
         radial = lateral / np.where(none, 1.0, size)[:, None]
         if none.any():
-            radial[none] = self._some_perpendicular()
+            radial[none] = self._side
         reach = np.outer(along, self.profile[:, 0]) + np.outer(size, self.profile[:, 1])
         depth, radius = self.profile[np.argmax(reach, axis=1)].T
         return np.asarray(self.origin + depth[:, None] * self.axis + radius[:, None] * radial)
 
-    @property
-    def _outline(self) -> Array:
-        """(m, 2) closed by the axis: flat platform, sides, flat apex; no piece without length."""
+    @cached_property
+    def _placed(self) -> tuple[Array, Array, Array]:
+        """What every kernel begins with: outline, origin, axis.
+
+        The outline is (m, 2), closed by the axis: flat platform, sides, flat apex; no piece
+        without length.
+        """
         first, last = self.profile[0], self.profile[-1]
         line = np.vstack([(first[0], 0.0), self.profile, (last[0], 0.0)])
         keep = np.append(True, np.linalg.norm(np.diff(line, axis=0), axis=1) > 1e-12)
-        return np.asarray(line[keep])
+        return _plain(line[keep]), _plain(self.origin), _plain(self.axis)
 
-    def _some_perpendicular(self) -> Array:
+    @cached_property
+    def _side(self) -> Array:
         """Any unit direction across the axis: where a point on the axis leaves the choice open."""
         helper = np.eye(3)[int(np.argmin(np.abs(self.axis)))]
-        return unit(np.cross(self.axis, helper))
+        return _plain(unit(np.cross(self.axis, helper)))
+
+
+def _plain(values: ArrayLike) -> Array:
+    """A writable, contiguous copy: a kernel is compiled anew for every other kind of array."""
+    return np.array(values, dtype=np.float64, order="C")
 
 
 def _upper_hull(profile: Array) -> Array:

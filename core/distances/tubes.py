@@ -155,14 +155,16 @@ def tubes_of(structure: Tubular) -> tuple[Tube, ...]:
     )
 
 
-def least_places(values: Callable[[Array], Array], low: Array, high: Array) -> Array:
+def least_places(
+    values: Callable[[Array], Array], low: Array, high: Array, *, rounds: int = _ROUNDS
+) -> Array:
     """Least place of many functions of one variable at once, each unimodal on [low, high].
 
     Each round looks at 33 places of every bracket and keeps the two steps around the least, so
     that a bracket shrinks to a 16th: few calls of a vectorised function, not many small ones.
     """
     share = np.linspace(0.0, 1.0, _PLACES)
-    for _ in range(_ROUNDS):
+    for _ in range(rounds):
         places = low[:, None] + (high - low)[:, None] * share
         least = np.argmin(values(places.ravel()).reshape(places.shape), axis=1)
         rows = np.arange(len(places))

@@ -17,10 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.geometry import Array, PictureGrid
-from core.image.sampling_kernels import HULL_TOLERANCE, sample_lines
+from core.image.sampling_kernels import HULL_TOLERANCE, sample_few_lines, sample_lines
 
 if TYPE_CHECKING:
     from core.image.volume import Volume
+
+FEW_SAMPLES = 4096
+"""Up to so many samples are taken in the calling thread."""
 
 _ONE_THREAD_INSIDE = threading.Lock()
 _NO_FIELD = np.ones(1, dtype=np.uint8)
@@ -78,8 +81,7 @@ def lines(
     steps = np.asarray(steps_mm, dtype=np.float64) @ turn
     out = np.empty((len(starts), count), dtype=np.float32)
     low, high = volume.padding if volume.padding is not None else (0.0, -1.0)
-    run_parallel(
-        sample_lines,
+    work = (
         volume.voxels.reshape(-1),
         volume.shape,
         _NO_FIELD if volume.field is None else volume.field.reshape(-1),
@@ -95,6 +97,11 @@ def lines(
         maximum,
         out,
     )
+    if out.size * slab_count <= FEW_SAMPLES:
+        # Waking the other threads, and waiting for whoever holds them, would cost more.
+        sample_few_lines(*work)
+    else:
+        run_parallel(sample_lines, *work)
     return out
 
 

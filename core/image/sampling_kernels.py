@@ -290,85 +290,100 @@ def _span(start: float, step: float, end: float, first: float, last: float) -> A
     return max(first, a), min(last, b)
 
 
-@njit(cache=True, nogil=True, parallel=True)
-def sample_lines(
-    flat: Any,
-    shape: Any,
-    field: Any,
-    padded: bool,
-    low: float,
-    high: float,
-    slope: float,
-    intercept: float,
-    starts: Array,
-    steps: Array,
-    slab_steps: Array,
-    slab_count: int,
-    maximum: bool,
-    out: Any,
-) -> None:
-    """Sample (n, count) places ``start + c step + s slab_step``, all in voxels (i, j, k)."""
+@njit(cache=True, nogil=True)
+def _sample_line(
+    flat: Any, shape: Any, field: Any, padded: bool, low: float, high: float, slope: float,
+    intercept: float, starts: Array, steps: Array, slab_steps: Array, slab_count: int,
+    maximum: bool, out: Any, n: int,
+) -> None:  # fmt: skip
     nk, nj, ni = shape
     count = out.shape[1]
+    x0, y0, z0 = starts[n, 0], starts[n, 1], starts[n, 2]
+    dx, dy, dz = steps[n, 0], steps[n, 1], steps[n, 2]
+    sx, sy, sz = slab_steps[n, 0], slab_steps[n, 1], slab_steps[n, 2]
+    far = slab_count - 1
+    x1, y1, z1 = x0 + far * sx, y0 + far * sy, z0 + far * sz
+    # Columns whose samples all lie inside: the hull is convex, so both faces of the slab
+    # and both ends of the run decide; rounding is monotone, so testing the ends suffices.
+    lo, hi = 0, 0
+    if np.isfinite(x0 + y0 + z0 + dx + dy + dz + x1 + y1 + z1):
+        a, b = 0.0, count - 1.0
+        a, b = _span(x0, dx, ni - 1.0, a, b)
+        a, b = _span(x1, dx, ni - 1.0, a, b)
+        a, b = _span(y0, dy, nj - 1.0, a, b)
+        a, b = _span(y1, dy, nj - 1.0, a, b)
+        a, b = _span(z0, dz, nk - 1.0, a, b)
+        a, b = _span(z1, dz, nk - 1.0, a, b)
+        if a <= b:
+            lo, hi = math.ceil(a), math.floor(b) + 1
+        while lo < hi and not (
+            _inside(shape, x0 + lo * dx, y0 + lo * dy, z0 + lo * dz)
+            and _inside(shape, x1 + lo * dx, y1 + lo * dy, z1 + lo * dz)
+        ):
+            lo += 1
+        while hi > lo and not (
+            _inside(shape, x0 + (hi - 1) * dx, y0 + (hi - 1) * dy, z0 + (hi - 1) * dz)
+            and _inside(shape, x1 + (hi - 1) * dx, y1 + (hi - 1) * dy, z1 + (hi - 1) * dz)
+        ):
+            hi -= 1
+        hi = max(lo, hi)
+    padding, scale = (padded, low, high), (slope, intercept)
+    start, step, slab = (x0, y0, z0), (dx, dy, dz), (sx, sy, sz)
+    if maximum or hi - lo < LEAST_FOR_BLOCKS:
+        _one_by_one(
+            flat, shape, field, padding, scale, start, step, slab, slab_count, maximum,
+            lo, hi, out, n,
+        )  # fmt: skip
+    else:
+        _in_blocks(
+            flat, shape, field, padding, scale, start, step, slab, slab_count, lo, hi, out, n
+        )
+    for part in range(2):
+        for c in range(0 if part == 0 else hi, lo if part == 0 else count):
+            total, top = 0.0, -np.inf
+            for s in range(slab_count):
+                v = _checked(
+                    flat,
+                    shape,
+                    field,
+                    padded,
+                    low,
+                    high,
+                    (x0 + s * sx) + c * dx,
+                    (y0 + s * sy) + c * dy,
+                    (z0 + s * sz) + c * dz,
+                )
+                grey = v * slope + intercept
+                total += grey
+                if np.isnan(grey):
+                    break
+                top = max(top, grey)
+            out[n, c] = top if maximum and not np.isnan(total) else total / slab_count
+
+
+@njit(cache=True, nogil=True, parallel=True)
+def sample_lines(
+    flat: Any, shape: Any, field: Any, padded: bool, low: float, high: float, slope: float,
+    intercept: float, starts: Array, steps: Array, slab_steps: Array, slab_count: int,
+    maximum: bool, out: Any,
+) -> None:  # fmt: skip
+    """Sample (n, count) places ``start + c step + s slab_step``, all in voxels (i, j, k)."""
     for n in prange(starts.shape[0]):
-        x0, y0, z0 = starts[n, 0], starts[n, 1], starts[n, 2]
-        dx, dy, dz = steps[n, 0], steps[n, 1], steps[n, 2]
-        sx, sy, sz = slab_steps[n, 0], slab_steps[n, 1], slab_steps[n, 2]
-        far = slab_count - 1
-        x1, y1, z1 = x0 + far * sx, y0 + far * sy, z0 + far * sz
-        # Columns whose samples all lie inside: the hull is convex, so both faces of the slab
-        # and both ends of the run decide; rounding is monotone, so testing the ends suffices.
-        lo, hi = 0, 0
-        if np.isfinite(x0 + y0 + z0 + dx + dy + dz + x1 + y1 + z1):
-            a, b = 0.0, count - 1.0
-            a, b = _span(x0, dx, ni - 1.0, a, b)
-            a, b = _span(x1, dx, ni - 1.0, a, b)
-            a, b = _span(y0, dy, nj - 1.0, a, b)
-            a, b = _span(y1, dy, nj - 1.0, a, b)
-            a, b = _span(z0, dz, nk - 1.0, a, b)
-            a, b = _span(z1, dz, nk - 1.0, a, b)
-            if a <= b:
-                lo, hi = math.ceil(a), math.floor(b) + 1
-            while lo < hi and not (
-                _inside(shape, x0 + lo * dx, y0 + lo * dy, z0 + lo * dz)
-                and _inside(shape, x1 + lo * dx, y1 + lo * dy, z1 + lo * dz)
-            ):
-                lo += 1
-            while hi > lo and not (
-                _inside(shape, x0 + (hi - 1) * dx, y0 + (hi - 1) * dy, z0 + (hi - 1) * dz)
-                and _inside(shape, x1 + (hi - 1) * dx, y1 + (hi - 1) * dy, z1 + (hi - 1) * dz)
-            ):
-                hi -= 1
-            hi = max(lo, hi)
-        padding, scale = (padded, low, high), (slope, intercept)
-        start, step, slab = (x0, y0, z0), (dx, dy, dz), (sx, sy, sz)
-        if maximum or hi - lo < LEAST_FOR_BLOCKS:
-            _one_by_one(
-                flat, shape, field, padding, scale, start, step, slab, slab_count, maximum,
-                lo, hi, out, n,
-            )  # fmt: skip
-        else:
-            _in_blocks(
-                flat, shape, field, padding, scale, start, step, slab, slab_count, lo, hi, out, n
-            )
-        for part in range(2):
-            for c in range(0 if part == 0 else hi, lo if part == 0 else count):
-                total, top = 0.0, -np.inf
-                for s in range(slab_count):
-                    v = _checked(
-                        flat,
-                        shape,
-                        field,
-                        padded,
-                        low,
-                        high,
-                        (x0 + s * sx) + c * dx,
-                        (y0 + s * sy) + c * dy,
-                        (z0 + s * sz) + c * dz,
-                    )
-                    grey = v * slope + intercept
-                    total += grey
-                    if np.isnan(grey):
-                        break
-                    top = max(top, grey)
-                out[n, c] = top if maximum and not np.isnan(total) else total / slab_count
+        _sample_line(
+            flat, shape, field, padded, low, high, slope, intercept, starts, steps, slab_steps,
+            slab_count, maximum, out, n,
+        )  # fmt: skip
+
+
+@njit(cache=True, nogil=True)
+def sample_few_lines(
+    flat: Any, shape: Any, field: Any, padded: bool, low: float, high: float, slope: float,
+    intercept: float, starts: Array, steps: Array, slab_steps: Array, slab_count: int,
+    maximum: bool, out: Any,
+) -> None:  # fmt: skip
+    """The same as `sample_lines` in the calling thread: for few samples, or many callers."""
+    for n in range(starts.shape[0]):
+        _sample_line(
+            flat, shape, field, padded, low, high, slope, intercept, starts, steps, slab_steps,
+            slab_count, maximum, out, n,
+        )  # fmt: skip

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 
@@ -15,7 +17,7 @@ from core.errors import PlanError
 from core.geometry import Array
 from core.identity import Tooth
 from core.image.volume import Volume
-from core.level import MIN_SUPERIOR
+from core.level import MIN_SUPERIOR, Level
 from core.measurement import Limit, Measurement, Note, Reading
 from core.plans.limits import limit_for
 from core.plans.plan import Jaw, Plan
@@ -114,7 +116,13 @@ def arch_of(plan: Plan) -> Arch:
     ]
     if missing or plan.level is None or plan.arch_points is None:
         raise PlanError("plan-not-ready", missing=" and ".join(missing))
-    return Arch.trace(plan.arch_points, level=plan.level, starts=plan.arch_starts)
+    return _traced(plan.arch_points.tobytes(), plan.level, plan.arch_starts)
+
+
+@lru_cache(maxsize=8)
+def _traced(points: bytes, level: Level, starts: Literal["first", "last"] | None) -> Arch:
+    """The arch through float64 points; remembered, for every step of a drag asks for the same."""
+    return Arch.trace(np.frombuffer(points).reshape(-1, 3), level=level, starts=starts)
 
 
 def settled_arch(plan: Plan) -> Arch:

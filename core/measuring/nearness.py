@@ -7,6 +7,7 @@ midline. Without a midline nothing is assumed about sides; only distance counts.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -55,7 +56,7 @@ class Nearness:
             return self.distance_mm(structure) <= REACH_MM
         middle = self.arch.station(self.plan.midline)
         side = self.arch.station(self.fixture.platform) - middle
-        return any((self.arch.station(p) - middle) * side > 0 for p in marks_of(structure))
+        return bool(((_stations(self.arch, structure) - middle) * side > 0).any())
 
     def distance_mm(self, structure: Structure) -> float:
         """Distance of the fixture's axis from the lines between a structure's marks, about."""
@@ -65,6 +66,12 @@ class Nearness:
         places = np.concatenate([marks, *lines])
         axis = self.fixture.platform + share * (self.fixture.apex - self.fixture.platform)
         return float(np.linalg.norm(places[:, None] - axis, axis=2).min())
+
+
+@lru_cache(maxsize=256)
+def _stations(arch: Arch, structure: Structure) -> Array:
+    """(n,) stations of a structure's marks; remembered, for a drag asks again and again."""
+    return arch.curve.nearest_stations(arch.level.project(marks_of(structure)))
 
 
 def marks_of(structure: Structure) -> Array:
