@@ -54,6 +54,7 @@ class NeighbourStrip(QFrame):
         row.setContentsMargins(6, 5, 6, 4)
         row.setSpacing(4)
         self._names: list[QLabel] = []
+        self._told: dict[QLabel, tuple[str, bool, int]] = {}
         for view in pictures.neighbours:
             name = QLabel("")
             name.setFont(look.font(12, italic=True))
@@ -71,6 +72,10 @@ class NeighbourStrip(QFrame):
     def read(self) -> None:
         """Read the names anew."""
         for view, name in zip(self._pictures.neighbours, self._names, strict=True):
+            told = (view.title, view.chosen, name.width())
+            if self._told.get(name) == told:
+                continue  # set anew, the same words would lay out the whole window again
+            self._told[name] = told
             font = look.font(12, italic=True, bold=view.chosen)
             name.setText(view.title)
             name.setToolTip(view.title)

@@ -6,6 +6,7 @@ module holds what only a window has: surroundings, text, rows and buttons.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from importlib.resources import files
 
 from PySide6.QtCore import Qt
@@ -72,6 +73,11 @@ def load_fonts() -> None:
 
 def font(px: int = 13, *, bold: bool = False, italic: bool = False) -> QFont:
     """The bench's font at a size in logical pixels."""
+    return QFont(_font(px, bold, italic))
+
+
+@lru_cache(maxsize=64)
+def _font(px: int, bold: bool, italic: bool) -> QFont:
     f = QFont(FAMILY)
     f.setStyleHint(QFont.StyleHint.SansSerif)
     f.setPixelSize(px)
@@ -80,6 +86,7 @@ def font(px: int = 13, *, bold: bool = False, italic: bool = False) -> QFont:
     return f
 
 
+@lru_cache(maxsize=512)
 def pens(style: str, *, below: bool, px_per_mm: float) -> tuple[QPen, QPen, QPen | None]:
     """Casing, ink and (for an open double outline) core pen of a line, widths in screen pixels.
 

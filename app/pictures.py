@@ -1,18 +1,20 @@
 """Keeps every picture of the bench in step with the session.
 
-Thin pictures (section, neighbours) are cut at once, in the event that asks for them. What takes
-longer - the chart over them, thick slabs, arch map, panorama - is made by workers; the newest
-request wins, and what belongs to an older place is never shown.
+Thin pictures (section, neighbours) are cut at once, in the event that asks for them, and their
+charts laid over them: handing some ms of work to another thread and painting twice would cost
+more. What takes longer - many charts, thick slabs, arch map, panorama - is made by workers; the
+newest request wins, and what belongs to an older place is never shown.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
-from PySide6.QtCore import QObject, Signal
+from PySide6.QtCore import QObject, QTimer, Signal
 
 from app import look
 from app.places import (
@@ -24,7 +26,7 @@ from app.places import (
     section_place,
 )
 from app.session import Session
-from app.tasks import Latest, Task
+from app.tasks import Latest
 from app.views.chart_painter import Ink
 from app.views.flat_view import FlatView
 from app.views.panorama_view import PanoramaView
@@ -49,16 +51,24 @@ PANORAMA_MM = 6.0
 MAP_SLAB_MM = 3.0
 PAPER_NUMERAL_MM = 2.3
 SAME_MM = 1e-6
+AT_ONCE = 2
+"""So many charts of neighbours are made at once; more of them by a worker."""
+AROUND_MS = 120
+"""While something is dragged the pictures around the section follow no more often than this, so
+that section and clearances follow every time."""
 
 Grey = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Cut:
-    """A place with its grey values; None where they are still to be cut."""
+    """A place with its grey values and its chart; None where they are still to be made."""
 
     place: Place
     grey: Grey | None
+    ink: Ink | None = None
+    plan: Plan | None = None
+    """Whose lines the chart shows."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,6 +83,25 @@ class _Panorama:
     ribbon: Ribbon
     grey: Grey
     ink: Ink
+    middle_mm: float
+
+
+class Stop(Protocol):
+    """What work in several steps asks between them."""
+
+    def cancelled(self) -> bool:
+        """True once nobody waits for it any more."""
+        ...
+
+
+class _Never:
+    """Work that is done at once is not cancelled."""
+
+    def cancelled(self) -> bool:
+        return False
+
+
+_never = _Never()
 
 
 class Pictures(QObject):
@@ -107,12 +136,17 @@ class Pictures(QObject):
         self._height_mm = 0.0
         self._heights_of: object = None
         self._maps_of: tuple[object, ...] = ()
+        self._map: _Map | None = None
+        self._flat: _Panorama | None = None
         self._section: _Cut | None = None
         self._beside: tuple[_Cut, ...] = ()
         self._section_work = Latest(self._show_section, self.failed.emit, parent=self)
         self._beside_work = Latest(self._show_beside, self.failed.emit, parent=self)
         self._map_work = Latest(self._show_map, self.failed.emit, parent=self)
         self._panorama_work = Latest(self._show_panorama, self.failed.emit, parent=self)
+        self._inked: tuple[object, ...] = ()
+        self._around = QTimer(self, singleShot=True, interval=AROUND_MS)
+        self._around.timeout.connect(self._follow_around)
         session.scan_changed.connect(self._scan_changed)
         session.plan_changed.connect(self.refresh)
         session.plan_previewed.connect(self.refresh)
@@ -132,6 +166,7 @@ class Pictures(QObject):
 
     def stop(self) -> None:
         """Ask for nothing more."""
+        self._around.stop()
         for work in (self._section_work, self._beside_work, self._map_work, self._panorama_work):
             work.drop()
 
@@ -140,6 +175,9 @@ class Pictures(QObject):
     def _scan_changed(self) -> None:
         self.stop()
         self._maps_of = ()
+        self._map = self._flat = None
+        self._inked = ()
+        self._around.stop()
         self._heights_of = None
         self._section, self._beside = None, ()
         for view in self.views:
@@ -154,10 +192,21 @@ class Pictures(QObject):
             return
         self._settle_height(arch)
         self._cut_section(volume)
-        self._cut_beside(volume)
-        self._ask_maps(volume, arch)
-        self._mark_places()
+        if not session.dragging:
+            self._around.stop()
+            self._follow_around()
+        elif not self._around.isActive():
+            self._around.start()
         self.shown.emit()
+
+    def _follow_around(self) -> None:
+        """Bring the pictures around the section up to it."""
+        volume = self._session.volume
+        if volume is None:
+            return
+        self._cut_beside(volume)
+        self._ask_maps(volume, self._session.arch)
+        self._mark_places()
 
     def _settle_height(self, arch: Arch | None) -> None:
         """The middle of sections stays at one height until jaw plane or jaw change."""
@@ -215,8 +264,21 @@ class Pictures(QObject):
             return
         rows = self._rows(cut.place)
         drawn_at = PAPER_NUMERAL_MM / (look.NUMERAL_PX * self.section.mm_per_pixel())
+        asked = (cut.place.grid, cut.place.subject, cut.grey, session.guide, drawn_at,
+                 session.ledger if session.ledger_is_current else None,
+                 session.slab_mm, session.slab_maximum)  # fmt: skip
+        if len(asked) == len(self._inked) and all(
+            a is b or (isinstance(a, float | str | bool) and a == b)
+            for a, b in zip(asked, self._inked, strict=True)
+        ):
+            return  # pose and numbers came together, each with a signal of its own
+        self._inked = asked
         make = self._work(volume, (cut,), rows, bare=False, drawn_at=drawn_at)
-        self._section_work.ask(make, finish_running=session.dragging)
+        if cut.grey is None:
+            self._section_work.ask(make, finish_running=session.dragging)
+        else:
+            self._section_work.drop()
+            self._show_section(make(_never))
 
     def _rows(self, place: Place) -> tuple[Measurement, ...]:
         ledger = self._session.ledger
@@ -231,20 +293,28 @@ class Pictures(QObject):
             self.neighbours, neighbour_places(session, self._height_mm), strict=False
         ):
             # A step along the arch shows most of the neighbours again, one place further on.
-            known = (
-                c.grey for c in self._beside if c.grey is not None and _same_cut(c.place, place)
-            )
-            grey = None if session.slab_mm else next(known, None)
-            if grey is None and not session.slab_mm:
+            known = (c for c in self._beside if c.grey is not None and _same_cut(c.place, place))
+            before = None if session.slab_mm else next(known, None)
+            grey, ink = None, None
+            if before is not None:
+                grey = before.grey
+                ink = before.ink if before.plan is session.guide else None
+            elif not session.slab_mm:
                 grey = volume.picture(place.grid)
-            cuts.append(_Cut(place, grey))
+            cuts.append(_Cut(place, grey, ink, session.guide))
             view.title, view.sides, view.station_mm = place.title, place.sides, place.station_mm
             view.chosen = place.title == "here"
             if grey is not None:
                 view.show_picture(place.grid, grey, session.window)
+            if ink is not None:
+                view.show_ink(ink)
         self._beside = tuple(cuts)
-        if cuts:
-            make = self._work(volume, self._beside, (), bare=True, drawn_at=1.0)
+        bare = tuple(cut for cut in cuts if cut.ink is None)
+        make = self._work(volume, bare, (), bare=True, drawn_at=1.0)
+        if len(bare) <= AT_ONCE and not session.slab_mm:
+            self._beside_work.drop()
+            self._show_beside(make(_never))
+        else:
             self._beside_work.ask(make, finish_running=session.dragging)
 
     def _work(
@@ -255,12 +325,12 @@ class Pictures(QObject):
         *,
         bare: bool,
         drawn_at: float,
-    ) -> Callable[[Task], list[tuple[Place, Grey, Ink]]]:
+    ) -> Callable[[Stop], list[_Cut]]:
         plan = self._session.guide
         slab, maximum = self._session.slab_mm, self._session.slab_maximum
 
-        def make(task: Task) -> list[tuple[Place, Grey, Ink]]:
-            out = []
+        def make(task: Stop) -> list[_Cut]:
+            out: list[_Cut] = []
             for cut in cuts:
                 if task.cancelled():
                     break
@@ -271,28 +341,35 @@ class Pictures(QObject):
                     plan, cut.place.grid, rows, bare=bare, drawn_at=drawn_at,
                     most_witnesses=0 if bare else 5,
                 )  # fmt: skip
-                out.append((cut.place, grey, _ink(overlay, grey, cut.place.grid.pixel_mm)))
+                ink = _ink(overlay, grey, cut.place.grid.pixel_mm)
+                out.append(_Cut(cut.place, grey, ink, plan))
             return out
 
         return make
 
-    def _show_section(self, made: list[tuple[Place, Grey, Ink]]) -> None:
-        for place, grey, ink in made:
-            if self._section is None or not _same_cut(self._section.place, place):
+    def _show_section(self, made: list[_Cut]) -> None:
+        for cut in made:
+            if self._section is None or not _same_cut(self._section.place, cut.place):
                 continue
             if self._section.grey is None:
-                self._section = _Cut(place, grey)
-                self.section.show_picture(place.grid, grey, self._session.window)
-            self.section.show_ink(ink)
+                self._section = cut
+                self.section.show_picture(cut.place.grid, _grey(cut), self._session.window)
+            if cut.ink is not None:
+                self.section.show_ink(cut.ink)
         self.shown.emit()
 
-    def _show_beside(self, made: list[tuple[Place, Grey, Ink]]) -> None:
-        for view, cut, (place, grey, ink) in zip(self.neighbours, self._beside, made, strict=False):
-            if not _same_cut(cut.place, place):
+    def _show_beside(self, made: list[_Cut]) -> None:
+        shown = list(self._beside)
+        for number, (view, asked) in enumerate(zip(self.neighbours, shown, strict=False)):
+            cut = next((c for c in made if _same_cut(c.place, asked.place)), None)
+            if cut is None or cut.ink is None:
                 continue
             if self._session.slab_mm:
-                view.show_picture(place.grid, grey, self._session.window)
-            view.show_ink(ink)
+                view.show_picture(asked.place.grid, _grey(cut), self._session.window)
+            else:
+                shown[number] = replace(cut, place=asked.place)
+            view.show_ink(cut.ink)
+        self._beside = tuple(shown)
 
     def _zoom_neighbours(self) -> None:
         changed = self.sender()
@@ -325,17 +402,19 @@ class Pictures(QObject):
         self.arch_map.level = guide.level
         drags = session.dragging
         self._map_work.ask(
-            lambda _task: _make_map(volume, guide, arch, place), finish_running=drags
+            lambda _task: _make_map(volume, guide, arch, place, self._map), finish_running=drags
         )
         if arch is None:
             self.panorama.clear()
             return
         middle = self._height_mm
         self._panorama_work.ask(
-            lambda _task: _make_panorama(volume, guide, arch, middle), finish_running=drags
+            lambda _task: _make_panorama(volume, guide, arch, middle, self._flat),
+            finish_running=drags,
         )
 
     def _show_map(self, made: _Map) -> None:
+        self._map = made
         view, grid = self.arch_map, made.place.grid
         size = (grid.cols * grid.pixel_mm, grid.rows * grid.pixel_mm)
         view.sides, view.subtitle = made.place.sides, made.place.subtitle
@@ -348,6 +427,7 @@ class Pictures(QObject):
         self.shown.emit()
 
     def _show_panorama(self, made: _Panorama) -> None:
+        self._flat = made
         view, ribbon = self.panorama, made.ribbon
         size = (ribbon.cols * ribbon.pixel_mm, ribbon.rows * ribbon.pixel_mm)
         view.sides = panorama_sides(ribbon)
@@ -398,22 +478,34 @@ def _ink(overlay: Overlay, grey: Grey, pixel_mm: float) -> Ink:
     return Ink((*hatched, *overlay.lines), overlay.dots, overlay.labels)
 
 
-def _make_map(volume: Volume, plan: Plan, arch: Arch | None, place: Place) -> _Map:
-    grey = volume.picture(place.grid, slab_mm=MAP_SLAB_MM)
+def _make_map(
+    volume: Volume, plan: Plan, arch: Arch | None, place: Place, before: _Map | None
+) -> _Map:
+    """The arch map; the grey values of the one before are kept where it lay in the same place."""
+    if before is not None and _same_cut(before.place, place):
+        grey = before.grey
+    else:
+        grey = volume.picture(place.grid, slab_mm=MAP_SLAB_MM)
     overlay = Overlay() if arch is None else arch_map_overlay(plan, arch, place.grid)
     return _Map(place, grey, _ink(overlay, grey, place.grid.pixel_mm))
 
 
-def _make_panorama(volume: Volume, plan: Plan, arch: Arch, middle_mm: float) -> _Panorama:
-    grey, ribbon = panorama(
-        volume,
-        arch,
-        heights_mm=(middle_mm - PANORAMA_HALF_MM, middle_mm + PANORAMA_HALF_MM),
-        pixel_mm=PANORAMA_PIXEL_MM,
-        thickness_mm=PANORAMA_MM,
-    )
+def _make_panorama(
+    volume: Volume, plan: Plan, arch: Arch, middle_mm: float, before: _Panorama | None
+) -> _Panorama:
+    """The panorama; the grey values of the one before are kept where arch and height are its."""
+    if before is not None and before.ribbon.arch is arch and before.middle_mm == middle_mm:
+        grey, ribbon = before.grey, before.ribbon
+    else:
+        grey, ribbon = panorama(
+            volume,
+            arch,
+            heights_mm=(middle_mm - PANORAMA_HALF_MM, middle_mm + PANORAMA_HALF_MM),
+            pixel_mm=PANORAMA_PIXEL_MM,
+            thickness_mm=PANORAMA_MM,
+        )
     overlay = panorama_overlay(plan, arch, ribbon)
-    return _Panorama(ribbon, grey, _ink(overlay, grey, ribbon.pixel_mm))
+    return _Panorama(ribbon, grey, _ink(overlay, grey, ribbon.pixel_mm), middle_mm)
 
 
 def _cross(view: FlatView | PanoramaView, point_mm: object) -> Iterable[Line]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -66,13 +67,7 @@ def across_place(
     session: Session, arch: Arch, volume: Volume, station_mm: float, height_mm: float
 ) -> Place:
     """A section across the arch."""
-    grid = across_arch_grid(
-        arch,
-        station_mm,
-        size_mm=SECTION_MM,
-        pixel_mm=pixel_mm(volume),
-        centre_height_mm=height_mm,
-    )
+    grid = _across_grid(arch, station_mm, SECTION_MM, pixel_mm(volume), height_mm)
     tooth = session.tooth_here
     words = station_words(arch, station_mm, session.plan.midline)
     return Place(
@@ -97,13 +92,8 @@ def neighbour_places(session: Session, height_mm: float) -> tuple[Place, ...]:
     out: list[Place] = []
     for n in range(-EACH_WAY, EACH_WAY + 1):
         station = session.station_mm + n * STEP_MM
-        grid = across_arch_grid(
-            arch,
-            station,
-            size_mm=NEIGHBOUR_MM,
-            pixel_mm=max(NEIGHBOUR_PIXEL_MM, pixel_mm(volume)),
-            centre_height_mm=height_mm,
-        )
+        pixel = max(NEIGHBOUR_PIXEL_MM, pixel_mm(volume))
+        grid = _across_grid(arch, station, NEIGHBOUR_MM, pixel, height_mm)
         out.append(
             Place(
                 grid=grid,
@@ -114,6 +104,26 @@ def neighbour_places(session: Session, height_mm: float) -> tuple[Place, ...]:
             )
         )
     return tuple(out)
+
+
+def _across_grid(
+    arch: Arch, station_mm: float, size_mm: tuple[float, float], pixel: float, height_mm: float
+) -> PictureGrid:
+    """Where a section across the arch lies: the same object whenever the same place is asked for.
+
+    So what was drawn over a place is found again when the hand steps back, or only a fixture
+    moves. A millionth of a mm makes no other place.
+    """
+    return _grid_at(arch, round(station_mm, 6), size_mm, pixel, round(height_mm, 6))
+
+
+@lru_cache(maxsize=128)
+def _grid_at(
+    arch: Arch, station_mm: float, size_mm: tuple[float, float], pixel: float, height_mm: float
+) -> PictureGrid:
+    return across_arch_grid(
+        arch, station_mm, size_mm=size_mm, pixel_mm=pixel, centre_height_mm=height_mm
+    )
 
 
 def neighbour_words(n: int, step_mm: float, tooth: str, *, open_side: bool) -> str:

@@ -8,6 +8,7 @@ the tooth's number) must agree with it, else the side is open and a person is as
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -143,19 +144,31 @@ class Arch:
 
     def frame(self, station_mm: float) -> StationFrame:
         """Place and directions at a station."""
-        origin, travel, buccal = self.directions(station_mm)
-        return StationFrame(
-            station_mm=float(station_mm),
-            origin=vector(origin[0]),
-            travel=vector(travel[0]),
-            up=self.level.up,
-            buccal=vector(buccal[0]),
-            beyond=not -_BEYOND_MM <= station_mm <= self.length_mm + _BEYOND_MM,
-        )
+        return _frame(self, float(station_mm))
 
     def station(self, point_mm: ArrayLike) -> float:
         """Station nearest to a patient point, measured on the jaw plane."""
-        return self.curve.nearest(self.level.project(vector(point_mm))[0])
+        return _station(self, vector(point_mm).tobytes())
+
+
+@lru_cache(maxsize=256)
+def _frame(arch: Arch, station_mm: float) -> StationFrame:
+    """Remembered: pictures and rows ask for the same few stations again and again."""
+    origin, travel, buccal = arch.directions(station_mm)
+    return StationFrame(
+        station_mm=station_mm,
+        origin=vector(origin[0]),
+        travel=vector(travel[0]),
+        up=arch.level.up,
+        buccal=vector(buccal[0]),
+        beyond=not -_BEYOND_MM <= station_mm <= arch.length_mm + _BEYOND_MM,
+    )
+
+
+@lru_cache(maxsize=256)
+def _station(arch: Arch, point: bytes) -> float:
+    """Remembered like `_frame`; the point is given as the bytes of its three numbers."""
+    return arch.curve.nearest(arch.level.project(np.frombuffer(point))[0])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -209,7 +209,7 @@ def hatch(
         return []
     width, height = size_mm
     sign = 1.0 if rising else -1.0
-    step = pixel_mm / 2
+    step = pixel_mm  # along u: one sample a column
     along = np.arange(-(width + height) / 2, (width + height) / 2, step)
     reach = (width + height) / 2
     segments: list[Array] = []

@@ -6,7 +6,7 @@ allowed, centres at integers), ``uv_mm`` in a plane, ``px`` screen (never in `co
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeAlias
 
 import numpy as np
@@ -112,6 +112,8 @@ class PictureGrid:
     rows: int
     cols: int
     pixel_mm: float
+    toward_viewer: Array = field(init=False, repr=False)
+    """Unit normal that points from the picture to the eye: right x up."""
 
     def __post_init__(self) -> None:
         for name in ("origin", "right", "up"):
@@ -123,6 +125,7 @@ class PictureGrid:
             raise ValueError("right and up must be perpendicular")
         if self.rows < 1 or self.cols < 1 or not self.pixel_mm > 0:
             raise ValueError("a picture needs at least one pixel of positive size")
+        object.__setattr__(self, "toward_viewer", unit(np.cross(self.right, self.up)))
 
     @classmethod
     def of_size(
@@ -146,11 +149,6 @@ class PictureGrid:
             cols=max(1, round(width / pixel_mm)),
             pixel_mm=float(pixel_mm),
         )
-
-    @property
-    def toward_viewer(self) -> Array:
-        """Unit normal that points from the picture to the eye: right x up."""
-        return unit(np.cross(self.right, self.up))
 
     def point(self, row: float, col: float) -> Array:
         """Patient point of a pixel position (floats allowed, centres at integers)."""

@@ -117,7 +117,6 @@ class LedgerPanel(Panel):
         session.scan_changed.connect(self._other_scan)
         session.ledger_changed.connect(self.refresh)
         session.plan_changed.connect(self.refresh)
-        session.plan_previewed.connect(self.refresh)
         self.refresh()
 
     def refresh(self) -> None:

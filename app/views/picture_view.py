@@ -103,6 +103,8 @@ class PictureView(QWidget):
         self._scale = 5.0
         self._fitted = True
         self._image: QImage | None = None
+        self._grey: NDArray[np.float32] | None = None
+        self._window = (0.0, 1.0)
         self._pixels = QTransform()
         self._chart = Ink()
         self._marks: tuple[Line, ...] = ()
@@ -135,7 +137,14 @@ class PictureView(QWidget):
     def show_grey(
         self, grey: NDArray[np.float32], pixel_mm: float, window: tuple[float, float]
     ) -> None:
-        """Show grey values; the chart of the former picture goes."""
+        """Show grey values; the chart of the former picture goes.
+
+        The same grey values through the same window stay as they are, with their chart, until
+        the next chart is there: while something is dragged nothing flickers.
+        """
+        if grey is self._grey and window == self._window and self._image is not None:
+            return
+        self._grey, self._window = grey, window
         self._image = grey_image(grey, window)
         self._pixels = image_transform(grey.shape[0], grey.shape[1], pixel_mm)
         self._chart = Ink()
@@ -148,13 +157,15 @@ class PictureView(QWidget):
 
     def show_marks(self, lines: Sequence[Line]) -> None:
         """Lines that follow the place looked at, over the chart."""
+        if _alike(self._marks, lines):
+            return
         self._marks = tuple(lines)
         self._mark_ink = Ink(self._marks)
         self.update()
 
     def show_draft(self, draft: Draft) -> None:
         """What the active tool wants drawn."""
-        if draft is self._draft:
+        if draft is self._draft or (_is_empty(draft) and _is_empty(self._draft)):
             return
         self._draft = draft
         self._draft_ink = Ink(draft.lines, draft.dots, draft.labels)
@@ -162,7 +173,7 @@ class PictureView(QWidget):
 
     def clear(self) -> None:
         """Show nothing."""
-        self._image = None
+        self._image = self._grey = None
         self._chart = self._mark_ink = self._draft_ink = Ink()
         self._draft = None
         self.sides = None
@@ -366,3 +377,15 @@ class PictureView(QWidget):
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.drawRect(QRectF(self.rect()).adjusted(0.75, 0.75, -0.75, -0.75))
         painter.end()
+
+
+def _alike(first: Sequence[Line], second: Sequence[Line]) -> bool:
+    """True where two sets of lines look the same."""
+    return len(first) == len(second) and all(
+        a.style == b.style and np.array_equal(a.points, b.points)
+        for a, b in zip(first, second, strict=True)
+    )
+
+
+def _is_empty(draft: Draft | None) -> bool:
+    return draft is None or not (draft.lines or draft.dots or draft.labels or draft.handles)

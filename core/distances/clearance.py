@@ -236,11 +236,6 @@ def _least(solid: FixtureSolid, tube: Tube) -> tuple[float, float]:
     there is one least place. Pieces that cannot hold the least are left out: the value changes
     by no more than the piece's length and change of radius.
     """
-
-    def on_the_line(stations: Array) -> Array:
-        centres, radii = tube.at(stations)
-        return solid.signed_distance(centres) - radii
-
     at_cuts = solid.signed_distance(tube.points) - tube.radii
     first = int(np.argmin(at_cuts))
     best, place = float(at_cuts[first]), float(tube.stations[first])
@@ -260,12 +255,35 @@ def _least(solid: FixtureSolid, tube: Tube) -> tuple[float, float]:
     near = places[on_pieces <= on_pieces.min() + 2 * _SAGITTA_MM]
     spare = float(steps.max())
     low, high = max(near.min() - spare, 0.0), min(near.max() + spare, tube.length_mm)
-    # Four rounds: the place to 1e-4 mm of a bracket of some mm, and the least itself far closer.
-    finer = least_places(on_the_line, np.array([low]), np.array([high]), rounds=4)
-    values = on_the_line(finer)
-    if float(values[0]) < best:
-        best, place = float(values[0]), float(finer[0])
-    return best, place
+    value, station = _least_on_the_line(solid, tube, low, high)
+    return (value, station) if value < best else (best, place)
+
+
+def _least_on_the_line(
+    solid: FixtureSolid, tube: Tube, low: float, high: float
+) -> tuple[float, float]:
+    """Least of (signed distance - radius) between two stations of the line itself, and where.
+
+    Four rounds: the place to 1e-4 mm of a bracket of some mm, and the least itself far closer.
+    """
+    curve = tube.curve
+    if curve is None:
+
+        def straight(stations: Array) -> Array:
+            centres, radii = tube.straight_at(stations)
+            return solid.signed_distance(centres) - radii
+
+        found = least_places(straight, np.array([low]), np.array([high]), rounds=4)
+        return float(straight(found)[0]), float(found[0])
+
+    # The radius of a tube along a curve is one; its points are cheap by parameter.
+    def curved(u: Array) -> Array:
+        return solid.signed_distance(curve.at_parameters(u))
+
+    ends = curve.parameters([low, high])
+    found = least_places(curved, ends[:1], ends[1:], rounds=4)
+    value = float(curved(found)[0]) - float(tube.radii[0])
+    return value, float(curve.stations_at(found)[0])
 
 
 def _floor_clearance(

@@ -6,8 +6,9 @@ picture's plane, so that an outline is the cut itself and not a projection.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import contourpy
 import numpy as np
@@ -114,13 +115,18 @@ def distance_field(structure: Structure, points_mm: Array, *, reach_mm: float = 
     out = np.full(len(points_mm), np.inf)
     for tube in tubes_of(structure):
         count = max(1, int(np.ceil(tube.length_mm / _ALONG_MM)) + 1)
-        centres, radii = tube.at(np.linspace(0.0, tube.length_mm, count))
+        centres, radii = tube.straight_at(np.linspace(0.0, tube.length_mm, count))
         out = np.minimum(out, _to_balls(points_mm, centres, radii, reach_mm))
     return out
 
 
-def structure_lines(structures: Iterable[Structure], grid: PictureGrid) -> list[Line]:
-    """Outlines (and hatch, for nerves) of everything that the picture cuts."""
+@lru_cache(maxsize=64)
+def structure_lines(structures: tuple[Structure, ...], grid: PictureGrid) -> tuple[Line, ...]:
+    """Outlines (and hatch, for nerves) of everything that the picture cuts.
+
+    Remembered for the same structures and the same picture: while a fixture is dragged only the
+    fixture's own lines change.
+    """
     lattice = Lattice.of(grid)
     lines: list[Line] = []
     for structure in structures:
@@ -133,7 +139,7 @@ def structure_lines(structures: Iterable[Structure], grid: PictureGrid) -> list[
             lines += _crosses(structure, grid)
         elif (part := _near(structure, grid, lattice, 1.0)) is not None:
             lines += _cut_lines(structure, style, part)
-    return lines
+    return tuple(lines)
 
 
 def _cut_lines(structure: Structure, style: str, lattice: Lattice) -> list[Line]:
@@ -159,7 +165,7 @@ def _near(
     lows, highs = [], []
     for tube in tubes_of(structure):
         count = max(2, int(np.ceil(tube.length_mm)) + 1)
-        centres, radii = tube.at(np.linspace(0.0, tube.length_mm, count))
+        centres, radii = tube.straight_at(np.linspace(0.0, tube.length_mm, count))
         uv = grid.uv_mm(centres)
         # Centres stand at most 1 mm apart, so between two of them half a mm is added.
         reach = radii + reach_mm + 0.5
@@ -172,14 +178,17 @@ def _near(
     return lattice.within(np.min(lows, axis=0), np.max(highs, axis=0))
 
 
+@lru_cache(maxsize=16)
 def distance_lines(
-    structures: Iterable[Structure], grid: PictureGrid, levels_mm: tuple[float, ...]
-) -> list[tuple[float, Array]]:
+    structures: tuple[Structure, ...], grid: PictureGrid, levels_mm: tuple[float, ...]
+) -> tuple[tuple[float, Array], ...]:
     """Lines of equal true distance to the nearest danger structure in the picture's plane.
+
+    Remembered like `structure_lines`.
 
     Returns
     -------
-    list of (distance in mm, (n, 2) uv_mm)
+    tuple of (distance in mm, (n, 2) uv_mm)
     """
     reach = max(levels_mm) + 0.5
     lattice = Lattice.of(grid)
@@ -193,7 +202,7 @@ def distance_lines(
             row, col = np.searchsorted(lattice.v, part.v[0]), np.searchsorted(lattice.u, part.u[0])
             place = field[row : row + len(part.v), col : col + len(part.u)]
             np.minimum(place, found, out=place)
-    return [(level, line) for level in levels_mm for line in lattice.contour(field, level)]
+    return tuple((level, line) for level in levels_mm for line in lattice.contour(field, level))
 
 
 def fixture_outline(fixture: Fixture, grid: PictureGrid) -> list[Array]:

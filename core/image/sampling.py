@@ -201,4 +201,5 @@ def prepare(dtype: Any) -> None:
     tiny = Volume(
         voxels=np.zeros((2, 2, 2), dtype=dtype), mm_from_ijk=np.eye(4), made_up=np.zeros(2, bool)
     )
-    at_points(tiny, np.zeros((1, 3)))
+    for count in (1, FEW_SAMPLES + 1):
+        at_points(tiny, np.zeros((count, 3)))

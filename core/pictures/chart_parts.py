@@ -116,9 +116,12 @@ def jaw_plane(plan: Plan, grid: PictureGrid) -> list[Line]:
 
 def not_scanned(grey: NDArray[Any], pixel_mm: float) -> list[Line]:
     """Hatch over what was not scanned."""
+    if not np.isnan(grey.sum()):
+        return []
     rows, cols = grey.shape
+    # Every second pixel: its lines stand far apart, and a window draws them at every step.
     segments = hatch(
-        np.isnan(grey), pixel_mm=pixel_mm, size_mm=(cols * pixel_mm, rows * pixel_mm),
+        np.isnan(grey[::2, ::2]), pixel_mm=2 * pixel_mm, size_mm=(cols * pixel_mm, rows * pixel_mm),
         spacing_mm=1.6, rising=False,
     )  # fmt: skip
     return [Line(style="not scanned", points=s) for s in segments]

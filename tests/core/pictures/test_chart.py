@@ -72,7 +72,7 @@ def test_oblique_cut_of_a_straight_tube_is_an_ellipse():
     turn = np.radians(60.0)
     along = np.array([np.cos(turn), 0.0, np.sin(turn)])
     tube = Course(id="c", kind="canal", points=[-30 * along, 30 * along], diameter_mm=4.0)
-    (ring,) = [line for line in structure_lines([tube], flat((0, 0, 0), (1, 0, 0), (0, 1, 0)))
+    (ring,) = [line for line in structure_lines((tube,), flat((0, 0, 0), (1, 0, 0), (0, 1, 0)))
                if line.style == "canal"]  # fmt: skip
     half = np.ptp(ring.points, axis=0) / 2
     assert half == pytest.approx((2.0 / np.sin(turn), 2.0), abs=0.03)
@@ -80,7 +80,7 @@ def test_oblique_cut_of_a_straight_tube_is_an_ellipse():
 
 def test_root_is_cut_with_the_radius_of_its_depth():
     root = Tapered(id="r", kind="root", points=[(0, 0, 0), (0, 0, -10)], diameters_mm=(6.0, 2.0))
-    (ring,) = structure_lines([root], flat((0, 0, -5), (1, 0, 0), (0, 1, 0)))
+    (ring,) = structure_lines((root,), flat((0, 0, -5), (1, 0, 0), (0, 1, 0)))
     # Balls of radius 3 - 0.2 s at depth s: their envelope at depth 5 is the cone's own radius
     # 2 / cos a, with sin a the slope 0.2 (the ball that touches lies a little higher).
     expected = 2.0 / np.sqrt(1 - 0.2**2)
@@ -90,7 +90,7 @@ def test_root_is_cut_with_the_radius_of_its_depth():
 def test_floor_is_cut_along_its_surface_and_ends_at_its_rim():
     marks = [(x, y, 2.0) for x in (-5.0, 5.0) for y in (-5.0, 5.0)]
     floor = Floor(id="f", of="sinus", points=marks)
-    (line,) = structure_lines([floor], flat((0, 0, 0), (1, 0, 0), (0, 0, 1)))
+    (line,) = structure_lines((floor,), flat((0, 0, 0), (1, 0, 0), (0, 0, 1)))
     assert line.points[:, 1] == pytest.approx(2.0, abs=1e-6)
     assert np.abs(line.points[:, 0]).max() == pytest.approx(5.0, abs=0.25)
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.core.test_wall_picture import FIXTURE, growing, wall
 
 from core.bone.wall_rays import EDGE, NOT_FOUND
 from core.pictures.ink import STROKES
 from core.pictures.wall_chart import SIZE_MM, direction_marks, wall_chart
 from core.pictures.wall_picture import wall_picture
 from core.plans.plan import Plan
+from tests.core.pictures.test_wall_picture import FIXTURE, growing, wall
 
 
 def test_a_line_lies_where_its_depth_and_direction_are():
