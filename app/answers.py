@@ -64,6 +64,29 @@ def with_interpreter(plan: Plan, *, interpreter: str, on: str) -> Answer:
     return text, replace(plan, interpreted_by=interpreter, interpreted_at=on)
 
 
+def with_teeth_together(plan: Plan, *, together: bool, by: str, at: str) -> Answer:
+    """Whether the teeth were together in this scan: else no room to the opponent is measured."""
+    document = {k: v for k, v in plan.document.items() if k != "teeth_together"}
+    if together:
+        document["teeth_together"] = {"by": by, "at": at}
+    text = f"teeth {'together' if together else 'not together'} in this scan"
+    return text, replace(plan, document=document)
+
+
+def with_entered_room(plan: Plan, *, fixture_id: str, mm: float | None, by: str, at: str) -> Answer:
+    """Room to the opponent as it was measured in the mouth or on models; None: taken back."""
+    kept = plan.document.get("entered_room")
+    rooms = dict(kept) if isinstance(kept, Mapping) else {}
+    rooms.pop(fixture_id, None)
+    if mm is not None:
+        rooms[fixture_id] = {"mm": mm, "by": by, "at": at}
+    document = {k: v for k, v in plan.document.items() if k != "entered_room"}
+    if rooms:
+        document["entered_room"] = rooms
+    value = "taken back" if mm is None else f"{mm:g} mm, measured in the mouth or on models"
+    return f"fixture {fixture_id}: room entered: {value}", replace(plan, document=document)
+
+
 def with_limit(plan: Plan, *, key: str, value: float, reason: str, by: str, at: str) -> Answer:
     """A limit changed for this plan alone.
 

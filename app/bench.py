@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from PySide6.QtCore import Qt, QTimer
-from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QKeyEvent
+from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication, QKeyEvent
 from PySide6.QtWidgets import (
+    QAbstractButton,
     QFileDialog,
     QLabel,
     QMainWindow,
@@ -22,9 +23,11 @@ from app import look, messages
 from app.answers import now_iso
 from app.case_store import CaseRecord, CaseStore
 from app.grey_windows import FROM_SCAN
+from app.guide_steps import SAMPLE, is_sample
 from app.kept_cases import UnsavedNotice
 from app.loading import Contents, Loaded, Loading, LoadingPage, is_plan_file
 from app.menus import Menus
+from app.picture_copy import copied_view, picture_with_caption
 from app.pictures import Pictures
 from app.saving import Saving
 from app.series_chooser import SeriesChooser
@@ -38,7 +41,6 @@ from app.working_page import WorkingPage
 from core.errors import SoundingError
 from core.plans.plan import Plan, ScanTie
 
-SAMPLE = "lower_left_36"
 SAID_MS = 8_000
 
 
@@ -69,12 +71,14 @@ class Bench(QMainWindow):
         )
         self._taken_up: CaseRecord | None = None
         self._plan_file = ""
+        self._guided = False
         self._windows: dict[str, tuple[float, float]] = {}
         self._boxes: list[QWidget] = []
         self._make_pages()
         self._make_foot()
         self.menus = Menus(self)
         self._connect()
+        self._leave_focus_to_pictures()
         self.show_start()
 
     # -- pages ---------------------------------------------------------------------------
@@ -117,7 +121,7 @@ class Bench(QMainWindow):
         start.open_folder.connect(self.ask_folder)
         start.open_file.connect(self.ask_file)
         start.open_plan.connect(self.ask_plan)
-        start.open_sample.connect(self.open_sample)
+        start.open_sample.connect(self.open_guided)
         start.open_recent.connect(self.take_up)
         start.names_hidden.connect(lambda hidden: self.settings.change(names_hidden=hidden))
         loading.began.connect(lambda _what: self.pages.setCurrentWidget(self.loading_page))
@@ -135,6 +139,12 @@ class Bench(QMainWindow):
         for view in self.pictures.views:
             view.stepped.connect(self.session.step)
         self.hub.changed.connect(self._read_hint)
+
+    def _leave_focus_to_pictures(self) -> None:
+        """Buttons take the focus by Tab only: a pressed one must not take the arrows away."""
+        for button in self.findChildren(QAbstractButton):
+            if button.focusPolicy() == Qt.FocusPolicy.StrongFocus:
+                button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
 
     def show_start(self) -> None:
         """The first screen, or back to the open case."""
@@ -184,6 +194,18 @@ class Bench(QMainWindow):
     def open_sample(self) -> None:
         """Open the sample scan without its plan: the case starts from nothing."""
         self._open(str(sample_volumes.path(SAMPLE)))
+
+    def open_guided(self) -> None:
+        """The guided first case, on the sample scan; another open case is kept and closed."""
+        if self.session.volume is not None and not is_sample(self.session.source):
+            question = "The guided case works on the sample scan. Close this case? It is kept."
+            if self.choose("Guided first case", question, ("Open the sample",)) is None:
+                return
+        if is_sample(self.session.source):
+            self.work.guide.begin()
+            return
+        self._guided = True
+        self.open_sample()
 
     def take_up(self, record: CaseRecord) -> None:
         """Go on with a kept case."""
@@ -250,6 +272,9 @@ class Bench(QMainWindow):
         self.store.begin(self._taken_up, plan_file=self._plan_file)
         self.pictures.section.setFocus()
         self._read_hint()
+        if self._guided and is_sample(loaded.path):
+            self.work.guide.begin()
+        self._guided = False
 
     def close_case(self) -> None:
         """Back to the start screen."""
@@ -303,6 +328,17 @@ class Bench(QMainWindow):
             return
         turn = 0.0 if self.session.turn_deg is None else self.session.turn_deg
         self.session.go_to(station_mm=arch.station(fixture.platform), turn_deg=turn)
+
+    def copy_picture(self, *, with_name: bool = False) -> None:
+        """Put the picture with the focus on the clipboard, without a name unless it is wished."""
+        views = (*self.pictures.views, *self.work.strip.cuts.views)
+        view = copied_view(views, otherwise=self.pictures.section)
+        if not view.has_picture:
+            self.say("There is no picture to copy yet.")
+            return
+        picture = picture_with_caption(view, self.session, with_name=with_name)
+        QGuiApplication.clipboard().setImage(picture)
+        self.say(f"Copied: {view.kind}{', with name and dates' if with_name else ', no name'}.")
 
     # -- the desk ------------------------------------------------------------------------
 

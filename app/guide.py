@@ -1,214 +1,182 @@
-"""The guided first case: about five minutes on the sample scan.
-
-Steps watch the session and are ticked by facts of the program alone (a place was changed, a mark
-moved, a file written). What a person must judge is named as theirs and is never ticked for them:
-such a step is left with *Next*.
-"""
+"""The guided first case: a bar with one step at a time, and a frame around where it is done."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtCore import QRect, QRectF, Qt, QTimer, Signal
+from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QWidget
 
 from app import look
-from app.panels.base import Panel
+from app.dialogs.sheet import SheetDialog
+from app.guide_steps import STEPS, Moment, Step, Target, is_sample
 from app.session import Session
-from app.tools.base import Desk
-from core.plans.plan import Plan
+from core.pictures.ink import DARK
+
+if TYPE_CHECKING:
+    from app.working_page import WorkingPage
+
+LOOK_MS = 200
+FRAME_PX = 5
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Moment:
-    """What the steps look at: the session now, and the plan and place when the step began."""
+class Pointer(QWidget):
+    """A frame around a part of the bench; the mouse goes through it."""
 
-    session: Session
-    plan: Plan
-    station_mm: float
-    turn_deg: float | None
+    def __init__(self, page: QWidget) -> None:
+        super().__init__(page)
+        self._page = page
+        self.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
+        self._round = False
+        self.hide()
+
+    def frame(self, rect: QRect, *, spot: bool) -> None:
+        """Frame a place of the page; an empty one hides the frame."""
+        if rect.isEmpty():
+            self.hide()
+            return
+        self._round = spot
+        grown = rect.adjusted(-FRAME_PX, -FRAME_PX, FRAME_PX, FRAME_PX)
+        self.setGeometry(grown.intersected(self._page.rect()))
+        self.show()
+        self.raise_()
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """A light line on a dark one, so that it stands out on any grey."""
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        box = QRectF(self.rect()).adjusted(2.5, 2.5, -2.5, -2.5)
+        for pen in (QPen(look.colour(DARK.casing), 5.0), QPen(look.FOCUS, 2.0)):
+            painter.setPen(pen)
+            if self._round:
+                painter.drawEllipse(box)
+            else:
+                painter.drawRoundedRect(box, 5, 5)
+        painter.end()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
-    """One step.
+class GuideBar(QFrame):
+    """The steps: what to do, whether it is done, and buttons to go on.
 
-    Parameters
-    ----------
-    title : str
-    words : str
-        What to do, and what to see.
-    done : callable or None
-        A fact of the program; None where only a person can say it.
+    Signals
+    -------
+    left
+        The guide was left, or its last step was ended.
     """
 
-    title: str
-    words: str
-    done: Callable[[Moment], bool] | None = None
-
-
-def _stepped(m: Moment) -> bool:
-    return abs(m.session.station_mm - m.station_mm) >= 3.0
-
-
-def _turned(m: Moment) -> bool:
-    return m.session.turn_deg is not None and m.session.turn_deg != m.turn_deg
-
-
-def _fixture_moved(m: Moment) -> bool:
-    return bool(m.session.plan.fixtures) and m.session.plan.fixtures != m.plan.fixtures
-
-
-def _sized(m: Moment) -> bool:
-    before = {f.id: f.size for f in m.plan.fixtures}
-    return any(before.get(f.id) not in (None, f.size) for f in m.session.plan.fixtures)
-
-
-def _undone(m: Moment) -> bool:
-    history = m.session.plan.history
-    return bool(history) and str(history[-1].get("what", "")).startswith("undone")
-
-
-def _measured(m: Moment) -> bool:
-    return m.session.ledger_is_current and m.session.ledger_is_whole
-
-
-STEPS: tuple[Step, ...] = (
-    Step(
-        title="Look along the arch",
-        words="Turn the wheel over the large section, or press ← and →. Shift makes five steps. "
-        "Arch map and panorama go along.",
-        done=_stepped,
-    ),
-    Step(
-        title="Turn about the fixture",
-        words="Take Turn under View and drag on the section: it now holds the fixture’s axis and "
-        "turns about it.",
-        done=_turned,
-    ),
-    Step(
-        title="Read the ledger",
-        words="What is not met stands first, with the reason. Choose a row and press Space: its "
-        "definition, its doubt and its source unfold. “show me” goes to the place.",
-        done=_measured,
-    ),
-    Step(
-        title="Move the fixture",
-        words="Take Adjust and drag the fixture on the section. The numbers follow; rows that need "
-        "longer read “…” until they are measured.",
-        done=_fixture_moved,
-    ),
-    Step(
-        title="Try another size",
-        words="Under Fixture, open My sizes and choose one; or type a diameter.",
-        done=_sized,
-    ),
-    Step(
-        title="Take it back",
-        words="Press Ctrl + Z. Everything can be taken back; the log keeps what was done.",
-        done=_undone,
-    ),
-    Step(
-        title="Compare the side",
-        words="At the top it says whether the side was compared with patient or chart. Only you "
-        "can answer that, so nothing here ticks it. On the sample there is no patient: go on.",
-    ),
-    Step(
-        title="See the sheet",
-        words="Open Sheet …: every page as it would be printed, a DRAFT until somebody signs. "
-        "Write it to a folder if you like. That was the whole way.",
-    ),
-)
-
-
-class GuidePanel(Panel):
-    """The steps beside the bench: one at a time, with what is done before it ticked."""
-
-    title = "First case"
     left = Signal()
 
-    def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
-        super().__init__(session, desk, parent)
+    def __init__(self, session: Session, page: WorkingPage) -> None:
+        super().__init__()
+        self.setObjectName("notice")
+        self.session = session
+        self.page = page
         self.at = 0
         self.ticked: set[int] = set()
-        self.step_title = QLabel()
-        self.step_title.setFont(look.font(15, bold=True))
-        self.step_words = QLabel()
-        self.step_words.setWordWrap(True)
-        self.step_words.setMinimumWidth(300)
-        self.fact = QLabel()
+        self._sheet_written = False
+        self.number, self.title, self.words, self.fact = QLabel(), QLabel(), QLabel(), QLabel()
+        self.title.setObjectName("strong")
+        self.words.setWordWrap(True)
         self.fact.setObjectName("quiet")
-        self.back = QPushButton("Back")
-        self.back.clicked.connect(lambda: self.go(self.at - 1))
-        self.next = QPushButton("Next")
-        self.next.clicked.connect(lambda: self.go(self.at + 1))
-        self.leave = QPushButton("Leave the guide")
-        self.leave.clicked.connect(self.left)
-        row = QHBoxLayout()
-        for button in (self.back, self.next):
+        self.offer = self._button("", self._take_offer)
+        self.show_me = self._button("Show &me", self._show)
+        self.back = self._button("&Back", lambda: self.go(self.at - 1))
+        self.next = self._button("&Next", lambda: self.go(self.at + 1))
+        self.leave = self._button("Leave the guide", self.end)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(12, 4, 12, 4)
+        row.setSpacing(10)
+        row.addWidget(self.number)
+        row.addWidget(self.title)
+        row.addWidget(self.words, 1)
+        row.addWidget(self.fact)
+        for button in (self.offer, self.show_me, self.back, self.next, self.leave):
             row.addWidget(button)
-        row.addStretch(1)
-        row.addWidget(self.leave)
-        for widget in (self.step_title, self.step_words, self.fact):
-            self.body.addWidget(widget)
-        self.body.addStretch(1)
-        self.body.addLayout(row)
-        for signal in (session.plan_changed, session.place_changed, session.ledger_changed):
-            signal.connect(self.look)
+        self.pointer = Pointer(page)
+        self._moment = Moment(page, session, session.plan)
+        self._looking = QTimer(self, interval=LOOK_MS)
+        self._looking.timeout.connect(self.look)
+        session.scan_changed.connect(self._other_scan)
+        self.hide()
+
+    def begin(self) -> None:
+        """Start at the first step."""
+        self.ticked.clear()
+        self._sheet_written = False
+        self.show()
+        self._looking.start()
         self.go(0)
 
+    def end(self) -> None:
+        """Leave it; the case stays as it is."""
+        self._looking.stop()
+        self.pointer.hide()
+        self.hide()
+        self.left.emit()
+
     def go(self, number: int) -> None:
-        """Show a step; its facts count from now on."""
+        """Show a step; what changed counts from now on."""
         if number >= len(STEPS):
-            self.left.emit()
+            self.end()
             return
         self.at = max(number, 0)
-        s = self.session
-        self._moment = Moment(s, s.plan, s.station_mm, s.turn_deg)
+        self._moment = Moment(self.page, self.session, self.session.plan)
         step = STEPS[self.at]
-        self.step_title.setText(step.title)
-        self.step_words.setText(step.words)
-        self.aside.setText(f"step {self.at + 1} of {len(STEPS)}")
+        self.number.setText(f"{self.at + 1} of {len(STEPS)}")
+        self.title.setText(step.title)
+        self.words.setText(step.words)
         self.back.setEnabled(self.at > 0)
-        self.next.setText("Done" if self.at + 1 == len(STEPS) else "Next")
-        self._show_fact()
+        self.next.setText("&Done" if self.at + 1 == len(STEPS) else "&Next")
+        self.show_me.setVisible(step.show is not None)
+        self.offer.setVisible(step.offer is not None)
+        self.offer.setText("" if step.offer is None else step.offer[0])
         self.look()
 
     def look(self) -> None:
-        """Tick the step if its fact is there."""
-        step = STEPS[self.at]
-        if step.done is not None and self.at not in self.ticked and step.done(self._moment):
+        """Tick the step if its fact is there, and point at where it is done until then."""
+        if self.isHidden():
+            return
+        step, now = STEPS[self.at], self._now()
+        if self.at not in self.ticked and step.done(now):
             self.ticked.add(self.at)
-            self._show_fact()
+        done = self.at in self.ticked
+        self.fact.setText("✓ done" if done else "")
+        self.next.setDefault(done)
+        target = None if done else self._target(step, now)
+        rect = QRect() if target is None else target.rect_in(self.page)
+        self.pointer.frame(rect, spot=target is not None and target.spot is not None)
 
-    def _show_fact(self) -> None:
-        if STEPS[self.at].done is None:
-            self.fact.setText("yours to judge: nothing is ticked here")
-        elif self.at in self.ticked:
-            self.fact.setText("✓ done")
-        else:
-            self.fact.setText("waiting for it, or press Next")
+    def _target(self, step: Step, now: Moment) -> Target | None:
+        return Target(self.offer) if step.target is None else step.target(now)
 
+    def _now(self) -> Moment:
+        m = self._moment
+        if self.at + 1 == len(STEPS):
+            sheets = self.page.window().findChildren(SheetDialog)
+            self._sheet_written = self._sheet_written or any(sheet.written for sheet in sheets)
+        return Moment(m.page, m.session, m.plan, self._sheet_written)
 
-class GuideWindow(QWidget):
-    """The guide as a small window of its own that stays above the bench."""
+    def _take_offer(self) -> None:
+        offer = STEPS[self.at].offer
+        if offer is not None:
+            offer[1](self._now())
+            self.look()
 
-    def __init__(self, session: Session, desk: Desk, parent: QWidget | None) -> None:
-        super().__init__(parent, Qt.WindowType.Tool)
-        self.setWindowTitle("First case")
-        self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        self.setStyleSheet(look.STYLE_SHEET)
-        self.panel = GuidePanel(session, desk)
-        self.panel.left.connect(self.close)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.addWidget(self.panel)
-        self.resize(380, 220)
+    def _show(self) -> None:
+        show = STEPS[self.at].show
+        if show is not None:
+            show(self._now())
+            self.look()
 
+    def _other_scan(self) -> None:
+        if not is_sample(self.session.source) and not self.isHidden():
+            self.end()
 
-def show_guide(session: Session, desk: Desk, parent: QWidget | None) -> GuideWindow:
-    """Open the guided first case."""
-    window = GuideWindow(session, desk, parent)
-    window.show()
-    return window
+    def _button(self, words: str, act: Callable[[], None]) -> QPushButton:
+        button = QPushButton(words)
+        button.setAutoDefault(False)
+        button.clicked.connect(lambda _on=False: act())
+        return button

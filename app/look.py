@@ -10,7 +10,7 @@ from functools import lru_cache
 from importlib.resources import files
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QColor, QFont, QFontDatabase, QPen
+from PySide6.QtGui import QColor, QFont, QFontDatabase, QKeyEvent, QPen
 
 from core.pictures.ink import DARK, STROKES, VERMILION, Colour
 
@@ -51,10 +51,24 @@ TEXT_PAIRS = (
 """Every pair of text and ground that occurs; a test computes their contrast."""
 
 SHIFT = Qt.KeyboardModifier.ShiftModifier
+CTRL = Qt.KeyboardModifier.ControlModifier
+ALT = Qt.KeyboardModifier.AltModifier
 NO_KEY = Qt.KeyboardModifier.NoModifier
 KEYPAD = Qt.KeyboardModifier.KeypadModifier
 STEPS = {Qt.Key.Key_Left: -1, Qt.Key.Key_Right: 1}
 """Keys that step along the arch: to the right on every picture, towards the patient's left."""
+NUDGES = frozenset(
+    {
+        Qt.Key.Key_Left, Qt.Key.Key_Right, Qt.Key.Key_Up, Qt.Key.Key_Down,
+        Qt.Key.Key_PageUp, Qt.Key.Key_PageDown,
+    }
+)  # fmt: skip
+
+
+def is_nudge(event: QKeyEvent) -> bool:
+    """Ctrl or Alt with an arrow: it moves what is selected, wherever the focus stands."""
+    return event.key() in NUDGES and bool(event.modifiers() & (CTRL | ALT))
+
 
 FAMILY = "Source Sans 3"
 NUMERAL_PX = 14
@@ -131,6 +145,7 @@ QToolButton#tool::menu-indicator {{ image: none; }}
 QToolButton#fold, QPushButton#fold {{ background: transparent; border: 1px solid transparent;
   font-size: 12px;
   border-radius: 3px; padding: 2px 5px; color: {QUIET.name()}; }}
+QPushButton#plain {{ padding: 3px 6px; font-size: 12px; }}
 QToolButton#fold:checked {{ color: {TEXT.name()}; background: {SELECTED.name()}; }}
 QToolButton#fold:focus, QPushButton#fold:focus {{ border: 1px solid {FOCUS.name()}; }}
 QToolButton#tool:checked {{ border-bottom: 2px solid {TEXT.name()}; font-weight: bold; }}
@@ -160,6 +175,8 @@ QStatusBar {{ font-size: 12px; }}
 QStatusBar::item {{ border: none; }}
 QScrollBar:vertical {{ background: {PANEL.name()}; width: 10px; }}
 QScrollBar::handle:vertical {{ background: {EDGE.name()}; border-radius: 4px; min-height: 24px; }}
+QScrollBar:horizontal {{ background: {PANEL.name()}; height: 10px; }}
+QScrollBar::handle:horizontal {{ background: {EDGE.name()}; border-radius: 4px; min-width: 24px; }}
 QScrollBar::add-line, QScrollBar::sub-line {{ height: 0; width: 0; }}
 QSplitter::handle {{ background: {GROUND.name()}; }}
 QToolTip {{ background: {RAISED.name()}; color: {TEXT.name()}; border: 1px solid {EDGE.name()}; }}

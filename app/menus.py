@@ -50,6 +50,7 @@ class Menus(QObject):
                 entry.key,
                 needs_case=entry.needs_scan,
             )
+        self.add(self.help, "&Guided first case", bench.open_guided, needs_case=False)
         self.case.addSeparator()
         self.add(self.case, "Close the case", bench.close_case, "Ctrl+W")
         self.add(self.case, "&Quit", bench.close, "Ctrl+Q", needs_case=False)
@@ -94,6 +95,10 @@ class Menus(QObject):
         undo.setShortcuts([QKeySequence("Ctrl+Z")])
         redo.setShortcuts([QKeySequence("Ctrl+Y"), QKeySequence("Ctrl+Shift+Z")])
         self.edit.addActions([undo, redo])
+        self.edit.addSeparator()
+        self.add(self.edit, "&Copy the picture", bench.copy_picture, "Ctrl+C")
+        self.add(self.edit, "Copy the picture with &name and dates",
+                 partial(bench.copy_picture, with_name=True), "Ctrl+Shift+C")  # fmt: skip
 
     def _fill_look(self, bench: Bench) -> None:
         session = bench.session

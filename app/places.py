@@ -212,7 +212,7 @@ def _through_axis(
     named = Tooth.of(fixture.tooth).words() if fixture.tooth else f"fixture {fixture.id}"
     return Place(
         grid=grid,
-        title=f"Plane through the fixture’s axis, turned {turn_deg:g}°",
+        title=f"Plane through the fixture’s axis, turned {round(turn_deg, 1):g}°",
         subtitle=named,
         sides=sides,
         subject=fixture.id,

@@ -10,11 +10,15 @@ from typing import Any
 from PySide6.QtCore import QObject, QTimer, Signal
 from PySide6.QtGui import QKeyEvent
 
+from app import look
 from app.pictures import Pictures
 from app.session import Session
 from app.tools.base import NOTHING, Desk, Tool, View
 
 log = logging.getLogger("sounding.tools")
+
+HAND = "Adjust"
+"""The tool whose keys move a selected fixture."""
 
 
 class ToolHub(QObject):
@@ -49,21 +53,30 @@ class ToolHub(QObject):
         self._desk = desk
         self._redraw = QTimer(self, interval=0, singleShot=True)
         self._redraw.timeout.connect(self._show_drafts)
+        self._views: list[View] = []
         for view in pictures.views:
-            view.pressed.connect(partial(self._pass, view, "press"))
-            view.dragged.connect(partial(self._pass, view, "drag"))
-            view.released.connect(partial(self._pass, view, "release"))
-            view.double_clicked.connect(partial(self._pass, view, "double_click"))
-            view.hovered.connect(partial(self._pass, view, "hover"))
-            view.zoomed.connect(self.redraw)
+            self.add_view(view)
         pictures.shown.connect(self.redraw)
         session.scan_changed.connect(self._start_anew)
         session.plan_changed.connect(self.redraw)
 
+    def add_view(self, view: View) -> None:
+        """Let the active tool work in a further picture."""
+        self._views.append(view)
+        view.pressed.connect(partial(self._pass, view, "press"))
+        view.dragged.connect(partial(self._pass, view, "drag"))
+        view.released.connect(partial(self._pass, view, "release"))
+        view.double_clicked.connect(partial(self._pass, view, "double_click"))
+        view.hovered.connect(partial(self._pass, view, "hover"))
+        view.zoomed.connect(self.redraw)
+
     def take(self, name: str) -> None:
         """Make a tool the active one; taking up the active one starts it anew."""
-        self._try(self.active.stop)
+        before = self.active
+        self._try(before.stop)
         self.active = self.tools[name]
+        # Keys go on to act on the same picture, whoever has the focus now.
+        self.active.view = before.view or self._pictures.section
         if self._session.volume is not None:
             self._try(self.active.start)
         self.redraw()
@@ -73,11 +86,22 @@ class ToolHub(QObject):
         """Offer a key to the active tool."""
         if self._session.volume is None:
             return False
-        took = bool(self._try(self.active.key, event))
+        took = bool(self._try(self.active.key, event)) or self._nudged(event)
         if took:
             self.redraw()
             self.changed.emit()
         return took
+
+    def _nudged(self, event: QKeyEvent) -> bool:
+        """Whoever looks around may still nudge the fixture that is selected."""
+        fixtures = self._session.plan.fixtures
+        if self.active.group != "View" or not look.is_nudge(event):
+            return False
+        if self._session.selected not in [f.id for f in fixtures]:
+            return False
+        hand = self.tools[HAND]
+        hand.view = self.active.view or self._pictures.section
+        return bool(self._try(hand.key, event))
 
     def redraw(self) -> None:
         """Ask for the drafts again, once, when the present event is over."""
@@ -97,7 +121,7 @@ class ToolHub(QObject):
         self.redraw()
 
     def _show_drafts(self) -> None:
-        for view in self._pictures.views:
+        for view in self._views:
             if view.has_picture:
                 draft = self._try(self.active.draft, view)
                 view.show_draft(NOTHING if draft is None else draft)

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QSplitter, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import QFrame, QSplitter, QVBoxLayout, QWidget
 
-from app.frames import Framed, NeighbourStrip, ProposedBar
+from app.frames import Framed, ProposedBar
+from app.guide import GuideBar
+from app.lower_strip import LowerStrip
 from app.panels.base import Panel
 from app.panels.catalogue import PANELS
 from app.pictures import Pictures
@@ -13,9 +16,11 @@ from app.session import Session
 from app.tool_hub import ToolHub
 from app.toolbar import ToolRow
 from app.tools.base import Desk
+from app.tools.jaw import JawPlane
 from app.views.dial import Dial
 
-FOLDED = ("ridge profile", "remaining bone", "my sizes", "scan checks")
+MAP_PX = 196
+"""Least height of the arch map with its name: numerals and letters still stand apart."""
 
 
 class WorkingPage(QWidget):
@@ -37,6 +42,8 @@ class WorkingPage(QWidget):
         parent: QWidget | None = None,
     ) -> None:
         super().__init__(parent)
+        self.pictures: Pictures = pictures
+        self._hub = hub
         self.panels: dict[str, Panel] = {
             place: panel(session, desk) for place, panel in PANELS.items()
         }
@@ -44,7 +51,7 @@ class WorkingPage(QWidget):
         self.tool_row.chosen.connect(hub.take)
         hub.changed.connect(lambda: self.tool_row.show_chosen(hub.active.name))
         self.tool_row.show_chosen(hub.active.name)
-        self.proposed = ProposedBar(session)
+        self.proposed: ProposedBar = ProposedBar(session)
         self.proposed.edit_arch.connect(lambda: desk.take_tool("Arch"))
         self.proposed.edit_plane.connect(lambda: desk.take_tool("Jaw plane"))
         for button, tool in zip(self.proposed.editing, ("Jaw plane", "Arch"), strict=True):
@@ -52,8 +59,7 @@ class WorkingPage(QWidget):
         self.dial = Dial(session, pictures.section)
         self.dial.move(8, 52)
         self.map_frame = Framed("Arch map", pictures.arch_map)
-        self.panorama_frame = Framed("Panorama", pictures.panorama)
-        self.folds = {place: self._fold(place) for place in FOLDED if place in self.panels}
+        self.map_frame.setMinimumHeight(MAP_PX)
         pictures.shown.connect(lambda: self.map_frame.aside.setText(pictures.arch_map.subtitle))
 
         section = QFrame()
@@ -66,23 +72,18 @@ class WorkingPage(QWidget):
             self.panels.get("fixture"), self.panels.get("ledger"), sizes=(170, 420)
         )
         above = _splitter(Qt.Orientation.Horizontal, left, section, sizes=(238, 780), grows=1)
-        beside = NeighbourStrip(session, pictures)
-        below = _splitter(
-            Qt.Orientation.Horizontal, self.panorama_frame, beside, sizes=(420, 600), grows=1
+        self.strip = LowerStrip(session, pictures, self.panels)
+        self.folds = self.strip.folds
+        for view in self.strip.cuts.views:
+            hub.add_view(view)
+        self.strip.cuts.asked.connect(self._plane_asked)
+        hub.changed.connect(lambda: self.strip.show_plane(self.active_tool == JawPlane.name))
+        self._pictures_side = _splitter(
+            Qt.Orientation.Vertical, above, self.strip, sizes=(560, 176), grows=0
         )
-        unfolded = _splitter(Qt.Orientation.Horizontal, *(self.panels[p] for p in self.folds))
-        for place in self.folds:
-            self.panels[place].hide()
-        unfolded.hide()
-        for button in self.folds.values():
-            button.toggled.connect(
-                lambda _on: unfolded.setVisible(any(b.isChecked() for b in self.folds.values()))
-            )
-        pictures_side = _splitter(
-            Qt.Orientation.Vertical, above, below, unfolded, sizes=(560, 172, 190), grows=0
-        )
+        self.strip.wants_height.connect(self._give_height)
         self.body = _splitter(
-            Qt.Orientation.Horizontal, pictures_side, right, sizes=(1050, 340), grows=0
+            Qt.Orientation.Horizontal, self._pictures_side, right, sizes=(1050, 340), grows=0
         )
         page = QVBoxLayout(self)
         page.setContentsMargins(4, 4, 4, 0)
@@ -90,21 +91,38 @@ class WorkingPage(QWidget):
         page.addWidget(self.panels["who"])
         page.addWidget(self.tool_row)
         page.addWidget(self.proposed)
+        self.guide = GuideBar(session, self)
+        page.addWidget(self.guide)
         page.addWidget(self.body, 1)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """A high page shows what was unfolded below the panorama, not in its place."""
+        super().resizeEvent(event)
+        self.strip.set_page_height(self.height())
 
     def show_folded(self, place: str, *, shown: bool = True) -> None:
         """Unfold or fold a panel at the bottom."""
         self.folds[place].setChecked(shown)
 
-    def _fold(self, place: str) -> QToolButton:
-        button = QToolButton()
-        button.setText(self.panels[place].title or place.capitalize())
-        button.setObjectName("fold")
-        button.setCheckable(True)
-        button.setToolTip("Unfold or fold it away")
-        button.toggled.connect(self.panels[place].setVisible)
-        self.panorama_frame.row.addWidget(button)
-        return button
+    def _give_height(self, wanted: int) -> None:
+        """The strip below gets what its rows need, the section all the rest."""
+        whole = sum(self._pictures_side.sizes())
+        if whole > wanted:
+            self._pictures_side.setSizes([whole - wanted, wanted])
+
+    def _plane_asked(self, source: str) -> None:
+        tool = self._hub.tools.get(JawPlane.name)
+        if isinstance(tool, JawPlane):
+            tool.set_from(source)
+
+    @property
+    def active_tool(self) -> str:
+        """Name of the tool that is taken."""
+        return self._hub.active.name
+
+    def take_tool(self, name: str) -> None:
+        """Take a tool, as its button does."""
+        self._hub.take(name)
 
     def _column(self, *parts: QWidget | None, sizes: tuple[int, ...]) -> QWidget | None:
         present = [(part, size) for part, size in zip(parts, sizes, strict=True) if part]

@@ -210,3 +210,24 @@ def structure_words(name: str) -> str:
     if name.startswith("root-"):
         return f"root of {name.removeprefix('root-')}"
     return {"sinus": "sinus floor"}.get(name, name)
+
+
+_ID_WORDS = (
+    ("root-", "root of "),
+    ("sinus", "sinus floor"),
+    ("border", "lower border"),
+    ("existing", "existing implant or metal"),
+    ("channel", "stent axis"),
+)
+
+
+def thing_words(thing_id: str) -> str:
+    """For people: the id of anything marked, ``canal-left`` → ``canal left``, ``root of 35``.
+
+    What a person named otherwise is called as they named it.
+    """
+    for start, words in _ID_WORDS:
+        rest = thing_id.removeprefix(start)
+        if rest != thing_id and (start.endswith("-") or rest[:1] in ("", "-")):
+            return (words + rest).replace("-", " ")
+    return thing_id.replace("-", " ")

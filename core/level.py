@@ -88,6 +88,34 @@ class Level:
         mean = np.sum([_superior(axis) for axis in points(axes)], axis=0)
         return cls(origin=vector(origin), up=unit(mean))
 
+    def with_line(self, first: ArrayLike, second: ArrayLike, *, right: ArrayLike) -> Level:
+        """Plane that holds a line drawn in an upright cut and keeps its lean across that cut.
+
+        The normal is square to the line and to the direction in the old plane that has no part
+        along the cut's horizontal: a second cut, square to the first and through the same upright
+        line, still shows the plane at the same angle.
+
+        Parameters
+        ----------
+        first, second : (3,) patient LPS mm
+            Two places of the line, in either order.
+        right : (3,)
+            Unit horizontal direction of the cut.
+
+        Raises
+        ------
+        ValueError
+            When the line has no length, or stands so steeply that *up* would be unclear.
+        """
+        a, b = vector(first), vector(second)
+        across_cut = np.cross(self.up, vector(right))
+        normal = np.cross(b - a, across_cut)
+        length = float(np.linalg.norm(normal))
+        if length < 1e-9 or abs(normal[2]) / length < MIN_SUPERIOR:
+            raise ValueError("this line gives no jaw plane")
+        up = normal / length if normal[2] > 0 else -normal / length
+        return Level(origin=self.origin + up * float((a - self.origin) @ up), up=up)
+
     def height_mm(self, points_mm: ArrayLike) -> Array:
         """(n, 3) points → (n,) signed heights over the plane along *up*, mm."""
         p = np.atleast_2d(np.asarray(points_mm, dtype=np.float64))

@@ -37,10 +37,15 @@ class Note:
 
     @property
     def message(self) -> str:
-        """The plain sentence."""
+        """The plain sentence; what is marked is called by its name in words, never by its id."""
+        from core.identity import thing_words
         from core.words import sentence
 
-        return sentence(self.code, self.fields)
+        thing = self.fields.get("id")
+        if not isinstance(thing, str):
+            return sentence(self.code, self.fields)
+        text = sentence(self.code, {**self.fields, "id": thing_words(thing)})
+        return text[:1].upper() + text[1:]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

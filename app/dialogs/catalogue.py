@@ -13,11 +13,11 @@ from app.dialogs.help import show_help
 from app.dialogs.image_check import ask_image_check
 from app.dialogs.interpreted import ask_interpreted
 from app.dialogs.limits import ask_limits
+from app.dialogs.room import ask_room
 from app.dialogs.settings import show_settings
 from app.dialogs.sheet import show_sheet
 from app.dialogs.side import ask_side
 from app.dialogs.sign_off import ask_sign_off
-from app.guide import show_guide
 from app.session import Session
 from app.tools.base import Desk
 
@@ -50,10 +50,10 @@ DIALOGS: tuple[Entry, ...] = (
     Entry(menu="Answers", words="Which side …", show=ask_side),
     Entry(menu="Answers", words="How good is the image …", show=ask_image_check),
     Entry(menu="Answers", words="Whole volume interpreted …", show=ask_interpreted),
+    Entry(menu="Answers", words="Room for the crown …", show=ask_room),
     Entry(menu="Answers", words="Declare a structure …", show=ask_declaration),
     Entry(menu="Answers", words="Limits of this plan …", show=ask_limits),
     Entry(menu="Help", words="Help …", key="F1", show=show_help, needs_scan=False),
-    Entry(menu="Help", words="Guided first case", show=show_guide),
     Entry(
         menu="Help",
         words="About and cautions …",

@@ -24,7 +24,7 @@ from app.words_shown import tooth_words
 from core.errors import PlanError, SoundingError
 from core.fixture import Fixture, FixtureSize
 from core.geometry import Array
-from core.identity import Tooth
+from core.identity import Tooth, thing_words
 from core.plans.edit import is_locked, with_lock, with_thing, without
 from core.plans.edit_pose import fixture_aligned, fixture_deepened, fixture_resized
 from core.plans.plan import Plan
@@ -88,6 +88,10 @@ class FixturePanel(Panel):
         grid.setColumnStretch(1, 1)
         grid.setColumnStretch(3, 1)
         self.body.addWidget(self.form)
+        self.warning = QLabel()
+        self.warning.setWordWrap(True)
+        self.warning.setObjectName("strong")
+        self.body.addWidget(self.warning)
         self.sizes = self._menu("My sizes", self._fill_sizes)
         self.align = self._menu("Align", self._fill_align)
         self.lock = QPushButton("Lock")
@@ -106,6 +110,7 @@ class FixturePanel(Panel):
             session.plan_changed,
             session.plan_previewed,
             session.place_changed,
+            session.ledger_changed,
         ):
             signal.connect(self.read)
         self.read()
@@ -133,6 +138,8 @@ class FixturePanel(Panel):
     def _read_fixture(self, fixture: Fixture | None) -> None:
         session = self.session
         shown = fixture is not None
+        self.warning.setText(_leans_far(session, fixture))
+        self.warning.setVisible(bool(self.warning.text()))
         self.none.setVisible(not session.plan.fixtures)
         for widget in (self.form, self.sizes, self.align, self.lock, self.remove):
             widget.setVisible(shown)
@@ -295,12 +302,26 @@ class FixturePanel(Panel):
             action.triggered.connect(lambda _on, w=words, a=axis: self._align(w, a))
 
 
+def _leans_far(session: Session, fixture: Fixture | None) -> str:
+    """The caution that the axis leans far from the jaw plane's normal; empty: it does not."""
+    ledger = session.ledger if session.ledger_is_current else None
+    if ledger is None or fixture is None:
+        return ""
+    found = [
+        f.message
+        for f in ledger.findings
+        if f.code == "plane-tilted" and f.fields.get("fixture") == fixture.id
+    ]
+    # What is so, and what to do; why it matters stands with the scan checks.
+    parts = found[0].split(" - ") if found else []
+    return f"{parts[0]}: {parts[-1]}" if parts else ""
+
+
 def align_targets(plan: Plan, fixture: Fixture | None) -> tuple[tuple[str, Array], ...]:
     """What a fixture can be laid parallel to, in words, with the direction."""
-    found: list[tuple[str, Array]] = []
-    for axis in plan.stent_axes:
-        name = axis.id.replace("channel-", "").replace("-", " ")
-        found.append((f"stent axis {name}", axis.gingival - axis.occlusal))
+    found: list[tuple[str, Array]] = [
+        (thing_words(axis.id), axis.gingival - axis.occlusal) for axis in plan.stent_axes
+    ]
     if plan.level is not None:
         found.append(("the jaw plane’s normal", plan.level.up))
     found += [

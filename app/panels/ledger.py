@@ -8,6 +8,7 @@ from PySide6.QtCore import QEvent, QModelIndex, QPoint, QSize, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QMouseEvent, QResizeEvent
 from PySide6.QtWidgets import QAbstractItemView, QListView, QWidget
 
+from app import look
 from app.panels.base import Panel
 from app.panels.ledger_details import Detail, details
 from app.panels.ledger_entries import Entry, entries
@@ -58,6 +59,9 @@ class LedgerView(QListView):
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """A letter acts on the chosen row; the rest moves as in every list."""
+        if look.is_nudge(event):
+            event.ignore()
+            return
         index = self.currentIndex()
         act = self._KEYS.get(Qt.Key(event.key()))
         if act is not None and index.isValid() and not event.modifiers():

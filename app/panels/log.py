@@ -19,7 +19,7 @@ from PySide6.QtCore import (
     QSize,
     Qt,
 )
-from PySide6.QtGui import QFontMetrics, QPainter
+from PySide6.QtGui import QFontMetrics, QKeyEvent, QPainter
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QListView,
@@ -143,6 +143,15 @@ class _Delegate(QStyledItemDelegate):
         return width - TIME_PX - 2 * PAD - (BY_PX if line.by else 0)
 
 
+class _View(QListView):
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Nudges are the bench's; the rest moves as in every list."""
+        if look.is_nudge(event):
+            event.ignore()
+        else:
+            super().keyPressEvent(event)
+
+
 class Log(Panel):
     """Open points and the dated lines of the work."""
 
@@ -151,7 +160,7 @@ class Log(Panel):
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
         self.model = _Lines()
-        self.view = QListView()
+        self.view = _View()
         self.view.setModel(self.model)
         self._delegate = _Delegate(self.view)
         self.view.setItemDelegate(self._delegate)

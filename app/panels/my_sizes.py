@@ -57,7 +57,8 @@ class SizesTable(QWidget):
         self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.table.setTabKeyNavigation(False)
         header = self.table.horizontalHeader()
-        header.setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
+        header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        header.setStretchLastSection(True)
         self.table.itemChanged.connect(self._edited)
         self.said = QLabel("mm; only Ø and length are needed")
         self.said.setObjectName("quiet")
@@ -72,6 +73,7 @@ class SizesTable(QWidget):
         ):
             button = QPushButton(words)
             button.setAutoDefault(False)
+            button.setObjectName("plain")
             button.clicked.connect(act)
             self.buttons[words] = button
             row.addWidget(button)

@@ -65,6 +65,13 @@ class Who(Panel):
         self.tooth.setTextFormat(Qt.TextFormat.PlainText)
         self.side = self._link("", self._ask_side)
         self.state = self._link("", self._sign)
+        self.sheet = QPushButton("Sheet …")
+        self.sheet.setAutoDefault(False)
+        self.sheet.setToolTip("Look through the measurement sheet, print it or write it (Ctrl+P)")
+        self.sheet.clicked.connect(self._sheet)
+        outer = self.layout()
+        if outer is not None:
+            outer.setContentsMargins(10, 3, 10, 3)
         row = QHBoxLayout()
         row.setSpacing(10)
         row.addWidget(self.name, 2)
@@ -73,6 +80,7 @@ class Who(Panel):
         row.addWidget(self.tooth)
         row.addWidget(self.side)
         row.addWidget(self.state)
+        row.addWidget(self.sheet)
         self.body.addLayout(row)
         for signal in (session.scan_changed, session.plan_changed, session.place_changed):
             signal.connect(self.read)
@@ -82,7 +90,7 @@ class Who(Panel):
     def read(self) -> None:
         """Read the session anew."""
         volume, plan = self.session.volume, self.session.plan
-        for widget in (self.names, self.tooth, self.side, self.state):
+        for widget in (self.names, self.tooth, self.side, self.state, self.sheet):
             widget.setVisible(volume is not None)
         if volume is None:
             self.name.show_text("")
@@ -129,3 +137,8 @@ class Who(Panel):
         from app.dialogs.sign_off import ask_sign_off
 
         ask_sign_off(self.session, self.desk, self)
+
+    def _sheet(self) -> None:
+        from app.dialogs.sheet import show_sheet
+
+        show_sheet(self.session, self.desk, self)

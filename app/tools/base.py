@@ -100,6 +100,8 @@ class Tool:
     def __init__(self, session: Session, desk: Desk) -> None:
         self.session = session
         self.desk = desk
+        self.view: View | None = None
+        """The picture that keys act on where none has the focus."""
 
     def hint(self) -> str:
         """One line at the foot of the window: what a click does now."""

@@ -11,6 +11,7 @@ from app.tools.asking import read_length
 from app.tools.series import Series
 from core.curve import Curve
 from core.geometry import Array
+from core.identity import thing_words
 from core.image.canal_fit import fit_canal
 from core.plans import edit
 from core.structures import Course, CourseKind, Floor, Structure
@@ -41,7 +42,7 @@ class CourseTool(Series):
         fitted = self._fitted(course) if self.kind == "canal" else ""
         if fitted is None:
             return True
-        name = course.id.replace("-", " ")
+        name = thing_words(course.id)
         start = fitted or ("" if course.diameter_mm is None else f"{course.diameter_mm:g}")
         words = self.desk.ask_text("Diameter", f"Diameter of {name}, mm", start)
         diameter = None if words is None else read_length(words)

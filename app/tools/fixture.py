@@ -12,6 +12,7 @@ from app.views.hit import Hit
 from core.errors import PlanError
 from core.fixture import FixtureSize
 from core.geometry import Array
+from core.identity import thing_words
 from core.plans import edit, edit_pose
 from core.structures import StentAxis
 
@@ -22,7 +23,7 @@ EVERY_KIND = frozenset(
     {
         "canal", "loop", "vessel", "border", "foramen", "root", "existing", "floor", "mark", "gum",
         "stent_top", "cusp", "contact", "opponent", "object", "stent axis", "ruler", "angle",
-        "midline",
+        "midline", "note",
     }
 )  # fmt: skip
 
@@ -46,7 +47,7 @@ class StentAxisTool(Collect):
         except ValueError:
             self.desk.say("Both ends of the stent axis lie on one spot: click two.")
             return
-        if self.do(f"{axis.id.replace('-', ' ')} marked", lambda p: edit.with_stent_axis(p, axis)):
+        if self.do(f"{thing_words(axis.id)} marked", lambda p: edit.with_stent_axis(p, axis)):
             self.session.go_to(selected=axis.id)
             self.chosen = ("stent axis", axis.id, "gingival")
 
@@ -118,8 +119,8 @@ class Adjust(FixtureHands):
         self.choose(None)
 
     def draft(self, view: View) -> Draft:
-        """In the small neighbours only what is chosen: handles would hide the pictures."""
+        """In small pictures only what is chosen, until the mouse is there: handles hide much."""
         drawn = super().draft(view)
-        if view.kind != "neighbour":
+        if view.kind == "section" or (view is self.view and view.kind != "neighbour"):
             return drawn
         return replace(drawn, handles=tuple(h for h in drawn.handles if h.chosen))

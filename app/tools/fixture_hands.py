@@ -14,6 +14,7 @@ from core.fixture import Fixture
 from core.geometry import Array, unit
 from core.plans import edit, edit_pose
 from core.plans.direction_words import direction_words
+from core.plans.marks import Mark
 from core.plans.plan import Plan
 from core.trust.figures import nearest
 
@@ -25,10 +26,14 @@ class FixtureHands(Grab):
     """Takes fixtures as well as marks."""
 
     def fixture(self) -> Fixture | None:
-        """The fixture that keys act on: the selected one, while no mark is chosen."""
-        if self.chosen_mark() is not None:
+        """The fixture that keys act on while no mark is chosen: the one of the fixture panel."""
+        return None if self.chosen_mark() is not None else self.session.fixture
+
+    def chosen_mark(self) -> Mark | None:
+        """The mark chosen last; selecting a fixture anywhere lets go of it."""
+        if any(f.id == self.session.selected for f in self.session.plan.fixtures):
             return None
-        return next((f for f in self.session.plan.fixtures if f.id == self.session.selected), None)
+        return super().chosen_mark()
 
     # -- mouse ---------------------------------------------------------------------------
 
@@ -110,9 +115,15 @@ class FixtureHands(Grab):
             lambda p: edit_pose.fixture_aligned(p, fixture.id, axis, about="platform"),
         )
 
+    def selected_fixture(self) -> Fixture | None:
+        """The fixture that a person selected: only that one is deleted or locked by a key."""
+        fixture = self.fixture()
+        chosen = fixture is not None and fixture.id == self.session.selected
+        return fixture if chosen else None
+
     def delete(self) -> bool:
         """Delete the selected fixture, or the chosen mark."""
-        fixture = self.fixture()
+        fixture = self.selected_fixture()
         if fixture is None:
             return super().delete()
         self.do(f"fixture {fixture.id} deleted", lambda p: edit.without(p, fixture.id))
@@ -120,7 +131,7 @@ class FixtureHands(Grab):
 
     def lock(self) -> bool:
         """Lock or unlock the selected fixture."""
-        fixture = self.fixture()
+        fixture = self.selected_fixture()
         return super().lock() if fixture is None else self.lock_thing(fixture.id)
 
     def _tilt(self, view: View, fixture: Fixture, way: Array, about_apex: bool) -> bool:

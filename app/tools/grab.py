@@ -21,8 +21,11 @@ from app.views.hit import Hit
 from app.views.panorama_view import PanoramaView
 from core.drawing import Label, Line
 from core.geometry import Array
-from core.plans import edit, edit_marks
+from core.identity import thing_words
+from core.plans import edit, edit_marks, notes
 from core.plans.direction_words import place_words
+from core.plans.marks import Mark
+from core.plans.plan import Plan
 from core.structures import Course, Floor, Seen, Tapered
 
 NUDGE_MM = 0.1
@@ -188,7 +191,7 @@ class Grab(Hands):
     def lock_thing(self, thing_id: str) -> bool:
         """Lock or unlock a thing."""
         locked = not edit.is_locked(self.session.plan, thing_id)
-        name = thing_id.replace("-", " ")
+        name = thing_words(thing_id)
         return self.do(
             f"{name} {'locked' if locked else 'unlocked'}",
             lambda plan: edit.with_lock(plan, thing_id, locked=locked),
@@ -199,7 +202,9 @@ class Grab(Hands):
         mark = self.chosen_mark()
         if mark is None or mark.sort in ("arch", "midline"):
             return False
-        name = mark.owner.replace("-", " ")
+        if mark.sort == "note":
+            return self._rewrite(mark)
+        name = thing_words(mark.owner)
         words = self.desk.ask_text("Name", f"Name of {name}", name)
         if words is None or not words.strip():
             return True
@@ -207,6 +212,18 @@ class Grab(Hands):
         if self.do(text, lambda plan: edit.renamed(plan, mark.owner, words)):
             self.chosen = None
         return True
+
+    def _rewrite(self, mark: Mark) -> bool:
+        """Write other words into a note."""
+        words = self.desk.ask_text("Note", "What is to be remembered here?", mark.text)
+        if words is None or not words.strip() or words.strip() == mark.text:
+            return True
+
+        def change(plan: Plan) -> Plan:
+            edit.refuse_locked(plan, mark.owner)
+            return notes.with_note_text(plan, mark.owner, words)
+
+        return self.do(f"{thing_words(mark.owner)} changed", change)
 
     def _seen(self, seen: Seen) -> bool:
         mark = self.chosen_mark()
@@ -225,8 +242,9 @@ class Grab(Hands):
         own = self.extra_draft(view)
         handles: list[Handle] = []
         labels: list[Label] = []
+        mark = self.chosen_mark()
         for seen in seen_in(view, self.marks()):
-            chosen = seen.mark.key == self.chosen
+            chosen = mark is not None and seen.mark.key == mark.key
             quiet = seen.off_mm > IN_PLANE_MM or seen.mark.seen != "yes"
             handles.append(Handle(at=seen.at, chosen=chosen, quiet=quiet))
             if chosen:

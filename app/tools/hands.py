@@ -49,7 +49,6 @@ class Hands(Tool):
         self.chosen: tuple[str, str, str] | None = None
         self._held: Held | None = None
         self._moved = False
-        self.view: View | None = None
         self.crosshair: tuple[float, float] | None = None
 
     # -- for subclasses ------------------------------------------------------------------
@@ -98,8 +97,10 @@ class Hands(Tool):
     def choose(self, mark: Mark | None) -> None:
         """Make a mark the one that keys act on."""
         self.chosen = None if mark is None else mark.key
-        if mark is not None and mark.sort in ("structure", "stent axis"):
-            self.session.go_to(selected=mark.owner)
+        if mark is not None:
+            # What no panel can select leaves nothing selected: keys act on one thing only.
+            owned = mark.sort in ("structure", "stent axis")
+            self.session.go_to(selected=mark.owner if owned else "")
         self.desk.redraw()
 
     # -- mouse ---------------------------------------------------------------------------
@@ -109,6 +110,7 @@ class Hands(Tool):
         self.let_go()
         self.give_up()
         self.crosshair = None
+        self.chosen = None
 
     def press(self, view: View, hit: Hit) -> None:
         """Take what is under the mouse, or place."""

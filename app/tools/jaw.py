@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 
+from app import look
 from app.session import Session
-from app.tools.base import Desk, View
+from app.tools.base import Desk, Draft, View
 from app.tools.collect import Collect
-from app.tools.grab import KEYS_HINT, Grab
+from app.tools.grab import ARROWS, KEYS_HINT, Grab
+from app.tools.level_line import CUTS, LevelLine
 from app.views.hit import Hit
 from core.errors import SoundingError
 from core.geometry import Array, angle_deg
@@ -23,6 +26,8 @@ from core.plans.plan import Jaw, Plan
 from core.structures import StentAxis, Tapered
 from core.trust.figures import nearest
 
+LIFT_MM, TURN_DEG = 0.5, 0.5
+UPWARD = np.array([0.0, 0.0, 1.0])
 JAWS: dict[str, Jaw] = {"Lower jaw": "lower", "Upper jaw": "upper"}
 
 
@@ -43,7 +48,84 @@ class JawPlane(Collect):
             return super().hint()
         level = self.session.guide.level
         tilt = "" if level is None else f" Now {_tilt_words(level)}."
-        return f"Click three chewing surfaces, far apart; S: from stent axis, T: from roots.{tilt}"
+        return f"Drag its line in the cuts below, or click three chewing surfaces far apart.{tilt}"
+
+    # -- by its line -----------------------------------------------------------------------
+
+    def line(self, view: View) -> LevelLine | None:
+        """The plane's line in a front or side cut; None in other pictures."""
+        return LevelLine.of(view, self.session.guide.level)
+
+    def take(self, view: View, hit: Hit) -> bool:
+        """Hold the line or one of its ends."""
+        line = self.line(view)
+        part = None if line is None else line.part_at(hit)
+        if line is None or part is None:
+            return super().take(view, hit)
+        before, plan = line.level, self.session.plan
+        self.hold(
+            hit,
+            lambda shift: edit_pose.with_level(plan, line.moved(part, shift)),
+            lambda after: _moved_words(before, after.level, view),
+        )
+        return True
+
+    def place_or_go(self, view: View, hit: Hit) -> None:
+        """Beside the line in a cut: look there."""
+        if view.kind not in CUTS:
+            super().place_or_go(view, hit)
+        elif self.session.arch is not None:
+            station = self.session.arch.station(hit.point_mm)
+            self.session.go_to(point_mm=hit.point_mm, station_mm=station, across=True)
+
+    def release(self, view: View, hit: Hit) -> None:
+        """One step; a person says once which jaw it is for."""
+        held = self._held
+        if held is not None and self._moved and self.session.plan.jaw is None:
+            jaw = self._jaw()
+            if jaw is None:
+                self.let_go()
+                return
+            change = held.change
+            self._held = replace(held, change=lambda way: edit_pose.with_jaw(change(way), jaw))
+        super().release(view, hit)
+
+    def arrow(self, event: QKeyEvent, held: Qt.KeyboardModifier) -> bool:
+        """In a cut Ctrl + ↑ ↓ lift and lower the plane, Alt + arrows turn its line."""
+        view = self.key_view()
+        line = None if view is None else self.line(view)
+        if view is None or line is None or not held & (look.CTRL | look.ALT):
+            return super().arrow(event, held)
+        across, up = ARROWS[Qt.Key(event.key())]
+        if held & look.CTRL:
+            shift = up * LIFT_MM * UPWARD
+            self._set_by_line(lambda: line.moved("line", shift), line.level, view)
+        else:
+            self._set_by_line(lambda: line.turned(TURN_DEG * (up or -across)), line.level, view)
+        return True
+
+    def extra_draft(self, view: View) -> Draft:
+        """In the cuts the plane's line, elsewhere the clicks so far."""
+        line = self.line(view)
+        return super().extra_draft(view) if line is None else line.draft()
+
+    def _set_by_line(self, make: Callable[[], Level], before: Level, view: View) -> None:
+        try:
+            level = make()
+        except ValueError:
+            return  # no such plane: it stays as it is
+        jaw = self._jaw()
+        if jaw is not None:
+            self.do(
+                _moved_words(before, level, view),
+                lambda p: edit_pose.with_level(edit_pose.with_jaw(p, jaw), level),
+            )
+
+    # -- by points and axes ----------------------------------------------------------------
+
+    def set_from(self, source: str) -> None:
+        """From the stent axis, from the roots, or as it was proposed: buttons beside the cuts."""
+        {"stent": self._from_stent, "roots": self._from_roots, "proposed": self.finish}[source]()
 
     def complete(self, marks_mm: Array) -> None:
         """Through the three points."""
@@ -60,24 +142,27 @@ class JawPlane(Collect):
 
     def extra_key(self, event: QKeyEvent) -> bool:
         """S and T: from axes."""
-        if event.modifiers():
+        ways = {Qt.Key.Key_S: self._from_stent, Qt.Key.Key_T: self._from_roots}
+        way = ways.get(Qt.Key(event.key()))
+        if way is None or event.modifiers():
             return False
-        plan = self.session.plan
-        if event.key() == Qt.Key.Key_S:
-            axis = _chosen_axis(self.session)
-            if axis is None:
-                self.desk.say("There is no stent axis yet: mark it first.")
-                return True
+        way()
+        return True
+
+    def _from_stent(self) -> None:
+        axis = _chosen_axis(self.session)
+        if axis is None:
+            self.desk.say("There is no stent axis yet: mark it first.")
+        else:
             self._set("set from the stent axis", lambda: edit_pose.level_from_stent(axis))
-            return True
-        if event.key() == Qt.Key.Key_T:
-            roots = tuple(s for s in plan.structures if isinstance(s, Tapered) and s.kind == "root")
-            if not roots:
-                self.desk.say("There are no roots yet: mark those of the neighbours first.")
-                return True
+
+    def _from_roots(self) -> None:
+        structures = self.session.plan.structures
+        roots = tuple(s for s in structures if isinstance(s, Tapered) and s.kind == "root")
+        if roots:
             self._set("set from the roots’ axes", lambda: edit_pose.level_from_roots(roots))
-            return True
-        return False
+        else:
+            self.desk.say("There are no roots yet: mark those of the neighbours first.")
 
     def _set(self, how: str, make: Callable[[], Level]) -> None:
         try:
@@ -225,6 +310,16 @@ def _chosen_axis(session: Session) -> StentAxis | None:
     axes = session.plan.stent_axes
     named = [a for a in axes if a.id == session.selected]
     return next(iter((*named, *axes)), None)
+
+
+def _moved_words(before: Level, after: Level | None, view: View) -> str:
+    """What became of a plane whose line was moved in a cut."""
+    if after is None:
+        return "jaw plane"
+    if angle_deg(before.up, after.up) < 0.01:
+        mm = float((after.origin - before.origin) @ before.up)
+        return f"jaw plane moved {nearest(abs(mm), 1)} mm {'up' if mm > 0 else 'down'}"
+    return f"jaw plane turned in the {view.kind}, now {_tilt_words(after)}"
 
 
 def _tilt_words(level: Level) -> str:

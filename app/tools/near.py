@@ -16,7 +16,8 @@ from core.plans.marks import Mark
 
 FixturePart: TypeAlias = Literal["body", "platform", "apex"]
 
-OFF_MM = {"section": 0.75, "neighbour": 0.75, "arch map": 3.0, "panorama": 4.0}
+OFF_MM = {"section": 0.75, "neighbour": 0.75, "arch map": 3.0, "panorama": 4.0,
+          "front cut": 1.0, "side cut": 1.0}  # fmt: skip
 """How far off a picture a mark may lie to be shown and taken there. In sections it is less than
 the smallest step, so that the mark of the section before is not taken by mistake."""
 

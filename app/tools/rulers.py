@@ -7,6 +7,7 @@ from app.tools.base import View
 from app.tools.collect import Collect
 from app.views.hit import Hit
 from core.geometry import Array
+from core.identity import thing_words
 from core.measuring.rulers import angle_reading, ruler_reading
 from core.plans import edit, edit_pose
 from core.structures import AngleMark, Ruler
@@ -29,7 +30,7 @@ class RulerTool(Collect):
         if value is None:
             self.desk.say("Both ends lie on one spot: click two.")
             return
-        name = ruler.id.replace("-", " ")
+        name = thing_words(ruler.id)
         if self.do(f"{name}: {down(value, 1)} mm", lambda p: edit.with_ruler(p, ruler)):
             self.chosen = ("ruler", ruler.id, "1")
 
@@ -51,7 +52,7 @@ class AngleTool(Collect):
             return
         value = angle_reading(angle).value
         words = "" if value is None else f": {nearest(value, 1)}°"
-        name = angle.id.replace("-", " ")
+        name = thing_words(angle.id)
         if self.do(f"{name}{words}", lambda p: edit.with_angle(p, angle)):
             self.chosen = ("angle", angle.id, "2")
 

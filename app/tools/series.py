@@ -19,6 +19,7 @@ from app.views.hit import Hit
 from core.distances.outline import kind_of
 from core.errors import PlanError
 from core.geometry import Array
+from core.identity import thing_words
 from core.plans import edit, edit_marks
 from core.plans.marks import Mark
 from core.plans.plan import Plan
@@ -49,7 +50,7 @@ class Series(Grab):
 
     def hint(self) -> str:
         """What a click does now."""
-        what = self._active.replace("-", " ") or f"a new {self.name.lower()}"
+        what = thing_words(self._active) or f"a new {self.name.lower()}"
         if self._active:
             return f"Click: next mark of {what}. 1 seen, 2 faint, 3 not seen; Enter ends."
         return f"Click: first mark of {what}; then the section steps on {self.step_mm:g} mm ([ ])."
@@ -82,7 +83,7 @@ class Series(Grab):
         had = self._active
         self._leave()
         if had:
-            self.desk.say(f"{had.replace('-', ' ')} ended; the next click begins another one.")
+            self.desk.say(f"{thing_words(had)} ended; the next click begins another one.")
         return bool(had)
 
     def give_up(self) -> bool:
@@ -90,7 +91,7 @@ class Series(Grab):
         active, begun = self._active, self._begun_here
         self._leave()
         if begun and edit.find(self.session.plan, active) is not None:
-            name = active.replace("-", " ")
+            name = thing_words(active)
             self.do(f"{name} abandoned", lambda plan: edit.without(plan, active))
             return True
         return bool(active)
@@ -150,7 +151,7 @@ class Series(Grab):
         if edit.find(before, self._active) is None:
             stem = f"{self.stem}-{self._side(point_mm)}" if self.sided else self.stem
             new_id = edit.new_id(before, stem)
-            name = f"{new_id.replace('-', ' ')}: mark 1 placed"
+            name = f"{thing_words(new_id)}: mark 1 placed"
             structure = self.new(new_id, point_mm)
             if not self.do(name, lambda plan: edit.with_structure(plan, structure)):
                 return False
@@ -162,7 +163,7 @@ class Series(Grab):
             if added is None:
                 return False
             plan, index = added
-            words = f"{self._active.replace('-', ' ')}: mark {index + 1} placed"
+            words = f"{thing_words(self._active)}: mark {index + 1} placed"
             if not self.do(words, lambda _: plan):
                 return False
             part = str(index)

@@ -6,10 +6,13 @@ from datetime import UTC, datetime
 from typing import ClassVar
 
 from app.tools.asking import ask_tooth
-from app.tools.base import View
+from app.tools.base import Draft, View
 from app.tools.grab import KEYS_HINT, Grab
+from app.tools.near import seen_in
 from app.views.hit import Hit
-from core.plans import edit
+from core.drawing import Label
+from core.identity import thing_words
+from core.plans import edit, notes
 from core.structures import PointKind, PointMarks
 
 
@@ -37,7 +40,7 @@ class Spot(Grab):
         stem = self.kind.replace("_", "-")
         new_id = edit.numbered_id(plan, f"{stem}-{tooth}" if tooth else stem)
         spot = PointMarks(id=new_id, kind=self.kind, points=hit.point_mm[None, :], tooth=tooth)
-        name = new_id.replace("-", " ")
+        name = thing_words(new_id)
         if self.do(f"{name} placed", lambda p: edit.with_structure(p, spot)):
             self.chosen = ("structure", new_id, "0")
             self.session.go_to(selected=new_id)
@@ -104,10 +107,11 @@ class Note(Grab):
 
     name = "Note"
     group = "Mark"
+    kinds = frozenset({"note"})
 
     def hint(self) -> str:
         """What a click does."""
-        return f"Click where the note belongs, then write it. {KEYS_HINT}."
+        return f"Click where the note belongs, then write it; F2 changes its words. {KEYS_HINT}."
 
     def place(self, view: View, hit: Hit) -> None:
         """Ask for the words."""
@@ -115,4 +119,17 @@ class Note(Grab):
         if words is None or not words.strip():
             return
         now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
-        self.do("note written", lambda p: edit.with_note(p, words, hit.point_mm, at=now))
+        if self.do("note written", lambda p: notes.with_note(p, words, hit.point_mm, at=now)):
+            self.choose(self.marks()[-1])
+
+    def extra_draft(self, view: View) -> Draft:
+        """What the notes say, beside their places."""
+        up = 22 * view.mm_per_pixel()
+        chosen = self.chosen_mark()
+        labels = [
+            Label(text=seen.mark.text, at=(seen.at[0], seen.at[1] + up), style="name")
+            for seen in seen_in(view, self.marks())
+            # The chosen one has its name beside it already.
+            if chosen is None or seen.mark.key != chosen.key
+        ]
+        return Draft(labels=tuple(labels))

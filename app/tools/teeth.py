@@ -11,6 +11,7 @@ from PySide6.QtGui import QKeyEvent
 from app.tools.asking import ask_length, ask_tooth
 from app.tools.collect import Collect
 from core.geometry import Array
+from core.identity import thing_words
 from core.plans import edit
 from core.structures import Tapered
 
@@ -36,7 +37,7 @@ class ForamenTool(Collect):
         foramen = edit.foramen_of(plan, arch, edit.new_id(plan, f"foramen-{side}"), marks_mm[:2])
         if len(marks_mm) > 2:
             foramen = replace(foramen, upper=marks_mm[2])
-        name = foramen.id.replace("-", " ")
+        name = thing_words(foramen.id)
         if self.do(f"{name} marked", lambda p: edit.with_structure(p, foramen)):
             self.session.go_to(selected=foramen.id)
 
@@ -72,7 +73,7 @@ class TaperedTool(Collect):
         thing = Tapered(
             id=new_id, kind=self.kind, tooth=tooth, points=marks_mm, diameters_mm=(ends[0], ends[1])
         )
-        name = new_id.replace("-", " ")
+        name = thing_words(new_id)
         if self.do(f"{name} marked", lambda p: edit.with_structure(p, thing)):
             self.session.go_to(selected=new_id)
 
@@ -101,7 +102,7 @@ class Root(TaperedTool):
         removed = not root.to_be_removed
         words = "to be removed" if removed else "stays"
         return self.do(
-            f"{root.id.replace('-', ' ')}: {words}",
+            f"{thing_words(root.id)}: {words}",
             lambda plan: edit.with_removal(plan, root.id, to_be_removed=removed),
         )
 

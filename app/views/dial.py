@@ -123,7 +123,7 @@ class Dial(QWidget):
             painter.drawRect(QRectF(self.rect()).adjusted(1, 1, -1, -1))
         painter.setPen(look.TEXT)
         painter.setFont(look.font(11))
-        words = "across the arch" if turn is None else f"turned {turn:g}°"
+        words = "across the arch" if turn is None else f"turned {round(turn, 1):g}°"
         painter.drawText(QRectF(0, SIZE_PX, SIZE_PX, 18), 0x84, words)
         painter.end()
 

@@ -12,7 +12,7 @@ from app.views.picture_view import PictureView
 from core.geometry import Array, PictureGrid, vector
 from core.level import Level
 
-FlatKind = Literal["section", "neighbour", "arch map"]
+FlatKind = Literal["section", "neighbour", "arch map", "front cut", "side cut"]
 
 
 class FlatView(PictureView):
@@ -20,7 +20,7 @@ class FlatView(PictureView):
 
     Parameters
     ----------
-    kind : {'section', 'neighbour', 'arch map'}
+    kind : {'section', 'neighbour', 'arch map', 'front cut', 'side cut'}
     """
 
     def __init__(self, kind: FlatKind, parent: QWidget | None = None) -> None:

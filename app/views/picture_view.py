@@ -266,6 +266,7 @@ class PictureView(QWidget):
         """Middle: pan; others: the tool."""
         self.setFocus(Qt.FocusReason.MouseFocusReason)
         event.accept()
+        self._forget_lost_release(event.buttons() & ~event.button())
         if self._pan_from is not None or self._held != Qt.MouseButton.NoButton:
             return  # a second button during a drag means nothing
         if event.button() == Qt.MouseButton.MiddleButton:
@@ -277,12 +278,20 @@ class PictureView(QWidget):
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
         """Pan, drag or hover."""
         event.accept()
+        self._forget_lost_release(event.buttons())
         if self._pan_from is not None:
             delta = event.position() - self._pan_from
             self._pan_from = event.position()
             self.pan(delta.x(), delta.y())
         elif (hit := self.hit(event, self._held)) is not None:
             (self.hovered if self._held == Qt.MouseButton.NoButton else self.dragged).emit(hit)
+
+    def _forget_lost_release(self, buttons: Qt.MouseButton) -> None:
+        """A question that a press opened takes its release: nothing is held any more then."""
+        if not buttons & Qt.MouseButton.MiddleButton:
+            self._pan_from = None
+        if not buttons & self._held:
+            self._held = Qt.MouseButton.NoButton
 
     def mouseReleaseEvent(self, event: QMouseEvent) -> None:
         """End of a drag or pan."""

@@ -96,7 +96,7 @@ def height_in_section(plane: Plane, crest: Crest, structures: Sequence[Structure
         code = "height_not_in_section" if limiting else "height_nothing_marked"
         return RidgeHeight(along="up", reading=Reading(value=None, notes=(Note(code),)))
     name, border = max(met, key=lambda pair: pair[1].h_mm)
-    notes = border.notes + tuple(Note("height_floor_short", {"name": m}) for m in missing)
+    notes = border.notes + tuple(Note("height_floor_short", {"id": m}) for m in missing)
     reading = Reading(
         value=plane.h(crest.point_mm) - border.h_mm,
         witness=(crest.point_mm, border.point_mm),

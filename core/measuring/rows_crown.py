@@ -6,7 +6,8 @@ opponent; everything else is information.
 
 Marks of the person's own (kind ``mark``) count here by their label: ``central groove``, ``gum
 margin``, ``enamel border``. That the teeth were together in the scan is a person's answer in the
-plan file: ``"teeth_together": {"by": "LM", "at": "ISO 8601"}``.
+plan file: ``"teeth_together": {"by": "LM", "at": "ISO 8601"}``. So is a room that was measured in
+the mouth or on models, by fixture: ``"entered_room": {"36": {"mm": 8.0, "by": "LM", "at": ...}}``.
 """
 
 from __future__ import annotations
@@ -40,6 +41,7 @@ from core.plans.plan import Plan
 from core.structures import PointMarks, StentAxis
 from core.trust.verdict import judge
 
+MOST_ROOM_MM = 100.0
 NEAR_MM = 15.0
 """A stent axis whose gingival end lies further from the platform belongs to another site."""
 
@@ -175,9 +177,12 @@ def _room_rows(
             hand_ends=2,
         )  # fmt: skip
     opponent = marks_at(fixture, plan.structures, "opponent")
-    if opponent is None:
+    entered = entered_room_mm(plan, fixture.id)
+    if opponent is None and entered is None:
         return
-    reading = opponent_room(fixture, opponent, teeth_together=teeth_together(plan))
+    reading = opponent_room(
+        fixture, opponent, teeth_together=teeth_together(plan), entered_mm=entered
+    )
     row = _information(maker, "room", ("opponent",), reading, of="platform to opponent")
     trouble = plan.image_check is not None and plan.image_check.at_the_site
     verdict = judge(reading, row.budget, ROOM_LIMIT, image_trouble=trouble)
@@ -188,6 +193,17 @@ def teeth_together(plan: Plan) -> bool:
     """Whether a person confirmed that the teeth were together in this scan."""
     answer = plan.document.get("teeth_together")
     return isinstance(answer, Mapping) and bool(answer.get("by"))
+
+
+def entered_room_mm(plan: Plan, fixture_id: str) -> float | None:
+    """Room that a person measured elsewhere and entered; None where nobody did."""
+    rooms = plan.document.get("entered_room")
+    room = rooms.get(fixture_id) if isinstance(rooms, Mapping) else None
+    if not isinstance(room, Mapping) or not room.get("by"):
+        return None
+    mm = room.get("mm")
+    known = isinstance(mm, int | float) and not isinstance(mm, bool) and 0 < mm < MOST_ROOM_MM
+    return float(mm) if known and isinstance(mm, int | float) else None
 
 
 def _entry_rows(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -134,7 +135,11 @@ def panorama_overlay(plan: Plan, arch: Arch, ribbon: Ribbon) -> Overlay:
             for tube in tubes_of(structure):
                 line = flat(tube.points)
                 across = np.stack([np.zeros(len(line)), tube.radii], axis=1)
-                lines += [Line(style=style, points=line + s * across) for s in (1.0, -1.0)]
+                lines += [
+                    Line(style=style, points=part)
+                    for s in (1.0, -1.0)
+                    for part in within_width(line + s * across, half_width)
+                ]
     for fixture in plan.fixtures:
         depth, radius = fixture.size.profile.T
         mesial = fixture_frame(fixture, arch).m
@@ -143,6 +148,27 @@ def panorama_overlay(plan: Plan, arch: Arch, ribbon: Ribbon) -> Overlay:
         ring = np.vstack([middle + side, (middle - side)[::-1]])
         lines.append(Line(style="fixture", points=flat(ring), closed=True))
     return Overlay(lines=tuple(lines), labels=tuple(labels))
+
+
+def within_width(line: Array, half_width_mm: float) -> list[Array]:
+    """Parts of a line (n, 2) between the upright edges of a picture, cut exactly at them."""
+    parts: list[list[Array]] = []
+    open_part = False
+    for a, b in pairwise(line):
+        way = float(b[0] - a[0])
+        if abs(way) < 1e-9:
+            first, last = (0.0, 1.0) if abs(a[0]) <= half_width_mm else (1.0, 0.0)
+        else:
+            ends = sorted((edge - a[0]) / way for edge in (-half_width_mm, half_width_mm))
+            first, last = max(float(ends[0]), 0.0), min(float(ends[1]), 1.0)
+        if first > last:
+            open_part = False
+            continue
+        if not open_part:
+            parts.append([a + first * (b - a)])
+        parts[-1].append(a + last * (b - a))
+        open_part = last == 1.0
+    return [np.array(part) for part in parts]
 
 
 def picture_height_mm(plan: Plan, arch: Arch, station_mm: float) -> float:

@@ -13,7 +13,8 @@ from numpy.typing import ArrayLike
 
 from core.arch import Arch
 from core.errors import PlanError
-from core.geometry import points, vector
+from core.geometry import points
+from core.identity import thing_words
 from core.plans.marks import id_from
 from core.plans.plan import Declaration, DeclaredState, Plan
 from core.structures import (
@@ -80,7 +81,7 @@ def refuse_locked(plan: Plan, thing_id: str) -> None:
         ``edit-locked``.
     """
     if is_locked(plan, thing_id):
-        raise PlanError("edit-locked", what=thing_id.replace("-", " "))
+        raise PlanError("edit-locked", what=thing_words(thing_id))
 
 
 def find(plan: Plan, thing_id: str) -> Any:
@@ -219,12 +220,6 @@ def with_declaration(
 def without_declaration(plan: Plan, structure: str) -> Plan:
     """Take a declaration back."""
     return replace(plan, declared=tuple(d for d in plan.declared if d.structure != structure))
-
-
-def with_note(plan: Plan, text: str, point_mm: ArrayLike, *, at: str) -> Plan:
-    """Add a note at a place, with the time at which it was made."""
-    place = [float(x) for x in vector(point_mm)]
-    return replace(plan, notes=(*plan.notes, {"text": text.strip(), "point": place, "at": at}))
 
 
 def changed(plan: Plan, thing_id: str, kind: type, change: Callable[[Any], Any]) -> Plan:

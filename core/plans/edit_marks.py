@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from core.geometry import Array, points, vector
 from core.plans.edit import changed, find, refuse_locked, with_thing, without
 from core.plans.marks import Mark
+from core.plans.notes import with_note_moved, without_note
 from core.plans.plan import Plan
 from core.structures import Course, Floor, Foramen, PointMarks, Seen, Tapered
 
@@ -64,6 +65,8 @@ def with_mark_moved(plan: Plan, mark: Mark, point_mm: ArrayLike) -> Plan:
     refuse_locked(plan, mark.owner)
     if mark.sort == "midline":
         return replace(plan, midline=place)
+    if mark.sort == "note":
+        return with_note_moved(plan, mark.owner, place)
     if mark.sort == "arch":
         return replace(plan, arch_points=_moved(plan.arch_points, mark, place))
     thing = find(plan, mark.owner)
@@ -94,6 +97,8 @@ def without_mark(plan: Plan, mark: Mark) -> Plan:
     refuse_locked(plan, mark.owner)
     if mark.sort == "midline":
         return replace(plan, midline=None)
+    if mark.sort == "note":
+        return without_note(plan, mark.owner)
     if mark.sort == "arch":
         return replace(plan, arch_points=_fewer(plan.arch_points, mark, least=2))
     thing = find(plan, mark.owner)

@@ -9,10 +9,12 @@ from typing import Literal, TypeAlias
 
 from core.distances.outline import kind_of
 from core.geometry import Array, vector
+from core.identity import thing_words
+from core.plans.notes import places_of_notes
 from core.plans.plan import Plan
 from core.structures import Foramen, KnownObject, PointMarks, Structure
 
-Sort: TypeAlias = Literal["structure", "stent axis", "ruler", "angle", "arch", "midline"]
+Sort: TypeAlias = Literal["structure", "stent axis", "ruler", "angle", "arch", "midline", "note"]
 
 FORAMEN_PARTS = ("mesial", "distal", "upper")
 STENT_PARTS = ("occlusal", "gingival")
@@ -34,6 +36,8 @@ class Mark:
         Kind of the owner, as in plan files.
     point_mm : (3,) patient LPS mm
     seen : {'yes', 'faint', 'no'}
+    text : str
+        What a note says; empty for everything else.
     """
 
     sort: Sort
@@ -42,6 +46,7 @@ class Mark:
     kind: str
     point_mm: Array
     seen: str = "yes"
+    text: str = ""
 
     @property
     def key(self) -> tuple[str, str, str]:
@@ -50,16 +55,18 @@ class Mark:
 
     def words(self) -> str:
         """For people: ``canal left: mark 3``, ``foramen left: mesial edge``."""
-        name = self.owner.replace("-", " ")
+        name = thing_words(self.owner)
         if self.sort == "midline":
             return name
+        if self.sort == "note":
+            return f"{name}: {self.text}"
         if self.part.isdigit():
             return f"{name}: mark {int(self.part) + 1}"
         return f"{name}: {self.part} {'end' if self.sort == 'stent axis' else 'edge'}"
 
 
 def marks_of(plan: Plan) -> tuple[Mark, ...]:
-    """Every mark of a plan: structures, stent axes, rulers, angles, arch, midline."""
+    """Every mark of a plan: structures, stent axes, rulers, angles, arch, midline, notes."""
     return tuple(_all(plan))
 
 
@@ -90,6 +97,8 @@ def _all(plan: Plan) -> Iterator[Mark]:
         yield from _numbered("arch", "arch", plan.arch_points)
     if plan.midline is not None:
         yield Mark(sort="midline", owner="midline", part="0", kind="midline", point_mm=plan.midline)
+    for owner, text, place in places_of_notes(plan):
+        yield Mark(sort="note", owner=owner, part="0", kind="note", point_mm=place, text=text)
 
 
 def _of_structure(s: Structure) -> Iterator[Mark]:

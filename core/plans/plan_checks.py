@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from core.findings import Finding
-from core.identity import Tooth, declared_name
+from core.identity import Tooth, declared_name, structure_words
 from core.plans.history import history_findings, sign_off_state
 from core.plans.limits import KEYS, row_for
 from core.plans.plan import Plan
@@ -116,7 +116,10 @@ def _declaration_findings(plan: Plan) -> Iterator[Finding]:
     marked = {declared_name(s) for s in plan.structures}
     for declaration in plan.declared:
         if declaration.structure in marked:
-            fields = {"structure": declaration.structure, "state": declaration.state}
+            fields = {
+                "structure": structure_words(declaration.structure),
+                "state": declaration.state,
+            }
             yield Finding("declared-and-marked", "note", fields)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from core.identity import structure_words, thing_words
 from core.sheet.case import Case
 from core.sheet.furniture import heading
 from core.sheet.ledger_table import meanings
@@ -107,11 +108,11 @@ def _checks(case: Case) -> list[tuple[str, str]]:
 
 
 def _structures(case: Case) -> list[tuple[str, str]]:
-    lines = [(s.id, _structure_words(s)) for s in case.plan.structures]
-    lines += [(a.id, _stent_words(a)) for a in case.plan.stent_axes]
+    lines = [(thing_words(s.id), _structure_words(s)) for s in case.plan.structures]
+    lines += [(thing_words(a.id), _stent_words(a)) for a in case.plan.stent_axes]
     for d in case.plan.declared:
         words = f"declared {d.state}: {d.reason or 'no reason given'} ({d.by or '–'} {d.at[:16]})"
-        lines.append((d.structure, words))
+        lines.append((structure_words(d.structure), words))
     return lines
 
 
@@ -169,6 +170,7 @@ def _log(case: Case) -> list[tuple[str, str]]:
     lines: list[tuple[str, str]] = []
     for entry in (*case.plan.history, *case.plan.notes):
         when = str(entry.get("at", ""))[:16]
-        words = "; ".join(f"{k}: {v}" for k, v in entry.items() if k != "at")
+        left_out = ("at", "id", "point")  # the place of a note says nothing on paper
+        words = "; ".join(f"{k}: {v}" for k, v in entry.items() if k not in left_out)
         lines.append((when, words))
     return lines

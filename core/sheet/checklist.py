@@ -5,6 +5,7 @@ The program ticks nothing: what is known stands beside the box, and somebody tic
 
 from __future__ import annotations
 
+from core.identity import thing_words
 from core.measurement import Measurement
 from core.sheet.case import Case
 from core.sheet.page import Pages, PaperName
@@ -47,7 +48,7 @@ def checklist_items(case: Case) -> tuple[tuple[str, str], ...]:
     else:
         items.append(("No stent axis is marked: the entry point is measured from the neighbours",
                       "see the card"))  # fmt: skip
-    removed = [s.id for s in plan.structures if getattr(s, "to_be_removed", False)]
+    removed = [thing_words(s.id) for s in plan.structures if getattr(s, "to_be_removed", False)]
     if removed:
         items.append(("To be removed first", ", ".join(removed)))
     items += [

@@ -7,9 +7,9 @@ least-allowed limit L only when value - g >= L, g = 1.645 u, 95 % one-sided.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Iterable, Sequence
 
+from core.identity import thing_words
 from core.measurement import Budget, Limit, Measurement, Note, Reading, VerdictCode
 
 GUARD = 1.645
@@ -153,9 +153,7 @@ def target_words(measurement: Measurement) -> str:
         of = str(details.get("of", "")) if measurement.kind == "depth" else ""
         of = f"{of} from the {details['from']}" if details.get("from") else of
         target = of or _KIND_WORDS.get(measurement.kind, measurement.kind.replace("_", " "))
-    root = re.fullmatch(r"root-(\d\d)(-deep)?", target)
-    words = f"root of {root.group(1)}" if root else target.replace("-", " ")
-    return f"{words} {side}".strip()
+    return f"{thing_words(target.removesuffix('-deep'))} {side}".strip()
 
 
 def round_down(value: float, step: float = 0.1) -> float:

@@ -35,29 +35,29 @@ SENTENCES: dict[str, str] = {
         "guessed - add a mark there."
     ),
     "traced_too_short": (
-        "{id} was traced too short - where it goes on unmarked it may be nearer, so the number "
+        "{id}: traced too short - where it goes on unmarked it may be nearer, so the number "
         "is only an upper bound - mark it further."
     ),
     "marks_stop_near_fixture": (
-        "{id} was traced too short - its marks stop less than 5 mm beyond the fixture, so the "
+        "{id}: traced too short - its marks stop less than 5 mm beyond the fixture, so the "
         "number is only an upper bound - mark it further, mesially and distally."
     ),
     "root_traced_too_short": (
-        "{id} was traced too short - it is nearest at its upper mark and goes on beyond it, so the "
+        "{id}: traced too short - it is nearest at its upper mark and goes on beyond it, so the "
         "number is only an upper bound - mark it further towards its crown."
     ),
     "floor_marked_too_narrow": (
-        "The floor {id} is marked too narrowly or too sparsely - beyond its marks it may be "
+        "{id}: marked too narrowly or too sparsely - beyond its marks it may be "
         "nearer, so the number is only an upper bound - set four marks around the fixture's axis "
         "within 5 mm, and marks 5 mm beyond the fixture on both sides."
     ),
     "floor_too_few_marks": (
-        "The floor {id} has fewer than three marks that span a surface - no distance can be "
+        "{id}: fewer than three marks that span a surface - no distance can be "
         "given - set four marks or more around the fixture's axis, not above each other and not "
         "on one line."
     ),
     "wholly_beyond_floor": (
-        "The whole fixture lies beyond the floor {id} - it would stand in the cavity - move it "
+        "The whole fixture lies beyond {id} - it would stand in the cavity - move it "
         "back, or check the marks of the floor."
     ),
     "hull_used": (
@@ -109,8 +109,8 @@ SENTENCES: dict[str, str] = {
         "their line has no meaning - mark one on each neighbour."
     ),
     "no_diameter": (
-        "{id} has no width - the distance is to its middle line, and its wall is nearer than that, "
-        "so the number is only an upper bound - give its diameter, or both edges."
+        "{id}: no width is known - the distance is to its middle line, and its wall is nearer than "
+        "that, so the number is only an upper bound - give its diameter, or both edges."
     ),
     "foramen_edges_swapped": (
         "The edges of {id} are named the wrong way round - the one nearer to the midline is taken "
@@ -203,8 +203,7 @@ SENTENCES: dict[str, str] = {
         "What is marked does not reach this section - the height here is not known - mark further."
     ),
     "height_floor_short": (
-        "{name} does not reach this section with its marks - it may end the height sooner - "
-        "mark further."
+        "{id}: its marks do not reach this section - it may end the height sooner - mark further."
     ),
     "height_nothing_below": (
         "Nothing marked lies below the footprint - the height along the axis is not known - mark "

@@ -218,8 +218,8 @@ SENTENCES: dict[str, str] = {
         "declaration has no effect. Correct the name."
     ),
     "declared-and-marked": (
-        "'{structure}' is marked and also declared as '{state}'; the mark is measured to. Take "
-        "one of them out."
+        "Marked and also declared as '{state}': {structure}. The mark is measured to; take one of "
+        "them out."
     ),
     "sign-off-void": (
         "{name} signed revision {signed}; the plan was edited since (now revision {revision}), so "

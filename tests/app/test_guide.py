@@ -1,44 +1,109 @@
-"""The guided case ticks facts of the program alone."""
+"""The guided first case ticks facts of the program alone, and points at where they come about."""
+
+from __future__ import annotations
 
 from dataclasses import replace
 
-from app.guide import STEPS, GuidePanel
-from core.fixture import FixtureSize
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+
+from app.guide_steps import STEPS
+from tests.app.test_bench import bench, opened
+
+__all__ = ["bench"]
+LEFT = Qt.MouseButton.LeftButton
 
 
-def test_facts_tick_and_judgements_never_do(qtbot, session, desk):
-    panel = GuidePanel(session, desk)
-    qtbot.addWidget(panel)
-    assert panel.fact.text() == "waiting for it, or press Next"
-    session.go_to(station_mm=session.station_mm + 5.0)
-    assert 0 in panel.ticked
-    assert panel.fact.text() == "✓ done"
-    judged = next(n for n, step in enumerate(STEPS) if step.done is None)
-    panel.go(judged)
-    session.apply("anything", session.plan)
-    session.go_to(station_mm=session.station_mm - 9.0)
-    assert judged not in panel.ticked
+@pytest.fixture
+def guided(bench, qtbot):
+    opened(bench, qtbot)
+    bench.open_guided()
+    guide = bench.work.guide
+    assert guide.isVisible()
+    yield guide
+    guide.end()
 
 
-def test_moving_resizing_and_undoing_are_seen(qtbot, session, desk):
-    panel = GuidePanel(session, desk)
-    qtbot.addWidget(panel)
-    by_title = {step.title: n for n, step in enumerate(STEPS)}
-    panel.go(by_title["Try another size"])
-    fixture = replace(session.plan.fixtures[0], size=FixtureSize(diameter_mm=5.0, length_mm=8.0))
-    session.apply("resized", replace(session.plan, fixtures=(fixture,)))
-    assert panel.at in panel.ticked
-    panel.go(by_title["Take it back"])
-    assert panel.at not in panel.ticked
-    session.undo_stack.undo()
-    assert panel.at in panel.ticked
+def step(title):
+    return next(n for n, s in enumerate(STEPS) if s.title == title)
 
 
-def test_it_can_be_left_at_any_step(qtbot, session, desk):
-    panel = GuidePanel(session, desk)
-    qtbot.addWidget(panel)
-    with qtbot.waitSignal(panel.left):
-        panel.leave.click()
-    panel.go(len(STEPS) - 1)
-    with qtbot.waitSignal(panel.left):
-        panel.next.click()
+def test_each_step_says_in_a_short_sentence_what_to_do():
+    for s in STEPS:
+        assert 40 < len(s.words) <= 130, s.title
+        assert s.words.endswith("."), s.title
+        assert s.target is not None or s.offer is not None, s.title
+
+
+def test_nothing_is_ticked_until_its_fact_is_there(guided, bench, qtbot):
+    guided.look()
+    assert guided.ticked == set()
+    assert guided.fact.text() == ""
+    QTest.mouseClick(bench.work.proposed.for_lower, LEFT)
+    guided.look()
+    assert guided.ticked == {0}
+    assert guided.fact.text() == "✓ done"
+    assert not guided.pointer.isVisible(), "what is done is not pointed at"
+    guided.go(step("Answer the side"))
+    bench.session.apply("anything", replace(bench.session.plan, interpreted_by="LM"))
+    guided.look()
+    assert guided.at not in guided.ticked
+
+
+def test_it_points_at_the_tool_then_at_the_place(guided, bench, qtbot):
+    QTest.mouseClick(bench.work.proposed.for_lower, LEFT)
+    guided.go(step("Mark the canal"))
+    button = bench.work.tool_row.button("Canal")
+    assert framed(guided, bench) is button
+    QTest.mouseClick(guided.show_me, LEFT)
+    assert bench.hub.active.name == "Canal"
+    guided.look()
+    assert framed(guided, bench) is bench.pictures.section
+    bench.session.step(-40)
+    guided.look()
+    # Far from the canal it does not point into the section at all.
+    assert framed(guided, bench) is bench.pictures.arch_map
+
+
+def framed(guide, bench):
+    assert guide.pointer.isVisible()
+    return bench.work.childAt(guide.pointer.geometry().center())
+
+
+def test_the_samples_own_marks_are_put_in_by_name_and_taken_back(guided, bench, qtbot):
+    QTest.mouseClick(bench.work.proposed.for_lower, LEFT)
+    for title, ids in (
+        ("Mark the canal", {"canal-left"}),
+        ("Mark what else is near", {"foramen-left", "loop-left", "root-35", "root-37-mesial"}),
+    ):
+        guided.go(step(title))
+        assert guided.at not in guided.ticked
+        QTest.mouseClick(guided.offer, LEFT)
+        assert guided.at in guided.ticked
+        assert {s.id for s in bench.session.plan.structures} >= ids
+        assert "the sample’s own marks" in bench.session.plan.history[-1]["what"]
+    bench.session.undo_stack.undo()
+    assert [s.id for s in bench.session.plan.structures] == ["canal-left"]
+
+
+def test_it_can_be_left_and_goes_with_the_sample(guided, bench, qtbot):
+    with qtbot.waitSignal(guided.left):
+        QTest.mouseClick(guided.leave, LEFT)
+    assert guided.isHidden()
+    assert not guided.pointer.isVisible()
+    bench.open_guided()
+    assert guided.isVisible()
+    bench.close_case()
+    assert guided.isHidden()
+
+
+def test_another_open_case_is_only_closed_where_a_person_says_so(bench, qtbot, monkeypatch):
+    opened(bench, qtbot)
+    bench.session.source = "somewhere else"
+    asked = []
+    monkeypatch.setattr(bench, "choose", lambda *words: asked.append(words))
+    bench.open_guided()
+    assert len(asked) == 1
+    assert bench.work.guide.isHidden()
+    assert bench.session.volume is not None

@@ -83,3 +83,40 @@ def test_feet_lie_on_the_plane_at_the_height_of_the_point(seed):
     feet = level.project(probe)
     assert level.height_mm(feet) == pytest.approx(0, abs=1e-9)
     assert feet + level.height_mm(probe)[:, None] * level.up == pytest.approx(probe)
+
+
+# -- by a line in an upright cut ---------------------------------------------------------------
+
+X, Y = np.eye(3)[0], np.eye(3)[1]
+LEANS = st.floats(-25, 25)
+
+
+def leaning(front_deg, side_deg):
+    """Plane whose lines in the front and the side cut lean by these angles (formula: slopes)."""
+    a, b = np.tan(np.radians([front_deg, side_deg]))
+    return Level(origin=(3, -4, 20), up=(-a, -b, 1))
+
+
+def lean_in(level, right):
+    """Angle of the plane's line in an upright cut: where the cut's own height changes with u."""
+    return np.degrees(np.arctan2(-(level.up @ right), level.up[2]))
+
+
+@given(old=st.tuples(LEANS, LEANS), new=LEANS, up_mm=st.floats(-20, 20), swap=st.booleans())
+def test_a_line_in_one_cut_sets_its_lean_and_keeps_that_of_the_other(old, new, up_mm, swap):
+    before = leaning(*old)
+    for right, other in ((X, Y), (Y, X)):
+        first = np.array([10.0, 7.0, 20.0 + up_mm])
+        second = first + 30 * (right + np.tan(np.radians(new)) * np.array([0, 0, 1]))
+        ends = (second, first) if swap else (first, second)
+        after = before.with_line(*ends, right=right)
+        assert after.height_mm(np.stack(ends)) == pytest.approx(0, abs=1e-9)
+        assert lean_in(after, right) == pytest.approx(new, abs=1e-7)
+        assert lean_in(after, other) == pytest.approx(lean_in(before, other), abs=1e-7)
+        assert after.up[2] > 0
+
+
+def test_a_line_that_stands_upright_or_has_no_length_gives_no_plane():
+    for second in ((0, 0, 0), (0, 0, 10), (1, 0, 10)):
+        with pytest.raises(ValueError, match="no jaw plane"):
+            leaning(0, 0).with_line((0, 0, 0), second, right=X)

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import time
 
-import numpy as np
 from PySide6.QtCore import QPoint, Qt, QTimer
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QInputDialog, QLineEdit, QPushButton, QRadioButton
@@ -17,9 +16,10 @@ from PySide6.QtWidgets import QApplication, QInputDialog, QLineEdit, QPushButton
 import sample_volumes
 from app.dialogs.sheet import SheetDialog
 from app.dialogs.side import SideDialog
+from app.dialogs.sign_off import SignOffDialog
+from app.panels.ledger_list import ENTRY
 from core import load_plan
-from core.curve import Curve
-from core.plans import edit
+from core.plans.history import sign_off_state
 
 SAMPLE = "lower_left_36"
 LEFT = Qt.MouseButton.LeftButton
@@ -68,62 +68,128 @@ class GuidedCase:
         wait(lambda: self.bench.pictures.panorama.has_picture)
         self.rest()
 
+    # -- the guide -------------------------------------------------------------------------
+
+    @property
+    def guide(self):
+        return self.bench.work.guide
+
+    def on(self):
+        """Press *Next*: the step must have noticed by itself that it is done."""
+        wait(lambda: self.guide.at in self.guide.ticked, 20)
+        wait(lambda: self.guide.fact.text() == "✓ done", 5)
+        QTest.mouseClick(self.guide.next, LEFT)
+
+    def leave_guide(self):
+        QTest.mouseClick(self.guide.leave, LEFT)
+
+    def pointed_at(self):
+        """Middle of the frame of the guide, on the page."""
+        pause(0.3)
+        assert self.guide.pointer.isVisible(), "the guide points at nothing"
+        return self.guide.pointer.geometry().center()
+
+    def click_pointed(self, button=LEFT):
+        """Click where the guide points, whatever stands there."""
+        at = self.pointed_at()
+        widget = self.bench.work.childAt(at)
+        QTest.mouseClick(widget, button, pos=widget.mapFrom(self.bench.work, at))
+        return widget
+
+    # -- what the hands do -----------------------------------------------------------------
+
     def confirm_jaw(self):
-        QTest.mouseClick(self.bench.work.proposed.for_lower, LEFT)
+        """The guide points at the button of the proposal."""
+        assert self.click_pointed() is self.bench.work.proposed.for_lower
+        self.rest()
+
+    def go_to_the_gap(self):
+        """Click on the map where the guide points, then the wheel's keys to the very section."""
+        self.click_pointed()
+        self.step_to(self.fixture_place())
         self.rest()
 
     def take(self, tool):
         QTest.mouseClick(self.bench.work.tool_row.button(tool), LEFT)
 
-    def look_at(self, point_mm):
-        """Click the arch map where a place is, then step to the section nearest to it."""
-        view = self.bench.pictures.arch_map
-        QTest.mouseClick(view, LEFT, pos=view.screen_position(point_mm).toPoint())
+    def step_to(self, point_mm):
+        """Step to the section nearest to a place."""
         off = self.session.arch.station(point_mm) - self.session.station_mm
         key = Qt.Key.Key_Right if off > 0 else Qt.Key.Key_Left
         for _ in range(round(abs(off))):
             QTest.keyClick(self.bench.pictures.section, key)
 
+    def look_at(self, point_mm):
+        """Click the arch map where a place is, then step to the section nearest to it."""
+        view = self.bench.pictures.arch_map
+        QTest.mouseClick(view, LEFT, pos=view.screen_position(point_mm).toPoint())
+        self.step_to(point_mm)
+
     def click_section(self, point_mm):
         view = self.bench.pictures.section
         QTest.mouseClick(view, LEFT, pos=view.screen_position(point_mm).toPoint())
 
-    def mark_canal(self, marks=7):
-        """From section to section, beginning in front of the site; the view steps on itself."""
-        truth = edit.find(self.truth, "canal-left")
-        places = Curve.through(truth.points).polyline()[1]
-        stations = np.array([self.session.arch.station(p) for p in places])
-        self.take("Move")
-        self.look_at(self.fixture_place())
-        for _ in range(7):
+    def mark_canal(self, marks=8):
+        """Take the tool where the guide points, walk 6 mm to the front, then click as it points."""
+        assert self.click_pointed() is self.bench.work.tool_row.button("Canal")
+        for _ in range(6):
             QTest.keyClick(self.bench.pictures.section, Qt.Key.Key_Left)
-        self.take("Canal")
         for _ in range(marks):
-            nearest = int(np.argmin(np.abs(stations - self.session.station_mm)))
-            self.click_section(places[nearest])
+            wait(lambda: not self.bench.pictures.busy)
+            assert self.click_pointed() is self.bench.pictures.section
         QTest.keyClick(self.bench.pictures.section, Qt.Key.Key_Return)
+        self.rest()
+
+    def put_in_the_rest(self):
+        """Foramen, loop and roots as they come with the sample."""
+        assert self.click_pointed() is self.guide.offer
         self.rest()
 
     def fixture_place(self):
         return self.truth.fixtures[0].platform
 
     def drop_fixture(self):
-        self.take("Move")
-        self.look_at(self.fixture_place())
-        self.take("Fixture")
+        """Take the tool, go to the gap, click, and answer which tooth."""
+        assert self.click_pointed() is self.bench.work.tool_row.button("Fixture")
+        self.step_to(self.fixture_place())
+        wait(lambda: not self.bench.pictures.busy)
         typed = QTimer(interval=50)
         typed.timeout.connect(lambda: _answer("36") and typed.stop())
         typed.start()
-        self.click_section(self.fixture_place())
+        assert self.click_pointed() is self.bench.pictures.section
         wait(lambda: bool(self.session.plan.fixtures))
         self.rest()
 
     def nudge(self, times=3):
-        """Take the fixture by its body, then tenths of a millimetre to the right of the section."""
-        fixture = self.session.plan.fixtures[0]
-        self.click_section(fixture.platform + 4.0 * fixture.towards_apex)
+        """Tenths of a millimetre to the right of the section, straight after the drop."""
         for _ in range(times):
-            QTest.keyClick(self.bench.pictures.section, Qt.Key.Key_Right, CTRL)
+            QTest.keyClick(self.bench.windowHandle(), Qt.Key.Key_Right, CTRL)
+        self.rest()
+
+    def drag_fixture(self, shift_px):
+        """Take the fixture by its body."""
+        view, fixture = self.bench.pictures.section, self.session.plan.fixtures[0]
+        at = view.screen_position(fixture.on_axis(4.0)).toPoint()
+        QTest.mousePress(view, LEFT, pos=at)
+        for part in (0.5, 1.0):
+            QTest.mouseMove(view, at + QPoint(*shift_px) * part)
+            pause(0.05)
+        QTest.mouseRelease(view, LEFT, pos=at + QPoint(*shift_px))
+        self.rest()
+
+    def read_ledger(self):
+        """Click the first row: its reasons unfold; then "show me" by its key."""
+        panel = self.bench.work.panels["ledger"]
+        view = panel.view
+        first = next(
+            row for row in range(panel.model.rowCount())
+            if panel.model.index(row).data(ENTRY).kind == "row"
+        )  # fmt: skip
+        QTest.mouseClick(
+            view.viewport(), LEFT, pos=view.visualRect(panel.model.index(first)).center()
+        )
+        assert panel.opened
+        QTest.keyClick(view, Qt.Key.Key_S)
         self.rest()
 
     def unfold_first(self):
@@ -154,14 +220,26 @@ class GuidedCase:
         wait(lambda: self.session.plan.side_check is not None)
         self.rest()
 
+    def sign(self):
+        """Name and role; the scan's fingerprint is read first."""
+        assert self.click_pointed() is self.bench.work.panels["who"].state
+        dialog = self.bench.findChild(SignOffDialog)
+        for line, words in ((dialog.name, "L. Marsh"), (dialog.role, "treating clinician")):
+            line.selectAll()
+            QTest.keyClicks(line, words)
+        wait(dialog.ok.isEnabled)
+        QTest.mouseClick(dialog.ok, LEFT)
+        wait(lambda: sign_off_state(self.session.plan) == "signed")
+        self.rest()
+
     def write_sheet(self, folder):
-        """Open the sheet by its key, wait for its pages, and write it."""
-        action = next(a for a in self.bench.menus.case.actions() if a.text().startswith("Sheet"))
-        action.trigger()
+        """Open the sheet, wait for its pages, and write it."""
+        QTest.mouseClick(self.bench.work.panels["who"].sheet, LEFT)
         dialog = self.bench.findChild(SheetDialog)
         wait(lambda: bool(dialog.images))
         dialog.write(folder)
         wait(lambda: bool(dialog.written))
+        pause(0.3)
         QTest.mouseClick(dialog.cancel, LEFT)
         return dialog.written
 

@@ -37,30 +37,50 @@ def test_the_guided_case_by_mouse_and_keys(qapp, tmp_path):
     hands.open_sample()
     assert session.ledger is None, "no number before jaw plane and arch are confirmed"
     hands.confirm_jaw()
+    hands.on()
+    hands.go_to_the_gap()
+    hands.on()
     hands.mark_canal()
     canal = edit.find(session.plan, "canal-left")
     truth = edit.find(hands.truth, "canal-left")
     course = Curve.through(truth.points)
     beside = canal.points - course.at(course.nearest_stations(canal.points))
-    assert len(canal.points) == 7
+    assert len(canal.points) == 8
     # Every mark lies in the canal, whose radius is 1.5 mm.
     assert np.linalg.norm(beside, axis=1).max() < 1.5
+    hands.on()
+    hands.put_in_the_rest()
+    hands.on()
     hands.drop_fixture()
     before = session.plan.fixtures[0]
     assert before.tooth == "36"
     assert np.linalg.norm(before.platform - hands.fixture_place()) < 1.0
-    hands.answer_side()
-    assert session.plan.side_check.side == "left"
+    hands.on()
     hands.nudge()
     moved = session.plan.fixtures[0].platform - before.platform
     assert np.linalg.norm(moved) == pytest.approx(0.3, abs=1e-6)
     assert moved @ bench.pictures.section.grid.right == pytest.approx(0.3, abs=1e-6)
-    hands.unfold_first()
-    rows = [m for m in session.ledger.measurements if m.verdict == "not assessed"]
-    assert rows, "what nobody marked stands in the ledger"
+    hands.drag_fixture((0, -6))
+    assert np.linalg.norm(session.plan.fixtures[0].platform - before.platform) > 0.4
+    hands.on()
+    hands.read_ledger()
+    assert session.turn_deg is not None, "the place of the row is shown"
+    hands.on()
+    hands.answer_side()
+    assert session.plan.side_check.side == "left"
+    hands.on()
+    hands.sign()
+    hands.on()
+    # Nothing that is expected at 36 is left unmarked, and the canal is marked far enough.
+    missing = [
+        m.id for m in session.ledger.measurements if m.details.get("expected") and m.value is None
+    ]
+    assert missing == []
     written = hands.write_sheet(tmp_path)
     assert {path.suffix for path in written} >= {".pdf", ".csv", ".json"}
     assert all(path.stat().st_size > 0 for path in written)
+    hands.on()
+    assert hands.guide.isHidden(), "the last step ends the guide"
     bench.close()
     wait(lambda: not bench.pictures.busy)
     bench.deleteLater()
@@ -79,5 +99,5 @@ def test_the_same_under_a_real_window_system(tmp_path):
     assert run.returncode == 0, run.stderr[-2000:]
     assert "xcb" in run.stdout
     sizes = {path.name: path.stat().st_size for path in tmp_path.glob("*.png")}
-    assert {*sizes} == {"start.png", "working.png", "ledger.png"}
+    assert {*sizes} == {"start.png", "guide.png", "working.png", "ledger.png"}
     assert all(10_000 < size <= MOST_BYTES for size in sizes.values())

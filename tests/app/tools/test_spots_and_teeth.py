@@ -9,7 +9,7 @@ from PySide6.QtCore import Qt
 from app.tools.fixture import StentAxisTool
 from app.tools.spots import Contact, Cusp, Gum, Note, Opponent, PointMark, StentTop
 from app.tools.teeth import Existing, ForamenTool, Root
-from core.plans import edit
+from core.plans import notes
 
 RIGHT = Qt.MouseButton.RightButton
 
@@ -64,7 +64,7 @@ def test_a_root_asks_for_tooth_and_both_diameters(table):
     t.click_on(t.section, marks[1])
     t.type(Qt.Key.Key_R)
     assert t.plan.structures[0].to_be_removed
-    assert t.desk.said[-1] == "root 35: to be removed"
+    assert t.desk.said[-1] == "root of 35: to be removed"
     t.type(Qt.Key.Key_R)
     assert not t.plan.structures[0].to_be_removed
     assert t.undo_all() == t.start
@@ -173,7 +173,7 @@ def test_a_note_stands_at_its_place(table):
     (note,) = t.plan.notes
     assert note["text"] == "look again"
     assert note["point"] == pytest.approx(point)
-    assert edit.with_note(t.plan, "x", point, at="now").notes[0] == note
+    assert notes.with_note(t.plan, "x", point, at="now").notes[0] == note
     assert t.undo_all() == t.start
 
 
@@ -194,3 +194,34 @@ def test_another_tool_drops_what_was_only_collected(table):
     t.tool.stop()
     assert t.tool.draft(t.section).dots == ()
     assert t.now() == t.start
+
+
+def test_a_note_is_dragged_rewritten_locked_and_deleted(table):
+    t = table(Note)
+    t.desk.answers = ["look again", "on the lingual side"]
+    point = t.click(t.section, 5.0, 3.0)
+    t.click(t.section, -8.0, 3.0)
+    first, second = t.tool.marks()
+    assert [m.text for m in (first, second)] == ["look again", "on the lingual side"]
+    assert {label.text for label in t.tool.draft(t.section).labels} == {
+        "look again", "note 2: on the lingual side",
+    }  # fmt: skip
+    way = t.drag(t.section, point, (20, -10))
+    assert t.tool.marks()[0].point_mm == pytest.approx(point + way)
+    assert t.session.undo_stack.undoText() == "note 1: look again moved"
+    t.desk.answers = ["look once more"]
+    t.type(Qt.Key.Key_F2)
+    assert t.plan.notes[0]["text"] == "look once more"
+    t.type(Qt.Key.Key_L)
+    place = t.tool.marks()[0].point_mm
+    t.drag(t.section, place, (20, 0))
+    t.type(Qt.Key.Key_Delete)
+    t.desk.answers = ["other words"]
+    t.type(Qt.Key.Key_F2)
+    assert t.desk.errors, "what is locked is not changed"
+    assert t.tool.marks()[0].point_mm == pytest.approx(place)
+    assert t.plan.notes[0]["text"] == "look once more"
+    t.type(Qt.Key.Key_L)
+    t.type(Qt.Key.Key_Delete)
+    assert [note["text"] for note in t.plan.notes] == ["on the lingual side"]
+    assert t.undo_all() == t.start

@@ -94,6 +94,21 @@ def test_screw_exit_from_the_middle_between_the_neighbours():
     assert rows["36/offset/screw/mesial"].value == pytest.approx(-1.0)
 
 
+@pytest.mark.parametrize("marked", [True, False])
+def test_a_room_that_was_entered_rules_whether_the_opponent_is_marked_or_not(marked):
+    said = {"entered_room": {"36": {"mm": 6.5, "by": "LM", "at": "2026-11-24T10:00:00Z"}}}
+    opponent = (marks("opponent", at(up=9.5)),) if marked else ()
+    room = rows_of(*opponent, document=said)["36/room/opponent"]
+    assert room.value == 6.5
+    assert room.verdict == "below limit"
+    assert [n.code for n in room.reading.notes] == ["room_entered"]
+    for rooms in (
+        {"35": {"mm": 6.5, "by": "LM"}}, {"36": {"mm": 6.5}}, {"36": {"mm": "6.5", "by": "LM"}},
+        {"36": {"mm": -1, "by": "LM"}}, {"36": {"mm": True, "by": "LM"}}, {"36": 6.5}, [6.5],
+    ):  # fmt: skip
+        assert rows_of(document={"entered_room": rooms}) == {}
+
+
 def test_the_opponent_counts_only_where_somebody_said_that_the_teeth_were_together():
     opponent = marks("opponent", at(up=8.5))
     open_mouth = rows_of(opponent)["36/room/opponent"]

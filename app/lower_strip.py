@@ -1,0 +1,119 @@
+"""The strip below the section: panorama and neighbours, what was unfolded, or the jaw plane's cuts.
+
+On a low screen one of them stands there at a time, so that the section stays large; on a high one
+what was unfolded comes below panorama and neighbours.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import (
+    QFrame,
+    QHBoxLayout,
+    QLabel,
+    QSplitter,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.frames import NeighbourStrip
+from app.level_cuts import LevelCuts
+from app.panels.base import Panel
+from app.pictures import Pictures
+from app.session import Session
+
+FOLDED = ("ridge profile", "remaining bone", "my sizes", "scan checks")
+HIGH_PX = 900
+"""A page from this height on has room for two rows."""
+HEAD_PX, ROW_PX, UNFOLDED_PX = 30, 146, 176
+
+
+class LowerStrip(QFrame):
+    """Pictures and folded panels below the section.
+
+    Signals
+    -------
+    wants_height(px)
+        Other rows are shown: so much height is enough for them.
+    """
+
+    wants_height = Signal(int)
+
+    def __init__(self, session: Session, pictures: Pictures, panels: Mapping[str, Panel]) -> None:
+        super().__init__()
+        self.setObjectName("panel")
+        self.panels = {place: panels[place] for place in FOLDED if place in panels}
+        self.cuts = LevelCuts(session)
+        self._high = False
+        self._plane = False
+        self.heading = QLabel("Panorama")
+        self.heading.setObjectName("heading")
+        self.head = QWidget()
+        self.head.setObjectName("clear")
+        self.head.setStyleSheet("QWidget#clear { background: transparent; }")
+        head = QHBoxLayout(self.head)
+        head.setContentsMargins(10, 2, 8, 0)
+        head.addWidget(self.heading)
+        head.addStretch(1)
+        self.folds = {place: self._fold(place, head) for place in self.panels}
+        beside = NeighbourStrip(session, pictures)
+        self.pictures_row = _row(pictures.panorama, beside, sizes=(450, 560), grows=1)
+        self.unfolded = _row(*self.panels.values(), sizes=(270, 260, 290, 200))
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(3)
+        column.addWidget(self.head)
+        for row in (self.pictures_row, self.unfolded, self.cuts):
+            column.addWidget(row, 1)
+        for panel in self.panels.values():
+            panel.hide()
+        self._lay()
+
+    def show_plane(self, shown: bool) -> None:
+        """Show the jaw plane's cuts in the place of everything else, or no longer."""
+        if shown != self._plane:
+            self._plane = shown
+            self._lay()
+
+    def set_page_height(self, px: int) -> None:
+        """The page is as high as this: one row, or two."""
+        if (px >= HIGH_PX) != self._high:
+            self._high = px >= HIGH_PX
+            self._lay()
+
+    def _lay(self) -> None:
+        unfolded = any(button.isChecked() for button in self.folds.values())
+        self.cuts.setVisible(self._plane)
+        self.unfolded.setVisible(unfolded and not self._plane)
+        pictures = not self._plane and (self._high or not unfolded)
+        self.pictures_row.setVisible(pictures)
+        self.heading.setText("Panorama" if pictures else "")
+        self.head.setVisible(not self._plane)
+        rows = ROW_PX * pictures + UNFOLDED_PX * (self._plane or unfolded)
+        self.wants_height.emit(HEAD_PX + rows)
+
+    def _fold(self, place: str, head: QHBoxLayout) -> QToolButton:
+        button = QToolButton()
+        button.setText(self.panels[place].title or place.capitalize())
+        button.setObjectName("fold")
+        button.setCheckable(True)
+        button.setToolTip("Unfold or fold it away")
+        button.toggled.connect(self.panels[place].setVisible)
+        button.toggled.connect(lambda _on: self._lay())
+        head.addWidget(button)
+        return button
+
+
+def _row(*parts: QWidget, sizes: tuple[int, ...] = (), grows: int = -1) -> QSplitter:
+    splitter = QSplitter(Qt.Orientation.Horizontal)
+    splitter.setHandleWidth(5)
+    splitter.setChildrenCollapsible(False)
+    for number, part in enumerate(parts):
+        splitter.addWidget(part)
+        splitter.setStretchFactor(number, int(number == grows or grows < 0))
+    if sizes:
+        splitter.setSizes(list(sizes))
+    return splitter
