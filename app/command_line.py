@@ -60,6 +60,9 @@ def parser() -> argparse.ArgumentParser:
     sub.add_argument("--out", type=Path, required=True, metavar="FOLDER", help="where to")
     sub.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="paper size")
     sub.add_argument(
+        "--sizes", type=Path, metavar="CSV", help="sizes to try at each pose; else the shipped ones"
+    )
+    sub.add_argument(
         "--only", choices=("sheet", "record"),
         help="only the sheet, or only what goes beside it: card, checklist, archive, meshes",
     )  # fmt: skip

@@ -84,15 +84,18 @@ def section(asked: argparse.Namespace) -> None:
 
 def sheet(asked: argparse.Namespace) -> None:
     """Write the sheet of a plan (PDF, CSV, JSON, pictures) and the record beside it."""
+    from core.plans.sizes import load_sizes
     from core.sheet.record import RecordSettings, write_record
     from core.sheet.writer import write_sheet
 
+    sizes = None if asked.sizes is None else load_sizes(asked.sizes)
     volume, ledger = _measured(asked)
     files: list[Path] = []
     if asked.only != "record":
         files += write_sheet(
-            ledger.plan, volume, ledger, asked.out, paper=asked.paper, without_viewing=True
-        )
+            ledger.plan, volume, ledger, asked.out, paper=asked.paper, without_viewing=True,
+            sizes=sizes,
+        )  # fmt: skip
     if asked.only != "sheet":
         settings = RecordSettings(paper=asked.paper, without_viewing=True)
         made = files[0].read_bytes() if files else None

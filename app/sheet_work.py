@@ -16,6 +16,7 @@ from core.errors import SoundingError
 from core.image.volume import Volume
 from core.measuring.ledger import Ledger
 from core.plans.plan import Plan
+from core.plans.sizes import ListedSize
 from core.sheet.case import case_of
 from core.sheet.pdf import sheet_pdf
 from core.sheet.writer import write_sheet
@@ -39,6 +40,7 @@ class SheetJob:
     volume: Volume
     ledger: Ledger
     paper: Paper
+    sizes: tuple[ListedSize, ...]
 
 
 def pages(job: SheetJob, task: Task, *, dpi: int = PREVIEW_DPI) -> tuple[QImage, ...]:
@@ -49,6 +51,7 @@ def pages(job: SheetJob, task: Task, *, dpi: int = PREVIEW_DPI) -> tuple[QImage,
         _with_fingerprint(job),
         without_viewing=False,
         window=window_of_volume(job.volume),
+        sizes=job.sizes,
     )
     return rendered(sheet_pdf(case, paper=job.paper, progress=_step(task, 0.8)), task, dpi=dpi)
 
@@ -79,6 +82,7 @@ def files(job: SheetJob, folder: Path, task: Task) -> tuple[Path, ...]:
         _with_fingerprint(job),
         folder,
         paper=job.paper,
+        sizes=job.sizes,
         progress=_step(task, 1.0),
     )
 

@@ -25,7 +25,7 @@ from PySide6.QtWidgets import (
 
 from app.dialogs.base import Dialog, open_dialog
 from app.number_box import NumberBox
-from app.panels.my_sizes import SizesTable
+from app.panels.sizes_editor import SizesTable
 from app.session import Session
 from app.settings import MOST_DRILLS, WINDOWS, Drill
 from app.tools.base import Desk

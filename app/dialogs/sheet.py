@@ -120,7 +120,8 @@ class SheetDialog(Dialog):
         if not s.ledger_is_whole:
             return None
         paper = cast(Paper, self.paper.currentText())
-        return SheetJob(plan=s.plan, volume=s.volume, ledger=s.ledger, paper=paper)
+        sizes = self.settings.value.sizes
+        return SheetJob(plan=s.plan, volume=s.volume, ledger=s.ledger, paper=paper, sizes=sizes)
 
     def _accepted(self) -> None:
         name = QFileDialog.getExistingDirectory(self, "Write the sheet to")

@@ -1,198 +1,306 @@
-"""My sizes: the user's own list, edited in a table, read from and written to CSV."""
+"""My sizes: every size of the user's list at this pose, and how many limits each would meet.
+
+The table keeps the list's own order; no size is recommended, emphasised or coloured.
+"""
 
 from __future__ import annotations
 
-from pathlib import Path
+from collections.abc import Sequence
+from typing import Any
 
+from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, Signal
+from PySide6.QtGui import QKeyEvent, QShowEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
-    QFileDialog,
     QHBoxLayout,
     QHeaderView,
     QLabel,
     QPushButton,
-    QTableWidget,
-    QTableWidgetItem,
+    QStackedWidget,
+    QTableView,
     QVBoxLayout,
     QWidget,
 )
 
+from app import look
+from app.dialogs.help import show_help
+from app.kept_basis import kept_basis
 from app.panels.base import Panel
+from app.panels.sizes_editor import SizesTable
 from app.session import Session
-from app.settings import SettingsStore, settings_of
+from app.settings import settings_of
+from app.tasks import Latest, Task
 from app.tools.base import Desk
-from core.atomic import write_whole
-from core.errors import PlanError, SoundingError
-from core.plans.sizes import COLUMNS, ListedSize, listed_size, read_sizes, sizes_csv
+from core.errors import SoundingError
+from core.fixture import FixtureSize
+from core.measuring.sizes_table import SizeRow, sizes_tried
+from core.plans.edit_pose import fixture_resized
+from core.plans.sizes import ListedSize, size_words
 
-HEADS = ("label", "Ø", "length", "top Ø", "apex Ø", "taper", "bone at")
-MEANS = (
-    "your own name for it",
-    "diameter, mm",
-    "length, mm",
-    "platform diameter, mm; empty: the diameter",
-    "apical diameter, mm; empty: the diameter",
-    "depth at which the taper begins, mm; empty: 0.5",
-    "depth of the platform below the bone meant by its design, mm",
-)
-LARGEST_FILE = 1_000_000
+HEADS = ("", "size", "limits met", "what stops it, and what it lacks")
+WAITS = "…"
+PLACED = "▸"
+_TAKES = (Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_Space)
+
+Index = QModelIndex | QPersistentModelIndex
 
 
-class SizesTable(QWidget):
-    """The table with its buttons; a change is kept at once, a wrong one is said and not kept."""
+class TriedModel(QAbstractTableModel):
+    """The list's sizes with what is known of each at this pose; the rest waits with dots."""
 
-    def __init__(self, settings: SettingsStore, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self.settings = settings
-        self._filling = False
-        self.table = QTableWidget(0, len(HEADS))
-        self.table.setHorizontalHeaderLabels(HEADS)
-        self.table.setAccessibleName("My sizes")
-        self.table.verticalHeader().hide()
-        self.table.verticalHeader().setDefaultSectionSize(24)
-        for column, meaning in enumerate(MEANS):
-            head = self.table.horizontalHeaderItem(column)
-            if head is not None:
-                head.setToolTip(meaning)
-        self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-        self.table.setTabKeyNavigation(False)
-        header = self.table.horizontalHeader()
-        header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        header.setStretchLastSection(True)
-        self.table.itemChanged.connect(self._edited)
-        self.said = QLabel("mm; only Ø and length are needed")
-        self.said.setObjectName("quiet")
-        self.said.setWordWrap(True)
-        row = QHBoxLayout()
-        self.buttons: dict[str, QPushButton] = {}
-        for words, act in (
-            ("Add", self.add),
-            ("Take out", self.take_out),
-            ("From CSV …", self._read),
-            ("To CSV …", self._write),
-        ):
-            button = QPushButton(words)
-            button.setAutoDefault(False)
-            button.setObjectName("plain")
-            button.clicked.connect(act)
-            self.buttons[words] = button
-            row.addWidget(button)
-        row.addStretch(1)
-        outer = QVBoxLayout(self)
-        outer.setContentsMargins(0, 0, 0, 0)
-        outer.addWidget(self.table, 1)
-        outer.addWidget(self.said)
-        outer.addLayout(row)
-        settings.changed.connect(self.fill)
-        self.fill()
+    def __init__(self) -> None:
+        super().__init__()
+        self.sizes: tuple[ListedSize, ...] = ()
+        self.rows: tuple[SizeRow, ...] = ()
+        """Of the first sizes of the list, as far as they are tried."""
+        self.placed: FixtureSize | None = None
+        self.waiting = False
 
-    def fill(self) -> None:
-        """Show the list as it is kept."""
-        sizes = self.settings.value.sizes
-        self._filling = True
-        self.table.setRowCount(len(sizes))
-        for number, listed in enumerate(sizes):
-            for column, text in enumerate(_texts(listed)):
-                self.table.setItem(number, column, QTableWidgetItem(text))
-        self._filling = False
+    def show(
+        self,
+        sizes: Sequence[ListedSize],
+        rows: Sequence[SizeRow],
+        *,
+        placed: FixtureSize | None,
+        waiting: bool,
+    ) -> None:
+        """Replace everything; the view keeps its place while the list is the same."""
+        same = tuple(sizes) == self.sizes
+        if not same:
+            self.beginResetModel()
+        self.sizes, self.rows = tuple(sizes), tuple(rows)
+        self.placed, self.waiting = placed, waiting
+        if not same:
+            self.endResetModel()
+        elif self.sizes:
+            last = self.index(len(self.sizes) - 1, len(HEADS) - 1)
+            self.dataChanged.emit(self.index(0, 0), last)
 
-    def add(self) -> None:
-        """Add a size like the chosen one, longer by a millimetre until it is a new one."""
-        sizes = self.settings.value.sizes
-        row = self.table.currentRow()
-        like = sizes[row if 0 <= row < len(sizes) else -1].size
-        length = like.length_mm + 1.0
-        while any(
-            s.size.length_mm == length and s.size.diameter_mm == like.diameter_mm for s in sizes
-        ):
-            length += 1.0
-        values = dict.fromkeys(COLUMNS, "")
-        values |= {"diameter_mm": str(like.diameter_mm), "length_mm": str(length)}
-        self._keep((*sizes, listed_size(values, len(sizes) + 1)))
-        self.table.setCurrentCell(len(sizes), 1)
+    def rowCount(self, parent: Index | None = None) -> int:
+        """Number of sizes."""
+        return 0 if parent is not None and parent.isValid() else len(self.sizes)
 
-    def take_out(self) -> None:
-        """Take the chosen size out; the last one stays."""
-        sizes, row = list(self.settings.value.sizes), self.table.currentRow()
-        if len(sizes) > 1 and 0 <= row < len(sizes):
-            del sizes[row]
-            self._keep(tuple(sizes))
+    def columnCount(self, parent: Index | None = None) -> int:
+        """Mark of the placed size, size, limits met, what stops it."""
+        return 0 if parent is not None and parent.isValid() else len(HEADS)
 
-    def read_file(self, path: Path) -> None:
-        """Take over a CSV file; a refusal names the row and leaves the list as it was."""
-        try:
-            if path.stat().st_size > LARGEST_FILE:
-                raise PlanError("sizes-too-many", most=500)
-            text = path.read_bytes().decode("utf-8-sig")
-            self._keep(read_sizes(text))
-        except (OSError, UnicodeDecodeError):
-            self.said.setText("This file is no readable UTF-8 text; the list was left as it is.")
-        except SoundingError as error:
-            self.said.setText(str(error))
-        else:
-            self.said.setText(f"{len(self.settings.value.sizes)} sizes read.")
+    def headerData(
+        self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
+    ) -> Any:
+        """Heads of the columns."""
+        if orientation == Qt.Orientation.Horizontal and role == Qt.ItemDataRole.DisplayRole:
+            return HEADS[section]
+        return None
 
-    def write_file(self, path: Path) -> None:
-        """Write the list as CSV."""
-        try:
-            write_whole(path, sizes_csv(self.settings.value.sizes).encode("utf-8"))
-        except SoundingError as error:
-            self.said.setText(str(error))
-        else:
-            self.said.setText("The list is written.")
+    def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+        """Words of a cell; greyed while they wait."""
+        known = index.row() < len(self.rows)
+        if role == Qt.ItemDataRole.DisplayRole:
+            return self._words(index.row())[index.column()]
+        if role == Qt.ItemDataRole.AccessibleTextRole:
+            placed = " (placed now)" if self._is_placed(index.row()) else ""
+            return ", ".join(filter(None, self._words(index.row())[1:])) + placed
+        if role == Qt.ItemDataRole.ToolTipRole:
+            return self._reasons(index.row()) if known else None
+        if role == Qt.ItemDataRole.ForegroundRole and not known and index.column() > 1:
+            return look.QUIET
+        return None
 
-    def _edited(self, item: QTableWidgetItem) -> None:
-        if self._filling:
+    def _words(self, number: int) -> tuple[str, str, str, str]:
+        mark = PLACED if self._is_placed(number) else ""
+        size = self.sizes[number].words
+        if number >= len(self.rows):
+            dots = WAITS if self.waiting else ""
+            return mark, size, dots, dots
+        row = self.rows[number]
+        met = f"{row.met} of {row.limits}" if row.limits else "no limit"
+        return mark, size, met, row.note.message if row.stopped_by is not None else ""
+
+    def _is_placed(self, number: int) -> bool:
+        return self.sizes[number].size == self.placed
+
+    def _reasons(self, number: int) -> str:
+        """The whole sentence, which a narrow column cuts, and what its row remarks."""
+        row = self.rows[number]
+        notes = () if row.stopped_by is None else row.stopped_by.reading.notes
+        return "\n".join((row.note.message, *(n.message for n in notes)))
+
+
+class _Table(QTableView):
+    """A click, Return or Space takes a row."""
+
+    taken = Signal(int)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setAccessibleName("My sizes at this pose")
+        self.verticalHeader().hide()
+        self.verticalHeader().setDefaultSectionSize(22)
+        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
+        self.setTabKeyNavigation(False)
+        self.setShowGrid(False)
+        self.setWordWrap(False)
+        self.clicked.connect(lambda index: self.taken.emit(index.row()))
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Arrows go through the rows; Return and Space take the one gone to."""
+        if event.key() in _TAKES and self.currentIndex().isValid():
+            self.taken.emit(self.currentIndex().row())
             return
-        sizes = list(self.settings.value.sizes)
-        row = item.row()
-        cells = [self.table.item(row, column) for column in range(len(COLUMNS))]
-        texts = ["" if cell is None else cell.text().replace(",", ".") for cell in cells]
-        try:
-            listed = listed_size(dict(zip(COLUMNS, texts, strict=True)), row + 1)
-            if listed in sizes[:row] + sizes[row + 1 :]:
-                raise PlanError("sizes-twice", row=row + 1, first=sizes.index(listed) + 1)
-            sizes[row] = listed
-            self._keep(tuple(sizes))
-        except SoundingError as error:
-            self.said.setText(str(error))
-            self.fill()
-        else:
-            self.said.setText("Kept.")
-
-    def _keep(self, sizes: tuple[ListedSize, ...]) -> None:
-        self.settings.change(sizes=sizes)
-
-    def _read(self) -> None:
-        name, _ = QFileDialog.getOpenFileName(self, "Read my sizes", "", "CSV (*.csv *.txt)")
-        if name:
-            self.read_file(Path(name))
-
-    def _write(self) -> None:
-        name, _ = QFileDialog.getSaveFileName(self, "Write my sizes", "my-sizes.csv", "CSV (*.csv)")
-        if name:
-            self.write_file(Path(name))
+        super().keyPressEvent(event)
 
 
 class MySizes(Panel):
-    """The list as a panel of the bench."""
+    """The list at the chosen fixture's pose, and behind it the list to edit."""
 
     title = "My sizes"
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
-        self.sizes = SizesTable(settings_of(session))
-        self.body.addWidget(self.sizes, 1)
+        self.settings = settings_of(session)
+        self.model = TriedModel()
+        self.table = _Table()
+        self.table.setModel(self.model)
+        header = self.table.horizontalHeader()
+        header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
+        header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        header.setSectionResizeMode(len(HEADS) - 1, QHeaderView.ResizeMode.Stretch)
+        self.table.taken.connect(self.take)
+        self.said = QLabel("")
+        self.said.setObjectName("quiet")
+        self.said.setWordWrap(True)
+        self.editor = SizesTable(self.settings)
+        self.edit = QPushButton("Edit list")
+        self.edit.setCheckable(True)
+        self.explain = QPushButton("Explain")
+        self.explain.clicked.connect(
+            lambda: show_help(self.session, self.desk, self, topic="sizes")
+        )
+        tried = QWidget()
+        tried.setObjectName("clear")
+        tried.setStyleSheet("QWidget#clear { background: transparent; }")
+        column = QVBoxLayout(tried)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(4)
+        column.addWidget(self.table, 1)
+        column.addWidget(self.said)
+        self.faces = QStackedWidget()
+        self.faces.setObjectName("clear")
+        self.faces.addWidget(tried)
+        self.faces.addWidget(self.editor)
+        self.edit.toggled.connect(lambda on: self.faces.setCurrentIndex(int(on)))
+        self.body.addWidget(self.faces, 1)
+        buttons = QHBoxLayout()
+        buttons.addWidget(self.edit)
+        buttons.addWidget(self.explain)
+        buttons.addStretch(1)
+        self.body.addLayout(buttons)
+        self._basis = kept_basis(session)
+        self._latest = Latest(
+            self._finished, self._failed, progressed=self._progressed, parent=self
+        )
+        self._tried: list[SizeRow] = []
+        self._asked: object = None
+        for signal in (
+            session.scan_changed,
+            session.plan_changed,
+            session.plan_previewed,
+            session.place_changed,
+            session.ledger_changed,
+        ):
+            signal.connect(self.read)
+        self.settings.changed.connect(self.read)
+        self.read()
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """Catch up with what was put off while it was folded away."""
+        super().showEvent(event)
+        self.read()
+
+    def read(self) -> None:
+        """Read the session anew; what belongs to an earlier pose is taken away at once."""
+        session, sizes = self.session, self.settings.value.sizes
+        fixture, volume, plan = session.fixture, session.volume, session.plan
+        if fixture is None or volume is None or not session.confirmed:
+            self._latest.drop()
+            self._asked = None
+            self._show(waiting=False)
+            self._say("Choose a fixture." if plan.fixtures else "No fixture yet.")
+            return
+        key = (plan, fixture, sizes)
+        if self._asked is not None and _same(self._asked, key):
+            return
+        self._latest.drop()
+        self._asked = None
+        self._tried = []
+        self._show(waiting=True)
+        self._say("")
+        # The ledger comes first: both would only slow each other down.
+        settled = session.ledger_is_current and session.ledger_is_whole
+        if session.ledger_problem is not None and not settled and not session.dragging:
+            self._show(waiting=False)
+            self._say(str(session.ledger_problem))
+        if not settled or session.dragging or not self.isVisible():
+            return
+        self._asked = key
+        found = self._tried
+
+        def work(task: Task) -> None:
+            basis = self._basis.of(plan, volume)
+            for row in sizes_tried(plan, fixture.id, sizes, basis):
+                if task.cancelled():
+                    raise SoundingError("measuring-cancelled")
+                found.append(row)
+                task.progress(len(found), len(sizes))
+
+        self._latest.ask(work)
+
+    def take(self, number: int) -> None:
+        """Give the chosen fixture a size of the list; one undoable step."""
+        session, listed = self.session, self.model.sizes[number]
+        fixture = session.fixture
+        if fixture is None:
+            self.desk.say("There is no fixture yet that could take this size.")
+            return
+        if fixture.size == listed.size:
+            return
+        try:
+            plan = fixture_resized(session.plan, fixture.id, listed.size)
+        except SoundingError as error:
+            self.desk.tell_error(error)
+            return
+        session.apply(f"fixture {fixture.id} set to {size_words(listed.size)}", plan)
+
+    def _progressed(self, _done: int, _total: int) -> None:
+        self._show(waiting=True)
+
+    def _finished(self, _nothing: None) -> None:
+        self._show(waiting=False)
+
+    def _failed(self, error: Exception) -> None:
+        self._tried = []
+        self._show(waiting=False)
+        self._say(str(error))
+
+    def _show(self, *, waiting: bool) -> None:
+        fixture = self.session.fixture
+        rows = tuple(self._tried) if fixture is not None else ()
+        self.model.show(
+            self.settings.value.sizes,
+            rows,
+            placed=None if fixture is None else fixture.size,
+            waiting=waiting,
+        )
+        self.aside.setText("" if fixture is None else "at this pose; a click takes a size")
+
+    def _say(self, text: str) -> None:
+        self.said.setText(text)
+        self.said.setVisible(bool(text))
 
 
-def _texts(listed: ListedSize) -> tuple[str, ...]:
-    size = listed.size
-    numbers = (
-        size.diameter_mm,
-        size.length_mm,
-        size.platform_diameter_mm,
-        size.apical_diameter_mm,
-        size.taper_from_mm,
-        size.bone_level_mm or None,
-    )
-    return (listed.label, *("" if value is None else f"{value:g}" for value in numbers))
+def _same(one: object, other: object) -> bool:
+    """Whether two askings are of the very same plan, fixture and list."""
+    if not isinstance(one, tuple) or not isinstance(other, tuple):
+        return False
+    return all(a is b for a, b in zip(one, other, strict=True))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QFontMetrics, QResizeEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QWidget
 
@@ -31,14 +31,24 @@ class _Elided(QLabel):
         super().__init__()
         self.whole = ""
         self.setTextFormat(Qt.TextFormat.PlainText)
-        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Preferred)
 
     def show_text(self, text: str) -> None:
         """Show a text as far as there is room."""
         self.whole = text
         self.setToolTip(text)
         self.setAccessibleName(text)
+        self.updateGeometry()
         self._fit()
+
+    def sizeHint(self) -> QSize:
+        """Room for the whole text, however much of it is shown."""
+        width = QFontMetrics(self.font()).horizontalAdvance(self.whole) + 2
+        return QSize(width, super().sizeHint().height())
+
+    def minimumSizeHint(self) -> QSize:
+        """It may be cut short."""
+        return QSize(40, super().minimumSizeHint().height())
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Cut anew."""
@@ -74,8 +84,10 @@ class Who(Panel):
             outer.setContentsMargins(10, 3, 10, 3)
         row = QHBoxLayout()
         row.setSpacing(10)
-        row.addWidget(self.name, 2)
-        row.addWidget(self.rest, 5)
+        row.addWidget(self.name)
+        row.addSpacing(8)
+        row.addWidget(self.rest)
+        row.addStretch(1)
         row.addWidget(self.names)
         row.addWidget(self.tooth)
         row.addWidget(self.side)

@@ -8,6 +8,7 @@ the drill's tip. A surface further than 8 mm is "≥ 8" where all between is bon
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -43,36 +44,39 @@ class _Cast:
 
     Parameters
     ----------
-    starts : (rows, columns, 3)
-    way : (3,)
-    edges : EdgeSet
-        Flattened.
+    shape : (rows, columns)
+    points : (rows * columns, 3)
+        Where the surface was met; NaN where nothing was found.
+    hints : (k, 3)
+        Where something that may be bone begins on rays that found no edge.
+    sd_mm : (rows * columns,)
+        Standard error of the surface along the ray.
     """
 
-    starts: Array
-    way: Array
-    edges: EdgeSet
+    shape: tuple[int, int]
+    points: Array
+    hints: Array
+    sd_mm: Array
 
-    @property
-    def points(self) -> Array:
-        """(rows * columns, 3); NaN where nothing was found."""
-        return self._at(self.edges.distance_mm)
-
-    @property
-    def hints(self) -> Array:
-        """Where something that may be bone begins on rays that found no edge."""
+    @classmethod
+    def of(cls, starts: Array, way: Array, edges: EdgeSet) -> _Cast:
+        """From the rays' starts, (rows, columns, 3), and their edges, flattened."""
+        flat = starts.reshape(-1, 3)
         # A ray that starts inside bone, or meets nothing, has no surface of this side on it.
-        unsure = ~self.edges.found & ~np.isin(
-            self.edges.reason, ("starts inside", "nothing", "not scanned", "levels", "graze")
+        unsure = ~edges.found & ~np.isin(
+            edges.reason, ("starts inside", "nothing", "not scanned", "levels", "graze")
         )
-        return self._at(np.where(unsure, self.edges.hint_mm, np.nan))
-
-    def _at(self, distance_mm: Array) -> Array:
-        return np.asarray(self.starts.reshape(-1, 3) + distance_mm[:, None] * self.way)
+        unsure &= np.isfinite(edges.hint_mm)
+        return cls(
+            shape=(starts.shape[0], starts.shape[1]),
+            points=np.asarray(flat + edges.distance_mm[:, None] * way),
+            hints=np.asarray(flat[unsure] + edges.hint_mm[unsure, None] * way),
+            sd_mm=edges.sd_mm,
+        )
 
     def around(self, place: int) -> Array:
         """(m, 3) surface points close together around a ray's, between it and its neighbours."""
-        rows, columns = self.starts.shape[:2]
+        rows, columns = self.shape
         row, column = divmod(place, columns)
         r = np.clip(row + np.linspace(-1, 1, 2 * _FINE + 1), 0, rows - 1)
         c = np.clip(column + np.linspace(-1, 1, 2 * _FINE + 1), 0, columns - 1)
@@ -138,7 +142,7 @@ def surface_casts(
 
 
 def _cast(scan: ScanEdges, starts: Array, way: Array, max_mm: float) -> _Cast:
-    return _Cast(starts=starts, way=way, edges=scan.outer(starts.reshape(-1, 3), way, max_mm))
+    return _Cast.of(starts, way, scan.outer(starts.reshape(-1, 3), way, max_mm))
 
 
 def bone_surface(
@@ -181,14 +185,18 @@ def bone_surface(
 
 
 def surface_on(
-    found: SurfaceCasts, fixture: Fixture, *, tip_mm: float = 0.0
+    found: SurfaceCasts,
+    fixture: Fixture,
+    *,
+    tip_mm: float = 0.0,
+    sides: Sequence[SurfaceSide] = SIDES,
 ) -> dict[SurfaceSide, Reading]:
     """The distances of `bone_surface` for a fixture in the pose of these casts."""
     trouble = found.scan.levels.trouble
     if trouble is not None:
-        return {side: Reading(value=None, notes=(trouble,)) for side in SIDES}
+        return {side: Reading(value=None, notes=(trouble,)) for side in sides}
     solid = FixtureSolid.of(fixture).with_tip(tip_mm)
-    return {side: _least(side, solid, fixture, found) for side in SIDES}
+    return {side: _least(side, solid, fixture, found) for side in sides}
 
 
 def _apical(  # noqa: PLR0917 - as in `bone_surface`
@@ -232,7 +240,7 @@ def _least(
         value = _distances(solid, fine, _faces(side, fixture, frame, fine))
         at = int(np.argmin(value))
         if best is None or value[at] < best[0]:
-            best = float(value[at]), fine[at], float(cast.edges.sd_mm[place])
+            best = float(value[at]), fine[at], float(cast.sd_mm[place])
     if nearest_hint < REACH_MM and (best is None or nearest_hint < best[0] - _HINT_MARGIN_MM):
         return Reading(value=None, notes=(Note("surface_unclear", {"side": side}),))
     if best is None or best[0] > REACH_MM:

@@ -104,6 +104,8 @@ class Opening:
     from_mm, to_mm : float
     lacking_mm : float
         Most that is lacking to the limit.
+    by_depth : tuple of (depth mm, lacking mm)
+        Each depth of the map from `from_mm` to `to_mm`.
     """
 
     side: Side
@@ -111,6 +113,7 @@ class Opening:
     from_mm: float
     to_mm: float
     lacking_mm: float
+    by_depth: tuple[tuple[float, float], ...] = ()
 
 
 def wall_map(  # noqa: PLR0917 - the order is that of `bone_surface`
@@ -288,6 +291,12 @@ def openings(wall: WallMap, side: Side, limit_at: Callable[[float], float]) -> t
                 from_mm=float(wall.depths_mm[first]),
                 to_mm=float(wall.depths_mm[after - 1]),
                 lacking_mm=float(lacking[first:after].max()),
+                by_depth=tuple(
+                    (float(d), float(short))
+                    for d, short in zip(
+                        wall.depths_mm[first:after], lacking[first:after], strict=True
+                    )
+                ),
             )
         )
     return tuple(out)

@@ -13,7 +13,7 @@ from core.bone.field_edge import SURFACE_REACH_MM, WALL_REACH_MM, scan_ends_besi
 from core.bone.plates import plate_thickness
 from core.bone.ridge import RidgeResult, ridge_at_fixture, ridge_at_site
 from core.bone.ridge_height import needed_width
-from core.bone.surface import SurfaceCasts, surface_casts, surface_on
+from core.bone.surface import SIDES, SurfaceCasts, surface_casts, surface_on
 from core.bone.undercut import UndercutResult, undercut
 from core.bone.wall import Side, WallMap, minima, wall_map
 from core.distances.clearance import clearance
@@ -167,10 +167,8 @@ def surface_rows(
         for s in plan.structures
     )
     for tip in (0.0, UNKNOWN_TIP_MM):
-        found = surface_on(surface, fixture, tip_mm=tip)
+        found = surface_on(surface, fixture, tip_mm=tip, sides=("apical",) if tip else SIDES)
         for side, reading in found.items():
-            if tip and side != "apical":
-                continue
             key = "tip" if tip else _surface_key(side, reading, fixture)
             if side == "apical" and floor_judges:
                 key = None

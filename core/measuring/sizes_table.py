@@ -8,7 +8,7 @@ not measured again for each. No size is recommended: the table keeps the list's 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from core.arch import FixtureFrame, fixture_frame
@@ -27,7 +27,7 @@ from core.plans.plan import Plan
 from core.plans.sizes import ListedSize
 from core.trust.scale_check import scale_check
 from core.trust.uncertainty import DEFAULT_PLACEMENT, Placement
-from core.trust.verdict import GUARD, least_allowed
+from core.trust.verdict import GUARD, least_allowed, target_words
 
 _FAR_MM = 1.0
 """A structure whose every limit the largest size meets with this much to spare is met by all."""
@@ -82,12 +82,23 @@ def try_sizes(
     KeyError
         When the plan has no such fixture.
     """
+    return tuple(sizes_tried(plan, fixture_id, sizes, basis, placement=placement))
+
+
+def sizes_tried(
+    plan: Plan,
+    fixture_id: str,
+    sizes: Sequence[ListedSize],
+    basis: Basis,
+    *,
+    placement: Placement = DEFAULT_PLACEMENT,
+) -> Iterator[SizeRow]:
+    """The rows of `try_sizes` one by one, so that they can be shown, counted and broken off."""
     by_id = {f.id: f for f in plan.fixtures}
     fixture = by_id[fixture_id]
-    if not sizes:
-        return ()
-    trial = _Trial.of(plan, fixture, sizes, basis, placement)
-    return tuple(trial.row(listed) for listed in sizes)
+    if sizes:
+        trial = _Trial.of(plan, fixture, sizes, basis, placement)
+        yield from (trial.row(listed) for listed in sizes)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -263,7 +274,9 @@ def _note(stop: Measurement | None, limits: int, *, upper: bool) -> Note:
     side = str(stop.details.get("side", ""))
     if side == "lingual" and upper:
         side = "palatal"
-    what = side or stop.target
+    what = side or target_words(stop)
+    if stop.details.get("with_tip_mm"):
+        what += " with the drill’s tip"
     short = lacking(stop)
     if short is None:
         return Note("size-not-assessed", {"what": what})

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import dataclass
+from pathlib import Path
 
 from core.errors import PlanError
 from core.fixture import FixtureSize
@@ -22,6 +23,7 @@ COLUMNS = (
 
 MOST_ROWS = 500
 LARGEST_MM = 100.0
+LARGEST_FILE = 1_000_000
 
 _NEEDED = ("diameter_mm", "length_mm")
 
@@ -95,6 +97,24 @@ def read_sizes(text: str) -> tuple[ListedSize, ...]:
     if not found:
         raise PlanError("sizes-empty")
     return tuple(found)
+
+
+def load_sizes(path: str | Path) -> tuple[ListedSize, ...]:
+    """Sizes of a CSV file on disk.
+
+    Raises
+    ------
+    PlanError
+        ``sizes-unreadable`` where it is no readable UTF-8 text, else those of `read_sizes`.
+    """
+    path = Path(path)
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise PlanError("sizes-too-many", most=MOST_ROWS)
+        text = path.read_bytes().decode("utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise PlanError("sizes-unreadable", name=path.name) from error
+    return read_sizes(text)
 
 
 def sizes_csv(sizes: tuple[ListedSize, ...]) -> str:

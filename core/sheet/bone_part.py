@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from core.arch import fixture_frame
-from core.bone.wall import Opening, Side, WallMap, openings, wall_map
+from core.bone.wall import WallMap, wall_map
 from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture
-from core.identity import Tooth
 from core.measurement import Measurement
 from core.measuring.rows_drilling import drill_rows_of
+from core.measuring.wall_lacking import lacking_notes
 from core.pictures.ink import VERMILION
 from core.pictures.wall_chart import SIZE_MM, direction_marks, wall_chart
 from core.pictures.wall_picture import wall_picture
-from core.plans.limits import limit_for, zone_key
 from core.sheet.case import Case, Subject
 from core.sheet.furniture import heading
 from core.sheet.page import Pages
 from core.trust.figures import plain, shown, up
-from core.trust.verdict import least_allowed, target_words
+from core.trust.verdict import target_words
 
 _QUIET = (0.33, 0.33, 0.33)
 _FROM = ("buccal rim", "highest rim", "gum", "stent top")
@@ -61,17 +58,6 @@ def wall_of(case: Case, fixture: Fixture) -> WallMap | None:
     return wall_map(basis.volume, fixture, frame, basis.levels, basis.finder, case.plan.structures)
 
 
-def wall_limit(case: Case, fixture: Fixture, side: Side) -> Callable[[float], float]:
-    """Depth from the platform → limit in force on a side, mm."""
-    tooth = Tooth.of(fixture.tooth) if fixture.tooth else None
-
-    def at(depth_mm: float) -> float:
-        key = zone_key("wall-buccal", depth_mm) if side == "buccal" else "wall-lingual"
-        return least_allowed(limit_for(key, case.plan, tooth=tooth))
-
-    return at
-
-
 def _wall(pages: Pages, case: Case, fixture: Fixture, top: float) -> float:
     wall = wall_of(case, fixture)
     if wall is None:
@@ -100,29 +86,12 @@ def _wall(pages: Pages, case: Case, fixture: Fixture, top: float) -> float:
         "found or not scanned."
     )
     y = pages.block(pages.left, y, width + 8.0, caption, size=7.5, colour=_QUIET)
-    for words_of in opening_words(case, fixture, wall):
+    for note in lacking_notes(wall, case.plan, fixture):
         y = pages.block(
-            pages.left, y + 0.6, width + 8.0, words_of, size=8.5, face="strong", colour=VERMILION
-        )
+            pages.left, y + 0.6, width + 8.0, note.message, size=8.5, face="strong",
+            colour=VERMILION,
+        )  # fmt: skip
     return y
-
-
-def opening_words(case: Case, fixture: Fixture, wall: WallMap) -> list[str]:
-    """What is below its limit, at which depth, and how much is lacking there."""
-    sides: tuple[Side, ...] = ("buccal", "lingual")
-    found = [o for s in sides for o in openings(wall, s, wall_limit(case, fixture, s))]
-    inner = "palatal" if case.plan.jaw == "upper" else "lingual"
-    return [_opening(o, "buccal" if o.side == "buccal" else inner) for o in found]
-
-
-def _opening(opening: Opening, side: str) -> str:
-    where = f"from {plain(opening.from_mm)} to {plain(opening.to_mm)} mm below the platform"
-    if opening.from_mm == opening.to_mm:
-        where = f"at {plain(opening.from_mm)} mm below the platform"
-    return (
-        f"{side.capitalize()}: up to {up(opening.lacking_mm, 1)} mm of bone lacking to the limit "
-        f"{where} ({opening.kind})."
-    )
 
 
 def _drilling(

@@ -18,6 +18,7 @@ from core.measuring.ledger import Ledger
 from core.measuring.rows_rulers import NOWHERE
 from core.plans.history import sign_off_state
 from core.plans.plan import Plan, Site
+from core.plans.sizes import ListedSize
 from core.sheet.who import Who, who_is
 from core.trust.verdict import worst_first
 from core.words.rows import row_words
@@ -77,6 +78,8 @@ class Case:
         Of the measuring, where it is at hand; the remaining bone is drawn from it.
     levels : BoneLevels or None
         For the edges of the cortex on the pictures; see `ready`.
+    sizes : tuple of ListedSize
+        Tried at each fixture's pose; empty: none are.
     """
 
     plan: Plan
@@ -88,6 +91,7 @@ class Case:
     window: tuple[float, float]
     basis: Basis | None = None
     levels: BoneLevels | None = None
+    sizes: tuple[ListedSize, ...] = ()
 
     @property
     def signed(self) -> bool:
@@ -197,6 +201,7 @@ def case_of(
     without_viewing: bool,
     window: tuple[float, float],
     basis: Basis | None = None,
+    sizes: tuple[ListedSize, ...] = (),
 ) -> Case:
     """Bundle what the pages need; `basis` is that of the measuring, where it is at hand."""
     arch = None
@@ -212,6 +217,7 @@ def case_of(
         without_viewing=without_viewing,
         window=window,
         basis=basis if basis is not None and basis.fits(plan, volume) else None,
+        sizes=sizes,
     )
 
 

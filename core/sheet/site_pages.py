@@ -20,6 +20,7 @@ from core.sheet.furniture import heading, ruler, scale_check
 from core.sheet.ledger_table import ledger_table, sources_of
 from core.sheet.page import Pages
 from core.sheet.ridge_grid import in_grid, ridge_grid
+from core.sheet.sizes_part import sizes_part
 
 _SAME_SECTION_MM = 2.0
 _MOST_RULER_SECTIONS = 3
@@ -53,6 +54,7 @@ def site_pages(pages: Pages, case: Case, subject: Subject, *, lead: bool) -> Non
     else:
         bone_part(pages, case, subject)
         ridge_grid(pages, case, subject)
+    sizes_part(pages, case, subject)
 
 
 def elsewhere(m: Measurement) -> bool:

@@ -16,6 +16,7 @@ from core.measuring.ledger import Ledger
 from core.pictures.chart import View, across_arch_chart, panorama_chart
 from core.plans.plan import Plan
 from core.plans.plan_dump import plan_fingerprint
+from core.plans.sizes import ListedSize, default_sizes
 from core.sheet.case import Case, case_of, ready
 from core.sheet.csv_table import ledger_csv
 from core.sheet.first_page import lead_chart
@@ -40,6 +41,7 @@ def write_sheet(
     paper: str = "A4",
     without_viewing: bool = False,
     basis: Basis | None = None,
+    sizes: tuple[ListedSize, ...] | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> tuple[Path, ...]:
     """Write the sheet of a plan into a folder.
@@ -55,6 +57,8 @@ def write_sheet(
         True from the command line: the band then says that nobody looked at the pictures.
     basis : Basis, optional
         That of the measuring, where it is at hand: saves making it once more.
+    sizes : tuple of ListedSize, optional
+        The user's list, tried at each fixture's pose; the shipped one when left out.
     progress : callable, optional
         Gets numbers that grow to 1.
 
@@ -83,6 +87,7 @@ def write_sheet(
         case_of(
             plan, volume, ledger, without_viewing=without_viewing,
             window=window_of_volume(volume), basis=basis,
+            sizes=default_sizes() if sizes is None else sizes,
         )
     )  # fmt: skip
     pdf = sheet_pdf(case, paper=cast(PaperName, paper), progress=lambda s: tell(0.8 * s))

@@ -267,6 +267,13 @@ SENTENCES: dict[str, str] = {
         "No bone lies on this side of the axis here - the fixture stands out of the bone."
     ),
     # The table of sizes
+    "wall-lacking": (
+        "{side}: up to {most} mm of bone lacking to the limit from {top} to {end} mm below the "
+        "platform ({kind}). By depth: {each} mm."
+    ),
+    "wall-lacking-at": (
+        "{side}: {most} mm of bone lacking to the limit at {at} mm below the platform ({kind})."
+    ),
     "size-meets": "meets {limits} of {limits} limits",
     "size-no-limit": "no limit applies",
     "size-lacks": "would need {lacking:.1f} mm to {what}",

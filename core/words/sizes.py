@@ -7,6 +7,10 @@ SENTENCES: dict[str, str] = {
         "This file holds no size - the list would be empty, so it was left as it is - write one "
         "size a row below a first row that names the columns."
     ),
+    "sizes-unreadable": (
+        "{name} is no readable UTF-8 text - it gives no list of sizes, so the list was left as it "
+        "is - save it as CSV in UTF-8 and read it again."
+    ),
     "sizes-no-column": (
         "The first row names no column {name} - without it no size is complete, so the list was "
         "left as it is - name the columns {known}; the last four and the label may be missing."

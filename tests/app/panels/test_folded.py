@@ -51,8 +51,6 @@ def test_remaining_bone_is_measured_only_while_it_is_shown(qtbot, case, desk):
     least = float(panel.chart.picture.bone_mm[:, panel.chart.picture.turns_deg == 0.0].min())
     row = case.ledger.get("36/wall/buccal")
     assert least >= row.value - 1e-6, "the row is the least within 45 degrees of buccal"
-    case.preview(case.plan)
-    assert panel.chart.picture is not None or panel.said.text() == "…"
 
 
 def test_another_pose_takes_the_old_picture_away_at_once(qtbot, case, desk):
@@ -64,9 +62,44 @@ def test_another_pose_takes_the_old_picture_away_at_once(qtbot, case, desk):
     from core.plans.edit_pose import fixture_deepened
 
     case.apply("deeper", fixture_deepened(case.plan, "36", 0.5))
+    assert panel.chart.waiting, "dimmed, without a line or a numeral, and dots over it"
+    assert panel.lacking.isHidden()
+    assert panel.aside.text() == ""
+    qtbot.waitUntil(lambda: not panel.chart.waiting, timeout=60_000)
+    assert panel.shown_of is case.fixture
+
+
+def test_another_fixture_shows_nothing_of_the_one_before(qtbot, case, desk):
+    from dataclasses import replace
+
+    other = replace(case.fixture, id="35", tooth="35")
+    case.apply("another", replace(case.plan, fixtures=(*case.plan.fixtures, other)))
+    panel = RemainingBone(case, desk)
+    qtbot.addWidget(panel)
+    panel.resize(345, 230)
+    panel.show()
+    qtbot.waitUntil(lambda: panel.shown_of is not None, timeout=60_000)
+    case.go_to(selected="35")
     assert panel.chart.picture is None
-    assert panel.said.text() == "…"
+    assert panel.chart.waiting
+    qtbot.waitUntil(lambda: panel.shown_of is other, timeout=60_000)
+
+
+def test_what_is_lacking_is_said_and_below_its_limit_only(qtbot, case, desk):
+    from core.fixture import FixtureSize
+    from core.plans.edit_pose import fixture_resized
+
+    wide = FixtureSize(diameter_mm=9.0, length_mm=8.0)
+    case.apply("wide", fixture_resized(case.plan, "36", wide))
+    panel = RemainingBone(case, desk)
+    qtbot.addWidget(panel)
+    panel.resize(345, 260)
+    panel.show()
     qtbot.waitUntil(lambda: panel.chart.picture is not None, timeout=60_000)
+    assert "mm of bone lacking to the limit" in panel.lacking.text()
+    assert panel.chart.picture.below.any()
+    case.undo_stack.undo()
+    assert panel.lacking.isHidden()
 
 
 def test_ridge_profile_and_a_click_on_it(qtbot, case, desk):

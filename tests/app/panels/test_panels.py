@@ -215,19 +215,19 @@ def test_scan_checks_tell_what_each_means(qtbot, session, desk):
 
 def test_my_sizes_edit_and_csv(qtbot, session, desk, tmp_path):
     panel = shown(qtbot, MySizes(session, desk), 460, 300)
-    table = panel.sizes.table
+    table = panel.editor.table
     count = table.rowCount()
-    QTest.mouseClick(panel.sizes.buttons["Add"], Qt.MouseButton.LeftButton)
+    QTest.mouseClick(panel.editor.buttons["Add"], Qt.MouseButton.LeftButton)
     assert table.rowCount() == count + 1
     table.item(0, 1).setText("nonsense")
-    assert "Row 1" in panel.sizes.said.text()
+    assert "Row 1" in panel.editor.said.text()
     assert table.item(0, 1).text() == "3.5"
     out = tmp_path / "mine.csv"
-    panel.sizes.write_file(out)
+    panel.editor.write_file(out)
     with out.open(encoding="utf-8", newline="") as file:
         assert len(list(csv.reader(file))) == count + 2
     bad = tmp_path / "bad.csv"
     bad.write_text("diameter_mm,length_mm\n4,8\n4,wide\n", encoding="utf-8")
-    panel.sizes.read_file(bad)
-    assert "Row 3" in panel.sizes.said.text()
+    panel.editor.read_file(bad)
+    assert "Row 3" in panel.editor.said.text()
     assert table.rowCount() == count + 1

@@ -73,7 +73,7 @@ def test_what_stops_a_size_and_what_it_lacks():
     assert stop.target == "canal-left"
     assert rows[12.0].lacking_mm == pytest.approx(stop.limit.value - stop.value)
     assert rows[12.0].lacking_mm == pytest.approx(rows[10.0].lacking_mm + 2.0, abs=0.05)
-    assert rows[12.0].note.message.startswith("would need 2.1 mm to canal-left")
+    assert rows[12.0].note.message.startswith("would need 2.1 mm to canal left")
 
 
 def test_a_wall_that_is_too_thin_is_named_by_its_side():

@@ -14,8 +14,9 @@ from core.arch import fixture_frame
 from core.bone.wall import minima, openings
 from core.measurement import Measurement
 from core.measuring.rows_drilling import drill_rows_of
+from core.measuring.wall_lacking import lacking_notes, wall_limit
 from core.plans.plan import Site
-from core.sheet.bone_part import depth_obstacles, opening_words, wall_limit, wall_of
+from core.sheet.bone_part import depth_obstacles, wall_of
 from core.sheet.case import case_of, ready
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.sheet.ridge_grid import in_grid
@@ -180,14 +181,22 @@ def test_what_is_lacking_is_said_with_its_depth():
     case = case_for("thick")
     fixture = case.plan.fixtures[0]
     wall = wall_of(case, fixture)
-    found = openings(wall, "buccal", wall_limit(case, fixture, "buccal"))
+    found = openings(wall, "buccal", wall_limit(case.plan, fixture, "buccal"))
     # 11 mm in a ridge of 12 mm leaves half a millimetre: about 1 mm is lacking to 1.5 mm.
     assert found
     assert found[0].lacking_mm == pytest.approx(1.0, abs=0.3)
-    words = opening_words(case, fixture, wall)
+    words = [note.message for note in lacking_notes(wall, case.plan, fixture)]
     assert words[0].startswith(f"Buccal: up to {up(found[0].lacking_mm, 1)} mm of bone lacking")
+    # Each whole millimetre with what is lacking there, by the map itself.
+    buccal = wall.bone_mm[:, wall.sector("buccal")]
+    for depth, short in found[0].by_depth:
+        row = int(np.flatnonzero(wall.depths_mm == depth)[0])
+        limit = wall_limit(case.plan, fixture, "buccal")(depth)
+        assert short == pytest.approx(limit - np.nanmin(buccal[row]))
+        if depth == round(depth):
+            assert f"{up(short, 1)} at {depth:g}" in words[0]
     assert words[0] in " ".join(pages_of("thick"))
-    assert opening_words(case_for("whole"), FIXTURE, wall_of(case_for("whole"), FIXTURE)) == []
+    assert lacking_notes(wall_of(case_for("whole"), FIXTURE), case_for("whole").plan, FIXTURE) == ()
 
 
 def test_rulers_alone_are_a_full_result():

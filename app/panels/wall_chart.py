@@ -1,0 +1,184 @@
+"""Draws the picture of remaining bone in a window: greys, hatches, lines with numerals, depths."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import (
+    QBrush,
+    QColor,
+    QFontMetricsF,
+    QImage,
+    QPainter,
+    QPainterPath,
+    QPaintEvent,
+    QPen,
+    QPolygonF,
+)
+from PySide6.QtWidgets import QSizePolicy, QWidget
+
+from app import look
+from core.pictures.wall_chart import direction_marks
+from core.pictures.wall_picture import WallLine, WallPicture
+
+MOST_MM = 5.0
+"""Bone of this and more has the lightest grey."""
+
+WAITS = "…"
+_WAITING_OPACITY = 0.35
+_LEFT, _BOTTOM, _TOP, _RIGHT = 30, 20, 8, 8
+_LEAST_POINTS = 4
+
+
+class WallChart(QWidget):
+    """Draws a `WallPicture`; while it waits, only its greys, dimmed, and dots over them."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.picture: WallPicture | None = None
+        self.waiting = False
+        self.marks: tuple[tuple[float, str], ...] = ()
+        self.setMinimumSize(240, 110)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+        self._grey: QImage | None = None
+
+    def show_picture(
+        self, picture: WallPicture | None, *, jaw: str | None = None, named: bool = True
+    ) -> None:
+        """Draw another picture, or none."""
+        self.picture, self.waiting = picture, False
+        self.marks = direction_marks(jaw, named=named)
+        self._grey = None if picture is None else _grey_image(picture)
+        self.update()
+
+    def wait(self) -> None:
+        """What is drawn belongs to an earlier pose: no line and no numeral of it stays."""
+        self.waiting = True
+        self.update()
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Greys, hatches, lines with numerals, names and depths."""
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.fillRect(self.rect(), look.PANEL)
+        box = QRectF(_LEFT, _TOP, self.width() - _LEFT - _RIGHT, self.height() - _TOP - _BOTTOM)
+        picture = self.picture
+        if picture is not None and self._grey is not None:
+            painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
+            painter.setOpacity(_WAITING_OPACITY if self.waiting else 1.0)
+            painter.drawImage(box, self._grey)
+            painter.setOpacity(1.0)
+            if not self.waiting:
+                self._ink(painter, box, picture)
+            self._frame(painter, box, picture)
+        if self.waiting:
+            painter.setFont(look.font(22))
+            painter.setPen(look.QUIET)
+            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, WAITS)
+
+    def _ink(self, painter: QPainter, box: QRectF, picture: WallPicture) -> None:
+        painter.setClipRect(box)
+        # As on paper: what is below its limit rises to the right, what is not known falls.
+        self._hatch(painter, box, picture.below, look.BELOW, Qt.BrushStyle.BDiagPattern)
+        self._hatch(painter, box, picture.unknown, look.GROUND, Qt.BrushStyle.SolidPattern)
+        self._hatch(painter, box, picture.unknown, look.QUIET, Qt.BrushStyle.FDiagPattern)
+        for line in picture.lines:
+            self._line(painter, box, picture, line)
+        taken: list[QRectF] = []
+        for line in sorted(picture.lines, key=lambda item: -len(item.points)):
+            self._numeral(painter, box, picture, line, taken)
+        painter.setClipping(False)
+
+    def _at(self, box: QRectF, picture: WallPicture, turn: float, depth: float) -> QPointF:
+        deepest = float(picture.depths_mm[-1])
+        return QPointF(
+            box.left() + (turn + 180.0) / 360.0 * box.width(),
+            box.top() + depth / deepest * box.height(),
+        )
+
+    def _hatch(
+        self,
+        painter: QPainter,
+        box: QRectF,
+        mask: NDArray[np.bool_],
+        ink: QColor,
+        pattern: Qt.BrushStyle,
+    ) -> None:
+        rows, cols = mask.shape
+        wide, high = box.width() / max(cols - 1, 1), box.height() / max(rows - 1, 1)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(QBrush(ink, pattern))
+        for row, col in np.argwhere(mask):
+            x, y = box.left() + (col - 0.5) * wide, box.top() + (row - 0.5) * high
+            painter.drawRect(QRectF(x, y, wide, high))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+
+    def _line(self, painter: QPainter, box: QRectF, picture: WallPicture, line: WallLine) -> None:
+        path = QPainterPath()
+        path.addPolygon(QPolygonF([self._at(box, picture, t, d) for t, d in line.points]))
+        ink = look.BELOW if line.is_limit else look.TEXT
+        painter.setPen(QPen(look.GROUND, 4.5 if line.is_limit else 2.6))
+        painter.drawPath(path)
+        painter.setPen(QPen(ink, 2.6 if line.is_limit else 1.1))
+        painter.drawPath(path)
+
+    def _numeral(
+        self,
+        painter: QPainter,
+        box: QRectF,
+        picture: WallPicture,
+        line: WallLine,
+        taken: list[QRectF],
+    ) -> None:
+        """The numeral in the line, where it covers no other."""
+        font = look.font(11, bold=line.is_limit, italic=True)
+        metrics = QFontMetricsF(font)
+        size = metrics.size(0, line.label)
+        count = len(line.points)
+        if count < _LEAST_POINTS:
+            return
+        for share in (0.5, 0.35, 0.65, 0.2, 0.8):
+            turn, depth = line.points[int(share * (count - 1))]
+            plate = QRectF(0, 0, size.width() + 6, size.height())
+            plate.moveCenter(self._at(box, picture, turn, depth))
+            if not box.contains(plate) or any(plate.intersects(other) for other in taken):
+                continue
+            taken.append(plate)
+            painter.setPen(Qt.PenStyle.NoPen)
+            painter.setBrush(look.GROUND)
+            painter.drawRoundedRect(plate, 3, 3)
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.setFont(font)
+            painter.setPen(look.BELOW if line.is_limit else look.TEXT)
+            painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, line.label)
+            return
+
+    def _frame(self, painter: QPainter, box: QRectF, picture: WallPicture) -> None:
+        painter.setPen(QPen(look.EDGE, 1))
+        painter.drawRect(box)
+        painter.setFont(look.font(11))
+        metrics = QFontMetricsF(painter.font())
+        for turn, name in self.marks:
+            x = self._at(box, picture, turn, 0.0).x()
+            width = metrics.horizontalAdvance(name)
+            x = min(max(x - width / 2, 0.0), self.width() - width)
+            painter.setPen(look.QUIET)
+            painter.drawText(QPointF(x, self.height() - 5), name)
+        deepest = float(picture.depths_mm[-1])
+        for depth in np.arange(0.0, deepest + 1e-6, 2.0):
+            y = self._at(box, picture, 0.0, float(depth)).y()
+            painter.setPen(look.QUIET)
+            place = QRectF(0, y - 7, _LEFT - 7, 14)
+            side = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
+            painter.drawText(place, side, f"{depth:g}")
+            painter.setPen(QPen(look.QUIET, 1))
+            painter.drawLine(QPointF(_LEFT - 4, y), QPointF(_LEFT, y))
+
+
+def _grey_image(picture: WallPicture) -> QImage:
+    bone = np.nan_to_num(picture.bone_mm, nan=0.0)
+    shade = 34 + np.clip(bone / MOST_MM, 0.0, 1.0) * 120
+    grey = np.ascontiguousarray(shade.astype(np.uint8))
+    rows, cols = grey.shape
+    return QImage(grey.data, cols, rows, cols, QImage.Format.Format_Grayscale8).copy()

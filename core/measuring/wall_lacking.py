@@ -1,0 +1,52 @@
+"""Where the bone around a fixture is below its limit, and how much is lacking by depth."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from core.bone.wall import Opening, Side, WallMap, openings
+from core.fixture import Fixture
+from core.identity import Tooth
+from core.measurement import Note
+from core.plans.limits import limit_for, zone_key
+from core.plans.plan import Plan
+from core.trust.figures import plain, up
+from core.trust.verdict import least_allowed
+
+_EVERY_MM = 1.0
+"""Depths that are named one by one."""
+
+
+def wall_limit(plan: Plan, fixture: Fixture, side: Side) -> Callable[[float], float]:
+    """Depth from the platform → limit in force on a side, mm."""
+    tooth = Tooth.of(fixture.tooth) if fixture.tooth else None
+
+    def at(depth_mm: float) -> float:
+        key = zone_key("wall-buccal", depth_mm) if side == "buccal" else "wall-lingual"
+        return least_allowed(limit_for(key, plan, tooth=tooth))
+
+    return at
+
+
+def lacking_notes(wall: WallMap, plan: Plan, fixture: Fixture) -> tuple[Note, ...]:
+    """A sentence for each stretch below the limit, buccal ones first; none without such."""
+    sides: tuple[Side, ...] = ("buccal", "lingual")
+    inner = "palatal" if plan.jaw == "upper" else "lingual"
+    return tuple(
+        _note(opening, "buccal" if side == "buccal" else inner)
+        for side in sides
+        for opening in openings(wall, side, wall_limit(plan, fixture, side))
+    )
+
+
+def _note(opening: Opening, side: str) -> Note:
+    name, most, kind = side.capitalize(), up(opening.lacking_mm, 1), opening.kind
+    top, end = plain(opening.from_mm), plain(opening.to_mm)
+    if top == end:
+        return Note("wall-lacking-at", {"side": name, "most": most, "kind": kind, "at": top})
+    whole = [(d, short) for d, short in opening.by_depth if d % _EVERY_MM < 1e-6]
+    each = ", ".join(f"{up(short, 1)} at {d:g}" for d, short in whole or opening.by_depth)
+    return Note(
+        "wall-lacking",
+        {"side": name, "most": most, "kind": kind, "top": top, "end": end, "each": each},
+    )

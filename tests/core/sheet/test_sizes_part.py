@@ -1,0 +1,81 @@
+"""Sizes on the sheet: the core's own rows in the list's order, and nothing leaves its place."""
+
+from dataclasses import replace
+from functools import cache
+
+import pypdfium2 as pdfium
+import pytest
+
+from core.fixture import FixtureSize
+from core.measuring.sizes_table import try_sizes
+from core.pictures.ink import GLYPHS
+from core.plans.sizes import ListedSize, default_sizes
+from core.sheet.page import Pages
+from core.sheet.pdf import laid_out, sheet_pdf
+from core.sheet.sizes_part import sizes_part
+from tests.core.sheet.test_measured_parts import case_for
+from tests.core.sheet.test_pages import check_boxes
+
+OWN = tuple(
+    ListedSize(
+        label="long name of the practice’s own", size=FixtureSize(diameter_mm=d, length_mm=6)
+    )
+    for d in (5.0, 9.0, 3.0)
+)
+
+
+@cache
+def part(name, sizes):
+    """The part alone: (rows of the core, texts as they were put, in order)."""
+    case = replace(case_for(name), sizes=sizes)
+    subject = case.subjects[0]
+    pages = Pages("A4", top_mm=40.0)
+    pages.new_page()
+    sizes_part(pages, case, subject)
+    rows = try_sizes(case.plan, subject.fixture.id, sizes, case.basis)
+    return rows, [box.what for page in pages.pages for box in page.boxes]
+
+
+@pytest.mark.parametrize("name", ["whole", "thick", "upper"])
+def test_each_size_with_the_limits_it_meets_and_what_it_lacks_in_the_lists_order(name):
+    rows, texts = part(name, default_sizes())
+    assert [t for t in texts if t.startswith("Ø")] == [s.words for s in default_sizes()]
+    assert "Shipped list of sizes at this pose" in texts
+    met = [f"{r.met} of {r.limits}" for r in rows]
+    assert [t for t in texts if " of 1" in t] == met
+    stopped = [r for r in rows if r.stopped_by is not None]
+    lacks = [t for t in texts if t[:1] in GLYPHS.values() and len(t) < 8]
+    assert len(lacks) == len(stopped) > 0
+    for row, words in zip(stopped, lacks, strict=True):
+        assert words.startswith(GLYPHS[row.verdict])
+        if row.lacking_mm is not None:
+            shown = float(words[1:])
+            assert row.lacking_mm - 1e-9 <= shown < row.lacking_mm + 0.1
+
+
+def test_the_users_own_list_is_called_so_and_is_never_sorted():
+    rows, texts = part("whole", OWN)
+    assert "My sizes at this pose" in texts
+    widths = [t[t.index("Ø") :] for t in texts if "Ø" in t]
+    assert widths == ["Ø 5.0 × 6.0 mm", "Ø 9.0 × 6.0 mm", "Ø 3.0 × 6.0 mm"]
+    assert rows[1].lacking_mm > 0
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_nothing_leaves_the_paper_or_covers_other_words(paper):
+    long = tuple(
+        ListedSize(label=f"n {n}", size=FixtureSize(diameter_mm=3 + 0.01 * n, length_mm=6.0))
+        for n in range(130)
+    )
+    for sizes in (OWN, long):
+        case = replace(case_for("whole"), sizes=sizes)
+        check_boxes(laid_out(case, paper=paper), case, paper)
+
+
+def test_without_a_list_there_is_no_part_and_grey_values_never_stand_on_a_sheet():
+    case = case_for("whole")
+    for sizes in ((), default_sizes()):
+        document = pdfium.PdfDocument(sheet_pdf(replace(case, sizes=sizes), paper="A4"))
+        text = " ".join(page.get_textpage().get_text_range() for page in document)
+        assert ("sizes at this pose" in text) == bool(sizes)
+        assert "grey value of this scan" not in text
