@@ -3,10 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import Qt, QTimer
-from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication, QKeyEvent
+from PySide6.QtGui import (
+    QCloseEvent,
+    QDragEnterEvent,
+    QDropEvent,
+    QGuiApplication,
+    QKeyEvent,
+    QKeySequence,
+    QShortcut,
+)
 from PySide6.QtWidgets import (
     QAbstractButton,
     QFileDialog,
@@ -139,6 +148,9 @@ class Bench(QMainWindow):
         for view in self.pictures.views:
             view.stepped.connect(self.session.step)
         self.hub.changed.connect(self._read_hint)
+        for keys, way in (("F6", 1), ("Shift+F6", -1)):
+            shortcut = QShortcut(QKeySequence(keys), self)
+            shortcut.activated.connect(partial(self._next_part, way))
 
     def _leave_focus_to_pictures(self) -> None:
         """Buttons take the focus by Tab only: a pressed one must not take the arrows away."""
@@ -376,6 +388,10 @@ class Bench(QMainWindow):
             undone = text.startswith("undone: ")
             self.say(text if undone else f"{text[:1].upper()}{text[1:]}", undo=not undone)
         self._read_hint()
+
+    def _next_part(self, way: int) -> None:
+        if self.pages.currentWidget() is self.work:
+            self.work.focus_next(way)
 
     def _read_hint(self) -> None:
         self.hint.setText(self.hub.active.hint() if self.session.volume is not None else "")

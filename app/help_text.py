@@ -26,8 +26,8 @@ _START = Topic(
     paragraphs=(
         "Everything here is done in any order; the log says what is still open.",
         (
-            "1. The jaw plane. Heights are counted from it and along its up. Three clicks, or the "
-            "stent’s axis, or the neighbours’ axes."
+            "1. The jaw plane. Heights are counted from it and along its up. Its line dragged in a "
+            "front and a side cut, three clicks, the stent’s axis, or the neighbours’ axes."
         ),
         "2. The arch. Sections stand across it, so widths are true only where it follows the jaw.",
         "3. The side. Compare missing and crowned teeth with the patient or the chart, and say so.",
@@ -123,6 +123,7 @@ _KEYS = Topic(
         "Ctrl + Page Up, Page Down   fixture shallower or deeper by 0.1 mm",
         *KEY_LINES,
         "Ctrl + Z, Ctrl + Y   undo and redo, everything",
+        "Ctrl + C   copies the picture with the focus, without a name; with Shift also the name",
         "F6   from panel to panel; Tab within one",
         (
             "In the ledger: Space unfolds, S shows, M marks, D declares, L changes the limit, "

@@ -55,7 +55,8 @@ def _subject(plan: Plan, fixture: str, site: str) -> str:
     things = plan.fixtures if fixture else plan.sites
     kind, wanted = ("Fixture", fixture) if fixture else ("Site", site)
     tooth = next((thing.tooth for thing in things if thing.id == wanted), "")
-    return f"{kind} {wanted}: {Tooth.of(tooth).words() if tooth else 'no tooth named'}"
+    name = wanted.removeprefix("site-")
+    return f"{kind} {name}: {Tooth.of(tooth).words() if tooth else 'no tooth named'}"
 
 
 def _row(row: Measurement) -> list[str]:

@@ -30,6 +30,8 @@ EDGE = QColor("#3a424b")
 TEXT = QColor("#f1ede0")
 QUIET = QColor("#b3b4ae")
 """Second line, units, captions; still 4.5 : 1 and more on panels."""
+OFF = QColor("#9b9d9f")
+"""What cannot be pressed now: quieter still, and readable."""
 BELOW = QColor("#ff8a4c")
 """Text of *below limit*: the vermilion of the pictures, lifted until it reads on panels."""
 BELOW_INK = colour(VERMILION)
@@ -44,11 +46,20 @@ TEXT_PAIRS = (
     (QUIET, GROUND),
     (QUIET, PANEL),
     (QUIET, RAISED),
+    (QUIET, SELECTED),
+    (QUIET, PICTURE),
+    (TEXT, PICTURE),
+    (OFF, GROUND),
+    (OFF, PANEL),
+    (OFF, RAISED),
     (BELOW, GROUND),
     (BELOW, PANEL),
     (BELOW, RAISED),
 )
 """Every pair of text and ground that occurs; a test computes their contrast."""
+
+PLATE_ALPHA, NUMERAL_ALPHA = 0.62, 0.78
+"""How much of a picture the plates under words and numerals hide: enough on white enamel."""
 
 SHIFT = Qt.KeyboardModifier.ShiftModifier
 CTRL = Qt.KeyboardModifier.ControlModifier
@@ -101,10 +112,14 @@ def _font(px: int, bold: bool, italic: bool) -> QFont:
 
 
 @lru_cache(maxsize=512)
-def pens(style: str, *, below: bool, px_per_mm: float) -> tuple[QPen, QPen, QPen | None]:
+def pens(
+    style: str, *, below: bool, px_per_mm: float, ratio: float = 1.0
+) -> tuple[QPen, QPen, QPen | None]:
     """Casing, ink and (for an open double outline) core pen of a line, widths in screen pixels.
 
     Widths grow with the zoom up to a point, so that a line never hides what it measures.
+    `ratio` is the number of dots of the screen to a pixel: a pen that does not grow with the
+    picture is counted in dots, and would be half as wide on a fine screen.
     """
     s = STROKES[style]
     scale = min(max(px_per_mm, 5.0), 9.0)
@@ -116,6 +131,7 @@ def pens(style: str, *, below: bool, px_per_mm: float) -> tuple[QPen, QPen, QPen
     inner = QPen(colour(DARK.casing), width * 0.45) if s.double else None
     for pen in (case, ink, inner):
         if pen is not None:
+            pen.setWidthF(pen.widthF() * ratio)
             pen.setCosmetic(True)
             pen.setCapStyle(Qt.PenCapStyle.FlatCap)
             pen.setJoinStyle(Qt.PenJoinStyle.RoundJoin)
@@ -152,7 +168,9 @@ QToolButton#tool:checked {{ border-bottom: 2px solid {TEXT.name()}; font-weight:
 QPushButton:hover, QToolButton:hover {{ background: {SELECTED.name()}; }}
 QPushButton:focus, QToolButton:focus, QLineEdit:focus, QDoubleSpinBox:focus, QComboBox:focus,
 QListView:focus, QTreeView:focus, QTableView:focus {{ border: 1px solid {FOCUS.name()}; }}
-QPushButton:disabled, QToolButton:disabled {{ color: #83868a; }}
+QPushButton:disabled, QToolButton:disabled, QRadioButton:disabled, QCheckBox:disabled,
+QDoubleSpinBox:disabled, QComboBox:disabled, QLineEdit:disabled {{ color: {OFF.name()}; }}
+QMenu::item:disabled {{ color: {OFF.name()}; }}
 QLineEdit, QDoubleSpinBox, QSpinBox, QComboBox, QPlainTextEdit, QTextBrowser {{
   background: {RAISED.name()}; border: 1px solid {EDGE.name()}; border-radius: 3px;
   padding: 3px 5px; selection-background-color: {SELECTED.name()}; }}

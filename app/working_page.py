@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import QFrame, QSplitter, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QApplication, QFrame, QSplitter, QVBoxLayout, QWidget
 
 from app.frames import Framed, ProposedBar
 from app.guide import GuideBar
@@ -115,6 +115,24 @@ class WorkingPage(QWidget):
         if isinstance(tool, JawPlane):
             tool.set_from(source)
 
+    def focus_next(self, way: int) -> None:
+        """Take the focus from part to part of the page: pictures, lists, boxes, tools."""
+        stops = [stop for stop in self._stops() if stop.isVisible() and stop.isEnabled()]
+        here = QApplication.focusWidget()
+        at = next((n for n, stop in enumerate(stops) if stop is here), None)
+        if at is None:
+            # Somewhere within a part: go on from the part that holds it.
+            at = next((n for n, stop in enumerate(stops) if _one_part(stop, here)), -1)
+        stops[(at + way) % len(stops)].setFocus(Qt.FocusReason.TabFocusReason)
+
+    def _stops(self) -> list[QWidget]:
+        pictures = self.pictures
+        found: list[QWidget] = [pictures.section, pictures.neighbours[0], pictures.panorama]
+        found += [*self.strip.cuts.views, pictures.arch_map]
+        for panel in self.panels.values():
+            found += [w for w in panel.findChildren(QWidget) if _is_stop(w)][:1]
+        return [*found, self.tool_row.button(self.active_tool)]
+
     @property
     def active_tool(self) -> str:
         """Name of the tool that is taken."""
@@ -154,3 +172,17 @@ def _splitter(
     if sizes:
         splitter.setSizes(list(sizes[: splitter.count()]))
     return splitter
+
+
+def _is_stop(widget: QWidget) -> bool:
+    """True for what Tab comes to, lists and boxes before buttons in the head of a panel."""
+    wanted = widget.focusPolicy() & Qt.FocusPolicy.TabFocus
+    return bool(wanted) and widget.isVisible() and widget.objectName() != "fold"
+
+
+def _one_part(stop: QWidget, here: QWidget | None) -> bool:
+    """True where both lie in one panel or frame."""
+    frame: QWidget | None = stop
+    while frame is not None and frame.objectName() != "panel":
+        frame = frame.parentWidget()
+    return frame is not None and here is not None and frame.isAncestorOf(here)

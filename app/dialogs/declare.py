@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from PySide6.QtWidgets import QButtonGroup, QComboBox, QRadioButton, QWidget
+from PySide6.QtWidgets import QButtonGroup, QComboBox, QPushButton, QRadioButton, QWidget
 
 from app.answers import DECLARED_STATES, now_iso
 from app.dialogs.base import Dialog, open_dialog
 from app.session import Session
 from app.tools.base import Desk
 from core.identity import Tooth, expected_structures, structure_words
-from core.plans.edit import with_declaration
-from core.plans.plan import Plan
+from core.plans.edit import with_declaration, without_declaration
+from core.plans.plan import Declaration, Plan
 from core.plans.plan_checks import DECLARABLE
 
 MEANS = {
@@ -37,7 +37,13 @@ class DeclareDialog(Dialog):
             self.structure.addItem(structure_words(name), name)
         chosen = self.structure.findData(structure.replace("nasal-floor", "nasal floor"))
         self.structure.setCurrentIndex(max(chosen, 0))
+        self.structure.currentIndexChanged.connect(self._read)
         self.body.addWidget(self.structure)
+        self.before = self.words("", quiet=True)
+        self.back = QPushButton("Take this declaration back")
+        self.back.setAutoDefault(False)
+        self.back.clicked.connect(self._take_back)
+        self.body.addWidget(self.back)
         self.state = QButtonGroup(self)
         for number, state in enumerate(DECLARED_STATES):
             button = QRadioButton(f"{state}: {MEANS[state]}")
@@ -46,11 +52,30 @@ class DeclareDialog(Dialog):
         self.state.idToggled.connect(self.check)
         self.reason = self.line("Reason", hint="why you can say so")
         self.by = self.initials()
+        self._read()
 
     def is_complete(self) -> bool:
         """State, reason and initials."""
         texts = (self.reason.text().strip(), self.by.text().strip())
         return self.state.checkedId() >= 0 and all(texts)
+
+    def _read(self) -> None:
+        """Say what the chosen structure is declared as already."""
+        said = self._declared()
+        self.before.setVisible(said is not None)
+        self.back.setVisible(said is not None)
+        if said is not None:
+            self.before.setText(f"Declared: {said.state} ({said.reason}), {said.by or '–'}")
+
+    def _declared(self) -> Declaration | None:
+        name = str(self.structure.currentData())
+        return next((d for d in self.session.plan.declared if d.structure == name), None)
+
+    def _take_back(self) -> None:
+        name = str(self.structure.currentData())
+        text = f"{structure_words(name)}: declaration taken back"
+        self.session.apply(text, without_declaration(self.session.plan, name))
+        self._read()
 
     def give(self) -> None:
         """Into the plan."""
@@ -62,7 +87,7 @@ class DeclareDialog(Dialog):
 
 
 def declarable(plan: Plan) -> tuple[str, ...]:
-    """Names that can be declared: the fixed ones, and the roots beside the plan's teeth."""
+    """What can be declared or is: the fixed names, and the roots beside the plan's teeth."""
     teeth = [f.tooth for f in plan.fixtures if f.tooth] + [s.tooth for s in plan.sites if s.tooth]
     roots = [
         name
@@ -71,7 +96,8 @@ def declarable(plan: Plan) -> tuple[str, ...]:
         for name in expected.any_of
         if name.startswith("root-")
     ]
-    return tuple(dict.fromkeys((*DECLARABLE, *roots)))
+    declared = [d.structure for d in plan.declared]
+    return tuple(dict.fromkeys((*DECLARABLE, *roots, *declared)))
 
 
 def ask_declaration(

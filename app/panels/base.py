@@ -36,7 +36,8 @@ class Panel(QFrame):
         """Quiet words at the right end of the title's line."""
         self.aside.setObjectName("quiet")
         self.aside.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
-        row = QHBoxLayout()
+        self.head = row = QHBoxLayout()
+        """The title's line."""
         row.setSpacing(8)
         row.addWidget(self.heading)
         row.addWidget(self.aside, 1)

@@ -19,6 +19,7 @@ from app.number_box import NumberBox
 from app.panels.base import Panel
 from app.session import Session
 from app.settings import settings_of
+from app.tools.asking import ask_tooth
 from app.tools.base import Desk
 from app.words_shown import tooth_words
 from core.errors import PlanError, SoundingError
@@ -26,7 +27,12 @@ from core.fixture import Fixture, FixtureSize
 from core.geometry import Array
 from core.identity import Tooth, thing_words
 from core.plans.edit import is_locked, with_lock, with_thing, without
-from core.plans.edit_pose import fixture_aligned, fixture_deepened, fixture_resized
+from core.plans.edit_pose import (
+    fixture_aligned,
+    fixture_deepened,
+    fixture_resized,
+    with_fixture_tooth,
+)
 from core.plans.plan import Plan
 from core.plans.pose import MOST_LEAN_DEG, Pose, placed, pose_of
 from core.plans.sizes import size_words
@@ -61,6 +67,7 @@ class FixturePanel(Panel):
         self.settings = settings_of(session)
         self._reading = False
         self.setMinimumWidth(320)
+        self.tooth = self._tooth_button()
         self.choice = QComboBox()
         self.choice.setAccessibleName("Which fixture")
         self.choice.activated.connect(self._choose)
@@ -144,14 +151,15 @@ class FixturePanel(Panel):
         for widget in (self.form, self.sizes, self.align, self.lock, self.remove):
             widget.setVisible(shown)
         if fixture is None:
-            self.aside.setText("")
+            self.tooth.hide()
             return
         numbering = self.settings.value.numbering
         words = tooth_words(fixture.tooth, numbering) if fixture.tooth else "no tooth named"
         # The name between both numbers stands in the bar at the top; here is no room for it.
         first, _, rest = words.partition(", ")
-        self.aside.setText(f"{first} {rest[rest.find('(') :]}" if rest else words)
-        self.aside.setToolTip(words)
+        self.tooth.setText(f"{first} {rest[rest.find('(') :]}" if rest else f"{words} …")
+        self.tooth.setAccessibleName(f"Tooth: {words}")
+        self.tooth.show()
         locked = is_locked(session.plan, fixture.id)
         self.lock.setChecked(locked)
         self.lock.setText("Locked" if locked else "Lock")
@@ -169,6 +177,22 @@ class FixturePanel(Panel):
             box.setEnabled(name in values and not locked and session.confirmed)
             if not box.hasFocus() or not box.lineEdit().isModified():
                 box.setValue(values.get(name, 0.0))
+
+    def ask_tooth(self) -> None:
+        """Ask which tooth the chosen fixture is for."""
+        fixture = self.session.fixture
+        if fixture is None:
+            return
+        tooth = ask_tooth(self.desk, "Which tooth is it for?", fixture.tooth)
+        if not tooth or tooth == fixture.tooth:
+            return
+        try:
+            plan, called = with_fixture_tooth(self.session.plan, fixture.id, tooth)
+        except SoundingError as error:
+            self._tell(error)
+            return
+        self.session.apply(f"fixture {fixture.id} is for {Tooth.of(tooth).words()}", plan)
+        self.session.go_to(selected=called)
 
     # -- edits ------------------------------------------------------------------------------
 
@@ -261,6 +285,14 @@ class FixturePanel(Panel):
             self.desk.tell_error(error)
         else:
             self.desk.say(str(error))
+
+    def _tooth_button(self) -> QPushButton:
+        button = QPushButton()
+        button.setObjectName("fold")
+        button.setToolTip("Say which tooth it is for")
+        button.clicked.connect(self.ask_tooth)
+        self.head.addWidget(button)
+        return button
 
     # -- parts ------------------------------------------------------------------------------
 

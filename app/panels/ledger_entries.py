@@ -174,7 +174,7 @@ def entries(
         if not of and (kind == "Site" or not several):
             continue
         if several:
-            text = f"{kind} {subject}"
+            text = f"{kind} {subject.removeprefix('site-')}"
             place = Tooth.of(tooth).name if tooth else "no tooth named"
             lines.append(
                 Entry(kind="subject", key=f"{subject}:", text=text, aside=f"{place} {size}".strip())

@@ -203,9 +203,12 @@ class LedgerDelegate(QStyledItemDelegate):
         value_width = QFontMetrics(value).horizontalAdvance(entry.value) + 6
         _text(painter, top, entry.value, value, glyph, right=True)
         name = top.adjusted(GLYPH_PX, 1, -value_width, 0)
-        _text(painter, name, entry.text, look.font(13, bold=weighs), ink)
+        font = look.font(13, bold=weighs)
+        first, rest = split_name(entry.text, font, name.width())
+        _text(painter, name, first, font, ink)
         second = top.adjusted(GLYPH_PX, LINE, 0, 0)
-        _text(painter, second, entry.why, look.font(12), look.TEXT if weighs else look.QUIET)
+        why = " · ".join(part for part in (rest, entry.why) if part)
+        _text(painter, second, why, look.font(12), look.TEXT if weighs else look.QUIET)
         y = rect.top() + LINE + SECOND + 5
         if _has_bar(entry):
             bar = QRect(rect.left() + GLYPH_PX + PAD, y, rect.width() - GLYPH_PX - 2 * PAD, 8)
@@ -292,6 +295,14 @@ def _text(
     side = Qt.AlignmentFlag.AlignRight if right else Qt.AlignmentFlag.AlignLeft
     cut = metrics.elidedText(text, Qt.TextElideMode.ElideRight, box.width())
     painter.drawText(box, side | Qt.AlignmentFlag.AlignVCenter, cut)
+
+
+def split_name(text: str, font: QFont, width: int) -> tuple[str, str]:
+    """A name that does not fit, cut before its last part: two rows often differ only in that."""
+    if QFontMetrics(font).horizontalAdvance(text) <= width or ", " not in text:
+        return text, ""
+    first, _, rest = text.rpartition(", ")
+    return first, rest
 
 
 def _words_font(entry: Entry) -> QFont:

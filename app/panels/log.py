@@ -34,8 +34,11 @@ from app.panels.base import Panel
 from app.panels.open_points import OpenPoint, open_points
 from app.panels.rows_shown import mark_tool
 from app.session import Session
+from app.tools.asking import ask_tooth
 from app.tools.base import Desk
 from app.words_shown import short_time
+from core.identity import Tooth
+from core.plans.edit_pose import with_fixture_tooth
 from core.plans.plan import Jaw
 
 CONFIRM: dict[str, Jaw] = {"Confirm, lower jaw": "lower", "Confirm, upper jaw": "upper"}
@@ -226,6 +229,15 @@ class Log(Panel):
             ask_interpreted(self.session, self.desk, self)
         elif point.act == "mark":
             self.desk.take_tool(mark_tool(point.target))
+        elif point.act == "tooth":
+            self._name_tooth(point.target)
+
+    def _name_tooth(self, fixture_id: str) -> None:
+        tooth = ask_tooth(self.desk, "Which tooth is it for?")
+        if tooth:
+            plan, called = with_fixture_tooth(self.session.plan, fixture_id, tooth)
+            self.session.apply(f"fixture {fixture_id} is for {Tooth.of(tooth).words()}", plan)
+            self.session.go_to(selected=called)
 
     def _confirm(self) -> None:
         answer = self.desk.choose(

@@ -8,7 +8,7 @@ from typing import Literal, TypeAlias
 from core.measuring.ledger import Ledger
 from core.plans.plan import Plan
 
-Act: TypeAlias = Literal["", "confirm", "side", "image", "interpreted", "mark"]
+Act: TypeAlias = Literal["", "confirm", "side", "image", "interpreted", "mark", "tooth"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,7 +21,7 @@ class OpenPoint:
     act : Act
         What pressing it does; empty: nothing but saying so.
     target : str
-        The structure, for ``mark``.
+        The structure, for ``mark``; the fixture, for ``tooth``.
     """
 
     text: str
@@ -45,7 +45,9 @@ def open_points(plan: Plan, ledger: Ledger | None, *, confirmed: bool) -> tuple[
     if plan.side_check is None:
         found.append(OpenPoint(text="Side: not compared with patient or chart", act="side"))
     found += [
-        OpenPoint(text=f"Fixture {f.id}: no tooth named") for f in plan.fixtures if not f.tooth
+        OpenPoint(text=f"Fixture {f.id}: no tooth named", act="tooth", target=f.id)
+        for f in plan.fixtures
+        if not f.tooth
     ]
     missing: dict[str, OpenPoint] = {}
     for row in () if ledger is None else ledger.measurements:

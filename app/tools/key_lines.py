@@ -13,6 +13,8 @@ KEY_LINES = (
     "Fixture: Alt + arrows tilt it about its platform, with Shift about its apex",
     "Fixture: Ctrl + page down and page up make it deeper and shallower by 0.1 mm",
     "Fixture: S, J, O lay its axis along stent axis, jaw plane’s normal, nearest other fixture",
+    "Jaw plane, in its cuts: Ctrl + ↑ ↓ lift and lower it 0.5 mm, Alt + ↑ ↓ turn its line 0.5°",
     "Jaw plane: S takes it from the stent axis, T from the roots’ axes, Enter as proposed",
+    "Ridge: Delete takes away the site that is looked at",
     "Arch: F takes the other end for the patient’s right, Enter takes it over as proposed",
 )

@@ -10,8 +10,12 @@ from core.geometry import Array
 from core.identity import thing_words
 from core.measuring.rulers import angle_reading, ruler_reading
 from core.plans import edit, edit_pose
+from core.plans.plan import Site
 from core.structures import AngleMark, Ruler
 from core.trust.figures import down, nearest
+
+HERE_MM = 2.0
+"""A site this near to the section is the one that is looked at."""
 
 
 class RulerTool(Collect):
@@ -67,6 +71,27 @@ class Ridge(Collect):
     def __init__(self, *args: object) -> None:
         super().__init__(*args)  # type: ignore[arg-type]
         self._station: float | None = None
+
+    def hint(self) -> str:
+        """With the key that takes a site away."""
+        here = "" if self._site_here() is None else " Del deletes the site that is here."
+        return super().hint() if self.collected else f"{super().hint()}{here}"
+
+    def delete(self) -> bool:
+        """Delete the site that is looked at."""
+        site = self._site_here()
+        if site is None or self.collected:
+            return super().delete()
+        return self.do(
+            f"ridge at site {site.id} deleted", lambda p: edit_pose.without_site(p, site.id)
+        )
+
+    def _site_here(self) -> Site | None:
+        """The nearest site within 2 mm of the section."""
+        sites = self.session.plan.sites
+        here = self.session.station_mm
+        site = min(sites, key=lambda s: abs(s.station_mm - here), default=None)
+        return site if site is not None and abs(site.station_mm - here) <= HERE_MM else None
 
     def place(self, view: View, hit: Hit) -> None:
         """Remember which section was clicked."""

@@ -41,11 +41,12 @@ class Ink:
     def paint(self, painter: QPainter, to_screen: QTransform) -> None:
         """Paint in the widget's pixels; `to_screen` maps plane mm to them."""
         px_per_mm = abs(to_screen.m11())
+        ratio = painter.device().devicePixelRatioF()
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.save()
         painter.setTransform(to_screen, combine=True)
         for style, below, path in self._paths:
-            for pen in look.pens(style, below=below, px_per_mm=px_per_mm):
+            for pen in look.pens(style, below=below, px_per_mm=px_per_mm, ratio=ratio):
                 if pen is not None and pen.style() != Qt.PenStyle.NoPen:
                     painter.setPen(pen)
                     painter.drawPath(path)
@@ -91,7 +92,7 @@ def plate_text(painter: QPainter, at: QPointF, text: str, f: QFont, *, below: bo
     plate = QRectF(0, 0, size.width() + 7, size.height() + 2)
     plate.moveCenter(at)
     ground = look.colour(DARK.casing)
-    ground.setAlphaF(0.78)
+    ground.setAlphaF(look.NUMERAL_ALPHA)
     painter.setPen(QPen(look.BELOW_INK, 1.2) if below else QPen(Qt.PenStyle.NoPen))
     painter.setBrush(QBrush(ground))
     painter.drawRoundedRect(plate, 3, 3)

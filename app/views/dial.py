@@ -92,7 +92,7 @@ class Dial(QWidget):
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         ground = look.colour(DARK.casing)
-        ground.setAlphaF(0.7)
+        ground.setAlphaF(look.NUMERAL_ALPHA)
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(ground)
         painter.drawEllipse(self._middle, SIZE_PX / 2 - 1, SIZE_PX / 2 - 1)

@@ -85,7 +85,7 @@ def _words(painter: QPainter, area: QRectF, text: str, f: QFont, where: Qt.Align
     else:
         box.moveTop(area.top())
     ground = look.colour(DARK.casing)
-    ground.setAlphaF(0.62)
+    ground.setAlphaF(look.PLATE_ALPHA)
     painter.setPen(Qt.PenStyle.NoPen)
     painter.setBrush(QBrush(ground))
     painter.drawRoundedRect(box, 3, 3)

@@ -12,8 +12,9 @@ from core.arch import Arch
 from core.errors import PlanError
 from core.fixture import Fixture, FixtureSize
 from core.geometry import Array, angle_deg, points, unit, vector
+from core.identity import Tooth
 from core.level import Level
-from core.plans.edit import changed, new_id, numbered_id, refuse_locked
+from core.plans.edit import changed, new_id, numbered_id, refuse_locked, renamed
 from core.plans.edit_marks import place_along
 from core.plans.plan import Jaw, Plan, Site
 from core.structures import StentAxis, Tapered
@@ -136,6 +137,33 @@ def with_new_fixture(
         size=size,
     )
     return replace(plan, fixtures=(*plan.fixtures, fixture)), fixture
+
+
+def with_fixture_tooth(plan: Plan, fixture_id: str, tooth: str) -> tuple[Plan, str]:
+    """Say which tooth a fixture is for; it is called after it from then on.
+
+    Returns
+    -------
+    plan, the fixture's id
+
+    Raises
+    ------
+    PlanError
+        ``edit-locked``; ``tooth-unknown`` for what is no permanent tooth.
+    """
+    number = Tooth.of(tooth).iso
+    before = next(f for f in plan.fixtures if f.id == fixture_id)
+    if before.tooth == number:
+        return plan, fixture_id
+    refuse_locked(plan, fixture_id)
+    called = new_id(plan, number)
+    plan = renamed(plan, fixture_id, called)
+    fixtures = tuple(replace(f, tooth=number) if f.id == called else f for f in plan.fixtures)
+    rooms = plan.document.get("entered_room")
+    document = dict(plan.document)
+    if isinstance(rooms, dict) and fixture_id in rooms:
+        document["entered_room"] = {called if k == fixture_id else k: v for k, v in rooms.items()}
+    return replace(plan, fixtures=fixtures, document=document), called
 
 
 def axis_at(plan: Plan, platform: ArrayLike) -> tuple[Array, str]:

@@ -7,7 +7,7 @@ import pytest
 from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
 from PySide6.QtGui import QDropEvent
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QLabel, QMessageBox, QToolButton
+from PySide6.QtWidgets import QLabel, QMessageBox, QPushButton, QToolButton
 
 import sample_volumes
 from app.bench import Bench
@@ -182,6 +182,45 @@ def test_every_tool_is_inside_the_window(bench, qtbot, size):
     assert bench.width() == size[0], "the window had to grow to hold its parts"
     assert bench.height() == size[1]
     assert bench.pictures.section.height() > 0.45 * size[1]
+
+
+def test_with_everything_unfolded_the_section_stays_large_and_nothing_is_clipped(bench, qtbot):
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    before = bench.pictures.section.height()
+    for place in bench.work.folds:
+        bench.work.show_folded(place)
+    qtbot.wait(50)
+    assert bench.pictures.section.height() >= 400
+    assert (bench.width(), bench.height()) == (1366, 768)
+    assert bench.pictures.arch_map.height() >= 150
+    table = bench.work.panels["my sizes"].editor.table
+    head = table.horizontalHeader()
+    for column in range(table.columnCount()):
+        words = table.horizontalHeaderItem(column).text()
+        need = head.fontMetrics().horizontalAdvance(words)
+        assert head.sectionSize(column) >= need, words
+    for panel in (bench.work.panels[place] for place in bench.work.folds):
+        for button in panel.findChildren(QPushButton):
+            need = button.fontMetrics().horizontalAdvance(button.text())
+            assert button.width() >= need + 4, button.text()
+        right = panel.mapTo(bench, QPoint(panel.width(), panel.height()))
+        assert bench.rect().contains(right)
+    for place in bench.work.folds:
+        bench.work.show_folded(place, shown=False)
+    qtbot.wait(50)
+    assert bench.pictures.section.height() == pytest.approx(before, abs=8)
+    assert bench.pictures.panorama.isVisible()
+
+
+def test_on_a_high_screen_what_is_unfolded_stands_below_the_panorama(bench, qtbot):
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    bench.resize(1920, 1052)
+    qtbot.wait(50)
+    bench.work.show_folded("my sizes")
+    qtbot.wait(50)
+    assert bench.pictures.panorama.isVisible()
+    assert bench.work.panels["my sizes"].isVisible()
+    assert bench.pictures.section.height() >= 480
 
 
 def test_every_picture_and_tool_can_be_reached_with_keys_alone(bench, qtbot):

@@ -139,6 +139,22 @@ def test_a_limit_changes_with_reason_and_never_under_its_lower_line(asked, sessi
     assert "canal" not in session.plan.limits
 
 
+def test_a_declaration_is_taken_back(asked, session):
+    dialog = asked(ask_declaration, structure="foramen")
+    assert not dialog.back.isVisible()
+    dialog.state.button(0).click()
+    write(dialog.reason, "well behind it")
+    write(dialog.by, "LM")
+    press(dialog.ok)
+    assert [d.structure for d in session.plan.declared] == ["foramen"]
+    again = asked(ask_declaration, structure="foramen")
+    assert "not near this site (well behind it), LM" in again.before.text()
+    press(again.back)
+    assert session.plan.declared == ()
+    assert not again.back.isVisible()
+    assert "taken back" in session.undo_stack.undoText()
+
+
 def test_teeth_together_and_an_entered_room_are_kept_with_who_and_can_be_taken_back(asked, session):
     dialog = asked(ask_room)
     write(dialog.by, "LM")

@@ -7,7 +7,6 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 
-from app import look
 from app.dialogs.interpreted import InterpretedDialog
 from app.dialogs.side import SideDialog
 from app.panels.fixture import FixturePanel, align_targets
@@ -29,18 +28,6 @@ def shown(qtbot, panel, width, height):
     panel.show()
     QTest.qWait(20)
     return panel
-
-
-def test_every_pair_of_text_and_ground_can_be_read():
-    # Contrast as WCAG 2.1 defines it (relative luminance, 1.4.3): 4.5 : 1 for text.
-    def luminance(colour):
-        parts = np.array([colour.redF(), colour.greenF(), colour.blueF()])
-        linear = np.where(parts <= 0.03928, parts / 12.92, ((parts + 0.055) / 1.055) ** 2.4)
-        return float(linear @ [0.2126, 0.7152, 0.0722])
-
-    for text, ground in look.TEXT_PAIRS:
-        light, dark = sorted((luminance(text), luminance(ground)), reverse=True)
-        assert (light + 0.05) / (dark + 0.05) >= 4.5, (text.name(), ground.name())
 
 
 def test_who_and_which_side(qtbot, session, desk):
@@ -231,3 +218,34 @@ def test_my_sizes_edit_and_csv(qtbot, session, desk, tmp_path):
     panel.editor.read_file(bad)
     assert "Row 3" in panel.editor.said.text()
     assert table.rowCount() == count + 1
+
+
+def test_the_tooth_of_a_fixture_is_named_and_it_is_called_after_it(qtbot, session, desk):
+    panel = shown(qtbot, FixturePanel(session, desk), 340, 200)
+    assert panel.tooth.text() == "36 (19 in 1–32)"
+    desk.answer = "37"
+    QTest.mouseClick(panel.tooth, Qt.MouseButton.LeftButton)
+    (fixture,) = session.plan.fixtures
+    assert (fixture.id, fixture.tooth) == ("37", "37")
+    assert session.selected == "37"
+    assert panel.tooth.text() == "37 (18 in 1–32)"
+    desk.answer = "39"
+    QTest.mouseClick(panel.tooth, Qt.MouseButton.LeftButton)
+    assert desk.errors[-1].code == "tooth-unknown"
+    session.undo_stack.undo()
+    assert session.plan.fixtures[0].id == "36"
+
+
+def test_an_open_point_names_the_tooth(qtbot, session, desk):
+    from dataclasses import replace
+
+    bare = replace(session.plan.fixtures[0], id="fixture-1", tooth="")
+    session.apply("no tooth", replace(session.plan, fixtures=(bare,)))
+    log = shown(qtbot, Log(session, desk), 240, 300)
+    row = next(n for n, line in enumerate(log.model.lines) if "no tooth named" in line.text)
+    desk.answer = "36"
+    index = log.model.index(row)
+    where = log.view.visualRect(index).center()
+    QTest.mouseClick(log.view.viewport(), Qt.MouseButton.LeftButton, pos=where)
+    assert session.plan.fixtures[0].tooth == "36"
+    assert not any("no tooth named" in line.text for line in log.model.lines)

@@ -1,0 +1,210 @@
+"""Everything at the bench can be reached and used with keys alone."""
+
+from __future__ import annotations
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import (
+    QAbstractButton,
+    QAbstractItemView,
+    QAbstractSpinBox,
+    QApplication,
+    QComboBox,
+    QLineEdit,
+    QMenu,
+    QTextEdit,
+    QWidget,
+)
+
+from app.tools.catalogue import FOLDED, TOOLS
+from app.views.dial import Dial
+from app.views.picture_view import PictureView
+from tests.app.test_bench import SCAN, bench, opened
+
+__all__ = ["bench"]
+ALT, NONE = Qt.KeyboardModifier.AltModifier, Qt.KeyboardModifier.NoModifier
+CONTROLS = (
+    QAbstractButton, QAbstractItemView, QAbstractSpinBox, QComboBox, QLineEdit, QTextEdit,
+    PictureView, Dial,
+)  # fmt: skip
+
+
+def controls_of(page):
+    """What a hand with a mouse could use there now; parts of other controls count as those."""
+    found = []
+    for widget in page.findChildren(QWidget):
+        if not isinstance(widget, CONTROLS) or not widget.isVisible() or not widget.isEnabled():
+            continue
+        parent = widget.parentWidget()
+        within = False
+        while parent is not None and parent is not page:
+            within = within or isinstance(parent, CONTROLS)
+            parent = parent.parentWidget()
+        # The corner of a table selects all: not a function of its own.
+        if not within and not type(widget).__name__.startswith("QTableCorner"):
+            found.append(widget)
+    return found
+
+
+def round_of_tab(bench, start):
+    """Everything that the Tab key comes to until it is back where it began."""
+    start.setFocus()
+    seen = [start]
+    for _ in range(400):
+        QTest.keyClick(bench.focusWidget(), Qt.Key.Key_Tab)
+        here = bench.focusWidget()
+        if here is start:
+            return seen
+        seen.append(here)
+    raise AssertionError("the Tab key never comes back")
+
+
+def names(widgets):
+    return sorted(f"{type(w).__name__} {getattr(w, 'text', w.accessibleName)()!r}" for w in widgets)
+
+
+def missed(bench, page, start):
+    """Controls that Tab never comes to; tools of one row are gone through with the arrows."""
+    seen = round_of_tab(bench, start)
+    row = bench.work.tool_row
+    by_arrows = {row.button(tool.name) for tool in TOOLS if tool.name not in FOLDED}
+    return names(w for w in controls_of(page) if w not in seen and w not in by_arrows)
+
+
+def test_the_first_screen(bench):
+    first = controls_of(bench.start)[0]
+    assert missed(bench, bench.start, first) == []
+
+
+@pytest.mark.parametrize("unfolded", [False, True])
+@pytest.mark.parametrize("plan", ["", f"{SCAN}.plan.json"])
+def test_every_control_of_the_bench(bench, qtbot, plan, unfolded):
+    opened(bench, qtbot, plan)
+    if not plan:
+        bench.open_guided()
+    for place in bench.work.folds:
+        bench.work.show_folded(place, shown=unfolded)
+    assert missed(bench, bench.work, bench.pictures.section) == []
+
+
+def test_the_cuts_of_the_jaw_plane(bench, qtbot):
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    bench.take_tool("Jaw plane")
+    assert missed(bench, bench.work, bench.pictures.section) == []
+
+
+def test_every_tool_is_taken_by_keys(bench, qtbot):
+    """Arrows go from tool to tool; what is folded is in a menu that Space opens."""
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    row = bench.work.tool_row
+    row.button("Move").setFocus()
+    taken = set()
+    for _ in range(len(TOOLS)):
+        taken.add(bench.hub.active.name)
+        QTest.keyClick(bench.focusWidget(), Qt.Key.Key_Right)
+    for name in sorted(FOLDED):
+        button = row.button(name)
+        menu = button.menu()
+        menu.popup(button.mapToGlobal(button.rect().bottomLeft()))  # as Space does
+        for _ in menu.actions():
+            QTest.keyClick(menu, Qt.Key.Key_Down)
+            if menu.activeAction() is not None and menu.activeAction().text() == name:
+                QTest.keyClick(menu, Qt.Key.Key_Return)
+                break
+        taken.add(bench.hub.active.name)
+    assert taken == {tool.name for tool in TOOLS}
+
+
+def entries(menu):
+    return [a for a in menu.actions() if not a.isSeparator() and a.isVisible()]
+
+
+def walk(menu, path=()):
+    """Go down a menu by keys; every entry that can be chosen must be come to."""
+    reached = set()
+    wanted = {a.text() for a in entries(menu) if a.isEnabled()}
+    for _ in range(2 * len(menu.actions()) + 2):
+        QTest.keyClick(menu, Qt.Key.Key_Down)
+        action = menu.activeAction()
+        if action is None or action.text() in reached:
+            continue
+        reached.add(action.text())
+        if action.menu() is not None:
+            QTest.keyClick(menu, Qt.Key.Key_Right)
+            assert action.menu().isVisible(), (*path, action.text())
+            walk(action.menu(), (*path, action.text()))
+            QTest.keyClick(action.menu(), Qt.Key.Key_Left)
+    assert reached == wanted, path
+
+
+def test_every_entry_of_every_menu(bench, qtbot):
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    bench.activateWindow()
+    letters = set()
+    for action in bench.menuBar().actions():
+        letter = action.text()[action.text().index("&") + 1].upper()
+        letters.add(letter)
+        QTest.keyClick(bench, getattr(Qt.Key, f"Key_{letter}"), ALT)
+        menu = action.menu()
+        qtbot.waitUntil(menu.isVisible, timeout=2000)
+        walk(menu, (action.text(),))
+        menu.close()
+        assert QApplication.activePopupWidget() is None
+    assert len(letters) == len(bench.menuBar().actions()), "two menus have one letter"
+
+
+def test_no_two_functions_have_one_key(bench, qtbot):
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    keys = [
+        key.toString()
+        for menu in bench.findChildren(QMenu)
+        for action in menu.actions()
+        for key in action.shortcuts()
+    ]
+    keys += [tool.key_hint for tool in TOOLS if tool.key_hint]
+    assert len(keys) > 10
+    assert sorted(keys) == sorted(set(keys))
+
+
+def test_f6_goes_from_panel_to_panel_and_back(bench, qtbot):
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    bench.pictures.section.setFocus()
+    seen = []
+    for _ in range(12):
+        QTest.keyClick(bench.focusWidget(), Qt.Key.Key_F6)
+        seen.append(bench.focusWidget())
+        if seen[-1] is bench.pictures.section:
+            break
+    assert seen[-1] is bench.pictures.section
+    assert bench.work.panels["ledger"].view in seen
+    assert bench.work.panels["log"].view in seen
+    assert bench.pictures.panorama in seen
+    assert bench.pictures.arch_map in seen
+    assert bench.work.tool_row.button("Move") in seen
+    QTest.keyClick(bench.focusWidget(), Qt.Key.Key_F6, Qt.KeyboardModifier.ShiftModifier)
+    assert bench.focusWidget() is seen[-2]
+
+
+def test_a_question_of_a_tool_is_answered_by_keys(bench, qtbot):
+    """Space places at the crosshair, the question takes the typed answer: no mouse at all."""
+    from PySide6.QtCore import QTimer
+    from PySide6.QtWidgets import QInputDialog
+
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    bench.take_tool("Cusp")
+    bench.pictures.section.setFocus()
+    timer = QTimer(interval=30)
+
+    def answer():
+        box = QApplication.activeModalWidget()
+        if isinstance(box, QInputDialog):
+            timer.stop()
+            QTest.keyClicks(box.findChild(QLineEdit), "35")
+            QTest.keyClick(box, Qt.Key.Key_Return)
+
+    timer.timeout.connect(answer)
+    timer.start()
+    QTest.keyClick(bench.windowHandle(), Qt.Key.Key_C)
+    QTest.keyClick(bench.windowHandle(), Qt.Key.Key_Space)
+    assert any(s.id == "cusp-35-1" for s in bench.session.plan.structures)
