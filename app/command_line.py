@@ -47,6 +47,10 @@ def parser() -> argparse.ArgumentParser:
         sub.add_argument("--scan", type=Path, required=True, metavar="PATH", help=_SCAN_HELP)
         sub.add_argument("--series", metavar="UID[:STACK]", help="which series, if there are more")
 
+    def hand_of(sub: argparse.ArgumentParser) -> None:
+        sub.add_argument("--hand", type=Path, metavar="FILE", help=_HAND_HELP)
+        sub.add_argument("--person", metavar="NAME", help="whose hand, where two took part")
+
     sub = command("inspect", "Show what an export holds, and what limits measuring on it.")
     sub.add_argument("path", type=Path, metavar="PATH", help=_SCAN_HELP)
     sub.add_argument("--json", action="store_true", help="print JSON in place of text")
@@ -54,6 +58,7 @@ def parser() -> argparse.ArgumentParser:
     sub = command("measure", "Measure a plan on its scan; print the ledger.")
     scan_of(sub)
     sub.add_argument("--json", type=Path, metavar="FILE", help="write the ledger file as well")
+    hand_of(sub)
 
     sub = command("sheet", "Write the measurement sheet, and the record beside it.")
     scan_of(sub)
@@ -65,6 +70,13 @@ def parser() -> argparse.ArgumentParser:
     sub.add_argument(
         "--only", choices=("sheet", "record"),
         help="only the sheet, or only what goes beside it: card, checklist, archive, meshes",
+    )  # fmt: skip
+    hand_of(sub)
+    sub.add_argument("--drills", type=Path, metavar="CSV", help="your own table of drills")
+    sub.add_argument("--risks", type=Path, metavar="TXT", help="your own text for the patient page")
+    sub.add_argument(
+        "--pseudonymous", action="store_true",
+        help="replace names, dates and UIDs in every file; goes into a folder of its own",
     )  # fmt: skip
 
     sub = command("section", "Write one section across the arch as a picture.")
@@ -91,6 +103,7 @@ def _seed(text: str) -> int:
     return int(text)
 
 
+_HAND_HELP = "a repeat study (JSON): the marks count by its scatter, as if the plan named it"
 _SCAN_HELP = "the exported folder, file, zip or DICOMDIR"
 
 

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 from core.errors import SoundingError
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from core.image.volume import Volume
     from core.measuring.ledger import Ledger
+    from core.plans.plan import Plan
     from core.scan import SeriesReport
+    from core.sheet.folder import Written
 
 SAMPLE = "lower_left_36"
 """The sample scan that the demo measures."""
@@ -84,24 +84,43 @@ def section(asked: argparse.Namespace) -> None:
 
 def sheet(asked: argparse.Namespace) -> None:
     """Write the sheet of a plan (PDF, CSV, JSON, pictures) and the record beside it."""
-    from core.plans.sizes import load_sizes
-    from core.sheet.record import RecordSettings, write_record
-    from core.sheet.writer import write_sheet
+    from core.measuring.drill_table import read_drills_file
+    from core.plans.sizes import default_sizes, load_sizes
+    from core.sheet.day import Day
+    from core.sheet.folder import write_folder
+    from core.sheet.parts import PARTS
+    from core.sheet.patient_page import read_risks
+    from core.sheet.record import RecordSettings
 
-    sizes = None if asked.sizes is None else load_sizes(asked.sizes)
+    # What a person has to mend is told before minutes are spent on measuring.
+    drills = () if asked.drills is None else read_drills_file(asked.drills)
+    sizes = default_sizes() if asked.sizes is None else load_sizes(asked.sizes)
+    risks = "" if asked.risks is None else read_risks(asked.risks)
+    secret = b""
+    if asked.pseudonymous:
+        from app.secret import practice_secret
+
+        secret = practice_secret()
+    parts = {"sheet": ("sheet",), "record": PARTS[1:]}.get(asked.only, PARTS)
     volume, ledger = _measured(asked)
-    files: list[Path] = []
-    if asked.only != "record":
-        files += write_sheet(
-            ledger.plan, volume, ledger, asked.out, paper=asked.paper, without_viewing=True,
-            sizes=sizes,
-        )  # fmt: skip
-    if asked.only != "sheet":
-        settings = RecordSettings(paper=asked.paper, without_viewing=True)
-        made = files[0].read_bytes() if files else None
-        files += write_record(ledger.plan, volume, ledger, asked.out, settings=settings, sheet=made)
+    settings = RecordSettings(
+        paper=asked.paper,
+        without_viewing=True,
+        day=Day(drills=drills, sizes=sizes),
+        risks=risks,
+        secret=secret,
+    )
+    written = write_folder(ledger.plan, volume, ledger, asked.out, parts, settings, leave_out=True)
     print(ledger.summary)
-    print("\n".join(f"written: {path}" for path in files))
+    _tell_written(written)
+
+
+def _tell_written(written: Written) -> None:
+    print("\n".join(f"written: {path}" for path in written.files))
+    for name in written.removed:
+        print(f"taken out, of an earlier state of the plan: {name}")
+    for part, refusal in written.left_out.items():
+        print(f"left out: {part}: {refusal}")
 
 
 def demo(asked: argparse.Namespace) -> None:
@@ -112,16 +131,20 @@ def demo(asked: argparse.Namespace) -> None:
     from app.ledger_text import as_text
     from core import load_plan, open_scan
     from core import measure as measured
-    from core.sheet.writer import write_sheet
+    from core.sheet.folder import write_folder
+    from core.sheet.record import RecordSettings
 
     print("Sounding on its sample scan: an invented patient, made from exact geometry.")
     volume = open_scan(sample_volumes.path(SAMPLE))
     plan = load_plan(sample_volumes.path(f"{SAMPLE}.plan.json"))
     ledger = measured(plan, volume, scan_fingerprint=volume.fingerprint())
     folder = Path("sounding-sheet") if asked.out is None else asked.out
-    files = write_sheet(plan, volume, ledger, folder, without_viewing=True)
+    settings = RecordSettings(without_viewing=True)
+    written = write_folder(plan, volume, ledger, folder, settings=settings)
     print(as_text(ledger))
-    print(f"\nThe measurement sheet is {files[0].resolve()}")
+    print(f"\nThe measurement sheet is {written.files[0].resolve()}")
+    beside = ", ".join(path.name for path in written.files[1:])
+    print(f"Beside it: {beside}")
 
 
 def verify(asked: argparse.Namespace) -> None:
@@ -149,9 +172,28 @@ def _measured(asked: argparse.Namespace) -> tuple[Volume, Ledger]:
     from core import measure as measured
 
     plan = load_plan(asked.plan)
+    if asked.hand is not None:
+        plan = _with_hand(plan, asked)
     volume = open_scan(asked.scan, series=asked.series)
     # The voxels are compared too: a series can be exported twice with other contents.
     return volume, measured(plan, volume, scan_fingerprint=volume.fingerprint())
+
+
+def _with_hand(plan: Plan, asked: argparse.Namespace) -> Plan:
+    """The plan with a repeat study taken over: a signed one is then another one, and says so."""
+    from dataclasses import replace
+
+    from app.answers import now_iso
+    from app.repeat_studies import read_study
+    from core.trust.own_hand import own_hand
+
+    study = read_study(asked.hand)
+    people = study.people
+    person = asked.person or (people[0] if len(people) == 1 else "")
+    if person not in people:
+        raise SoundingError("repeat-whose-hand", people=", ".join(people) or "nobody")
+    hand = own_hand(study, person, by="command line", at=now_iso())
+    return replace(plan, own_hand=hand)
 
 
 def open(asked: argparse.Namespace) -> None:  # noqa: A001  named as the command is

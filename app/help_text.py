@@ -65,12 +65,38 @@ _DOUBT = Topic(
         (
             "± U: twice the combined standard uncertainty u, shown when a row is unfolded, with a "
             "bar for each part: placement (how exactly marks are set), edge (how sharply the "
-            "bone’s edge is seen), voxel, scale, size (of a canal that was not measured)."
+            "bone’s edge is seen), voxel, scale, size (of a canal, as fitted, entered or assumed), "
+            "fit (of a stent axis that was found in the image)."
         ),
         UNCERTAINTY,
         (
             "Values, walls, widths and heights are rounded down, doubts up; verdicts use unrounded "
             "values. Source: JCGM 100:2008."
+        ),
+    ),
+)
+
+_TRUST = Topic(
+    title="How sure: your hand, this scan, this program",
+    paragraphs=(
+        (
+            "Repeat study (Case menu): the same marks placed again on shuffled sections with "
+            "nothing drawn on them. Its scatter can stand for your marks in place of 0.25 mm; "
+            "never under 0.2 mm, since it shows scatter and no bias. One or two people; order by a "
+            "printed seed; Dahlberg’s error, Bland and Altman’s limits, intraclass correlations."
+        ),
+        (
+            "Scale check (Case menu): bright objects whose true distance was measured, from middle "
+            "to middle. What is found is carried in every length; a scan that fails says so in "
+            "capitals. How large a bright object looks is never a scale."
+        ),
+        (
+            "Self-test (Help menu): an invented scan, drawn anew, written, read back, measured and "
+            "compared with what is true. It tests this installation, not your scanner."
+        ),
+        (
+            "Stent axis: one click on the filling finds it, with its own doubt. An end that is "
+            "moved by hand counts as a hand-placed mark from then on."
         ),
     ),
 )
@@ -133,6 +159,64 @@ _KEYS = Topic(
     ),
 )
 
+_SIZES = Topic(
+    title="Sizes at this pose",
+    paragraphs=(
+        (
+            "Every size of your own list, with its platform where the fixture’s platform is and "
+            "along the same axis, against every limit of this plan: how many limits it would meet, "
+            "the one that stops it, and what it lacks there. The numbers are made as those of the "
+            "ledger."
+        ),
+        (
+            "“8 of 13”: a limit counts as met only with its doubt; what is not assessed or not "
+            "marked counts as not met. Where several are not met, one below its limit is named "
+            "first, and among those the one that lacks most. What is lacking is rounded up."
+        ),
+        (
+            "The table keeps your list’s own order, and no size is recommended: the pose, and "
+            "much that is not measured here, decide too. While the pose is newer than the "
+            "numbers they read …"
+        ),
+        "A click, or Return or Space on a row, gives the fixture that size; undo takes it back.",
+    ),
+)
+
+_PROFILE = Topic(
+    title="Ridge profile",
+    paragraphs=(
+        (
+            "Width of the ridge at 1, 3 and 7 mm below its crest, every 2 mm along the traced "
+            "arch, along up; a click looks at that place. No line: teeth, metal, more than one "
+            "stretch of bone, or no clear edge."
+        ),
+        (
+            "The dashed line is the chosen fixture’s diameter with its limits to buccal and "
+            "lingual: 4.0 + 2.0 + 1.0 mm need 7.0 mm (the margins’ sum; sources under Remaining "
+            "bone). It belongs at the platform and at every level down to the apex."
+        ),
+        "“To CSV” writes widths at 1, 3, 5 and 7 mm, heights, and the reason where there is none.",
+    ),
+)
+
+_GREY = Topic(
+    title="Grey values",
+    paragraphs=(
+        (
+            "Mean and spread of the scan’s grey values within 1 mm of the fixture, by depth. Shown "
+            "only when asked for, and never on a sheet."
+        ),
+        (
+            "They are grey values of this scan, not HU: they change with the scanner, the field, "
+            "the place in it and what lies beside it (Pauwels et al. 2015, Dentomaxillofac Radiol "
+            "44:20140238, from memory; Campos et al. 2014, World J Radiol 6:607). Published "
+            "agreement with medical CT runs from r = 0.5 (Dent Med Probl 2022;59:413) to R² = 0.91 "
+            "(Razi et al. 2019)."
+        ),
+        "No class of bone and no density is derived from them. Compare only within one scan.",
+    ),
+)
+
 _ABOUT = Topic(
     title="About",
     paragraphs=(
@@ -157,6 +241,12 @@ _MORE: dict[str, tuple[str, ...]] = {
             "Widths along the axis are those that the fixture meets; widths along up are those of "
             "the ridge as such. On a sloping ridge they differ."
         ),
+        (
+            "More than one stretch of bone on the line, as at a socket: not assessed. A section "
+            "that stands askew to the ridge reads too wide: 10 mm become 10.15 at 10°, 11.55 at "
+            "30° (by trigonometry); the least over ± 10° of turn stands beside it. Voxels of 0.3 "
+            "to 0.4 mm suffice for lengths (Fokas et al. 2018, Clin Oral Implants Res 29(S16):393)."
+        ),
     ),
     "ridge_height": ("It ends at the limiting structure’s near wall, not at its middle.",),
     "plate_thickness": (
@@ -166,10 +256,46 @@ _MORE: dict[str, tuple[str, ...]] = {
         ),
     ),
     "wall": (
-        "A gap, a socket and a root are told apart from bone and do not count.",
-        "Fold out “Remaining bone” to see it by depth and direction.",
+        (
+            "A gap, a socket, a canal and metal are told apart from bone and do not count; a ray "
+            "stops at a root. Negative: the fixture’s surface lies outside the bone there. Where "
+            "no edge was found nothing is drawn as bone."
+        ),
+        (
+            "“Remaining bone”, folded out, lays it flat: depth from the platform down, direction "
+            "across, buccal in the middle. Lines are mm of bone; the heavy one is the limit. "
+            "Rising hatch: below the limit. Falling hatch: not found or not scanned. While the "
+            "fixture moves it is coarse, and dimmed with … until it is of the pose you see."
+        ),
+        (
+            "Below its limit and open at the crest: possible dehiscence; closed above and below: "
+            "possible fenestration. Both are words for what the image shows: thin plates may be "
+            "there and not be seen (Patcas et al. 2012, Am J Orthod Dentofacial Orthop 141:41, "
+            "from memory). Beside fixtures plates were read 18 to 68 % wrong at voxels of 0.3 mm, "
+            "5 to 23 % at 0.125 mm, worst below 0.8 mm (Razavi et al. 2010, Clin Oral Implants "
+            "Res 21:718)."
+        ),
+        (
+            "Limits: 2 mm buccal and 1 mm lingual (the rule as Alodadi et al. 2016, J Oral Biol "
+            "3(1):7, state it); 1.5 mm buccal at back teeth (Monje et al. 2019, in dogs). No "
+            "human study proves a threshold (Albeshri and Greenstein 2021, Compend Contin Educ "
+            "Dent 42(9)), and none has asked what the lingual side needs."
+        ),
     ),
-    "hollow_depth": ("Towards the tongue a drill that leaves the bone meets vessels.",),
+    "hollow_depth": (
+        "Towards the tongue a drill that leaves the bone meets vessels.",
+        (
+            "By level (Chan et al. 2011, Clin Oral Implants Res 22:201, from memory): U undercut, "
+            "where the depth is over 0.5 mm or two voxels, whichever is more; C convex, where the "
+            "ridge is wider at the base by more than that; else P parallel. The border is ours: "
+            "the paper gives none. By bridge (Parnia et al. 2010, Oral Surg Oral Med Oral Pathol "
+            "Oral Radiol Endod 109:e32): I under 2 mm, II 2 to 3 mm, III over 3 mm."
+        ),
+        "The two differ in direction and level; neither replaces the other. Lower jaw only.",
+    ),
+    "hollow_angle": (
+        "The smaller, the deeper the undercut. No angle is given where there is no undercut.",
+    ),
     "entry": ("For free-hand work: mark it on the crest by these distances.",),
 }
 
@@ -191,9 +317,11 @@ _NAMES = {
 
 def topics() -> dict[str, Topic]:
     """All topics by key, in the order of the contents."""
-    pages = {"start": _START, "verdicts": _VERDICTS, "doubt": _DOUBT, "limits": _LIMITS}
+    pages = {"start": _START, "verdicts": _VERDICTS, "doubt": _DOUBT, "trust": _TRUST}
+    pages["limits"] = _LIMITS
     pages |= {"by hand": _BY_HAND, "sides": _SIDES}
     for kind, words in DEFINITIONS.items():
         title = _NAMES.get(kind, kind.replace("_", " ").capitalize())
         pages[kind] = Topic(title=title, paragraphs=(words, *_MORE.get(kind, ())))
+    pages |= {"ridge profile": _PROFILE, "sizes": _SIZES, "grey values": _GREY}
     return pages | {"keys": _KEYS, "about": _ABOUT}

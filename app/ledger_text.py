@@ -9,7 +9,7 @@ from core.identity import Tooth
 from core.pictures.ink import GLYPHS
 from core.plans.history import sign_off_state
 from core.sheet.who import who_is
-from core.trust.figures import plain, shown, shown_at_least
+from core.trust.figures import plain, shown, shown_at_least, up
 from core.words.cautions import CAUTIONS
 from core.words.rows import row_words
 
@@ -39,7 +39,7 @@ def as_text(ledger: Ledger) -> str:
         for group, title in GROUPS.items():
             of_group = [row for row in rows if row.group == group]
             if of_group:
-                lines += [f"{title:<{NAME + 2}}{'value':>9}{'at least':>10}{'limit':>8}"]
+                lines += [f"{title:<{NAME + 2}}{'value':>9}{'at least':>10}{'± U':>8}{'limit':>6}"]
             for row in of_group:
                 lines += _row(row)
     return "\n".join([*lines, "", *_wrapped("", ledger.summary), "", *_wrapped("", CAUTIONS)])
@@ -64,7 +64,9 @@ def _row(row: Measurement) -> list[str]:
     limit = "" if row.limit is None else plain(row.limit.value)
     value = shown(row, decimals=2) if row.value is None else f"{shown(row, decimals=2)} {unit}"
     verdict = row.verdict or "no limit"
-    figures = f"{value:>9}{shown_at_least(row, decimals=2):>10}{limit:>8}"
+    degrees = row.reading.unit == "deg"
+    doubt = "" if row.budget is None else f"± {up(row.budget.expanded, 1 if degrees else 2)}"
+    figures = f"{value:>9}{shown_at_least(row, decimals=2):>10}{doubt:>8}{limit:>6}"
     name = row_words(row)
     lines = [f"{GLYPHS[row.verdict]:1} {name:<{NAME}}{figures}  {verdict}"]
     if len(name) > NAME:  # a line of its own, so that the figures stay in their columns

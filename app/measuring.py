@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from PySide6.QtCore import QObject
 
 from app.tasks import Latest, Task
+from core.distances.by_hand import Series
 from core.image.volume import Volume
 from core.measuring.assemble import measure
 from core.measuring.basis import Basis
@@ -61,15 +62,23 @@ class Measuring(QObject):
         """True while a plan is being measured."""
         return self._latest.busy
 
-    def ask(self, plan: Plan, volume: Volume, *, whole: bool) -> None:
-        """Measure a plan; what was asked before is dropped."""
+    def ask(self, plan: Plan, volume: Volume, *, whole: bool, own: Series | None = None) -> None:
+        """Measure a plan; what was asked before is dropped.
+
+        Parameters
+        ----------
+        own : Series, optional
+            The operator's own mean deviations, see `core.measuring.assemble.measure`.
+        """
         known = self._basis
 
         def work(task: Task) -> Measured:
             basis = known
             if basis is None or not basis.fits(plan, volume):
                 basis = Basis.of(plan, volume)
-            ledger = measure(plan, volume, basis=basis, fine=whole, cancelled=task.cancelled)
+            ledger = measure(
+                plan, volume, basis=basis, fine=whole, cancelled=task.cancelled, own=own
+            )
             return Measured(ledger=ledger, basis=basis, whole=whole)
 
         self._latest.ask(work)

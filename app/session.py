@@ -11,11 +11,14 @@ from PySide6.QtGui import QUndoCommand, QUndoStack
 
 from app.measuring import Measured, Measuring
 from app.plan_compared import SIGNED, is_shut, same_arch, traced
+from app.settings import settings_of
 from core.arch import Arch
+from core.distances.by_hand import Series
 from core.drawing import window_of_volume
 from core.fixture import Fixture
 from core.geometry import Array, vector
 from core.image.volume import Volume
+from core.measuring.control_film import own_series
 from core.measuring.ledger import Ledger
 from core.plans.history import with_entry
 from core.plans.plan import Jaw, Plan
@@ -410,7 +413,13 @@ class Session(QObject):
             self.ledger_changed.emit()
             return
         self.ledger_changed.emit()
-        self._measuring.ask(self.plan, self.volume, whole=not self.plan.fixtures)
+        whole = not self.plan.fixtures
+        self._measuring.ask(self.plan, self.volume, whole=whole, own=self._own_series())
+
+    def _own_series(self) -> Series | None:
+        """The operator's own mean deviations, once there are control films enough."""
+        settings = settings_of(self).value
+        return own_series(settings.control_films, self.operator or settings.initials)
 
     def _measured(self, measured: Measured) -> None:
         plan = measured.ledger.plan
@@ -429,7 +438,7 @@ class Session(QObject):
         self._take(measured)
         self.ledger_changed.emit()
         if not measured.whole and self.volume is not None:
-            self._measuring.ask(self.plan, self.volume, whole=True)
+            self._measuring.ask(self.plan, self.volume, whole=True, own=self._own_series())
 
     def _take(self, measured: Measured) -> None:
         self.ledger = measured.ledger

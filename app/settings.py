@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal, TypeAlias, get_args
 
@@ -19,6 +19,8 @@ from PySide6.QtCore import QObject, Signal
 from core.atomic import write_whole
 from core.distances.drilling import MARK_STEP_MM, MarksIncludeTip
 from core.errors import PlanError, SoundingError
+from core.measuring.control_film import CANAL, NEIGHBOUR, FilmResult
+from core.measuring.drill_table import MOST_DRILLS, Drill
 from core.plans.limits import KEYS, row_for
 from core.plans.plan import ChangedLimit, Plan
 from core.plans.sizes import ListedSize, default_sizes, read_sizes, sizes_csv
@@ -28,29 +30,6 @@ Paper: TypeAlias = Literal["A4", "Letter"]
 
 WINDOWS = ("from the scan", "bone", "all")
 """How grey values are spread when a scan is opened."""
-
-MOST_DRILLS = 40
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Drill:
-    """A drill of the practice.
-
-    Parameters
-    ----------
-    name : str
-    mark_step_mm : float
-        From one depth mark to the next.
-    marks_include_tip : {'yes', 'no', "don't know"}
-        Whether the marks count from the tip's end.
-    tip_mm : float or None
-        Length of the tip beyond the marks, where it is known.
-    """
-
-    name: str
-    mark_step_mm: float = MARK_STEP_MM
-    marks_include_tip: MarksIncludeTip = "don't know"
-    tip_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +44,10 @@ class Settings:
         Offered in answers and at sign-off; always shown before they are used.
     limits : mapping
         Practice limits in mm by key, put into each new plan as changes that anybody can see.
+    risks_file : str
+        The practice's own text for the patient's page; empty: none.
+    control_films : tuple of FilmResult
+        Planned against achieved, a person each; nothing of a patient is in them.
     """
 
     numbering: Numbering = "iso"
@@ -77,6 +60,8 @@ class Settings:
     limits: Mapping[str, float] = field(default_factory=dict)
     sizes: tuple[ListedSize, ...] = field(default_factory=default_sizes)
     drills: tuple[Drill, ...] = ()
+    risks_file: str = ""
+    control_films: tuple[FilmResult, ...] = ()
 
 
 class SettingsStore(QObject):
@@ -115,7 +100,7 @@ class SettingsStore(QObject):
             return from_text(self.path.read_text(encoding="utf-8"))
         except FileNotFoundError:
             return Settings()
-        except (OSError, ValueError, SoundingError) as error:
+        except (OSError, ValueError, KeyError, TypeError, SoundingError) as error:
             kept = self.path.with_suffix(".unread.json")
             with contextlib.suppress(OSError):
                 kept.write_bytes(self.path.read_bytes())
@@ -159,11 +144,15 @@ def to_text(settings: Settings) -> str:
         "name": settings.name,
         "role": settings.role,
         "limits": dict(settings.limits),
+        "risks_file": settings.risks_file,
+        "control_films": [asdict(film) for film in settings.control_films],
         "sizes": sizes_csv(settings.sizes).splitlines(),
         "drills": [
             {
                 "name": d.name,
-                "mark_step_mm": d.mark_step_mm,
+                "diameter_mm": d.diameter_mm,
+                "marks_mm": list(d.marks_mm),
+                "mark_step_mm": d.step_mm,
                 "marks_include_tip": d.marks_include_tip,
                 "tip_mm": d.tip_mm,
             }
@@ -207,6 +196,8 @@ def from_text(text: str) -> Settings:
         role=words("role"),
         limits=_limits(document.get("limits", {})),
         sizes=_sizes(document["sizes"]) if document.get("sizes") else default.sizes,
+        risks_file=words("risks_file"),
+        control_films=tuple(_film(f) for f in document.get("control_films", ())),
         drills=tuple(_drill(d) for d in document.get("drills", ())[:MOST_DRILLS]),
     )
 
@@ -229,16 +220,39 @@ def _sizes(lines: Any) -> tuple[ListedSize, ...]:
     return read_sizes("\n".join(str(line) for line in lines))
 
 
+def _film(value: Any) -> FilmResult:
+    difference, what = float(value["difference_mm"]), str(value["what"])
+    if what not in (NEIGHBOUR, CANAL) or not abs(difference) <= 50.0:
+        raise ValueError("a control film's distance is not believable")
+    return FilmResult(
+        by=str(value["by"]),
+        at=str(value["at"]),
+        case=str(value["case"]),
+        what=what,
+        difference_mm=difference,
+    )
+
+
 def _drill(value: Any) -> Drill:
     include = value.get("marks_include_tip", "don't know")
     if include not in get_args(MarksIncludeTip):
         raise ValueError("whether a drill's marks include its tip is yes, no or don't know")
     step, tip = float(value.get("mark_step_mm", MARK_STEP_MM)), value.get("tip_mm")
-    if not 0.05 <= step <= 5.0 or (tip is not None and not 0.0 <= float(tip) <= 10.0):
-        raise ValueError("a drill's marks or tip are not believable lengths")
+    diameter, marks = value.get("diameter_mm"), [float(m) for m in value.get("marks_mm", ())]
+    believable = (
+        0.05 <= step <= 5.0
+        and (tip is None or 0.0 <= float(tip) <= 10.0)
+        and (diameter is None or 0.0 < float(diameter) <= 12.0)
+        and marks == sorted(set(marks))
+        and all(0.0 < m <= 60.0 for m in marks)
+    )
+    if not believable:
+        raise ValueError("a drill's marks, diameter or tip are not believable lengths")
     return Drill(
         name=str(value.get("name", "")),
-        mark_step_mm=step,
+        diameter_mm=None if diameter is None else float(diameter),
+        marks_mm=tuple(marks),
+        step_mm=step,
         marks_include_tip=include,
         tip_mm=None if tip is None else float(tip),
     )

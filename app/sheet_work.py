@@ -1,25 +1,27 @@
-"""The sheet's work in the background: pages as pictures for the preview, and the files."""
+"""The sheet's work in the background: a look at each part, and the files."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from PySide6.QtGui import QImage
 
+from app.secret import practice_secret
 from app.settings import Paper
 from app.tasks import Task
-from core.drawing import window_of_volume
 from core.errors import SoundingError
 from core.image.volume import Volume
 from core.measuring.ledger import Ledger
 from core.plans.plan import Plan
-from core.plans.sizes import ListedSize
-from core.sheet.case import case_of
-from core.sheet.pdf import sheet_pdf
-from core.sheet.writer import write_sheet
+from core.sheet.case import Case
+from core.sheet.day import Day
+from core.sheet.folder import Written, settled_case, write_folder
+from core.sheet.patient_page import read_risks
+from core.sheet.preview import look_at
+from core.sheet.record import RecordSettings
 
 PREVIEW_DPI = 80
 PRINT_DPI = 300
@@ -34,26 +36,81 @@ class SheetJob:
     ----------
     ledger : Ledger
         Whole, and of this plan.
+    day : Day
+        The practice's own drills and sizes.
+    risks_file : str
+        The practice's own text for the patient's page; empty: none.
+    pseudonymous : bool
+        Names, dates and UIDs replaced in everything.
     """
 
     plan: Plan
     volume: Volume
     ledger: Ledger
     paper: Paper
-    sizes: tuple[ListedSize, ...]
+    day: Day = field(default_factory=Day)
+    risks_file: str = ""
+    pseudonymous: bool = False
+    _kept: dict[str, Any] = field(default_factory=dict)
+
+    def settings(self) -> RecordSettings:
+        """Settings of the record; reads the practice's files.
+
+        Raises
+        ------
+        OutputError
+            ``risk-text``, ``secret-unusable``.
+        """
+        return RecordSettings(
+            paper=self.paper,
+            day=self.day,
+            risks=read_risks(self.risks_file) if self.risks_file else "",
+            secret=practice_secret() if self.pseudonymous else b"",
+        )
+
+    def measured(self) -> Ledger:
+        """The ledger with the fingerprint of the voxels: without it none leaves the program."""
+        if "ledger" not in self._kept:
+            fingerprint = self.volume.fingerprint()
+            self._kept["ledger"] = replace(self.ledger, scan_fingerprint=fingerprint)
+        ledger: Ledger = self._kept["ledger"]
+        return ledger
+
+    def case(self, settings: RecordSettings) -> Case:
+        """What the pages are made of; made once, since it takes a second or two."""
+        if "case" not in self._kept:
+            self._kept["case"] = settled_case(
+                self.plan, self.volume, self.measured(), settings=settings
+            )
+        case: Case = self._kept["case"]
+        return case
 
 
-def pages(job: SheetJob, task: Task, *, dpi: int = PREVIEW_DPI) -> tuple[QImage, ...]:
-    """All pages as pictures, from the very PDF that would be written."""
-    case = case_of(
-        job.plan,
-        job.volume,
-        _with_fingerprint(job),
-        without_viewing=False,
-        window=window_of_volume(job.volume),
-        sizes=job.sizes,
-    )
-    return rendered(sheet_pdf(case, paper=job.paper, progress=_step(task, 0.8)), task, dpi=dpi)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Preview:
+    """One part as it would be written.
+
+    Parameters
+    ----------
+    images : tuple of QImage
+        Its pages, at their true size; empty where it has none.
+    lines : tuple of str
+        What its other files hold.
+    """
+
+    images: tuple[QImage, ...]
+    lines: tuple[str, ...]
+
+
+def preview(job: SheetJob, part: str, task: Task, *, dpi: int = PREVIEW_DPI) -> Preview:
+    """A part as pictures of its very pages, and as lines where it has none."""
+    tell = _step(task, 0.8)
+    settings = job.settings()
+    case = job.case(settings)
+    tell(0.2)
+    look = look_at(part, case, settings, progress=lambda s: tell(0.2 + 0.8 * s))
+    images = () if look.pdf is None else rendered(look.pdf, task, dpi=dpi)
+    return Preview(images=images, lines=look.lines)
 
 
 def rendered(pdf: bytes, task: Task, *, dpi: int) -> tuple[QImage, ...]:
@@ -74,22 +131,17 @@ def rendered(pdf: bytes, task: Task, *, dpi: int) -> tuple[QImage, ...]:
         document.close()
 
 
-def files(job: SheetJob, folder: Path, task: Task) -> tuple[Path, ...]:
-    """Write the sheet's files; nothing is written once it was cancelled."""
-    return write_sheet(
+def files(job: SheetJob, parts: tuple[str, ...], folder: Path, task: Task) -> Written:
+    """Write the parts' files, all or none; nothing is written once it was cancelled."""
+    return write_folder(
         job.plan,
         job.volume,
-        _with_fingerprint(job),
+        job.measured(),
         folder,
-        paper=job.paper,
-        sizes=job.sizes,
+        parts,
+        job.settings(),
         progress=_step(task, 1.0),
     )
-
-
-def _with_fingerprint(job: SheetJob) -> Ledger:
-    """A ledger that leaves the program names the voxels that it was measured on."""
-    return replace(job.ledger, scan_fingerprint=job.volume.fingerprint())
 
 
 def _step(task: Task, most: float) -> Callable[[float], None]:

@@ -47,7 +47,9 @@ def write_whole(path: str | Path, data: bytes) -> None:
             temporary.unlink(missing_ok=True)
 
 
-def write_together(folder: str | Path, files: Sequence[tuple[str, bytes]]) -> tuple[Path, ...]:
+def write_together(
+    folder: str | Path, files: Sequence[tuple[str, bytes]], *, without: Sequence[str] = ()
+) -> tuple[Path, ...]:
     """Write a set of files that belong together: all of them, or none.
 
     All are written and flushed in a hidden folder first, and renamed only when all are there. A
@@ -62,6 +64,8 @@ def write_together(folder: str | Path, files: Sequence[tuple[str, bytes]]) -> tu
     folder : path
         Made where it is missing, with the folders above it.
     files : sequence of (name, bytes)
+    without : sequence of str
+        Files of an older set that this one has no successor for: taken out in the same step.
 
     Returns
     -------
@@ -75,8 +79,9 @@ def write_together(folder: str | Path, files: Sequence[tuple[str, bytes]]) -> tu
     """
     folder = Path(folder)
     targets = [folder / name for name, _ in files]
+    gone = [folder / name for name in without]
     fresh = not os.path.lexists(folder)
-    for target in targets:
+    for target in (*targets, *gone):
         if target.is_symlink():
             raise OutputError("output-link", path=target)
         if target.is_dir():
@@ -95,7 +100,7 @@ def write_together(folder: str | Path, files: Sequence[tuple[str, bytes]]) -> tu
                 staging.rename(folder)
             _flush_folder(folder.parent)
         else:
-            _exchange(staging, targets)
+            _exchange(staging, targets, gone)
             _flush_folder(folder)
     except BaseException:
         # Only where every older file is back in its place: else it would go with the folder.
@@ -107,10 +112,14 @@ def write_together(folder: str | Path, files: Sequence[tuple[str, bytes]]) -> tu
     return tuple(targets)
 
 
-def _exchange(staging: Path, targets: Sequence[Path]) -> None:
-    """Move new files to their places; on a fault all older ones go back."""
+def _exchange(staging: Path, targets: Sequence[Path], gone: Sequence[Path]) -> None:
+    """Move new files to their places and old ones out; on a fault all older ones go back."""
     moved: list[Path] = []
     try:
+        for target in gone:
+            with _as_refusals(target):
+                if target.exists():
+                    target.replace(staging / f"{target.name}.old")
         for target in targets:
             with _as_refusals(target):
                 if target.exists():
@@ -118,7 +127,7 @@ def _exchange(staging: Path, targets: Sequence[Path]) -> None:
                 (staging / target.name).replace(target)
                 moved.append(target)
     except BaseException:
-        for target in reversed(targets):
+        for target in reversed((*gone, *targets)):
             kept = staging / f"{target.name}.old"
             with contextlib.suppress(OSError):
                 if kept.exists():

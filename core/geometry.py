@@ -78,6 +78,12 @@ def across(direction: ArrayLike, axis: ArrayLike) -> Array:
     return unit(d - a * float(d @ a))
 
 
+def any_across(direction: ArrayLike) -> Array:
+    """Return one of the unit vectors perpendicular to a direction: where all of them are alike."""
+    way = unit(direction)
+    return unit(np.cross(way, np.eye(3)[int(np.argmin(np.abs(way)))]))
+
+
 def angle_deg(first: ArrayLike, second: ArrayLike) -> float:
     """Angle between two directions in degrees, 0 to 180, exact near 0 and 180 too."""
     a, b = unit(first), unit(second)

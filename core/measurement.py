@@ -87,8 +87,10 @@ class Reading:
     edge_sd_mm : tuple of float
         Standard errors of image edges at the ends of the value, independent.
     size_sd_mm : float
-        Standard deviation from a size that was not measured (a canal's diameter), as it enters
-        the value.
+        Standard deviation of a structure's size (a canal's diameter), as it enters the value.
+    fit_sd : float
+        Standard deviation of a line that was found in the image as a whole (a stent axis), as it
+        enters the value, in the value's unit.
     extra_placement_sd_mm : float
         Further placement doubt along the value (marks too far apart).
     upper_bound : bool
@@ -104,6 +106,7 @@ class Reading:
     marks: tuple[MarkInfluence, ...] = ()
     edge_sd_mm: tuple[float, ...] = ()
     size_sd_mm: float = 0.0
+    fit_sd: float = 0.0
     extra_placement_sd_mm: float = 0.0
     upper_bound: bool = False
     along_mm: float | None = None
@@ -123,7 +126,7 @@ class Reading:
 class Term:
     """One contribution to a standard uncertainty (JCGM 100:2008), in the value's unit."""
 
-    name: Literal["placement", "edge", "voxel", "scale", "size"]
+    name: Literal["placement", "edge", "voxel", "scale", "size", "fit"]
     u: float
     source: str
 

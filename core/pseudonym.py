@@ -18,13 +18,15 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
+from core.distances.by_hand import OWN_SOURCE
 from core.findings import Finding
 from core.image.volume import ScanIdentity, Volume
-from core.measurement import Limit, Measurement, Note
+from core.measurement import Budget, Limit, Measurement, Note
 from core.measuring.ledger import Ledger
 from core.plans.plan import Plan
 from core.plans.plan_file import plan_fingerprint
 from core.structures import PointMarks
+from core.trust.own_hand import placement_of
 
 REMOVED = "removed"
 REASON = "reason removed"
@@ -113,7 +115,9 @@ def pseudonymous(
         scan_fingerprint="",
         made_at=alias.moment(ledger.made_at),
         findings=_findings(ledger.findings, alias),
-        measurements=tuple(_measurement(m, alias) for m in ledger.measurements),
+        measurements=tuple(
+            _measurement(_of_nobody(m, plan, new_plan), alias) for m in ledger.measurements
+        ),
     )
     return new_plan, replace(volume, identity=identity, findings=findings), new_ledger
 
@@ -190,7 +194,7 @@ def _plan(plan: Plan, alias: Pseudonym) -> Plan:
             frame_of_reference_uid=alias.uid(tie.frame_of_reference_uid),
             fingerprint="",
         )
-    side, image = plan.side_check, plan.image_check
+    side, image, hand = plan.side_check, plan.image_check, plan.own_hand
     return replace(
         plan,
         scan=tie,
@@ -214,6 +218,15 @@ def _plan(plan: Plan, alias: Pseudonym) -> Plan:
         image_check=None
         if image is None
         else replace(image, by=alias.person(image.by), at=alias.moment(image.at)),
+        own_hand=None
+        if hand is None
+        else replace(
+            hand,
+            person=alias.person(hand.person),
+            by=alias.person(hand.by),
+            studied=alias.moment(hand.studied),
+            at=alias.moment(hand.at),
+        ),
         interpreted_by=alias.person(plan.interpreted_by),
         interpreted_at=alias.moment(plan.interpreted_at),
         limits={
@@ -240,7 +253,7 @@ def _fields(fields: Mapping[str, object], alias: Pseudonym) -> dict[str, object]
     """Fields of a sentence: text is looked through, numbers stay."""
     found: dict[str, object] = {}
     for key, value in fields.items():
-        if key == "by":
+        if key in ("by", "person", "others"):
             found[key] = alias.person(str(value))
         elif key == "reason":
             found[key] = REASON
@@ -251,9 +264,21 @@ def _fields(fields: Mapping[str, object], alias: Pseudonym) -> dict[str, object]
     return found
 
 
+def _of_nobody(m: Measurement, plan: Plan, new_plan: Plan) -> Measurement:
+    """The budget with the source of the marks' doubt under the pseudonym."""
+    if m.budget is None or plan.own_hand is None:
+        return m
+    before, after = placement_of(plan).source, placement_of(new_plan).source
+    terms = (replace(t, source=after) if t.source == before else t for t in m.budget.terms)
+    return replace(m, budget=Budget(terms=tuple(terms)))
+
+
 def _measurement(m: Measurement, alias: Pseudonym) -> Measurement:
     notes = tuple(Note(n.code, _fields(n.fields, alias)) for n in m.reading.notes)
     details = {k: v for k, v in m.details.items() if k != "label"}
+    if OWN_SOURCE in details:
+        by, _, rest = str(details[OWN_SOURCE]).partition(": ")
+        details[OWN_SOURCE] = f"{alias.person(by)}: {rest}"
     return replace(
         m,
         reading=replace(m.reading, notes=notes),

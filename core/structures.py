@@ -39,6 +39,9 @@ class Course:
     diameter_mm : float or None
         Outside of the bony wall. None for a canal: 3.0 mm with an SD of 0.35 is used and said;
         None for the others: a curve without thickness.
+    diameter_sd_mm : float
+        Standard deviation of the diameter, where it was fitted or entered at the bench; 0 where
+        the plan states a diameter and no doubt of it.
     seen : tuple of {'yes', 'faint', 'no'}
         One a mark; all ``yes`` when left out.
     course : (m, 3) mm or None
@@ -49,6 +52,7 @@ class Course:
     kind: CourseKind
     points: Array
     diameter_mm: float | None = None
+    diameter_sd_mm: float = 0.0
     seen: tuple[Seen, ...] = ()
     course: Array | None = None
     course_by: str = ""
@@ -60,6 +64,8 @@ class Course:
         object.__setattr__(self, "seen", _check_seen(self.seen, len(self.points)))
         if self.diameter_mm is not None and not self.diameter_mm > 0:
             raise ValueError("a diameter must be positive")
+        if self.diameter_sd_mm < 0:
+            raise ValueError("the spread of a diameter cannot be negative")
         if self.course is not None:
             object.__setattr__(self, "course", points(self.course))
 
@@ -210,15 +216,45 @@ Structure: TypeAlias = Course | Foramen | Tapered | Floor | PointMarks | KnownOb
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class StentAxis:
-    """The stent's radiopaque filling as an axis, from its occlusal to its gingival end."""
+    """The stent's radiopaque filling as an axis, from its occlusal to its gingival end.
+
+    Parameters
+    ----------
+    id : str
+    occlusal, gingival : (3,) patient LPS mm
+    diameter_mm : float
+        Of the filling as it shows, blooming included: no scale, no limit hangs on it.
+    offset_sd_mm, direction_sd_deg : float
+        Of an axis that was found in the image: standard deviation of its middle, in each
+        direction across it, and of its direction, in each plane through it. Both 0: the two ends
+        were set by hand, and their marks carry the doubt.
+    """
 
     id: str
     occlusal: Array
     gingival: Array
     diameter_mm: float = 3.0
+    offset_sd_mm: float = 0.0
+    direction_sd_deg: float = 0.0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "occlusal", vector(self.occlusal))
         object.__setattr__(self, "gingival", vector(self.gingival))
         if float(np.linalg.norm(self.gingival - self.occlusal)) < 1e-6:
             raise ValueError("the two ends of a stent axis must differ")
+        if min(self.offset_sd_mm, self.direction_sd_deg) < 0:
+            raise ValueError("the spread of an axis cannot be negative")
+
+    @property
+    def found(self) -> bool:
+        """True where the axis was found in the image; False where its ends were set by hand."""
+        return self.offset_sd_mm > 0 or self.direction_sd_deg > 0
+
+    def sd_at_mm(self, share: float) -> float:
+        """SD across a found axis at a share of its length, 0 the occlusal end, 1 the gingival.
+
+        Middle and slope of a fitted line are independent; the slope counts by the distance from
+        the middle.
+        """
+        away = (share - 0.5) * float(np.linalg.norm(self.gingival - self.occlusal))
+        return float(np.hypot(self.offset_sd_mm, away * np.radians(self.direction_sd_deg)))

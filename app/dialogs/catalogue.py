@@ -8,12 +8,16 @@ from typing import Literal
 
 from PySide6.QtWidgets import QWidget
 
+from app.dialogs.control_film import ask_control_film
 from app.dialogs.declare import ask_declaration
 from app.dialogs.help import show_help
 from app.dialogs.image_check import ask_image_check
 from app.dialogs.interpreted import ask_interpreted
 from app.dialogs.limits import ask_limits
+from app.dialogs.repeat_study import show_repeat_study
 from app.dialogs.room import ask_room
+from app.dialogs.scale_check import show_scale_check
+from app.dialogs.self_test import show_self_test
 from app.dialogs.settings import show_settings
 from app.dialogs.sheet import show_sheet
 from app.dialogs.side import ask_side
@@ -46,6 +50,9 @@ class Entry:
 DIALOGS: tuple[Entry, ...] = (
     Entry(menu="Case", words="Sheet …", key="Ctrl+P", show=show_sheet),
     Entry(menu="Case", words="Sign off …", show=ask_sign_off),
+    Entry(menu="Case", words="Scale check …", show=show_scale_check),
+    Entry(menu="Case", words="Repeat study …", show=show_repeat_study, needs_scan=False),
+    Entry(menu="Case", words="Control film …", show=ask_control_film),
     Entry(menu="Case", words="Settings …", key="Ctrl+,", show=show_settings, needs_scan=False),
     Entry(menu="Answers", words="Which side …", show=ask_side),
     Entry(menu="Answers", words="How good is the image …", show=ask_image_check),
@@ -54,6 +61,7 @@ DIALOGS: tuple[Entry, ...] = (
     Entry(menu="Answers", words="Declare a structure …", show=ask_declaration),
     Entry(menu="Answers", words="Limits of this plan …", show=ask_limits),
     Entry(menu="Help", words="Help …", key="F1", show=show_help, needs_scan=False),
+    Entry(menu="Help", words="Self-test of the program …", show=show_self_test, needs_scan=False),
     Entry(
         menu="Help",
         words="About and cautions …",

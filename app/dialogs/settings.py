@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QCheckBox,
     QComboBox,
+    QFileDialog,
     QFormLayout,
     QHBoxLayout,
     QHeaderView,
@@ -27,11 +29,18 @@ from app.dialogs.base import Dialog, open_dialog
 from app.number_box import NumberBox
 from app.panels.sizes_editor import SizesTable
 from app.session import Session
-from app.settings import MOST_DRILLS, WINDOWS, Drill
+from app.settings import WINDOWS
 from app.tools.base import Desk
-from core.distances.drilling import MARK_STEP_MM
 from core.errors import PlanError
+from core.measuring.drill_table import (
+    COLUMNS,
+    MOST_DRILLS,
+    Drill,
+    drill_of,
+    read_drills_file,
+)
 from core.plans.limits import ROWS
+from core.sheet.patient_page import read_risks
 from core.trust.figures import plain
 
 TIP = ("yes", "no", "don't know")
@@ -62,6 +71,8 @@ class SettingsDialog(Dialog):
         self.initials_line = QLineEdit(value.initials)
         self.name = QLineEdit(value.name)
         self.role = QLineEdit(value.role)
+        self.risks = QLineEdit(value.risks_file)
+        self.risks.setPlaceholderText("none: the page says that risks are talked through")
         self._page("General", self._general())
         self.limits: dict[str, NumberBox] = {}
         self._page("Practice limits", self._limits())
@@ -83,9 +94,9 @@ class SettingsDialog(Dialog):
         Raises
         ------
         PlanError
-            ``drills-setting`` when a drill's numbers are not believable.
+            ``drills-row`` when a drill's numbers are not believable.
         OutputError
-            When the file cannot be written.
+            When the file cannot be written, or the text of risks cannot be used.
         """
         limits = {
             row.key: round(self.limits[row.key].value(), 2)
@@ -102,9 +113,17 @@ class SettingsDialog(Dialog):
             name=self.name.text().strip(),
             role=self.role.text().strip(),
             limits=limits,
+            risks_file=self._read_risks_file(),
             drills=_read_drills(self.drills),
         )
         self.session.operator = initials or self.session.operator
+
+    def _read_risks_file(self) -> str:
+        """The named file, once it can be used: a bad one is told here and not on the day."""
+        name = self.risks.text().strip()
+        if name:
+            read_risks(name)
+        return name
 
     def _page(self, name: str, page: QWidget) -> None:
         self.list.addItem(name)
@@ -124,6 +143,14 @@ class SettingsDialog(Dialog):
         ):
             widget.setAccessibleName(words)
             form.addRow(words, widget)
+        choose = QPushButton("Choose …")
+        choose.setAutoDefault(False)
+        choose.clicked.connect(self._choose_risks)
+        self.risks.setAccessibleName("Risks on the patient’s page")
+        line = QHBoxLayout()
+        line.addWidget(self.risks, 1)
+        line.addWidget(choose)
+        form.addRow("Risks on the patient’s page (text file)", line)
         form.addRow("", self.hide_names)
         note = QLabel(
             "Both tooth numbers are always shown. Initials are offered in answers; each answer "
@@ -133,6 +160,13 @@ class SettingsDialog(Dialog):
         note.setWordWrap(True)
         form.addRow(note)
         return page
+
+    def _choose_risks(self) -> None:
+        name, _ = QFileDialog.getOpenFileName(
+            self, "The practice’s text of risks", "", "Text (*.txt)"
+        )
+        if name:
+            self.risks.setText(name)
 
     def _limits(self) -> QWidget:
         table = _table(("limit", "between, zone", "default", "practice"), len(ROWS))
@@ -166,14 +200,19 @@ class SettingsDialog(Dialog):
         out = QPushButton("Take out")
         out.setAutoDefault(False)
         out.clicked.connect(lambda: self.drills.removeRow(self.drills.currentRow()))
+        read = QPushButton("Read a CSV file …")
+        read.setAutoDefault(False)
+        read.clicked.connect(self._choose_drills)
         page = _with_words(
             self.drills,
-            "Do the depth marks include the tip? “Don’t know” counts 1.5 mm, or the cone’s height "
-            "where that is longer.",
+            "Marks: each depth that is marked, as “6 8 10 12”, or “every 0.5”. Do the depth marks "
+            "include the tip? “Don’t know” counts 1.5 mm, or the cone’s height where that is "
+            "longer. Card and sheet give the depth of each drill of this table.",
         )
         row = QHBoxLayout()
         row.addWidget(add)
         row.addWidget(out)
+        row.addWidget(read)
         row.addStretch(1)
         layout = page.layout()
         if isinstance(layout, QVBoxLayout):
@@ -183,6 +222,23 @@ class SettingsDialog(Dialog):
     def _add_drill(self) -> None:
         if self.drills.rowCount() < MOST_DRILLS:
             _put_drill(self.drills, self.drills.rowCount(), Drill(name="drill"))
+
+    def _choose_drills(self) -> None:
+        name, _ = QFileDialog.getOpenFileName(self, "A table of drills", "", "CSV (*.csv)")
+        if name:
+            self.read_drills_from(Path(name))
+
+    def read_drills_from(self, path: Path) -> None:
+        """Put the drills of a CSV file in place of the table; a refusal leaves it as it is."""
+        try:
+            found = read_drills_file(path)
+        except PlanError as refusal:
+            self.tell(str(refusal))
+            return
+        self.tell("")
+        self.drills.setRowCount(0)
+        for number, drill in enumerate(found):
+            _put_drill(self.drills, number, drill)
 
 
 def _choice(words: Sequence[str] | dict[str, str], current: int) -> QComboBox:
@@ -214,8 +270,8 @@ def _with_words(widget: QWidget, words: str) -> QWidget:
     return page
 
 
-def _drill_table(drills: tuple[Drill, ...]) -> QTableWidget:
-    table = _table(("drill", "marks every mm", "marks include the tip", "tip mm"), 0)
+def _drill_table(drills: Sequence[Drill]) -> QTableWidget:
+    table = _table(("drill", "Ø mm", "marks mm", "marks include the tip", "tip mm"), 0)
     table.setAccessibleName("Drills")
     table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
     for number, drill in enumerate(drills):
@@ -225,33 +281,23 @@ def _drill_table(drills: tuple[Drill, ...]) -> QTableWidget:
 
 def _put_drill(table: QTableWidget, row: int, drill: Drill) -> None:
     table.setRowCount(max(table.rowCount(), row + 1))
-    table.setItem(row, 0, QTableWidgetItem(drill.name))
-    table.setItem(row, 1, QTableWidgetItem(f"{drill.mark_step_mm:g}"))
-    tip = "" if drill.tip_mm is None else f"{drill.tip_mm:g}"
-    table.setItem(row, 3, QTableWidgetItem(tip))
-    table.setCellWidget(row, 2, _choice(TIP, TIP.index(drill.marks_include_tip)))
+    numbers = ["" if v is None else f"{v:g}" for v in (drill.diameter_mm, drill.tip_mm)]
+    texts = {0: drill.name, 1: numbers[0], 2: drill.marks_words, 4: numbers[1]}
+    for column, text in texts.items():
+        table.setItem(row, column, QTableWidgetItem(text))
+    table.setCellWidget(row, 3, _choice(TIP, TIP.index(drill.marks_include_tip)))
 
 
 def _read_drills(table: QTableWidget) -> tuple[Drill, ...]:
     drills = []
     for row in range(table.rowCount()):
-        texts = [
-            "" if (item := table.item(row, column)) is None else item.text().strip()
-            for column in (0, 1, 3)
-        ]
-        box = table.cellWidget(row, 2)
-        include = box.currentText() if isinstance(box, QComboBox) else TIP[2]
-        try:
-            step = float(texts[1].replace(",", ".") or MARK_STEP_MM)
-            tip = float(texts[2].replace(",", ".")) if texts[2] else None
-            believable = 0.05 <= step <= 5.0 and (tip is None or 0.0 <= tip <= 10.0)
-        except ValueError:
-            believable = False
-        if not believable or not texts[0]:
-            raise PlanError("drills-setting", row=row + 1)
-        drills.append(
-            Drill(name=texts[0], mark_step_mm=step, marks_include_tip=include, tip_mm=tip)  # type: ignore[arg-type]
-        )
+        values = {
+            name: "" if (item := table.item(row, column)) is None else item.text().strip()
+            for column, name in enumerate(COLUMNS)
+        }
+        box = table.cellWidget(row, 3)
+        values["marks_include_tip"] = box.currentText() if isinstance(box, QComboBox) else TIP[2]
+        drills.append(drill_of(values, row + 1))
     return tuple(drills)
 
 

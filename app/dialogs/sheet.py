@@ -1,4 +1,4 @@
-"""The measurement sheet: preview of every page, then files, print or a copied page."""
+"""Sheet and record: what can be written, a look at each part, then files, print or a copy."""
 
 from __future__ import annotations
 
@@ -6,57 +6,53 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import cast
 
-from PySide6.QtCore import QRectF, Qt, QUrl
-from PySide6.QtGui import (
-    QDesktopServices,
-    QGuiApplication,
-    QImage,
-    QPageSize,
-    QPainter,
-    QPixmap,
-    QResizeEvent,
-)
+from PySide6.QtCore import QUrl
+from PySide6.QtGui import QDesktopServices, QGuiApplication, QImage
 from PySide6.QtPrintSupport import QPrintDialog, QPrinter
 from PySide6.QtWidgets import (
+    QCheckBox,
     QComboBox,
     QFileDialog,
-    QFrame,
     QHBoxLayout,
     QLabel,
     QProgressBar,
     QPushButton,
-    QScrollArea,
+    QVBoxLayout,
     QWidget,
 )
 
 from app import look
 from app.dialogs.base import Dialog, open_dialog
+from app.dialogs.sheet_parts import PartsList
+from app.dialogs.sheet_preview import PagesView
+from app.printing import PAPERS, page_size, print_pages
 from app.session import Session
 from app.settings import Paper
-from app.sheet_work import PRINT_DPI, SheetJob, files, pages
+from app.sheet_work import PRINT_DPI, Preview, SheetJob, files, preview
 from app.tasks import Latest
 from app.tools.base import Desk
 from app.words_shown import state_words
 from core.errors import SoundingError
-
-PAPERS: dict[str, QPageSize.PageSizeId] = {
-    "A4": QPageSize.PageSizeId.A4,
-    "Letter": QPageSize.PageSizeId.Letter,
-}
+from core.sheet.day import Day
+from core.sheet.folder import Written
+from core.sheet.parts import PARTS, hindrance
+from core.words.record import PARTS as WORDS
 
 
 class SheetDialog(Dialog):
     """Shows what would be written; writes nothing until a folder is chosen."""
 
-    heading = "Measurement sheet"
+    heading = "Sheet and record"
     accept_words = "Write to a folder …"
-    least_width = 760
+    least_width = 980
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
-        self.images: tuple[QImage, ...] = ()
-        self.page = 0
         self.written: tuple[Path, ...] = ()
+        self._looks: dict[str, Preview] = {}
+        self._job: SheetJob | None = None
+        self._printer: QPrinter | None = None
+        self._is_writing = False
         self.cancel.setText("Close")
         self.state = QLabel(state_words(session.plan))
         self.state.setFont(look.font(13, bold=True))
@@ -64,89 +60,94 @@ class SheetDialog(Dialog):
         self.paper.addItems(list(PAPERS))
         self.paper.setCurrentText(self.settings.value.paper)
         self.paper.setAccessibleName("Paper")
-        self.paper.currentTextChanged.connect(self._preview)
-        self.back = self._button("◂", lambda: self.turn(-1), "Previous page")
-        self.number = QLabel("")
-        self.next = self._button("▸", lambda: self.turn(1), "Next page")
+        self.paper.currentTextChanged.connect(self._anew)
+        self.alias = QCheckBox("Under a pseudonym")
+        self.alias.setToolTip(
+            "Names, dates and UIDs are replaced in every file. Teeth and jaws in the pictures "
+            "stay what they are. Goes into a folder of its own."
+        )
+        self.alias.toggled.connect(self._anew)
+        self.parts = PartsList()
+        self.parts.currentRowChanged.connect(lambda _row: self._look())
+        self.parts.chosen_changed.connect(self.check)
+        self.pages = PagesView()
         self.copy = self._button("Copy page", self._copy)
         self.print = self._button("Print …", self._print)
-        self.folder = self._button("Open folder", self._open_folder)
-        self.folder.hide()
-        top = QHBoxLayout()
-        top.addWidget(self.state)
-        top.addStretch(1)
-        for widget in (self.paper, self.back, self.number, self.next, self.copy, self.print):
-            top.addWidget(widget)
-        self.body.addLayout(top)
-        self.shown = QLabel()
-        self.shown.setAlignment(Qt.AlignmentFlag.AlignHCenter | Qt.AlignmentFlag.AlignTop)
-        self.area = QScrollArea()
-        self.area.setFrameShape(QFrame.Shape.NoFrame)
-        self.area.setWidgetResizable(True)
-        self.area.setWidget(self.shown)
-        self.area.setMinimumHeight(440)
-        self.body.addWidget(self.area, 1)
         self.bar = QProgressBar()
         self.bar.setTextVisible(True)
         self.stop = self._button("Stop", self._stop)
+        self.folder = self._button("Open folder", self._open_folder)
+        self.folder.hide()
+        self._lay_out()
+        self._drawing = self._worker(self._drawn, self._not_drawn)
+        self._writing = self._worker(self._is_written, self._not_written)
+        self._printing = self._worker(self._send, self._not_printed)
+        session.ledger_changed.connect(self._anew)
+        self._busy(False)
+        self._anew()
+        self.parts.setFocus()
+
+    def _lay_out(self) -> None:
+        self.pages.top.addWidget(self.copy)
+        self.pages.top.addWidget(self.print)
+        left = QVBoxLayout()
+        left.addWidget(self.state)
+        left.addWidget(self.parts, 1)
+        left.addWidget(self.alias)
+        left.addWidget(self.paper)
+        middle = QHBoxLayout()
+        middle.setSpacing(14)
+        middle.addLayout(left)
+        middle.addWidget(self.pages, 1)
+        self.body.addLayout(middle, 1)
         low = QHBoxLayout()
         low.addWidget(self.bar, 1)
         low.addWidget(self.stop)
         low.addWidget(self.folder)
         self.body.addLayout(low)
-        self._drawing = Latest(
-            self._drawn, self._not_drawn, progressed=self._progressed, parent=self
-        )
-        self._writing = Latest(
-            self._is_written, self._not_drawn, progressed=self._progressed, parent=self
-        )
-        self._printing = Latest(
-            self._send, self._not_drawn, progressed=self._progressed, parent=self
-        )
-        self._printer: QPrinter | None = None
-        session.ledger_changed.connect(self._follow)
-        self._busy(False)
-        self._preview()
+
+    @property
+    def images(self) -> tuple[QImage, ...]:
+        """Pages of the part that is looked at."""
+        return self.pages.images
 
     def is_complete(self) -> bool:
-        """A sheet can be made, and none is being written."""
-        return self.job() is not None and not self._writing.busy
+        """Something is chosen and can be made, and nothing is being written."""
+        return self._job is not None and bool(self.parts.chosen) and not self._is_writing
 
     def job(self) -> SheetJob | None:
-        """What the sheet is made of now; None while the ledger is not whole."""
+        """What everything is made of now; None while the ledger is not whole."""
         s = self.session
         if s.volume is None or s.ledger is None or not s.ledger_is_current:
             return None
         if not s.ledger_is_whole:
             return None
-        paper = cast(Paper, self.paper.currentText())
-        sizes = self.settings.value.sizes
-        return SheetJob(plan=s.plan, volume=s.volume, ledger=s.ledger, paper=paper, sizes=sizes)
+        return SheetJob(
+            plan=s.plan,
+            volume=s.volume,
+            ledger=s.ledger,
+            paper=cast(Paper, self.paper.currentText()),
+            day=Day(drills=self.settings.value.drills, sizes=self.settings.value.sizes),
+            risks_file=self.settings.value.risks_file,
+            pseudonymous=self.alias.isChecked(),
+        )
 
     def _accepted(self) -> None:
-        name = QFileDialog.getExistingDirectory(self, "Write the sheet to")
+        if not self.is_complete():
+            return
+        name = QFileDialog.getExistingDirectory(self, "Write sheet and record to")
         if name:
             self.write(Path(name))
 
     def write(self, folder: Path) -> None:
-        """Write the files into a folder, in the background."""
-        job = self.job()
-        if job is None:
+        """Write the chosen parts into a folder, in the background."""
+        job, parts = self._job, self.parts.chosen
+        if job is None or not parts:
             return
+        self._is_writing = True
         self._busy(True, "Writing …")
-        self._writing.ask(lambda task: files(job, folder, task))
+        self._writing.ask(lambda task: files(job, parts, folder, task))
         self.check()
-
-    def turn(self, pages_on: int) -> None:
-        """Show another page."""
-        if self.images:
-            self.page = min(max(self.page + pages_on, 0), len(self.images) - 1)
-            self._show()
-
-    def resizeEvent(self, event: QResizeEvent) -> None:
-        """The page fits the width."""
-        super().resizeEvent(event)
-        self._show()
 
     def done(self, result: int) -> None:
         """Let go of work under way; files half on their way are never left."""
@@ -154,79 +155,90 @@ class SheetDialog(Dialog):
             latest.drop()
         super().done(result)
 
-    # -- preview ----------------------------------------------------------------------------
+    # -- a look at a part -------------------------------------------------------------------
 
-    def _follow(self) -> None:
+    def _anew(self, *_: object) -> None:
+        """Case, paper or names changed: nothing that was looked at holds any more."""
         self.state.setText(state_words(self.session.plan))
-        self._preview()
-
-    def _preview(self) -> None:
-        job = self.job()
+        self._looks.clear()
+        self._job = self.job()
+        ledger = None if self._job is None else self._job.ledger
+        barred = {}
+        for part in PARTS if ledger is not None else ():
+            refusal = None if ledger is None else hindrance(part, ledger)
+            if refusal is not None:
+                barred[part] = refusal
+        self.parts.tell_hindrances(barred)
+        self._look()
         self.check()
-        if job is None:
-            self.images = ()
-            self._say_no_page()
-            return
-        self._busy(True, "Drawing pages …")
-        self._drawing.ask(lambda task: pages(job, task))
 
-    def _say_no_page(self) -> None:
-        session = self.session
-        words = "Everything is measured first …"
-        if session.ledger_problem is not None:
-            words = str(session.ledger_problem)
-        elif not session.confirmed:
-            words = "Confirm or set jaw plane and arch first: every number is counted from them."
-        self.number.setText("")
-        self.shown.setPixmap(QPixmap())
-        self.shown.setText(words)
-        for button in (self.back, self.next, self.copy, self.print):
+    def _look(self) -> None:
+        """Show the chosen part: what is known of it at once, else in the background."""
+        job, part = self._job, self.parts.part
+        for button in (self.copy, self.print):
             button.setEnabled(False)
+        refusal = self.parts.hindrances.get(part)
+        if job is None or refusal is not None:
+            self._drawing.drop()
+            self._busy(False)
+            self.pages.tell(WORDS[part], self._no_page() if refusal is None else str(refusal))
+        elif part in self._looks:
+            self._show(part, self._looks[part])
+        else:
+            self.pages.tell(WORDS[part], "")
+            self._busy(True, "Drawing pages …")
+            self._drawing.ask(lambda task: (job, part, preview(job, part, task)))
 
-    def _drawn(self, images: tuple[QImage, ...]) -> None:
-        self.images = images
-        self.page = min(self.page, len(images) - 1)
-        self._busy(False)
-        self._show()
+    def _no_page(self) -> str:
+        session = self.session
+        if session.ledger_problem is not None:
+            return str(session.ledger_problem)
+        if not session.confirmed:
+            return "Confirm or set jaw plane and arch first: every number is counted from them."
+        return "Everything is measured first …"
 
-    def _show(self) -> None:
-        if not self.images:
+    def _drawn(self, found: tuple[SheetJob, str, Preview]) -> None:
+        job, part, look_at = found
+        if job is not self._job:
             return
-        image = self.images[self.page]
-        ratio = self.devicePixelRatioF()
-        width = min(self.area.viewport().width() - 8, 640)
-        pixmap = QPixmap.fromImage(image).scaledToWidth(
-            max(round(width * ratio), 100), Qt.TransformationMode.SmoothTransformation
-        )
-        pixmap.setDevicePixelRatio(ratio)
-        self.shown.setPixmap(pixmap)
-        self.number.setText(f"page {self.page + 1} of {len(self.images)}")
-        self.back.setEnabled(self.page > 0)
-        self.next.setEnabled(self.page + 1 < len(self.images))
-        self.copy.setEnabled(True)
-        self.print.setEnabled(True)
+        self._looks[part] = look_at
+        self._busy(False)
+        if part == self.parts.part:
+            self._show(part, look_at)
+
+    def _show(self, part: str, look_at: Preview) -> None:
+        self.pages.show_part(WORDS[part], look_at.images, look_at.lines)
+        for button in (self.copy, self.print):
+            button.setEnabled(bool(look_at.images))
 
     # -- results ----------------------------------------------------------------------------
 
-    def _is_written(self, paths: tuple[Path, ...]) -> None:
-        self.written = paths
+    def _is_written(self, done: Written) -> None:
+        self.written = done.files
+        self._is_writing = False
         self._busy(False)
-        self.folder.setVisible(bool(paths))
-        self.tell(f"{len(paths)} files are in {paths[0].parent}" if paths else "")
+        self.folder.show()
+        words = f"{len(done.files)} files are in {done.files[0].parent}."
+        if done.removed:
+            gone = ", ".join(done.removed)
+            words += f" Taken out, of an earlier state of the plan: {gone}."
+        self.tell(words)
         self.check()
 
     def _not_drawn(self, error: Exception) -> None:
         self._busy(False)
-        words = (
-            str(error)
-            if isinstance(error, SoundingError)
-            else (
-                f"The sheet could not be made ({type(error).__name__}); nothing was written. "
-                "Please send the log to whoever maintains this installation."
-            )
-        )
-        self.tell(words)
+        self.pages.tell(WORDS[self.parts.part], _words_of(error))
+
+    def _not_written(self, error: Exception) -> None:
+        self._is_writing = False
+        self._busy(False)
+        self.tell(_words_of(error))
         self.check()
+
+    def _not_printed(self, error: Exception) -> None:
+        self._printer = None
+        self._busy(False)
+        self.tell(_words_of(error))
 
     def _progressed(self, done: int, total: int) -> None:
         self.bar.setRange(0, total)
@@ -235,11 +247,15 @@ class SheetDialog(Dialog):
     def _stop(self) -> None:
         for latest in (self._drawing, self._writing, self._printing):
             latest.drop()
+        self._is_writing = False
         self._busy(False)
         self.tell("Stopped; nothing was written.")
         self.check()
 
     def _busy(self, busy: bool, words: str = "") -> None:
+        """Show that something is on its way; a look never hides that files are being written."""
+        if self._is_writing and not words.startswith("Writing"):
+            return
         self.bar.setVisible(busy)
         self.stop.setVisible(busy)
         if busy:
@@ -250,7 +266,7 @@ class SheetDialog(Dialog):
 
     def _copy(self) -> None:
         if self.images:
-            QGuiApplication.clipboard().setImage(self.images[self.page])
+            QGuiApplication.clipboard().setImage(self.images[self.pages.page])
             self.tell("The page is copied.")
 
     def _open_folder(self) -> None:
@@ -260,48 +276,46 @@ class SheetDialog(Dialog):
     # -- print ------------------------------------------------------------------------------
 
     def _print(self) -> None:
-        job = self.job()
-        if job is None:
+        job, part = self._job, self.parts.part
+        if job is None or not self.images:
             return
         printer = QPrinter(QPrinter.PrinterMode.HighResolution)
-        printer.setPageSize(QPageSize(PAPERS[self.paper.currentText()]))
+        printer.setPageSize(page_size(self.images[0]))
         if QPrintDialog(printer, self).exec() != QPrintDialog.DialogCode.Accepted:
             return
         self._printer = printer
         self._busy(True, "Drawing for the printer …")
-        self._printing.ask(lambda task: pages(job, task, dpi=PRINT_DPI))
+        self._printing.ask(lambda task: preview(job, part, task, dpi=PRINT_DPI))
 
-    def _send(self, images: tuple[QImage, ...]) -> None:
+    def _send(self, found: Preview) -> None:
         printer, self._printer = self._printer, None
         self._busy(False)
         if printer is not None:
-            print_pages(printer, images)
+            print_pages(printer, found.images)
             self.tell("Sent to the printer. Measure the printed 50 mm ruler before you use it.")
 
-    def _button(self, words: str, act: Callable[[], None], name: str = "") -> QPushButton:
+    # -- parts ------------------------------------------------------------------------------
+
+    def _worker(self, done: Callable[..., None], failed: Callable[[Exception], None]) -> Latest:
+        return Latest(done, failed, progressed=self._progressed, parent=self)
+
+    def _button(self, words: str, act: Callable[[], None]) -> QPushButton:
         button = QPushButton(words)
         button.setAutoDefault(False)
-        if name:
-            button.setAccessibleName(name)
-            button.setToolTip(name)
         button.clicked.connect(lambda _on: act())
         return button
 
 
-def print_pages(printer: QPrinter, images: tuple[QImage, ...]) -> None:
-    """Print pages at their true size: paper's corner on paper's corner, never fitted."""
-    printer.setFullPage(True)
-    painter = QPainter(printer)
-    per_inch = printer.resolution()
-    for number, image in enumerate(images):
-        if number:
-            printer.newPage()
-        inch = image.dotsPerMeterX() * 0.0254
-        size = QRectF(0, 0, image.width() / inch * per_inch, image.height() / inch * per_inch)
-        painter.drawImage(size, image)
-    painter.end()
+def _words_of(error: Exception) -> str:
+    """A refusal's own sentence; of a fault its kind, since its text may name a patient."""
+    if isinstance(error, SoundingError):
+        return str(error)
+    return (
+        f"It could not be made ({type(error).__name__}); nothing was written. "
+        "Please send the log to whoever maintains this installation."
+    )
 
 
 def show_sheet(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:
-    """Open the sheet."""
+    """Open sheet and record."""
     return open_dialog(SheetDialog(session, desk, parent))

@@ -10,6 +10,7 @@ from core.measurement import Measurement
 from core.plans.limits import LOOP_UNSEEN, ROWS
 from core.plans.plan import Plan
 from core.trust.figures import down, nearest, plain, up
+from core.words.rows import undercut_words
 from core.words.sheet import BY_HAND, BY_HAND_MEANS, DEFINITIONS
 
 ZONES = {row.key: row for row in (*ROWS, LOOP_UNSEEN)}
@@ -41,6 +42,8 @@ def details(row: Measurement, plan: Plan, arch: Arch | None) -> tuple[Detail, ..
     found += _limit(row)
     found += _doubt(row)
     found += _by_hand(row)
+    if words := undercut_words(row):
+        found.append(Detail(head="type", text=words))
     found += [Detail(head="note", text=note.message) for note in row.reading.notes]
     if row.reading.witness is not None and arch is not None:
         station = arch.station(row.reading.witness[0])

@@ -12,12 +12,11 @@ from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelInd
 from PySide6.QtGui import QKeyEvent, QShowEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
-    QHBoxLayout,
     QHeaderView,
     QLabel,
-    QPushButton,
     QStackedWidget,
     QTableView,
+    QToolButton,
     QVBoxLayout,
     QWidget,
 )
@@ -171,9 +170,11 @@ class MySizes(Panel):
         self.said.setObjectName("quiet")
         self.said.setWordWrap(True)
         self.editor = SizesTable(self.settings)
-        self.edit = QPushButton("Edit list")
+        self.edit = QToolButton()
+        self.edit.setText("Edit list")
         self.edit.setCheckable(True)
-        self.explain = QPushButton("Explain")
+        self.explain = QToolButton()
+        self.explain.setText("Explain")
         self.explain.clicked.connect(
             lambda: show_help(self.session, self.desk, self, topic="sizes")
         )
@@ -191,11 +192,9 @@ class MySizes(Panel):
         self.faces.addWidget(self.editor)
         self.edit.toggled.connect(lambda on: self.faces.setCurrentIndex(int(on)))
         self.body.addWidget(self.faces, 1)
-        buttons = QHBoxLayout()
-        buttons.addWidget(self.edit)
-        buttons.addWidget(self.explain)
-        buttons.addStretch(1)
-        self.body.addLayout(buttons)
+        for button in (self.edit, self.explain):
+            button.setObjectName("fold")
+            self.head.addWidget(button)
         self._basis = kept_basis(session)
         self._latest = Latest(
             self._finished, self._failed, progressed=self._progressed, parent=self

@@ -4,16 +4,28 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QShowEvent
-from PySide6.QtWidgets import QLabel, QWidget
+from PySide6.QtWidgets import (
+    QFrame,
+    QHBoxLayout,
+    QLabel,
+    QScrollArea,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
 
+from app.dialogs.help import show_help
 from app.kept_basis import kept_basis
 from app.panels.base import Panel
+from app.panels.grey_values import GreyValues
 from app.panels.wall_chart import WallChart
 from app.session import Session
-from app.tasks import Latest, Task
+from app.tasks import Latest
 from app.tools.base import Desk
 from core.arch import fixture_frame
+from core.bone.grey import LABEL, GreyAtDepth, grey_beside
 from core.bone.wall import wall_map
 from core.fixture import Fixture
 from core.image.volume import Volume
@@ -21,6 +33,8 @@ from core.measurement import Note
 from core.measuring.wall_lacking import lacking_notes
 from core.pictures.wall_picture import WallPicture, wall_picture
 from core.plans.plan import Plan
+
+WORDS_PX = 210
 
 COARSE_MM, COARSE_DEG = 1.0, 10.0
 """Steps of the map while something is dragged; else those of `core.bone.wall.wall_map`."""
@@ -54,6 +68,7 @@ class _Made:
     pose: _Pose
     picture: WallPicture | None
     notes: tuple[Note, ...]
+    grey: tuple[GreyAtDepth, ...] = ()
 
 
 class RemainingBone(Panel):
@@ -68,12 +83,45 @@ class RemainingBone(Panel):
         self.said.setObjectName("quiet")
         self.lacking = QLabel()
         self.lacking.setObjectName("below")
-        for label in (self.said, self.lacking):
+        words = QWidget()
+        column = QVBoxLayout(words)
+        column.setContentsMargins(4, 0, 0, 0)
+        for label in (self.lacking, self.said):
             label.setWordWrap(True)
             label.hide()
-        self.body.addWidget(self.chart, 1)
-        self.body.addWidget(self.lacking)
-        self.body.addWidget(self.said)
+            column.addWidget(label)
+        column.addStretch(1)
+        # Beside the chart, and scrolled: words that come and go while a fixture is dragged must
+        # not change the height of the section that it is dragged in.
+        self.words = QScrollArea()
+        self.words.setWidget(words)
+        self.words.setWidgetResizable(True)
+        self.words.setFixedWidth(WORDS_PX)
+        self.words.setMinimumHeight(0)
+        self.words.setFrameShape(QFrame.Shape.NoFrame)
+        self.words.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        for part in (words, self.words):
+            part.setObjectName("clear")
+            part.setStyleSheet("#clear { background: transparent; }")
+        self.words.hide()
+        self.grey = GreyValues()
+        self.grey.hide()
+        self.show_grey = QToolButton()
+        self.show_grey.setText("Grey values")
+        self.show_grey.setToolTip(LABEL)
+        self.show_grey.setCheckable(True)
+        self.show_grey.toggled.connect(self._grey_toggled)
+        self.explain = QToolButton()
+        self.explain.setText("Explain")
+        self.explain.clicked.connect(lambda: show_help(self.session, self.desk, self, topic="wall"))
+        for button in (self.show_grey, self.explain):
+            button.setObjectName("fold")
+            self.head.addWidget(button)
+        beside = QHBoxLayout()
+        beside.addWidget(self.chart, 1)
+        beside.addWidget(self.words)
+        beside.addWidget(self.grey)
+        self.body.addLayout(beside, 1)
         self._basis = kept_basis(session)
         self._latest = Latest(self._measured, self._failed, parent=self)
         self._wanted: _Pose | None = None
@@ -113,17 +161,26 @@ class RemainingBone(Panel):
             self._clear("")
         if not same:
             self._wait()
-        self._latest.ask(lambda _task: self._made(_task, pose), finish_running=session.dragging)
+        grey = self.show_grey.isChecked()
+        self._latest.ask(lambda _task: self._made(pose, grey=grey), finish_running=session.dragging)
 
-    def _made(self, _task: Task, pose: _Pose) -> _Made:
-        """In a worker: the picture of a pose."""
+    def _grey_toggled(self, shown: bool) -> None:
+        self.grey.setVisible(shown)
+        self.grey.show_rows(())
+        if shown:
+            self._wanted = None
+            self.read()
+
+    def _made(self, pose: _Pose, *, grey: bool) -> _Made:
+        """In a worker: the picture of a pose, and the grey values where they are shown."""
         plan, fixture = pose.plan, pose.fixture
         basis = self._basis.of(plan, pose.volume)
+        frame = fixture_frame(fixture, basis.arch)
         steps = {"step_mm": COARSE_MM, "turn_step_deg": COARSE_DEG} if pose.coarse else {}
         wall = wall_map(
             pose.volume,
             fixture,
-            fixture_frame(fixture, basis.arch),
+            frame,
             basis.levels,
             basis.finder,
             plan.structures,
@@ -132,7 +189,8 @@ class RemainingBone(Panel):
         if wall.trouble is not None:
             return _Made(pose, None, (wall.trouble,))
         notes = () if pose.coarse else lacking_notes(wall, plan, fixture)
-        return _Made(pose, wall_picture(wall, plan, fixture), notes)
+        rings = grey_beside(pose.volume, fixture, frame) if grey else ()
+        return _Made(pose, wall_picture(wall, plan, fixture), notes, rings)
 
     def _measured(self, made: _Made) -> None:
         pose = made.pose
@@ -142,6 +200,7 @@ class RemainingBone(Panel):
             self._clear(made.notes[0].message)
             return
         self.shown_of = pose.fixture
+        self.grey.show_rows(made.grey)
         named = bool(pose.fixture.tooth)
         self.chart.show_picture(made.picture, jaw=pose.plan.jaw, named=named)
         if not pose.same_place(self._wanted):
@@ -152,12 +211,14 @@ class RemainingBone(Panel):
         unknown = bool(made.picture.unknown.any())
         self._say(self.said, "Falling hatch: not found or not scanned." if unknown else "")
         self._say(self.lacking, "\n".join(note.message for note in made.notes))
+        self.words.setVisible(unknown or bool(made.notes))
 
     def _failed(self, error: Exception) -> None:
         self._clear(str(error))
 
     def _wait(self) -> None:
         self.chart.wait()
+        self.grey.wait()
         self.aside.setText("")
         self._say(self.lacking, "")
         self._say(self.said, "")
@@ -165,9 +226,11 @@ class RemainingBone(Panel):
     def _clear(self, text: str) -> None:
         self.chart.show_picture(None)
         self.shown_of = None
+        self.grey.show_rows(())
         self.aside.setText("")
         self._say(self.lacking, "")
         self._say(self.said, text)
+        self.words.setVisible(bool(text))
 
     def _say(self, label: QLabel, text: str) -> None:
         label.setText(text)

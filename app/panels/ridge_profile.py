@@ -2,27 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import TypeAlias
+from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
-from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen, QPolygonF, QShowEvent
-from PySide6.QtWidgets import QLabel, QSizePolicy, QWidget
+from PySide6.QtGui import QShowEvent
+from PySide6.QtWidgets import (
+    QFileDialog,
+    QLabel,
+    QToolButton,
+    QWidget,
+)
 
-from app import look
+from app.dialogs.help import show_help
+from app.kept_basis import kept_basis
 from app.panels.base import Panel
+from app.panels.profile_chart import Profile, ProfileChart
 from app.session import Session
 from app.tasks import Latest, Task
 from app.tools.base import Desk
+from core.atomic import write_whole
 from core.bone.ridge_height import needed_width
 from core.errors import SoundingError
-from core.geometry import Array
 from core.identity import Tooth
+from core.image.volume import Volume
 from core.measuring.basis import Basis
-from core.measuring.ridge_profile import PROFILE_DEPTHS_MM, ridge_profile
+from core.measuring.ridge_profile import (
+    PROFILE_DEPTHS_MM,
+    ProfileRow,
+    profile_csv,
+    ridge_profile,
+)
 from core.plans.limits import limit_for
 from core.plans.plan import Plan
 from core.trust.figures import plain
@@ -30,125 +39,29 @@ from core.trust.figures import plain
 DEPTHS_MM = (1.0, 3.0, 7.0)
 STEP_MM = 2.0
 
-Place: TypeAlias = Callable[[float, float], QPointF]
-
-_DASHES: tuple[tuple[int, tuple[int, ...]], ...] = ((1, ()), (2, (6, 3)), (2, (2, 3)))
-_LEFT, _BOTTOM, _TOP, _RIGHT = 30, 22, 10, 74
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Profile:
-    """Widths to draw: stations (n,), depths, widths (n, depths) with NaN where there is none."""
-
-    stations_mm: Array
-    depths_mm: tuple[float, ...]
-    widths_mm: Array
-
 
 def measured_profile(plan: Plan, basis: Basis, task: Task) -> Profile:
     """The core's profile station by station, so that it can be counted and stopped."""
     stations = np.arange(0.0, basis.arch.length_mm + 1e-9, STEP_MM)
     shown = [PROFILE_DEPTHS_MM.index(depth) for depth in DEPTHS_MM]
     widths = np.full((len(stations), len(shown)), np.nan)
+    rows: list[ProfileRow] = []
     for number, station in enumerate(stations):
         if task.cancelled():
             raise SoundingError("measuring-cancelled")
         (row,) = ridge_profile(plan, basis, float(station), float(station))
+        rows.append(row)
         for column, depth in enumerate(shown):
             value = row.widths[depth].value
             widths[number, column] = np.nan if value is None else value
         task.progress(number + 1, len(stations))
-    return Profile(stations_mm=stations, depths_mm=DEPTHS_MM, widths_mm=widths)
-
-
-class ProfileChart(QWidget):
-    """Draws a profile; a click goes to its station."""
-
-    def __init__(self, session: Session) -> None:
-        super().__init__()
-        self.session = session
-        self.profile: Profile | None = None
-        self.needed_mm: float | None = None
-        self.needed_words = ""
-        self.setMinimumSize(260, 120)
-        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-
-    def mousePressEvent(self, event: QMouseEvent) -> None:
-        """Look at the station under the mouse."""
-        if self.profile is None:
-            return
-        box, (first, last), _ = self._frame()
-        share = (event.position().x() - box.left()) / max(box.width(), 1.0)
-        if 0.0 <= share <= 1.0:
-            self.session.go_to(station_mm=first + share * (last - first), across=True)
-
-    def _frame(self) -> tuple[QRectF, tuple[float, float], tuple[float, float]]:
-        box = QRectF(_LEFT, _TOP, self.width() - _LEFT - _RIGHT, self.height() - _TOP - _BOTTOM)
-        profile = self.profile
-        if profile is None or not np.isfinite(profile.widths_mm).any():
-            return box, (0.0, 1.0), (0.0, 1.0)
-        top = float(np.nanmax(profile.widths_mm))
-        top = max(top, self.needed_mm or 0.0)
-        span = (float(profile.stations_mm[0]), float(profile.stations_mm[-1]))
-        return box, span, (0.0, float(np.ceil((top + 0.5) / 2) * 2))
-
-    def paintEvent(self, event: QPaintEvent) -> None:
-        """Axes with numerals, a line a depth, the needed width, the place looked at."""
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.fillRect(self.rect(), look.PANEL)
-        profile = self.profile
-        if profile is None:
-            return
-        box, (first, last), (_, top) = self._frame()
-
-        def at(station: float, width: float) -> QPointF:
-            x = box.left() + (station - first) / max(last - first, 1e-6) * box.width()
-            return QPointF(x, box.bottom() - width / top * box.height())
-
-        painter.setFont(look.font(11))
-        for width in np.arange(0.0, top + 0.1, 2.0 if top <= 12 else 4.0):
-            y = at(first, float(width)).y()
-            painter.setPen(QPen(look.EDGE, 1))
-            painter.drawLine(QPointF(box.left(), y), QPointF(box.right(), y))
-            painter.setPen(look.QUIET)
-            side = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
-            painter.drawText(QRectF(0, y - 7, _LEFT - 5, 14), side, f"{width:g}")
-        for station in np.arange(np.ceil(first / 10) * 10, last + 0.1, 10.0):
-            x = at(float(station), 0.0).x()
-            place = QRectF(x - 20, box.bottom() + 3, 40, 16)
-            painter.drawText(place, Qt.AlignmentFlag.AlignHCenter, f"{station:g}")
-        self._lines(painter, box, profile, at)
-        if self.needed_mm is not None:
-            y = at(first, self.needed_mm).y()
-            painter.setPen(QPen(look.TEXT, 1.2, Qt.PenStyle.DashLine))
-            painter.drawLine(QPointF(box.left(), y), QPointF(box.right(), y))
-            painter.drawText(QPointF(box.left() + 4, y - 4), self.needed_words)
-        x = at(self.session.station_mm, 0.0).x()
-        if box.left() <= x <= box.right():
-            painter.setPen(QPen(look.TEXT, 1.6))
-            painter.drawLine(QPointF(x, box.top()), QPointF(x, box.bottom()))
-
-    def _lines(self, painter: QPainter, box: QRectF, profile: Profile, place: Place) -> None:
-        ends: list[float] = []
-        for number, depth in enumerate(profile.depths_mm):
-            width, dashes = _DASHES[number % len(_DASHES)]
-            pen = QPen(look.TEXT if number else look.QUIET, width)
-            if dashes:
-                pen.setDashPattern([float(d) for d in dashes])
-            painter.setPen(pen)
-            known = np.isfinite(profile.widths_mm[:, number])
-            for run in _runs(known):
-                points = [place(profile.stations_mm[n], profile.widths_mm[n, number]) for n in run]
-                painter.drawPolyline(QPolygonF(points))
-            if known.any():
-                last = int(np.flatnonzero(known)[-1])
-                y = place(profile.stations_mm[last], profile.widths_mm[last, number]).y()
-                while any(abs(y - other) < 14 for other in ends):
-                    y += 14
-                ends.append(y)
-                painter.setPen(look.TEXT)
-                painter.drawText(QPointF(box.right() + 5, y + 4), f"{depth:g} mm deep")
+    return Profile(
+        stations_mm=stations,
+        depths_mm=DEPTHS_MM,
+        widths_mm=widths,
+        rows=tuple(rows),
+        structures=plan.structures,
+    )
 
 
 class RidgeProfile(Panel):
@@ -162,13 +75,26 @@ class RidgeProfile(Panel):
         self.said = QLabel()
         self.said.setObjectName("quiet")
         self.said.setWordWrap(True)
-        self.body.addWidget(self.said)
+        self.to_csv = QToolButton()
+        self.to_csv.setText("To CSV …")
+        self.to_csv.clicked.connect(self._ask_file)
+        self.explain = QToolButton()
+        self.explain.setText("Explain")
+        self.explain.clicked.connect(
+            lambda: show_help(self.session, self.desk, self, topic="ridge profile")
+        )
+        for button in (self.to_csv, self.explain):
+            button.setObjectName("fold")
+            self.head.addWidget(button)
         self.body.addWidget(self.chart, 1)
+        self.body.addWidget(self.said)
         self._latest = Latest(
             self._measured, self._failed, progressed=self._progressed, parent=self
         )
+        self._kept = kept_basis(session)
         self._basis: Basis | None = None
         self._asked: object = None
+        self._write_to: Path | None = None
         session.scan_changed.connect(self.read)
         session.plan_changed.connect(self.read)
         session.place_changed.connect(self.chart.update)
@@ -187,6 +113,7 @@ class RidgeProfile(Panel):
             self._latest.drop()
             self._basis = None
             self._asked = None
+            self._write_to = None
             self._clear("Confirm jaw plane and arch first." if volume is not None else "")
             return
         self._read_needed()
@@ -199,13 +126,48 @@ class RidgeProfile(Panel):
         if key == self._asked:
             return
         self._asked = key
+        # A file that was asked for of another arch is not written with this one's numbers.
+        self._write_to = None
         self._clear("…")
+        self._ask(plan, volume)
 
+    def _ask(self, plan: Plan, volume: Volume) -> None:
         def work(task: Task) -> tuple[Basis, Profile]:
-            basis = Basis.of(plan, volume)
+            basis = self._kept.of(plan, volume)
             return basis, measured_profile(plan, basis, task)
 
         self._latest.ask(work)
+
+    def write_file(self, path: Path) -> None:
+        """Write the profile as CSV: of what is marked now, measured again where that changed."""
+        session, profile = self.session, self.chart.profile
+        if session.volume is None or profile is None:
+            self._say("There is no profile yet that could be written.")
+            return
+        self._write_to = path
+        if profile.structures is session.plan.structures:
+            self._write()
+        else:
+            self._ask(session.plan, session.volume)
+
+    def _write(self) -> None:
+        path, profile = self._write_to, self.chart.profile
+        self._write_to = None
+        if path is None or profile is None:
+            return
+        try:
+            write_whole(path, profile_csv(profile.rows).encode("utf-8"))
+        except SoundingError as error:
+            self.desk.tell_error(error)
+        else:
+            self._say(f"The profile is in {path.name}.")
+
+    def _ask_file(self) -> None:
+        name, _ = QFileDialog.getSaveFileName(
+            self, "Write the ridge profile", "ridge-profile.csv", "CSV (*.csv)"
+        )
+        if name:
+            self.write_file(Path(name))
 
     def _read_needed(self) -> None:
         """The width that the chosen fixture needs with its limits on both sides."""
@@ -229,8 +191,10 @@ class RidgeProfile(Panel):
         gaps = bool(np.isnan(self.chart.profile.widths_mm).any())
         self._say("No line: teeth, metal or no clear edge there." if gaps else "")
         self.chart.update()
+        self._write()
 
     def _failed(self, error: Exception) -> None:
+        self._write_to = None
         self._clear(str(error))
 
     def _clear(self, text: str) -> None:
@@ -242,9 +206,3 @@ class RidgeProfile(Panel):
     def _say(self, text: str) -> None:
         self.said.setText(text)
         self.said.setVisible(bool(text))
-
-
-def _runs(known: NDArray[np.bool_]) -> list[range]:
-    """Stretches of stations that are all known: a gap is not drawn over."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], known, [False]]).astype(np.int8)))
-    return [range(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]

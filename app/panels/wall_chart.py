@@ -39,7 +39,7 @@ class WallChart(QWidget):
         self.picture: WallPicture | None = None
         self.waiting = False
         self.marks: tuple[tuple[float, str], ...] = ()
-        self.setMinimumSize(240, 110)
+        self.setMinimumSize(200, 80)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self._grey: QImage | None = None
 

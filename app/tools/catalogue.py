@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from app.tools.base import Tool
 from app.tools.curves import Canal, Loop, LowerBorder, NasalFloor, SinusFloor, Vessel
-from app.tools.fixture import Adjust, PlaceFixture, StentAxisTool
+from app.tools.fixture import Adjust, PlaceFixture
 from app.tools.jaw import ArchTool, JawPlane, Midline
 from app.tools.move import Move
 from app.tools.rulers import AngleTool, Ridge, RulerTool
+from app.tools.scale import ScaleObject
 from app.tools.spots import Contact, Cusp, Gum, Note, Opponent, PointMark, StentTop
+from app.tools.stent import StentAxisTool
 from app.tools.teeth import Existing, ForamenTool, Root
 from app.tools.turn import Turn
 from app.tools.window import Window
@@ -42,6 +44,7 @@ TOOLS: tuple[type[Tool], ...] = (
     RulerTool,
     AngleTool,
     Ridge,
+    ScaleObject,
 )
 
 FOLDED = frozenset(
@@ -55,6 +58,7 @@ FOLDED = frozenset(
         "Contact",
         "Opponent",
         "Note",
+        "Scale object",
     }
 )
 """Names of tools that are wanted rarely: under "More" at the end of their group."""

@@ -10,9 +10,10 @@ from PySide6.QtGui import QKeyEvent
 from app.tools.asking import read_length
 from app.tools.series import Series
 from core.curve import Curve
+from core.distances.tubes import ENTERED_DIAMETER_SD_MM
 from core.geometry import Array
 from core.identity import thing_words
-from core.image.canal_fit import fit_canal
+from core.image.canal_fit import CanalFit, fit_canal
 from core.plans import edit
 from core.structures import Course, CourseKind, Floor, Structure
 from core.trust.figures import nearest
@@ -39,10 +40,11 @@ class CourseTool(Series):
         course = edit.find(self.session.plan, self._active)
         if not isinstance(course, Course):
             return False
-        fitted = self._fitted(course) if self.kind == "canal" else ""
-        if fitted is None:
+        fit = self._fit(course) if self.kind == "canal" else CanalFit(middle_mm=course.points[0])
+        if fit is None:
             return True
         name = thing_words(course.id)
+        fitted = "" if fit.diameter_mm is None else nearest(fit.diameter_mm, 1)
         start = fitted or ("" if course.diameter_mm is None else f"{course.diameter_mm:g}")
         words = self.desk.ask_text("Diameter", f"Diameter of {name}, mm", start)
         diameter = None if words is None else read_length(words)
@@ -50,15 +52,17 @@ class CourseTool(Series):
             if words is not None:
                 self.desk.say("A diameter is a number of mm above 0, such as 3.0.")
             return True
-        how = "fitted and confirmed" if words == fitted else "entered"
+        taken = words == fitted
+        how = "fitted and confirmed" if taken else "entered"
+        sd = fit.sd_mm if taken else ENTERED_DIAMETER_SD_MM
         self.do(
-            f"{name}: diameter {diameter:g} mm, {how}",
-            lambda plan: edit.with_diameter(plan, course.id, diameter),
+            f"{name}: diameter {diameter:g} mm, {how}, SD {nearest(sd, 2)}",
+            lambda plan: edit.with_diameter(plan, course.id, diameter, sd_mm=sd),
         )
         return True
 
-    def _fitted(self, course: Course) -> str | None:
-        """A diameter from the image around the chosen mark, to be confirmed; empty: none found."""
+    def _fit(self, course: Course) -> CanalFit | None:
+        """What the image shows around the chosen mark, to be confirmed; None: no mark chosen."""
         mark, volume, arch = self.chosen_mark(), self.session.volume, self.session.arch
         if mark is None or mark.owner != course.id or volume is None or arch is None:
             self.desk.say("Choose a mark in a clear section first; the diameter is fitted there.")
@@ -76,7 +80,7 @@ class CourseTool(Series):
                 f"Fitted at {mark.words()}: {nearest(fit.diameter_mm, 1)} mm, SD "
                 f"{nearest(fit.sd_mm, 2)}; compare it with the picture."
             )
-        return "" if fit.diameter_mm is None else nearest(fit.diameter_mm, 1)
+        return fit
 
 
 class Canal(CourseTool):

@@ -1,4 +1,4 @@
-"""Placing: the stent axis, a new fixture, and taking hold of anything that is there."""
+"""Placing: a new fixture, and taking hold of anything that is there."""
 
 from __future__ import annotations
 
@@ -6,15 +6,11 @@ from dataclasses import replace
 
 from app.tools.asking import ask_tooth
 from app.tools.base import Draft, View
-from app.tools.collect import Collect
 from app.tools.fixture_hands import FIXTURE_KEYS, FixtureHands
 from app.views.hit import Hit
 from core.errors import PlanError
 from core.fixture import FixtureSize
-from core.geometry import Array
-from core.identity import thing_words
-from core.plans import edit, edit_pose
-from core.structures import StentAxis
+from core.plans import edit_pose
 
 FIRST_SIZE = FixtureSize(diameter_mm=4.0, length_mm=10.0)
 """Of a plan's first fixture; later ones take the size of the one before. No recommendation."""
@@ -26,30 +22,6 @@ EVERY_KIND = frozenset(
         "midline", "note",
     }
 )  # fmt: skip
-
-
-class StentAxisTool(Collect):
-    """The stent's radiopaque filling: its occlusal end, then its gingival end."""
-
-    name = "Stent axis"
-    group = "Mark"
-    kinds = frozenset({"stent axis"})
-    steps = ("the occlusal end of the stent’s filling", "its gingival end")
-
-    def complete(self, marks_mm: Array) -> None:
-        """Put it into the plan."""
-        try:
-            axis = StentAxis(
-                id=edit.numbered_id(self.session.plan, "stent-axis"),
-                occlusal=marks_mm[0],
-                gingival=marks_mm[1],
-            )
-        except ValueError:
-            self.desk.say("Both ends of the stent axis lie on one spot: click two.")
-            return
-        if self.do(f"{thing_words(axis.id)} marked", lambda p: edit.with_stent_axis(p, axis)):
-            self.session.go_to(selected=axis.id)
-            self.chosen = ("stent axis", axis.id, "gingival")
 
 
 class PlaceFixture(FixtureHands):

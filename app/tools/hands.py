@@ -171,10 +171,11 @@ class Hands(Tool):
             return
         try:
             plan = held.change(hit.point_mm - held.from_mm)
+            text = held.words(plan)
         except ValueError:
+            # No such pose, or back where it began: a way of no length has no direction to name.
             self.session.abandon()
             return
-        text = held.words(plan)
         self.session.preview(plan)
         self.session.commit(text)
         self.desk.say(text, undo=True)

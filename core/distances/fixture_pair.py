@@ -33,6 +33,7 @@ def between_fixtures(
     *,
     first_part_mm: tuple[float, float] | None = None,
     second_part_mm: tuple[float, float] | None = None,
+    tip_mm: float = 0.0,
 ) -> Reading:
     """Shortest 3D distance of two fixtures; less the penetration depth where they overlap.
 
@@ -41,6 +42,8 @@ def between_fixtures(
     first, second : Fixture
     first_part_mm, second_part_mm : (from, to), optional
         Only the part between two depths (a zone with a limit of its own).
+    tip_mm : float
+        Height of the drill's tip beyond the first one's apex.
 
     Returns
     -------
@@ -48,7 +51,7 @@ def between_fixtures(
         witness: point of the first, then of the second; parts along and across the first's axis.
         Numerical error below 0.002 mm, to the near side.
     """
-    one: FixtureSolid | None = FixtureSolid.of(first)
+    one: FixtureSolid | None = FixtureSolid.of(first).with_tip(tip_mm)
     two: FixtureSolid | None = FixtureSolid.of(second)
     if one is not None and first_part_mm is not None:
         one = one.part(*first_part_mm)

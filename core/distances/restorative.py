@@ -14,7 +14,7 @@ import numpy as np
 
 from core.distances.entry import CrownFrame, height_over_platform
 from core.fixture import Fixture
-from core.geometry import Array, angle_deg, unit, vector
+from core.geometry import Array, angle_deg, any_across, unit, vector
 from core.level import Level
 from core.measurement import MarkInfluence, Note, Reading
 from core.structures import PointMarks, StentAxis, Tapered
@@ -44,18 +44,20 @@ class ScrewExit:
 def axis_angle(fixture: Fixture, stent: StentAxis) -> Reading:
     """Angle between the fixture's axis and the stent axis, as lines: 0 to 90 degrees.
 
-    The stent axis rests on its two ends; the derivatives are in degrees per mm.
+    A stent axis set by hand rests on its two ends; the derivatives are in degrees per mm. One
+    found in the image carries its own standard deviation.
     """
     way = stent.gingival - stent.occlusal
     angle = angle_deg(fixture.towards_apex, way)
+    if stent.found:
+        return Reading(value=min(angle, 180.0 - angle), unit="deg", fit_sd=stent.direction_sd_deg)
     sense = 1.0 if angle <= 90 else -1.0
     stent_way = unit(way)
     lean = fixture.towards_apex - stent_way * float(stent_way @ fixture.towards_apex)
     size = float(np.linalg.norm(lean))
     if size < 1e-9:
         # Parallel: any sideways shift of an end opens the angle alike.
-        lean = np.cross(stent_way, np.eye(3)[int(np.argmin(np.abs(stent_way)))])
-        size = float(np.linalg.norm(lean))
+        lean, size = any_across(stent_way), 1.0
     gradient = -sense * np.degrees(lean / size / float(np.linalg.norm(way)))
     return Reading(
         value=min(angle, 180.0 - angle),
@@ -285,7 +287,14 @@ def _offset(point: Array, on_stent: Array, share: float, stent: StentAxis) -> Re
     """Distance from a fixed point to one of the stent axis, at a share of its length."""
     way = on_stent - point
     length = float(np.linalg.norm(way))
-    out = way / length if length > 1e-9 else np.zeros(3)
+    if stent.found:
+        return Reading(
+            value=length,
+            witness=(vector(point), vector(on_stent)),
+            fit_sd=stent.sd_at_mm(share),
+        )
+    # On the axis itself every way off it is alike: one of them stands for all.
+    out = way / length if length > 1e-9 else any_across(stent.gingival - stent.occlusal)
     return Reading(
         value=length,
         witness=(vector(point), vector(on_stent)),

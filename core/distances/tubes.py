@@ -23,6 +23,10 @@ ASSUMED_CANAL_DIAMETER_MM = 3.0
 ASSUMED_CANAL_DIAMETER_SD_MM = 0.35
 """Diameter used for a canal whose diameter nobody measured, and its standard deviation."""
 
+ENTERED_DIAMETER_SD_MM = 0.35
+"""Of a diameter that somebody read off a picture: two edges placed by hand (SD of a distance
+between two marks, Tomasi et al. 2011, Dentomaxillofac Radiol 40:244, taken as 0.35)."""
+
 _PLACES = 33
 _ROUNDS = 6
 
@@ -48,7 +52,7 @@ class Tube:
     seen : tuple of str
         How well each was seen.
     radius_sd_mm : float
-        Standard deviation of the radius, where the size was not measured.
+        Standard deviation of the radius, where the size was fitted, entered or assumed.
     notes : tuple of Note
     """
 
@@ -175,7 +179,7 @@ def least_places(
 
 def _course(course: Course) -> Tube:
     notes: tuple[Note, ...] = ()
-    diameter, radius_sd = course.diameter_mm, 0.0
+    diameter, radius_sd = course.diameter_mm, course.diameter_sd_mm / 2
     if diameter is None and course.kind == "canal":
         diameter, radius_sd = ASSUMED_CANAL_DIAMETER_MM, ASSUMED_CANAL_DIAMETER_SD_MM / 2
         notes = (

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from core.geometry import Array, unit, vector
+from core.geometry import Array, any_across, unit, vector
 from core.image import sampling
 from core.image.volume import Volume
 from core.measurement import Note
@@ -56,7 +56,7 @@ class CanalFit:
         Why there is no diameter, or what it was taken from.
     """
 
-    diameter_mm: float | None
+    diameter_mm: float | None = None
     sd_mm: float = 0.0
     middle_mm: Array
     note: Note | None = None
@@ -104,8 +104,7 @@ def fit_canal(volume: Volume, mark_mm: ArrayLike, along: ArrayLike) -> CanalFit:
 
 def _across(along: Array) -> Array:
     """(2, 3) unit vectors across a direction and each other."""
-    helper = np.eye(3)[int(np.argmin(np.abs(along)))]
-    one = unit(np.cross(along, helper))
+    one = any_across(along)
     return np.stack([one, np.cross(along, one)])
 
 

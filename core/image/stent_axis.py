@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from core.geometry import Array, unit, vector
+from core.geometry import Array, any_across, unit, vector
 from core.image import sampling
 from core.image.bright_object import BrightObject, Refusal, bright_object
 from core.image.volume import Volume
@@ -46,22 +46,16 @@ class StentAxisFit:
     Parameters
     ----------
     axis : StentAxis or None
-        None with the reason in `note`.
+        With its standard deviations; None with the reason in `note`.
     note : Note or None
     length_mm : float
-    offset_sd_mm : float
-        Standard deviation, in each direction across it, of the middle of the axis.
-    direction_sd_deg : float
-        Standard deviation of its direction, in each plane through it.
     end_sd_mm : float
-        Of its ends, across the axis.
+        Standard deviation of its ends, across the axis.
     """
 
     axis: StentAxis | None
     note: Note | None = None
     length_mm: float = 0.0
-    offset_sd_mm: float = 0.0
-    direction_sd_deg: float = 0.0
     end_sd_mm: float = 0.0
 
 
@@ -148,10 +142,15 @@ def _result(
     if float((ends[1] - ends[0]) @ coronal) > 0:
         ends = (ends[1], ends[0])
     return StentAxisFit(
-        axis=StentAxis(id=name, occlusal=ends[0], gingival=ends[1], diameter_mm=2 * radius),
+        axis=StentAxis(
+            id=name,
+            occlusal=ends[0],
+            gingival=ends[1],
+            diameter_mm=2 * radius,
+            offset_sd_mm=offset_sd,
+            direction_sd_deg=math.degrees(slope_sd),
+        ),
         length_mm=2 * half,
-        offset_sd_mm=offset_sd,
-        direction_sd_deg=math.degrees(slope_sd),
         end_sd_mm=math.hypot(offset_sd, half * slope_sd),
     )
 
@@ -176,8 +175,7 @@ def _is_rod(grown: BrightObject, line: _Line, radius: float) -> bool:
 
 
 def _across(direction: Array) -> tuple[Array, Array]:
-    helper = np.eye(3)[int(np.argmin(np.abs(direction)))]
-    one = unit(np.cross(direction, helper))
+    one = any_across(direction)
     return one, np.cross(direction, one)
 
 

@@ -10,6 +10,7 @@ from typing import TypedDict
 import numpy as np
 
 from core.arch import Arch, fixture_frame, tooth_doubt
+from core.distances.by_hand import Series
 from core.errors import PlanError, SoundingError
 from core.findings import Finding
 from core.fixture import Fixture
@@ -28,7 +29,8 @@ from core.plans.case_checks import case_findings
 from core.plans.plan import Plan
 from core.plans.plan_checks import NEAR_MIDLINE_MM, plan_findings
 from core.plans.plan_file import check_scan, plan_fingerprint
-from core.trust.uncertainty import DEFAULT_PLACEMENT, Placement, Scale
+from core.trust.own_hand import hand_findings, placement_of
+from core.trust.uncertainty import Placement, Scale
 from core.version import PROGRAM
 
 Cancelled = Callable[[], bool]
@@ -47,7 +49,8 @@ def measure(
     cancelled: Cancelled | None = None,
     made_at: str | None = None,
     scan_fingerprint: str = "",
-    placement: Placement = DEFAULT_PLACEMENT,
+    placement: Placement | None = None,
+    own: Series | None = None,
 ) -> Ledger:
     """Measure everything that a plan asks for on its scan.
 
@@ -65,8 +68,12 @@ def measure(
         ISO 8601; now when left out.
     scan_fingerprint : str
         `Volume.fingerprint()`, where it was computed; compared with the plan's.
-    placement : Placement
-        How steady the operator's hand is: from a repeat study, where there was one.
+    placement : Placement, optional
+        How steady the hand is that set the marks; when left out the one that the plan names, else
+        the usual allowance.
+    own : Series, optional
+        The operator's own mean deviations, from control films (`control_film.own_series`): one
+        more line of placement by hand. No verdict rests on it.
 
     Raises
     ------
@@ -83,9 +90,9 @@ def measure(
     if basis is None or not basis.fits(plan, volume):
         basis = Basis.of(plan, volume)
     stop = cancelled or (lambda: False)
-    doubts = _Doubts(placement=placement, scale=basis.scale.scale)
+    doubts = _Doubts(placement=placement or placement_of(plan), scale=basis.scale.scale)
     rows: list[Measurement] = []
-    for row in _rows(plan, basis, doubts, fine=fine):
+    for row in _rows(plan, basis, doubts, fine=fine, own=own):
         if stop():
             raise SoundingError("measuring-cancelled")
         rows.append(_marked_made_up(volume, row))
@@ -103,6 +110,7 @@ def measure(
             *basis.scale.findings,
             *tie,
             *plan_findings(plan),
+            *hand_findings(plan),
             *case_findings(plan, volume.identity, made_at=when),
             *_arch_findings(plan, basis),
             *_midline_findings(plan, basis.arch),
@@ -120,7 +128,9 @@ class _Doubts(TypedDict):
     scale: Scale
 
 
-def _rows(plan: Plan, basis: Basis, doubts: _Doubts, *, fine: bool) -> Iterator[Measurement]:
+def _rows(
+    plan: Plan, basis: Basis, doubts: _Doubts, *, fine: bool, own: Series | None
+) -> Iterator[Measurement]:
     for fixture in plan.fixtures:
         frame = fixture_frame(fixture, basis.arch)
         maker = RowMaker(
@@ -133,7 +143,7 @@ def _rows(plan: Plan, basis: Basis, doubts: _Doubts, *, fine: bool) -> Iterator[
             **doubts,
         )
         yield from DangerRows(
-            plan=plan, basis=basis, fixture=fixture, frame=frame, maker=maker, fine=fine
+            plan=plan, basis=basis, fixture=fixture, frame=frame, maker=maker, fine=fine, own=own
         ).rows()
         yield from crown_rows(plan, fixture, frame, maker)
         if fine:

@@ -33,6 +33,8 @@ from core.trust.uncertainty import (
 )
 from core.trust.verdict import judge, least_allowed, verdict_note
 
+_WITHIN_THE_JAW = frozenset({"ridge_width", "ridge_height", "plate_thickness", "hollow_depth"})
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Basis:
@@ -233,7 +235,7 @@ class RowMaker:
             voxel_extents_mm=self._extents(reading, hand_ends),
             scale=self.scale,
             placement=self.placement,
-            scale_length_mm=self._lever(reading),
+            scale_length_mm=self._lever(kind, reading),
             base_length_mm=base_length_mm,
         )
         image_trouble = self.plan.image_check is not None and self.plan.image_check.at_the_site
@@ -278,8 +280,11 @@ class RowMaker:
             way = gradients[0]
         return (voxel_extent_mm(self.volume.mm_from_ijk, way),) * hand_ends
 
-    def _lever(self, reading: Reading) -> float | None:
+    def _lever(self, kind: str, reading: Reading) -> float | None:
         if self.platform is None or reading.witness is None or reading.unit == "deg":
+            return None
+        if kind in _WITHIN_THE_JAW:
+            # Both ends lie in the scan: a wrong scale stretches what lies between them, no more.
             return None
         return scale_lever_mm(reading.witness, self.platform)
 

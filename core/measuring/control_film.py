@@ -8,16 +8,25 @@ one film). The differences of one person's cases are that person's own figures.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from core.arch import FixtureFrame
+from core.distances.by_hand import FREE_HAND, Series
+from core.distances.tubes import tubes_of
 from core.errors import OutputError
+from core.fixture import Fixture
 from core.image.radiograph import READ_OFF_U_MM, depth_from_film
 from core.measurement import Budget, Reading
+from core.structures import Course
+
+NEIGHBOUR = "platform to neighbour"
+CANAL = "apex to canal"
 
 FIXTURE_LENGTH_U_MM = 0.05
+_STEP_MM = 0.05
 LEAST_CASES = 10
 """Below that a spread says little: its own 95 % interval is wider than 0.69 to 1.83 times it."""
 
@@ -85,14 +94,14 @@ def compare(
         no distance is known on both sides.
     """
     pairs = (
-        ("platform to neighbour", neighbour_planned_mm, film.neighbour_on_film),
-        ("apex to canal", canal_planned_mm, film.canal_on_film),
+        (NEIGHBOUR, neighbour_planned_mm, film.neighbour_on_film),
+        (CANAL, canal_planned_mm, film.canal_on_film),
     )
     found: list[Difference] = []
     for what, planned, on_film in pairs:
         if planned is None or on_film is None:
             continue
-        signed = what == "apex to canal" and on_film <= 0
+        signed = what == CANAL and on_film <= 0
         reading, budget = _scaled(on_film, film, signed=signed, read_off_u=read_off_u)
         found.append(Difference(what=what, planned_mm=planned, achieved=reading, budget=budget))
     if not found:
@@ -168,4 +177,89 @@ def own_figures(differences_mm: Sequence[float]) -> OwnFigures:
         mean_size_mm=float(np.abs(values).mean()),
         sd_mm=float(values.std(ddof=1)),
         worst_mm=float(np.abs(values).max()),
+    )
+
+
+def canal_on_film_mm(fixture: Fixture, frame: FixtureFrame, canal: Course) -> float | None:
+    """What the plan's film would show from the apex to the canal's roof, along the axis, mm.
+
+    Seen along parallel rays square to axis and mesial, as an ordinary film shows it: how far the
+    canal lies towards cheek or tongue makes no difference. Negative where the apex stands in it;
+    None where the canal does not pass below the apex.
+    """
+    (tube,) = tubes_of(canal)
+    count = max(2, round(tube.length_mm / _STEP_MM) + 1)
+    centres, radii = tube.at(np.linspace(0.0, tube.length_mm, count))
+    offset = centres - fixture.apex
+    along, aside = offset @ fixture.towards_apex, offset @ frame.m
+    below = np.abs(aside) < radii
+    if not below.any():
+        return None
+    return float((along - np.sqrt(np.maximum(radii**2 - aside**2, 0.0)))[below].min())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FilmResult:
+    """One distance of one control film as it is kept: nothing of the patient.
+
+    Parameters
+    ----------
+    by : str
+        Who placed the fixture.
+    at : str
+        ISO 8601.
+    case : str
+        Tells one placing from another, so that none counts twice; not to be read back.
+    what : str
+        `NEIGHBOUR` or `CANAL`.
+    difference_mm : float
+        Achieved less planned.
+    """
+
+    by: str
+    at: str
+    case: str
+    what: str
+    difference_mm: float
+
+
+def with_result(results: Iterable[FilmResult], new: FilmResult) -> tuple[FilmResult, ...]:
+    """Results with a new one, in place of an older one of the same placing and distance."""
+    kept = [r for r in results if (r.case, r.what) != (new.case, new.what)]
+    return (*kept, new)
+
+
+def figures_of(results: Iterable[FilmResult], by: str, what: str) -> OwnFigures | None:
+    """One person's figures of one distance; None with fewer than two cases."""
+    values = [r.difference_mm for r in results if r.by == by and r.what == what]
+    return own_figures(values) if len(values) > 1 else None
+
+
+def own_series(results: Iterable[FilmResult], by: str) -> Series | None:
+    """One person's own mean deviations, for one more line of placement by hand.
+
+    From ten films on, each distance by itself: *apex to canal* tells the depth, *platform to
+    neighbour* the mesio-distal shift. What a film cannot tell (cheek and tongue, tilt), and what
+    is not yet told by ten films, stays that of the published series. None while neither is told.
+    """
+    results = tuple(results)
+    depth, across = (figures_of(results, by, what) for what in (CANAL, NEIGHBOUR))
+    told: list[str] = []
+    deeper, mesiodistal = FREE_HAND.deeper_mm, FREE_HAND.mesiodistal_mm
+    if by and depth is not None and depth.is_enough:
+        deeper = depth.mean_size_mm
+        told.append(f"depth {deeper:.2f} mm from {depth.count} films")
+    if by and across is not None and across.is_enough:
+        mesiodistal = across.mean_size_mm
+        told.append(f"mesio-distal {mesiodistal:.2f} mm from {across.count} films")
+    if not told:
+        return None
+    return Series(
+        name="own figures",
+        deeper_mm=deeper,
+        mesiodistal_mm=mesiodistal,
+        buccolingual_mm=FREE_HAND.buccolingual_mm,
+        tilt_deg=FREE_HAND.tilt_deg,
+        together=True,
+        source=f"{by}: {', '.join(told)}; the rest as free-hand, {FREE_HAND.source}",
     )

@@ -10,15 +10,14 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import cast
 
-from core.arch import Arch, fixture_frame
-from core.distances.clearance import clearance
+from core.arch import Arch
 from core.distances.drilling import (
     MARK_STEP_MM,
-    UNKNOWN_TIP_MM,
     DrillDepth,
     MarksIncludeTip,
     drill_depths,
@@ -28,17 +27,19 @@ from core.distances.drilling import (
 )
 from core.errors import PlanError
 from core.fixture import Fixture
-from core.identity import Tooth
 from core.image.volume import Volume
-from core.measurement import Measurement, Reading
-from core.measuring.basis import RowMaker
+from core.measurement import Measurement
+from core.measuring.drill_tips import misses_more, tip_rows
 from core.measuring.ledger import Ledger
 from core.plans.plan import Plan
-from core.structures import Course, Floor, Foramen
 
 COLUMNS = ("name", "diameter_mm", "marks_mm", "marks_include_tip", "tip_mm")
 MOST_DRILLS = 20
+EVERY = "every"
+"""Before one number in ``marks_mm``: a mark at each multiple of it."""
+
 _LARGEST_MM = 60.0
+_WIDEST_STEP_MM = 5.0
 _PLACES = {"left": "mesial", "right": "distal"}
 _ANSWERS = {"yes": "yes", "no": "no", "don't know": "don't know", "": "don't know"}
 
@@ -50,17 +51,20 @@ class Drill:
     Parameters
     ----------
     name : str
-    diameter_mm : float
+    diameter_mm : float or None
+        None where a table was kept without it.
     marks_mm : tuple of float
-        Depths of its marks, growing; empty: a mark each 0.5 mm (a drill with a stop).
+        Depths of its marks, growing; empty: a mark each `step_mm` (a drill with a stop).
+    step_mm : float
     marks_include_tip : {'yes', 'no', "don't know"}
     tip_mm : float or None
         Height of the tip beyond the last full diameter, where known.
     """
 
     name: str
-    diameter_mm: float
+    diameter_mm: float | None = None
     marks_mm: tuple[float, ...] = ()
+    step_mm: float = MARK_STEP_MM
     marks_include_tip: MarksIncludeTip = "don't know"
     tip_mm: float | None = None
 
@@ -76,11 +80,18 @@ class Drill:
         cannot tell it.
         """
         if not self.marks_mm:
-            return round_down_to_mark(depth_mm)
+            return round_down_to_mark(depth_mm, self.step_mm)
         if self.is_too_short(depth_mm):
             return None
         shallower = [m for m in self.marks_mm if m <= depth_mm + 1e-6]
         return max(shallower, default=None)
+
+    @property
+    def marks_words(self) -> str:
+        """Its marks as they stand in a table: ``6 8 10 12``, or ``every 0.5``."""
+        if not self.marks_mm:
+            return f"{EVERY} {self.step_mm:g}"
+        return " ".join(f"{mark:g}" for mark in self.marks_mm)
 
     def is_too_short(self, depth_mm: float) -> bool:
         """True where a depth lies a whole step of the marks, or more, beyond the last of them."""
@@ -136,13 +147,35 @@ def read_drills(text: str) -> tuple[Drill, ...]:
         if len(found) == MOST_DRILLS:
             raise PlanError("drills-too-many", most=MOST_DRILLS)
         values = dict(zip(names, (cell.strip() for cell in cells), strict=False))
-        found.append(_drill(values, number))
+        found.append(drill_of(values, number))
     if not found:
         raise PlanError("drills-empty")
     return tuple(found)
 
 
-def _drill(values: dict[str, str], row: int) -> Drill:
+def read_drills_file(path: str | Path) -> tuple[Drill, ...]:
+    """Drills of a CSV file in UTF-8.
+
+    Raises
+    ------
+    PlanError
+        ``drills-file`` where it cannot be read as text, and those of `read_drills`.
+    """
+    try:
+        text = Path(path).read_text("utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise PlanError("drills-file", path=path) from error
+    return read_drills(text)
+
+
+def drill_of(values: Mapping[str, str], row: int) -> Drill:
+    """One drill from the texts of its row, by the names in `COLUMNS`.
+
+    Raises
+    ------
+    PlanError
+        ``drills-row``.
+    """
     name = values.get("name", "")
     if not name or len(name) > 60:
         raise PlanError("drills-row", row=row, reason="the name is empty or longer than 60 letters")
@@ -152,24 +185,36 @@ def _drill(values: dict[str, str], row: int) -> Drill:
     if answer not in _ANSWERS:
         reason = f"marks_include_tip is {answer!r}, not yes, no or don't know"
         raise PlanError("drills-row", row=row, reason=reason)
-    tip = values.get("tip_mm", "")
-    marks = tuple(_mm("marks_mm", m, row) for m in values.get("marks_mm", "").split())
-    if list(marks) != sorted(set(marks)):
-        raise PlanError("drills-row", row=row, reason="the marks do not grow from one to the next")
+    diameter, tip = values.get("diameter_mm", ""), values.get("tip_mm", "")
+    marks, step = _marks(values.get("marks_mm", ""), row)
     return Drill(
         name=name,
-        diameter_mm=_mm("diameter_mm", values.get("diameter_mm", ""), row, most=12.0),
+        diameter_mm=_mm("diameter_mm", diameter, row, most=12.0) if diameter else None,
         marks_mm=marks,
+        step_mm=step,
         marks_include_tip=cast(MarksIncludeTip, _ANSWERS[answer]),
         tip_mm=_mm("tip_mm", tip, row, most=5.0, zero=True) if tip else None,
     )
+
+
+def _marks(text: str, row: int) -> tuple[tuple[float, ...], float]:
+    words = text.replace(",", ".").split()
+    if words[:1] == [EVERY]:
+        if len(words) != 2:
+            reason = f"marks_mm is {text!r}; after {EVERY!r} one number of mm is wanted"
+            raise PlanError("drills-row", row=row, reason=reason)
+        return (), _mm("marks_mm", words[1], row, most=_WIDEST_STEP_MM)
+    marks = tuple(_mm("marks_mm", m, row) for m in words)
+    if list(marks) != sorted(set(marks)):
+        raise PlanError("drills-row", row=row, reason="the marks do not grow from one to the next")
+    return marks, MARK_STEP_MM
 
 
 def _mm(
     column: str, text: str, row: int, *, most: float = _LARGEST_MM, zero: bool = False
 ) -> float:
     try:
-        value = float(text)
+        value = float(text.replace(",", "."))
     except ValueError:
         value = math.nan
     good = math.isfinite(value) and value <= most and (value > 0 or (zero and value == 0))
@@ -206,13 +251,13 @@ def drilling_plan(  # noqa: PLR0917 - the order is that of the chain plan → sc
     )
     found: list[DrillPlan] = []
     for drill in drills or (ANY_DRILL,):
-        rows = _tip_rows(fixture, plan, volume, ledger, arch, drill.beyond_mm)
+        rows = tip_rows(fixture, plan, volume, ledger, arch, drill.beyond_mm)
         found.append(
             DrillPlan(
                 drill=drill,
                 depths=tuple(_rounded(depth, drill) for depth in exact),
                 tip_rows=rows,
-                worse=tuple(m for m in rows if _is_worse(m, ledger)),
+                worse=tuple(m for m in rows if misses_more(m, ledger)),
             )
         )
     return tuple(found)
@@ -221,52 +266,3 @@ def drilling_plan(  # noqa: PLR0917 - the order is that of the chain plan → sc
 def _rounded(depth: DrillDepth, drill: Drill) -> DrillDepth:
     value = depth.reading.value
     return replace(depth, mark_mm=None if value is None else drill.mark_for(value))
-
-
-def _tip_rows(  # noqa: PLR0917 - the order is that of `drilling_plan`
-    fixture: Fixture, plan: Plan, volume: Volume, ledger: Ledger, arch: Arch, tip_mm: float
-) -> tuple[Measurement, ...]:
-    if tip_mm <= 0:
-        return ()
-    maker = RowMaker(
-        plan=plan,
-        volume=volume,
-        subject=fixture.id,
-        is_fixture=True,
-        tooth=Tooth.of(fixture.tooth) if fixture.tooth else None,
-        platform=fixture.platform,
-    )
-    frame = fixture_frame(fixture, arch)
-    measured = {m.target for m in ledger.of(fixture.id) if m.kind == "clearance"}
-    rows: list[Measurement] = []
-    for structure in plan.structures:
-        if not isinstance(structure, Course | Foramen | Floor) or structure.id not in measured:
-            continue
-        if isinstance(structure, Floor) and structure.elevation_intended:
-            continue
-        others = tuple(s for s in plan.structures if s is not structure)
-        reading: Reading = clearance(fixture, structure, frame=frame, others=others, tip_mm=tip_mm)
-        key = (
-            structure.kind
-            if isinstance(structure, Course)
-            else ("foramen" if isinstance(structure, Foramen) else "floor")
-        )
-        rows.append(
-            maker.row(
-                group="danger", kind="clearance", target=structure.id, parts=("drill",),
-                reading=reading, limit_key=key, details={"with_tip_mm": tip_mm},
-            )
-        )  # fmt: skip
-    bone = f"{fixture.id}/clearance/bone surface/apical/tip"
-    # The outer bone surface below the apex was searched with the longest tip, which no shorter
-    # one passes.
-    rows += [m for m in ledger.of(fixture.id) if m.id == bone and tip_mm <= UNKNOWN_TIP_MM]
-    return tuple(rows)
-
-
-def _is_worse(row: Measurement, ledger: Ledger) -> bool:
-    if row.verdict in (None, "meets limit"):
-        return False
-    wanted = row.id.rsplit("/", 1)[0]
-    bare = next((m for m in ledger.measurements if m.id == wanted), None)
-    return bare is not None and bare.verdict == "meets limit"

@@ -8,7 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from core.arch import FixtureFrame
-from core.distances.by_hand import FREE_HAND, FULL_GUIDE, PILOT_GUIDE, least_clearance
+from core.distances.by_hand import (
+    FREE_HAND,
+    FULL_GUIDE,
+    OWN_SOURCE,
+    PILOT_GUIDE,
+    Series,
+    least_clearance,
+)
 from core.distances.clearance import clearance, foramen_zone, length_beyond_floor
 from core.distances.drilling import UNKNOWN_TIP_MM
 from core.distances.first_hit import first_hit_along_axis
@@ -48,6 +55,8 @@ class DangerRows:
     maker : RowMaker
     fine : bool
         With the lines for placement by hand, which take longer.
+    own : Series or None
+        The operator's own mean deviations, where there are films enough.
     """
 
     plan: Plan
@@ -56,6 +65,7 @@ class DangerRows:
     frame: FixtureFrame
     maker: RowMaker
     fine: bool
+    own: Series | None = None
 
     def rows(self, *, without: Collection[str] = ()) -> Iterator[Measurement]:
         """Every clearance, then what is expected at the tooth and was not marked.
@@ -161,11 +171,14 @@ class DangerRows:
             return float((FixtureSolid.of(moved).signed_distance(centres) - radii).min())
 
         details: dict[str, object] = {}
-        for series in (FREE_HAND, PILOT_GUIDE, FULL_GUIDE):
+        own = () if self.own is None else (self.own,)
+        for series in (FREE_HAND, PILOT_GUIDE, FULL_GUIDE, *own):
             placed = least_clearance(self.fixture, series, buccal=self.frame.b, clearance_at=at)
             value = clearance(placed.fixture, structure).value
             if value is not None:
                 details[f"{series.name.replace(' ', '_').replace('-', '_')}_at_least_mm"] = value
+        if self.own is not None:
+            details[OWN_SOURCE] = self.own.source
         return details
 
     def _tip(
@@ -359,6 +372,7 @@ class DangerRows:
                     limit_key=zone.key,
                     details={"zone": "shoulder" if index == 0 else "deep", "of": "fixture"},
                 )
+            yield from self._fixture_tip(other)
             yield self.maker.row(
                 group="information",
                 kind="angle",
@@ -366,6 +380,24 @@ class DangerRows:
                 reading=angle_between(self.fixture, other),
                 details={"of": "axes of both fixtures"},
             )
+
+    def _fixture_tip(self, other: Fixture) -> Iterator[Measurement]:
+        """The drill's tip and another fixture, where the tip comes nearer than the fixture."""
+        tip = UNKNOWN_TIP_MM
+        bare = between_fixtures(self.fixture, other).value
+        reading = between_fixtures(self.fixture, other, tip_mm=tip)
+        if bare is None or reading.value is None or reading.value > bare - _NEARER_MM:
+            return
+        note = Note("with-tip", {"tip": tip})
+        yield self.maker.row(
+            group="roots",
+            kind="clearance",
+            target=other.id,
+            parts=("tip",),
+            reading=replace(reading, notes=(*reading.notes, note)),
+            limit_key=zones_of("fixture", self._length)[-1].key,
+            details={"of": "fixture", "with_tip_mm": tip},
+        )
 
 
 def ball_cloud(

@@ -121,6 +121,7 @@ class SelfTest:
             "seed": self.seed,
             "seconds": round(self.seconds, 1),
             "passed": self.passed,
+            "sentence": self.sentence,
             "caution": NOT_THE_SCANNER,
             "machine": dict(self.machine),
             "checks": rows,

@@ -25,8 +25,9 @@ from core.measuring.rows_bone import surface_rows, wall_rows
 from core.measuring.rows_danger import DangerRows
 from core.plans.plan import Plan
 from core.plans.sizes import ListedSize
+from core.trust.own_hand import placement_of
 from core.trust.scale_check import scale_check
-from core.trust.uncertainty import DEFAULT_PLACEMENT, Placement
+from core.trust.uncertainty import Placement
 from core.trust.verdict import GUARD, least_allowed, target_words
 
 _FAR_MM = 1.0
@@ -73,7 +74,7 @@ def try_sizes(
     sizes: Sequence[ListedSize],
     basis: Basis,
     *,
-    placement: Placement = DEFAULT_PLACEMENT,
+    placement: Placement | None = None,
 ) -> tuple[SizeRow, ...]:
     """Measure every size at a fixture's pose, in the list's own order.
 
@@ -91,13 +92,13 @@ def sizes_tried(
     sizes: Sequence[ListedSize],
     basis: Basis,
     *,
-    placement: Placement = DEFAULT_PLACEMENT,
+    placement: Placement | None = None,
 ) -> Iterator[SizeRow]:
     """The rows of `try_sizes` one by one, so that they can be shown, counted and broken off."""
     by_id = {f.id: f for f in plan.fixtures}
     fixture = by_id[fixture_id]
     if sizes:
-        trial = _Trial.of(plan, fixture, sizes, basis, placement)
+        trial = _Trial.of(plan, fixture, sizes, basis, placement or placement_of(plan))
         yield from (trial.row(listed) for listed in sizes)
 
 

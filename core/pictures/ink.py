@@ -81,6 +81,10 @@ STROKES: dict[str, Stroke] = {
     "limit line": Stroke(width_mm=0.7, case_mm=0.25),
     "bone below limit": Stroke(width_mm=0.18, case_mm=0.0),
     "not found": Stroke(width_mm=0.14, case_mm=0.0),
+    "zero line": Stroke(width_mm=0.12, case_mm=0.0),
+    "mean difference": Stroke(width_mm=0.35, case_mm=0.0),
+    "limit of agreement": Stroke(width_mm=0.3, case_mm=0.0, dash_mm=(2.0, 1.0)),
+    "interval": Stroke(width_mm=0.2, case_mm=0.0),
     "not scanned": Stroke(width_mm=0.1, case_mm=0.0, on_dark=(0.36, 0.38, 0.40)),
 }
 
@@ -102,6 +106,9 @@ WORDS: dict[str, str] = {
     "witness off plane": "measured distance that leaves the picture's plane, mm",
     "jaw plane": "jaw plane",
     "mark": "mark",
+    "mean difference": "mean difference",
+    "limit of agreement": "limits of agreement (95 %)",
+    "interval": "at the right their 95 % confidence intervals",
     "not scanned": "not scanned",
 }
 """What the legend of a picture says about a line; a style without words is left out there."""

@@ -174,9 +174,12 @@ def with_angle(plan: Plan, angle: AngleMark) -> Plan:
     return _put(plan, "angles", angle)
 
 
-def with_diameter(plan: Plan, structure_id: str, diameter_mm: float | None) -> Plan:
-    """Set the diameter of a canal, loop, vessel or border."""
-    return changed(plan, structure_id, Course, lambda c: replace(c, diameter_mm=diameter_mm))
+def with_diameter(
+    plan: Plan, structure_id: str, diameter_mm: float | None, *, sd_mm: float = 0.0
+) -> Plan:
+    """Set the diameter of a canal, loop, vessel or border, with its standard deviation."""
+    values: dict[str, Any] = {"diameter_mm": diameter_mm, "diameter_sd_mm": sd_mm}
+    return changed(plan, structure_id, Course, lambda c: replace(c, **values))
 
 
 def with_removal(plan: Plan, root_id: str, *, to_be_removed: bool) -> Plan:

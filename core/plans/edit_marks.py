@@ -13,7 +13,7 @@ from core.plans.edit import changed, find, refuse_locked, with_thing, without
 from core.plans.marks import Mark
 from core.plans.notes import with_note_moved, without_note
 from core.plans.plan import Plan
-from core.structures import Course, Floor, Foramen, PointMarks, Seen, Tapered
+from core.structures import Course, Floor, Foramen, PointMarks, Seen, StentAxis, Tapered
 
 T = TypeVar("T", bound=Any)
 
@@ -70,6 +70,10 @@ def with_mark_moved(plan: Plan, mark: Mark, point_mm: ArrayLike) -> Plan:
     if mark.sort == "arch":
         return replace(plan, arch_points=_moved(plan.arch_points, mark, place))
     thing = find(plan, mark.owner)
+    if isinstance(thing, StentAxis):
+        # An end that a hand moved is no longer where the image had it: the hand's doubt counts.
+        by_hand: dict[str, Any] = {"offset_sd_mm": 0.0, "direction_sd_deg": 0.0, mark.part: place}
+        return with_thing(plan, replace(thing, **by_hand))
     if not mark.part.isdigit():
         return with_thing(plan, replace(thing, **{mark.part: place}))
     return with_thing(plan, _recoursed(replace(thing, points=_moved(thing.points, mark, place))))

@@ -68,6 +68,37 @@ class ChangedLimit:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OwnHand:
+    """Scatter of one person's marks, taken over from their repeat study for this plan.
+
+    Parameters
+    ----------
+    person : str
+        Whose hand it is.
+    sd_mm : float
+        As studied; how it counts is `core.trust.own_hand`'s.
+    marks, placings : int
+        How many marks the study repeated, and how many placings of them it holds.
+    studied : str
+        Day of the study, ISO 8601.
+    by, at : str
+        Who took it over for this plan, and when.
+    """
+
+    person: str
+    sd_mm: float
+    marks: int = 0
+    placings: int = 0
+    studied: str = ""
+    by: str = ""
+    at: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.person.strip() or not 0 <= self.sd_mm <= 5:
+            raise ValueError("a person, and a spread of their marks from 0 to 5 mm, are needed")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ImageCheck:
     """A person's judgement of the image: ``none``, ``away from the site`` or ``at the site``.
 
@@ -123,6 +154,7 @@ class Plan:
     midline: Array | None = None
     side_check: SideCheck | None = None
     image_check: ImageCheck | None = None
+    own_hand: OwnHand | None = None
     interpreted_by: str = ""
     interpreted_at: str = ""
     limits: Mapping[str, ChangedLimit] = field(default_factory=dict)

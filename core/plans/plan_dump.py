@@ -60,6 +60,7 @@ def document_of(plan: Plan) -> Values:
         "midline": None if plan.midline is None else _point(plan.midline),
         "side_check": _part(raw, "side_check", _fields_or_none(plan.side_check)),
         "image_check": _image_check(raw, plan),
+        "own_hand": _part(raw, "own_hand", _fields_or_none(plan.own_hand)),
         "interpreted": _part(raw, "interpreted", _interpreted(plan)),
         "limits": _limits(raw, plan),
         "revision": plan.revision,
@@ -199,6 +200,7 @@ def _structure(structure: Structure) -> Values:
         case Course():
             out |= {"kind": structure.kind, "points": _points(structure.points)}
             out |= {"diameter_mm": structure.diameter_mm, "seen": list(structure.seen)}
+            out |= {"diameter_sd_mm": structure.diameter_sd_mm or None}
             out |= {"course": None if structure.course is None else _points(structure.course)}
             out |= {"course_by": structure.course_by}
         case Foramen():
@@ -231,6 +233,8 @@ def _stent_axis(axis: StentAxis) -> Values:
         "occlusal": _point(axis.occlusal),
         "gingival": _point(axis.gingival),
         "diameter_mm": axis.diameter_mm,
+        "offset_sd_mm": axis.offset_sd_mm or None,
+        "direction_sd_deg": axis.direction_sd_deg or None,
     }
 
 

@@ -14,6 +14,7 @@ from core.plans.plan import (
     ChangedLimit,
     Declaration,
     ImageCheck,
+    OwnHand,
     Plan,
     ScanTie,
     SideCheck,
@@ -75,6 +76,7 @@ def parse(document: Mapping[str, Any]) -> Plan:
         midline=top.maybe("midline", lambda at: vector(at.point())),
         side_check=top.maybe("side_check", _side_check),
         image_check=top.maybe("image_check", _image_check),
+        own_hand=top.maybe("own_hand", _own_hand),
         interpreted_by="" if interpreted is None else text_at(interpreted, "by"),
         interpreted_at="" if interpreted is None else text_at(interpreted, "at"),
         limits=top.maybe("limits", _limits) or {},
@@ -152,12 +154,16 @@ def _stent_axis(at: At) -> StentAxis:
     axis_id = at.get("id").id()
     occlusal, gingival = at.get("occlusal").point(), at.get("gingival").point()
     diameter = at.maybe("diameter_mm", At.length) or 3.0
+    offset = at.maybe("offset_sd_mm", At.length) or 0.0
+    direction = at.maybe("direction_sd_deg", lambda d: d.number(size=90.0)) or 0.0
     return at.built(
         lambda: StentAxis(
             id=axis_id,
             occlusal=vector(occlusal),
             gingival=vector(gingival),
             diameter_mm=diameter,
+            offset_sd_mm=offset,
+            direction_sd_deg=direction,
         )
     )
 
@@ -208,6 +214,23 @@ def _image_check(at: At) -> ImageCheck:
             if found is not None and (key in TROUBLES or found in TROUBLE_PLACES):
                 answers[key] = trouble.get(key).one_of(*TROUBLE_PLACES)
     return ImageCheck(trouble=answers, by=text_at(at, "by"), at=text_at(at, "at"))
+
+
+def _own_hand(at: At) -> OwnHand:
+    person, sd = at.get("person").text(), at.get("sd_mm").number()
+    marks = at.maybe("marks", lambda m: m.whole(least=0)) or 0
+    placings = at.maybe("placings", lambda m: m.whole(least=0)) or 0
+    return at.built(
+        lambda: OwnHand(
+            person=person,
+            sd_mm=sd,
+            marks=marks,
+            placings=placings,
+            studied=text_at(at, "studied"),
+            by=text_at(at, "by"),
+            at=text_at(at, "at"),
+        )
+    )
 
 
 def _limits(at: At) -> dict[str, ChangedLimit]:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from core.identity import structure_words, thing_words
+from core.sheet.budget_table import budget_table
 from core.sheet.case import Case
 from core.sheet.furniture import heading
 from core.sheet.ledger_table import meanings
 from core.sheet.page import Pages
 from core.structures import Course, Foramen, KnownObject, StentAxis, Structure, Tapered
-from core.trust.figures import plain
+from core.trust.figures import nearest, plain, up
 from core.words.sheet import UNCERTAINTY
 
 _QUIET = (0.33, 0.33, 0.33)
 _LEAST_ROOM_MM = 90.0
+UNCERTAIN = "Uncertainty"
 
 
 def basis_pages(pages: Pages, case: Case) -> None:
@@ -29,6 +31,8 @@ def basis_pages(pages: Pages, case: Case) -> None:
         for name, words in lines:
             _line(pages, name, words)
         pages.y += 1.5
+        if title == UNCERTAIN:
+            budget_table(pages, case)
 
 
 def _line(pages: Pages, name: str, words: str) -> None:
@@ -48,7 +52,7 @@ def _parts(case: Case) -> list[tuple[str, list[tuple[str, str]]]]:
         ("Scan checks", _checks(case)),
         ("Marked and declared", _structures(case)),
         ("Limits changed in this plan", _limits(case)),
-        ("Uncertainty", _uncertainty(case)),
+        (UNCERTAIN, _uncertainty(case)),
         ("Log", _log(case)),
     ]
     return [(title, lines) for title, lines in parts if lines]
@@ -129,6 +133,8 @@ def _structure_words(structure: Structure) -> str:
     if isinstance(structure, Course):
         diameter = structure.diameter_mm
         words += ", Ø not measured" if diameter is None else f", Ø {plain(diameter)} mm"
+        spread = structure.diameter_sd_mm
+        words += "" if diameter is None or not spread else f" (SD {up(spread, 2)} mm)"
     if isinstance(structure, Tapered):
         first, last = structure.diameters_mm
         words += f", Ø {plain(first)} to {plain(last)} mm"
@@ -142,7 +148,11 @@ def _structure_words(structure: Structure) -> str:
 
 
 def _stent_words(axis: StentAxis) -> str:
-    return f"stent axis, filling Ø {plain(axis.diameter_mm)} mm"
+    words = f"stent axis, filling Ø {nearest(axis.diameter_mm, 1)} mm"
+    if not axis.found:
+        return f"{words}; both ends set by hand"
+    offset, turn = up(axis.offset_sd_mm, 2), up(axis.direction_sd_deg, 1)
+    return f"{words}; found in the image: SD {offset} mm in its middle, {turn}° in direction"
 
 
 def _limits(case: Case) -> list[tuple[str, str]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from core.arch import Arch
 from core.bone.bone_levels import BoneLevels, bone_levels
@@ -19,6 +19,7 @@ from core.measuring.rows_rulers import NOWHERE
 from core.plans.history import sign_off_state
 from core.plans.plan import Plan, Site
 from core.plans.sizes import ListedSize
+from core.sheet.day import Day
 from core.sheet.who import Who, who_is
 from core.trust.verdict import worst_first
 from core.words.rows import row_words
@@ -80,6 +81,8 @@ class Case:
         For the edges of the cortex on the pictures; see `ready`.
     sizes : tuple of ListedSize
         Tried at each fixture's pose; empty: none are.
+    day : Day
+        Drills, tube and pin of the practice.
     """
 
     plan: Plan
@@ -92,6 +95,7 @@ class Case:
     basis: Basis | None = None
     levels: BoneLevels | None = None
     sizes: tuple[ListedSize, ...] = ()
+    day: Day = field(default_factory=Day)
 
     @property
     def signed(self) -> bool:
@@ -202,6 +206,7 @@ def case_of(
     window: tuple[float, float],
     basis: Basis | None = None,
     sizes: tuple[ListedSize, ...] = (),
+    day: Day | None = None,
 ) -> Case:
     """Bundle what the pages need; `basis` is that of the measuring, where it is at hand."""
     arch = None
@@ -218,6 +223,7 @@ def case_of(
         window=window,
         basis=basis if basis is not None and basis.fits(plan, volume) else None,
         sizes=sizes,
+        day=Day() if day is None else day,
     )
 
 

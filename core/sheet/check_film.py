@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from core.arch import fixture_frame
@@ -15,32 +13,16 @@ from core.fixture import Fixture
 from core.geometry import Array, unit
 from core.image.radiograph import FILM_MM, Film, Tube, film_at, radiograph
 from core.sheet.case import Case, Subject
+from core.sheet.day import Pin
+from core.sheet.furniture import RULER_MM, ruler
 from core.sheet.page import Pages, PaperName
 from core.sheet.small_pages import plain_head
 from core.structures import Course
 from core.trust.figures import nearest, plain
 from core.words import sentence
 
-PIN_DIAMETER_MM = 2.0
 _PIXEL_MM = 0.2
 _TOP_MM = 34.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pin:
-    """A pin in the first hole.
-
-    Parameters
-    ----------
-    depth_mm : float or None
-        Below the platform; the fixture's whole length when left out.
-    above_mm : float
-        What stands out above the platform.
-    """
-
-    depth_mm: float | None = None
-    above_mm: float = 6.0
-    diameter_mm: float = PIN_DIAMETER_MM
 
 
 def film_chart(case: Case, fixture: Fixture, *, tube: Tube, pin: Pin) -> tuple[Chart, bool]:
@@ -118,7 +100,7 @@ def _canal(canal: Course, film: Film, fixture: Fixture) -> list[Line]:
     ]
 
 
-def check_film_pdf(case: Case, *, tube: Tube, pin: Pin, paper: PaperName = "A4") -> bytes | None:
+def check_film_pdf(case: Case, *, paper: PaperName = "A4") -> bytes | None:
     """A page for each two fixtures; None where there is none, or where the side is open."""
     subjects = [s for s in case.subjects if s.fixture is not None]
     if case.arch is None or not subjects:
@@ -126,7 +108,7 @@ def check_film_pdf(case: Case, *, tube: Tube, pin: Pin, paper: PaperName = "A4")
     pages = Pages(paper, top_mm=_TOP_MM)
     pages.new_page()
     for subject in subjects:
-        _film(pages, case, subject, tube, pin)
+        _film(pages, case, subject, case.day.tube, case.day.pin)
     return pages.render(
         plain_head(case, "Check radiograph", with_birth_date=True),
         title="Expected check radiograph",
@@ -142,17 +124,33 @@ def _tube_words(tube: Tube) -> str:
     )
 
 
+def _to_fill_in(pin_mm: float) -> str:
+    return (
+        f"On the real film: pin {plain(pin_mm)} mm really, on film ________ mm; length in question "
+        "on film ________ mm; so really ________ mm."
+    )
+
+
+def _pin_mm(fixture: Fixture, pin: Pin) -> float:
+    """The whole pin: what is in the bone and what stands out."""
+    depth = fixture.size.length_mm if pin.depth_mm is None else pin.depth_mm
+    return depth + pin.above_mm
+
+
 def _film(pages: Pages, case: Case, subject: Subject, tube: Tube, pin: Pin) -> None:
     if subject.fixture is None:
         return
     chart, whole = film_chart(case, subject.fixture, tube=tube, pin=pin)
     scale = 2.0
-    pages.ensure(chart.size_mm[1] * scale + 16.0)
+    pages.ensure(chart.size_mm[1] * scale + 24.0)
     pages.text(pages.left, pages.y + 5.0, f"{subject.words} · {subject.size_words}", size=13,
                face="strong", width=pages.inner)  # fmt: skip
     top = pages.y + 9.0
-    width, height = pages.chart(chart, pages.left, top, scale=scale)
-    x = pages.left + width + 6.0
+    left = pages.left + 9.0
+    width, height = pages.chart(chart, left, top, scale=scale)
+    ruler(pages, left - 1.5, top + height - RULER_MM, upright=True)
+    ruler(pages, left, top + height + 1.5, upright=False)
+    x = left + width + 6.0
     texts = [
         f"{chart.title}: {chart.subtitle}; printed 2 : 1 of the film.",
         _tube_words(tube),
@@ -160,10 +158,12 @@ def _film(pages: Pages, case: Case, subject: Subject, tube: Tube, pin: Pin) -> N
         f"10 mm of pin, square to the ray, show {10.0 * tube.magnification:.1f} mm on this film.",
         "True depth = length on film × pin’s true length ÷ its length on film; along the pin only.",
         "Simulated from the scan: contrast and sharpness are not those of a film.",
+        _to_fill_in(_pin_mm(subject.fixture, pin)),
+        "Printed at 1 : 1? Each ruler must measure 50 mm of paper; measured: __________ mm",
     ]
     if not whole:
         texts.append(sentence("film-partly-scanned"))
     y = top
     for text in texts:
         y = pages.block(x, y, pages.right - x, text, size=10) + 2.5
-    pages.y = top + height + 5.0
+    pages.y = max(top + height + 12.0, y + 2.0)

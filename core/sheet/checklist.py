@@ -10,7 +10,6 @@ from core.measurement import Measurement
 from core.sheet.case import Case
 from core.sheet.page import Pages, PaperName
 from core.sheet.small_pages import SIDE_CONTRADICTION, plain_head, side_contradicts
-from core.words.rows import row_words
 
 QUESTIONS = (
     "Anything extracted or grafted since the scan?",
@@ -53,7 +52,7 @@ def checklist_items(case: Case) -> tuple[tuple[str, str], ...]:
         items.append(("To be removed first", ", ".join(removed)))
     items += [
         ("Pin in the first hole, check film, compared with the expected one", "before widening"),
-        *((f"Looked at again: {_named(m)}", str(m.verdict)) for m in _not_met(case)),
+        *((f"Looked at again: {_named(case, m)}", str(m.verdict)) for m in _not_met(case)),
     ]
     return tuple(items)
 
@@ -69,8 +68,8 @@ def _not_met(case: Case) -> list[Measurement]:
     return sorted(rows, key=lambda m: order.index(str(m.verdict)))
 
 
-def _named(m: Measurement) -> str:
-    return f"{m.fixture or m.site}, {row_words(m)}"
+def _named(case: Case, m: Measurement) -> str:
+    return f"{m.fixture or m.site}, {case.name(m)}"
 
 
 def checklist_pdf(case: Case, *, paper: PaperName = "A4") -> bytes:

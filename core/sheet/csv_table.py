@@ -20,7 +20,7 @@ COLUMNS = (
     "signed", "id", "subject", "group", "kind", "target", "side", "at_depth_mm", "along", "name",
     "unit", "value", "uncertainty", "coverage", "at_least", "limit", "limit_key", "limit_default",
     "limit_changed_by", "limit_source", "verdict", "from_x_mm", "from_y_mm", "from_z_mm", "to_x_mm",
-    "to_y_mm", "to_z_mm", "note",
+    "to_y_mm", "to_z_mm", "budget", "note",
 )  # fmt: skip
 
 
@@ -58,6 +58,10 @@ def _cells(row: Mapping[str, object]) -> dict[str, object]:
     if isinstance(changed, dict):
         cells["limit_default"] = changed["default_mm"]
         cells["limit_changed_by"] = changed["by"]
+    # One cell: the parts of u, each with its name, in the value's unit.
+    parts = row.get("budget")
+    terms = parts if isinstance(parts, list) else []
+    cells["budget"] = "; ".join(f"{t['term']} {t['u']}" for t in terms) or None
     witness = row.get("witness")
     if isinstance(witness, list):
         for end, point in zip(("from", "to"), witness, strict=True):

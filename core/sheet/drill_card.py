@@ -14,20 +14,24 @@ from core.measurement import Measurement
 from core.measuring.drill_table import Drill, DrillPlan, drilling_plan
 from core.pictures.ink import BLACK, VERMILION
 from core.sheet.case import Case, Subject
-from core.sheet.small_pages import CardPages, plain_head, side_contradicts
+from core.sheet.small_pages import CardPages, check_ruler, plain_head, side_contradicts
 from core.trust.figures import down, plain, shown
 from core.trust.verdict import worst_first
-from core.words.rows import row_words
 
 LEAST_PT = 12.0
 DEPTH_PT = 30.0
 _TOP_MM = 31.0
 _NAME_MM = 38.0
 _HEADS = ("buccal rim", "highest rim", "gum", "stent top")
+_RULER_MM = 16.0
+_RULES = (
+    "Depths: mm to the last mark that is not deeper, exact in brackets, along the axis to the "
+    "apex. First check film with the pin, then widen."
+)
 _MISSING = {"gum": "not marked", "stent top": "not marked"}
 
 
-def drill_card(case: Case, drills: Sequence[Drill] = ()) -> bytes | None:
+def drill_card(case: Case) -> bytes | None:
     """The card as a PDF, a page or more a fixture; None where the plan holds no fixture."""
     if case.arch is None or not case.plan.fixtures:
         return None
@@ -35,7 +39,7 @@ def drill_card(case: Case, drills: Sequence[Drill] = ()) -> bytes | None:
     for subject in case.subjects:
         if subject.fixture is not None:
             plans = drilling_plan(
-                subject.fixture, case.plan, case.volume, case.ledger, case.arch, drills
+                subject.fixture, case.plan, case.volume, case.ledger, case.arch, case.day.drills
             )
             _fixture(pages, case, subject, subject.fixture, plans)
     return pages.render(
@@ -51,10 +55,10 @@ def _fixture(
     _start(pages, case, subject)
     _heads(pages)
     for plan in plans:
-        if pages.y + _height(pages, plan) > pages.bottom:
+        if pages.y + _height(pages, case, plan) > pages.bottom:
             _start(pages, case, subject)
             _heads(pages)
-        _drill(pages, plan)
+        _drill(pages, case, plan)
     _below(pages, case, fixture)
 
 
@@ -96,7 +100,7 @@ def _not_met(case: Case, subject: Subject) -> str:
     ]
     if not rows:
         return ""
-    named = "; ".join(f"{row_words(m)} {shown(m)}: {m.verdict}" for m in rows[:2])
+    named = "; ".join(f"{case.name(m)} {shown(m)}: {m.verdict}" for m in rows[:2])
     more = f"; and {len(rows) - 2} more" if len(rows) > 2 else ""
     return f"NOT MET by the fixture: {named}{more}. See the sheet."
 
@@ -124,17 +128,33 @@ def _tip_words(drill: Drill) -> str:
     return f"tip not known: {plain(drill.beyond_mm)} counted"
 
 
-def _height(pages: CardPages, plan: DrillPlan) -> float:
-    height = 21.0
+def _height(pages: CardPages, case: Case, plan: DrillPlan) -> float:
+    height = 17.0 + pages.height_of(pages.inner, _tip_line(case, plan), size=12)
     for row in plan.worse:
-        height += pages.height_of(pages.inner, _warning(row), size=12, face="strong") + 1.0
+        height += pages.height_of(pages.inner, _warning(case, row), size=12, face="strong") + 1.0
     return height
 
 
-def _drill(pages: CardPages, plan: DrillPlan) -> None:
+def _tip_line(case: Case, plan: DrillPlan) -> str:
+    """How far the tip is counted to reach, and what it comes nearest to there."""
+    words = _tip_words(plan.drill)
+    judged = [m for m in plan.tip_rows if m.verdict is not None and m not in plan.worse]
+    if not judged:
+        return words
+    row = worst_first(judged)[0]
+    limit = "" if row.limit is None else f" (limit {plain(row.limit.value)})"
+    return f"{words}; there {_short(case, row)} {shown(row)} mm{limit}: {row.verdict}"
+
+
+def _short(case: Case, row: Measurement) -> str:
+    return case.name(row).split(",")[0]
+
+
+def _drill(pages: CardPages, case: Case, plan: DrillPlan) -> None:
     y, drill = pages.y, plan.drill
     pages.text(pages.left, y + 6.0, drill.name, size=15, face="strong", width=_NAME_MM - 2)
-    pages.text(pages.left, y + 11.4, f"Ø {plain(drill.diameter_mm)} mm", size=12)
+    if drill.diameter_mm is not None:
+        pages.text(pages.left, y + 11.4, f"Ø {plain(drill.diameter_mm)} mm", size=12)
     width = (pages.inner - _NAME_MM) / 4 - 1.5
     for x, depth in zip(_columns(pages), plan.depths, strict=True):
         value = depth.reading.value
@@ -150,22 +170,20 @@ def _drill(pages: CardPages, plan: DrillPlan) -> None:
         size = DEPTH_PT if depth.mark_mm is not None else 15.0
         pages.text(x, y + 8.6, mark, size=size, face="strong", align="middle", width=width)
         pages.text(x, y + 14.0, f"({down(value, 2)})", size=12, align="middle", width=width)
-    pages.text(pages.left, y + 18.4, _tip_words(drill), size=12, width=pages.inner)
-    y += 20.0
+    y = pages.block(pages.left, y + 15.4, pages.inner, _tip_line(case, plan), size=12) + 1.0
     for row in plan.worse:
         y = pages.block(
-            pages.left, y, pages.inner, _warning(row), size=12, face="strong",
+            pages.left, y, pages.inner, _warning(case, row), size=12, face="strong",
             colour=VERMILION if row.verdict == "below limit" else BLACK,
         ) + 1.0  # fmt: skip
     pages.line(pages.left, y, pages.right, y, width=0.2)
     pages.y = y + 1.0
 
 
-def _warning(row: Measurement) -> str:
+def _warning(case: Case, row: Measurement) -> str:
     limit = "" if row.limit is None else f", limit {plain(row.limit.value)}"
-    name = row_words(row).split(",")[0]
     return (
-        f"TIP: {name} {shown(row)} mm at the drill’s tip{limit}: {row.verdict}. "
+        f"TIP: {_short(case, row)} {shown(row)} mm at the drill’s tip{limit}: {row.verdict}. "
         "The fixture itself meets it. Drill less deep."
     )
 
@@ -176,16 +194,29 @@ def _below(pages: CardPages, case: Case, fixture: Fixture) -> None:
         for m in case.ledger.of(fixture.id)
         if m.kind in ("entry", "angle", "offset") and m.value is not None
     ]
-    lines = [f"{row_words(m)}: {shown(m)}{'°' if m.reading.unit == 'deg' else ' mm'}" for m in rows]
+    lines = [f"{case.name(m)}: {shown(m)}{'°' if m.reading.unit == 'deg' else ' mm'}" for m in rows]
     if not any(m.kind == "entry" for m in rows):
         lines.append("Distances from the neighbours: their contacts are not marked.")
-    lines.append(
-        "mm to the last mark that is not deeper; exact depth in brackets, along the axis to the "
-        "apex. First check film with the pin, then widen."
-    )
     heights = [pages.height_of(pages.inner, text, size=12) for text in lines]
-    pages.ensure(sum(heights) + 8.0)
+    rules = pages.height_of(pages.inner, _RULES, size=12)
+    pages.ensure(sum(heights) + 10.0 + rules)
     pages.text(pages.left, pages.y + 5.0, "Entry point and angles", size=13, face="strong")
     pages.y += 7.0
     for text in lines:
         pages.y = pages.block(pages.left, pages.y, pages.inner, text, size=12)
+    pages.line(pages.left, pages.y + 1.0, pages.right, pages.y + 1.0, width=0.2)
+    pages.y = pages.block(pages.left, pages.y + 2.0, pages.inner, _RULES, size=12)
+    _own_ruler(pages)
+
+
+def _own_ruler(pages: CardPages) -> None:
+    """50 mm at the foot of the last page, where there is room: for a drill laid beside it."""
+    top = pages.bottom - _RULER_MM
+    if pages.y + 2.0 > top:
+        return
+    check_ruler(pages, pages.left, top + 2.0)
+    words = (
+        "1 : 1? This ruler must measure 50 mm. Then lay each drill beside it: compare its marks."
+    )
+    pages.block(pages.left + 58.0, top, pages.right - pages.left - 58.0, words, size=12)
+    pages.y = pages.bottom

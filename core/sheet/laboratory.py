@@ -11,7 +11,6 @@ from core.sheet.mesh import SUFFIX
 from core.sheet.page import Pages, PaperName
 from core.sheet.small_pages import plain_head
 from core.trust.figures import plain, shown
-from core.words.rows import row_words
 
 KINDS = ("angle", "offset", "room", "entry")
 _TOP_MM = 34.0
@@ -64,7 +63,7 @@ def _fixture(pages: Pages, case: Case, subject: Subject, fixture: Fixture) -> No
     lines = pose_lines(fixture)
     for m in rows:
         unit = "°" if m.reading.unit == "deg" else " mm"
-        lines.append((row_words(m), "not assessed" if m.value is None else f"{shown(m)}{unit}"))
+        lines.append((case.name(m), "not assessed" if m.value is None else f"{shown(m)}{unit}"))
     if not rows:
         lines.append(("Angles, offsets, room", "not assessed: stent axis, contacts not marked"))
     pages.ensure(10.0 + 6.0 * min(len(lines), 8))

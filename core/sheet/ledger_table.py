@@ -5,14 +5,23 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from core.distances.by_hand import FREE_HAND, FULL_GUIDE, PILOT_GUIDE
+from core.distances.by_hand import FREE_HAND, FULL_GUIDE, OWN_SOURCE, PILOT_GUIDE
 from core.measurement import Measurement
 from core.pictures.ink import GLYPHS, PALE, VERMILION
 from core.sheet.fonts_found import Face
 from core.sheet.furniture import heading
 from core.sheet.page import Pages
 from core.trust.figures import down, plain, shown, shown_at_least, up
-from core.words.sheet import BY_HAND, BY_HAND_MEANS, DEFINITIONS, GROUPS, HOW_TO_READ, UNCERTAINTY
+from core.words.rows import undercut_words
+from core.words.sheet import (
+    BY_HAND,
+    BY_HAND_MEANS,
+    BY_OWN,
+    DEFINITIONS,
+    GROUPS,
+    HOW_TO_READ,
+    UNCERTAINTY,
+)
 
 _QUIET = (0.33, 0.33, 0.33)
 _ROW = 5.0
@@ -83,6 +92,8 @@ def meanings(rows: Iterable[Measurement]) -> list[tuple[str, str]]:
     lines = [("", DEFINITIONS[k]) for k in kinds if k in DEFINITIONS]
     if any(key in m.details for m in rows for key in BY_HAND):
         series = "; ".join(f"{s.name}: {s.source}" for s in (FREE_HAND, PILOT_GUIDE, FULL_GUIDE))
+        own = {str(m.details[OWN_SOURCE]): None for m in rows if OWN_SOURCE in m.details}
+        series += "".join(f"; own figures: {words}" for words in own)
         lines.append(("", f"{BY_HAND_MEANS} {series}."))
     lines += [(f"source {n}", s) for n, s in enumerate(sources_of(rows), start=1)]
     return lines
@@ -137,14 +148,17 @@ def _row(pages: Pages, m: Measurement, name: str, c: _Columns, sources: list[str
 
 def _further(m: Measurement) -> list[str]:
     """Figures that stand with a row: by hand and guided, least over a turn."""
-    notes: list[str] = []
+    notes = [words] if (words := undercut_words(m)) else []
     figures = [
         f"{words} at least {down(value, 2)}"
         for key, words in BY_HAND.items()
-        if isinstance(value := m.details.get(key), int | float)
+        if key != BY_OWN and isinstance(value := m.details.get(key), int | float)
     ]
     if figures:
         notes.append(f"If placed as in published series: {'; '.join(figures)} mm.")
+    own = m.details.get(BY_OWN)
+    if isinstance(own, int | float):
+        notes.append(f"If placed as one’s own control films show: at least {down(own, 2)} mm.")
     least = m.details.get("least_over_turn_mm")
     if isinstance(least, int | float) and m.value is not None and least < m.value - 0.05:
         notes.append(f"Least over ± 10° of turn: {down(least, 2)} mm.")

@@ -15,6 +15,7 @@ from core.pictures.chart import (
 from core.pictures.ink import WORDS
 from core.sheet.bone_part import PART_MM, bone_part
 from core.sheet.case import Case, Subject
+from core.sheet.day_part import day_part
 from core.sheet.first_page import lead_chart
 from core.sheet.furniture import heading, ruler, scale_check
 from core.sheet.ledger_table import ledger_table, sources_of
@@ -55,6 +56,7 @@ def site_pages(pages: Pages, case: Case, subject: Subject, *, lead: bool) -> Non
         bone_part(pages, case, subject)
         ridge_grid(pages, case, subject)
     sizes_part(pages, case, subject)
+    day_part(pages, case, subject)
 
 
 def elsewhere(m: Measurement) -> bool:

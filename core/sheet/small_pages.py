@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from core.arch import tooth_doubt
 from core.sheet.case import Case, Subject
+from core.sheet.furniture import RULER_MM
 from core.sheet.page import Pages
 
 A5_MM = (148.0, 210.0)
@@ -23,6 +24,16 @@ class CardPages(Pages):
         self.width, self.height = A5_MM
         self.left, self.right = margin_mm, self.width - margin_mm
         self.bottom = self.height - margin_mm - 6.0
+
+
+def check_ruler(pages: Pages, x: float, y: float) -> None:
+    """A lying ruler of 50 mm with large numerals, for a page that is read at arm's length."""
+    for n in range(RULER_MM + 1):
+        reach = 4.0 if n % 10 == 0 else 2.8 if n % 5 == 0 else 1.6
+        pages.line(x + n, y, x + n, y + reach, width=0.2)
+        if n % 10 == 0:
+            pages.text(x + n, y + 8.6, str(n), size=12, align="middle")
+    pages.line(x, y, x + RULER_MM, y, width=0.3)
 
 
 def side_contradicts(case: Case, subject: Subject) -> bool:

@@ -22,6 +22,7 @@ from core.measurement import Measurement
 from core.measuring.ledger import Ledger
 from core.plans.history import sign_off_state
 from core.sheet import concepts
+from core.sheet.parts import refuse_contradiction
 from core.sheet.study import (
     MANUFACTURER,
     as_file,
@@ -48,8 +49,10 @@ def structured_report(ledger: Ledger) -> bytes:
     Raises
     ------
     OutputError
-        ``archive-field-missing`` with the attribute's name; ``archive-nothing-to-report``.
+        ``archive-side-contradiction``; ``archive-field-missing`` with the attribute's name;
+        ``archive-nothing-to-report``.
     """
+    refuse_contradiction(ledger)
     evidence = study_instances(ledger.scan, with_space=True)
     groups = _groups(ledger)
     if not groups:
@@ -161,7 +164,7 @@ def _groups(ledger: Ledger) -> list[Any]:
                     _number(m, ledger, structures, jaw) for m in rows if _is_number(m)
                 ] or None,
                 qualitative_evaluations=[
-                    _not_assessed(m) for m in rows if not _is_number(m)
+                    _not_assessed(m, jaw) for m in rows if not _is_number(m)
                 ] or None,
             )
         )  # fmt: skip
@@ -204,7 +207,7 @@ def _number(m: Measurement, ledger: Ledger, structures: dict[str, Structure], ja
         unit=unit,
         tracking_identifier=sr.TrackingIdentifier(uid=own_uid(ledger, m.id), identifier=m.id),
         finding_sites=[sr.FindingSite(concepts.target_code(m, structures, jaw))],
-        method=concepts.worded(row_words(m)),
+        method=concepts.worded(row_words(m, jaw=jaw)),
         properties=properties,
         referenced_coordinates=_witness(m, ledger),
     )
@@ -227,10 +230,10 @@ def _witness(m: Measurement, ledger: Ledger) -> list[Any] | None:
     ]
 
 
-def _not_assessed(m: Measurement) -> Any:
+def _not_assessed(m: Measurement, jaw: str) -> Any:
     from highdicom import sr
 
-    words = row_words(m)
+    words = row_words(m, jaw=jaw)
     if m.value is not None:
         words = f"{words}: at most {_rounded(m.value):g} {m.reading.unit}"
         return sr.QualitativeEvaluation(name=concepts.UPPER_BOUND, value=concepts.worded(words))

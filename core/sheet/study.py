@@ -42,6 +42,12 @@ def study_instances(identity: ScanIdentity, *, with_space: bool) -> list[Dataset
     OutputError
         ``archive-field-missing`` with the name of a missing or malformed type 1 attribute.
     """
+    check_study(identity, with_space=with_space)
+    return [_instance(identity, pair) for pair in identity.sop_instances]
+
+
+def check_study(identity: ScanIdentity, *, with_space: bool) -> None:
+    """Refuse a scan that no archive object can belong to; see `study_instances`."""
     needed = {"StudyInstanceUID": identity.study_uid, "SeriesInstanceUID": identity.series_uid}
     if with_space:
         needed["FrameOfReferenceUID"] = identity.frame_of_reference_uid
@@ -49,12 +55,12 @@ def study_instances(identity: ScanIdentity, *, with_space: bool) -> list[Dataset
         _check_uid(field, value)
     if not identity.sop_instances:
         raise OutputError("archive-field-missing", field="SOPInstanceUID")
-    return [_instance(identity, pair) for pair in identity.sop_instances]
+    for pair in identity.sop_instances:
+        for field, value in zip(("SOPClassUID", "SOPInstanceUID"), pair, strict=True):
+            _check_uid(field, value)
 
 
 def _instance(identity: ScanIdentity, pair: tuple[str, str]) -> Dataset:
-    for field, value in zip(("SOPClassUID", "SOPInstanceUID"), pair, strict=True):
-        _check_uid(field, value)
     d = Dataset()
     d.SOPClassUID, d.SOPInstanceUID = pair
     d.StudyInstanceUID = identity.study_uid

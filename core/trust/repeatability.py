@@ -10,6 +10,7 @@ import math
 import random
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.stats import chi2
@@ -24,7 +25,6 @@ from core.trust.method_error import (
     dahlberg,
     intraclass,
 )
-from core.trust.uncertainty import Placement
 
 _MOST_PEOPLE = 2
 
@@ -70,13 +70,15 @@ class Spread:
         95 % confidence interval by chi-square.
     freedom : int
         Degrees of freedom: two a repeated placing.
-    marks, rounds : int
+    marks, placings, rounds : int
+        How many marks were repeated, how many placings of them there are, most of one mark.
     """
 
     sd_mm: float
     interval_mm: Interval
     freedom: int
     marks: int
+    placings: int
     rounds: int
 
 
@@ -100,12 +102,42 @@ class MethodError:
     correlations: Intraclass
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StudyDesign:
+    """What is placed, how often, and in which order: told before the first mark is placed.
+
+    Parameters
+    ----------
+    seed : int
+        The order follows from it: printed, so that a study can be followed, and taken up again.
+    rounds : int
+    marks : tuple of str
+        Names of the marks of each section, in the order of placing.
+    stations : tuple of (section, station mm)
+    """
+
+    seed: int
+    rounds: int
+    marks: tuple[str, ...]
+    stations: tuple[tuple[str, float], ...]
+
+    def order(self, person_number: int) -> tuple[tuple[str, int], ...]:
+        """(section, round) in the order in which a person sees them, each person another."""
+        names = [section for section, _ in self.stations]
+        return shuffled(names, self.rounds, seed=self.seed + person_number)
+
+    def station_of(self, section: str) -> float:
+        """Where on the arch a section lies, mm."""
+        return dict(self.stations)[section]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RepeatStudy:
     """All readings of one study.
 
     Parameters
     ----------
+    design : StudyDesign or None
     series_uid : str
         Scan that it was made on.
     at : str
@@ -119,6 +151,7 @@ class RepeatStudy:
         in one round.
     """
 
+    design: StudyDesign | None = None
     series_uid: str = ""
     at: str = ""
     readings: tuple[RepeatReading, ...]
@@ -140,6 +173,18 @@ class RepeatStudy:
     def people(self) -> tuple[str, ...]:
         """Who took part, in the order of their first reading."""
         return tuple(dict.fromkeys(r.person for r in self.readings))
+
+    def left_of(self, person: str) -> tuple[tuple[str, int], ...]:
+        """(section, round) that a person has not placed yet, in their order.
+
+        A person who has placed nothing is the next one.
+        """
+        if self.design is None:
+            return ()
+        people = self.people
+        number = people.index(person) if person in people else len(people)
+        done = {(r.section, r.round) for r in self.readings if r.person == person}
+        return tuple(step for step in self.design.order(number) if step not in done)
 
     def spread(self, person: str) -> Spread:
         """Scatter of a person's marks about each mark's own mean.
@@ -164,24 +209,8 @@ class RepeatStudy:
             interval_mm=(low, high),
             freedom=freedom,
             marks=len(repeated),
+            placings=sum(len(p) for p in repeated),
             rounds=max(len(p) for p in repeated),
-        )
-
-    def placement(self, person: str) -> Placement:
-        """Placement uncertainty of a person, offered for the budget: never below 0.2 mm.
-
-        Raises
-        ------
-        SoundingError
-            ``repeat-one-reading``.
-        """
-        found = self.spread(person)
-        return Placement.of_person(
-            found.sd_mm,
-            source=(
-                f"repeat study of {person}, {self.at or 'no date'}: {found.marks} marks, "
-                f"up to {found.rounds} times, SD {found.sd_mm:.2f} mm"
-            ),
         )
 
     def lengths(
@@ -248,6 +277,7 @@ class RepeatStudy:
             "version": 1,
             "series_uid": self.series_uid,
             "at": self.at,
+            "design": None if self.design is None else _design_json(self.design),
             "readings": [
                 {
                     "person": r.person,
@@ -285,9 +315,12 @@ class RepeatStudy:
                 )
                 for row in rows
             )
-        except (KeyError, TypeError, ValueError) as fault:
+            raw = document.get("design")
+            design = None if raw is None else _design_of(raw)
+        except (KeyError, TypeError, ValueError, AttributeError) as fault:
             raise SoundingError("repeat-unreadable", reason=str(fault)) from fault
         return cls(
+            design=design,
             series_uid=str(document.get("series_uid", "")),
             at=str(document.get("at", "")),
             readings=readings,
@@ -299,6 +332,24 @@ class RepeatStudy:
             if r.person == person:
                 placed.setdefault((r.section, r.mark), []).append(r.point)
         return placed
+
+
+def _design_json(design: StudyDesign) -> dict[str, object]:
+    return {
+        "seed": design.seed,
+        "rounds": design.rounds,
+        "marks": list(design.marks),
+        "stations": [{"section": s, "station_mm": mm} for s, mm in design.stations],
+    }
+
+
+def _design_of(raw: Any) -> StudyDesign:
+    return StudyDesign(
+        seed=int(raw["seed"]),
+        rounds=int(raw["rounds"]),
+        marks=tuple(str(mark) for mark in raw["marks"]),
+        stations=tuple((str(s["section"]), float(s["station_mm"])) for s in raw["stations"]),
+    )
 
 
 def shuffled(sections: Sequence[str], rounds: int, *, seed: int) -> tuple[tuple[str, int], ...]:

@@ -20,6 +20,7 @@ from scipy.stats import chi2
 
 from core.findings import Finding
 from core.geometry import Array, unit
+from core.identity import thing_words
 from core.image import sampling
 from core.image.bright_object import BrightObject, bright_object
 from core.image.volume import Volume
@@ -33,6 +34,7 @@ from core.trust.uncertainty import (
     rectangular_sd,
     voxel_extent_mm,
 )
+from core.words import sentence
 
 LEAST_TOLD = 0.005
 """Deviations below this fail no scan (common practice, no source)."""
@@ -75,6 +77,11 @@ class Deviation:
     relative_u: float
     direction: Array
     by_hand: bool
+
+    @property
+    def agrees(self) -> bool:
+        """True while found and true distance differ by no more than their doubt explains."""
+        return abs(self.relative) <= 2 * self.relative_u
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -156,6 +163,20 @@ def deviation(volume: Volume, known: KnownObject) -> Deviation:
     )
 
 
+def deviation_words(found: Deviation) -> str:
+    """What one pair says, in a sentence: both distances, deviation, doubt, verdict."""
+    return sentence(
+        "scale-pair-agrees" if found.agrees else "scale-pair-deviates",
+        {
+            "id": thing_words(found.id),
+            "found": f"{found.found_mm:.2f}",
+            "true": f"{found.true_mm:.2f}",
+            "percent": f"{100 * found.relative:+.1f}",
+            "doubt": f"{200 * found.relative_u:.1f}",
+        },
+    )
+
+
 def middle_of(volume: Volume, mark_mm: Array) -> Array | None:
     """Middle of the bright object at a mark; None where none stands out by itself there.
 
@@ -219,6 +240,11 @@ def judge_scale(deviations: list[Deviation]) -> ScaleCheck:
     )
 
 
+def percent(share: float) -> str:
+    """A share in words: ``0.72 %``."""
+    return f"{100 * share:.2f} %"
+
+
 def _all_directions(deviations: list[Deviation]) -> bool:
     """True where the objects lie along all three directions of space."""
     spread = sum(np.outer(row.direction, row.direction) for row in deviations)
@@ -227,7 +253,7 @@ def _all_directions(deviations: list[Deviation]) -> bool:
 
 def _source(deviations: list[Deviation], mean: float, mean_u: float, everywhere: bool) -> str:
     pairs = "1 distance" if len(deviations) == 1 else f"{len(deviations)} distances"
-    text = f"scale check by {pairs}: {mean:+.2%}, standard uncertainty {mean_u:.2%}"
+    text = f"scale check by {pairs}: {100 * mean:+.2f} %, standard uncertainty {percent(mean_u)}"
     return text if everywhere else f"{text}; not along all directions, so not under 0.7 %"
 
 

@@ -1,6 +1,7 @@
 """Uncertainty budget of a measurement (JCGM 100:2008, the "GUM").
 
-u² = placement² + edge² + voxel² + scale² (+ size²), each by its sensitivity at the witness points.
+u² = placement² + edge² + voxel² + scale² (+ size² + fit²), each by its sensitivity at the witness
+points.
 It covers marks, edges, voxels and scale; not movement during the scan, a canal that was misread,
 or the drilling.
 """
@@ -14,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from core.geometry import Array, unit, vector
+from core.geometry import Array, any_across, unit, vector
 from core.measurement import Budget, MarkInfluence, Reading, Term
 
 LEAST_SPREAD_MM = 0.2
@@ -29,7 +30,8 @@ SCALE_SOURCE = (
 )
 VOXEL_SOURCE = "extent of a voxel / sqrt(12) for each hand-placed end"
 EDGE_SOURCE = "standard error of the edges found in the image"
-SIZE_SOURCE = "spread of a size that was not measured"
+SIZE_SOURCE = "spread of the structure's diameter, as fitted, entered or assumed"
+FIT_SOURCE = "standard deviation of the axis found in the image"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,6 +135,7 @@ def budget(
         Term(name="placement", u=hand, source=placement.source),
         Term(name="edge", u=per_mm * math.hypot(*reading.edge_sd_mm), source=EDGE_SOURCE),
         Term(name="size", u=reading.size_sd_mm, source=SIZE_SOURCE),
+        Term(name="fit", u=reading.fit_sd, source=FIT_SOURCE),
     ]
     if not placement.measured:
         voxel = per_mm * math.hypot(*(rectangular_sd(e / 2) for e in voxel_extents_mm))
@@ -228,7 +231,7 @@ def turn_influences(
     line = unit(second - first)
     toward = unit(reference) - line * float(line @ unit(reference))
     if float(np.linalg.norm(toward)) < 1e-9:
-        toward = np.cross(line, np.eye(3)[int(np.argmin(np.abs(line)))])
+        toward = any_across(line)
     per_mm = math.degrees(1.0 / float(np.linalg.norm(second - first)))
     gradient = unit(toward) * per_mm
     return (

@@ -2,6 +2,32 @@
 
 from __future__ import annotations
 
+PARTS: dict[str, str] = {
+    "sheet": "Measurement sheet",
+    "card": "Drill card (A5)",
+    "film": "Expected check radiograph",
+    "checklist": "Checklist for the day",
+    "patient": "Page for the patient",
+    "report": "Measurements for the archive",
+    "pdf object": "Sheet for the archive",
+    "laboratory": "Page for the laboratory",
+    "meshes": "Meshes for the laboratory",
+}
+"""What people call the parts of sheet and record."""
+
+PART_KINDS: dict[str, str] = {
+    "sheet": "PDF, table, ledger, pictures",
+    "card": "PDF",
+    "film": "PDF",
+    "checklist": "PDF",
+    "patient": "PDF",
+    "report": "DICOM structured report",
+    "pdf object": "DICOM encapsulated PDF",
+    "laboratory": "PDF",
+    "meshes": "STL, mm, LPS",
+}
+"""What kind of files each of them is."""
+
 SENTENCES: dict[str, str] = {
     "archive-field-missing": (
         "The scan holds no usable {field} - an archive could not tell which study or patient the "
@@ -12,8 +38,46 @@ SENTENCES: dict[str, str] = {
         "The ledger holds no fixture and no site - a report without a measurement would look like "
         "a result - place a fixture or a site, or leave the structured report out."
     ),
+    "archive-side-contradiction": (
+        "{contradiction} - the archive would file these numbers under the wrong tooth or side, "
+        "so no structured report was made - settle tooth number, side and place first, as for "
+        "signing, or leave the structured report out."
+    ),
+    "record-needs-fixture": (
+        "The plan holds no fixture - there is nothing to drill, to film or to build on - place a "
+        "fixture, or leave this part out."
+    ),
+    "record-needs-place": (
+        "The plan holds no fixture and no site - the page could not say what is planned - place a "
+        "fixture or a site, or leave this part out."
+    ),
+    "record-needs-arch": (
+        "Jaw plane, arch or side are not settled - cheek and tongue could be mixed up on it - "
+        "settle them, or leave this part out."
+    ),
+    "folder-of-other-scan": (
+        "The folder {path} holds the sheet of another scan - papers of two patients would lie "
+        "side by side - choose another folder."
+    ),
+    "folder-not-told": (
+        "The folder {path} holds {name} already, and nothing in it tells which scan that is of - "
+        "it would be replaced or mixed up - choose an empty folder."
+    ),
     "record-part-unknown": (
         "{found} is no part of the record - nothing was written - choose from {known}."
+    ),
+    "tip-longer": (
+        "The drill's tip of {tip} mm is longer than the {counted} mm that the bone was searched "
+        "with; counted from that, it is at least this much."
+    ),
+    "secret-unusable": (
+        "The secret for pseudonyms, {path}, can be neither read nor made - without it a pseudonym "
+        "could be guessed, so nothing was written - mend the file's rights, or remove it to have "
+        "a new one made (earlier pseudonyms are then not given again)."
+    ),
+    "drills-file": (
+        "The drill table {path} cannot be read as UTF-8 text - no depth can be given for a drill - "
+        "save it as CSV in UTF-8, or name another file."
     ),
     "drills-column": (
         "The first row of the drill table must name the columns {needed} - depths would be read "

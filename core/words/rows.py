@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from core.measurement import Measurement
+from core.trust.figures import down
 from core.trust.verdict import target_words
 
 _KINDS = {
@@ -19,6 +20,16 @@ _KINDS = {
     "depth": "Depth",
     "ruler": "Ruler",
 }
+_UNDERCUTS = {
+    "U": "undercut",
+    "P": "parallel",
+    "C": "convex, wider at the base",
+    "I": "under 2 mm",
+    "II": "2 to 3 mm",
+    "III": "over 3 mm",
+}
+"""Types U, P, C of Chan et al. 2011; I, II, III of Parnia et al. 2010."""
+
 _ZONES = {"shoulder": "at the shoulder", "deep": "deeper"}
 _ALONG = {"axis": "along the axis", "up": "along up"}
 _OF = {
@@ -58,6 +69,20 @@ def row_words(measurement: Measurement, *, jaw: str | None = None) -> str:
         parts.append("with the drill’s tip")
     words = ", ".join(parts)
     return words.replace("lingual", "palatal") if jaw == "upper" else words
+
+
+def undercut_words(m: Measurement) -> str:
+    """Type of an undercut by its own definition, with the widths that tell it; else empty."""
+    kind = m.details.get("hollow_type")
+    if m.kind != "hollow_depth" or not kind:
+        return ""
+    words = f"Type {kind}: {_UNDERCUTS[str(kind)]}"
+    widths = [m.details.get(f"width_{name}_mm") for name in ("crest", "base")]
+    crest, base = widths
+    if isinstance(crest, int | float) and isinstance(base, int | float):
+        words += f"; ridge {down(crest, 2)} mm wide 2 mm below the crest"
+        words += f", {down(base, 2)} mm on the level"
+    return f"{words}."
 
 
 def _places(m: Measurement) -> list[str]:

@@ -8,16 +8,19 @@ UNCERTAINTY = (
 )
 """Stands under every ledger and on every sheet, word for word."""
 
+BY_OWN = "own_figures_at_least_mm"
+
 BY_HAND = {
     "free_hand_at_least_mm": "free-hand",
     "pilot_guide_at_least_mm": "with a pilot guide",
     "full_guide_at_least_mm": "with a full guide",
+    BY_OWN: "as one’s own control films show",
 }
 """Keys of a row's details for what placement would make of it, and their words."""
 
 BY_HAND_MEANS = (
     "If placed as in published series: least clearance over their mean deviations, not a worst "
-    "case."
+    "case; the row's own ± U comes on top."
 )
 
 HOW_TO_READ = (
@@ -89,10 +92,14 @@ DEFINITIONS: dict[str, str] = {
         "edge; bone only."
     ),
     "hollow_depth": (
-        "Undercut depth: by level, below the fixed level 2 mm above the canal (Chan et al. 2011); "
-        "by bridge, below the bridging tangent (Parnia 2010)."
+        "Undercut depth: by level, how far the lingual surface stands back on the level 2 mm above "
+        "the canal from its most lingual place above (Chan et al. 2011); by bridge, the deepest "
+        "place below the line that touches it above and below the hollow (Parnia et al. 2010)."
     ),
-    "hollow_angle": "Undercut angle: against the perpendicular of up (Chan et al. 2011).",
+    "hollow_angle": (
+        "Undercut angle: between that level and the line from the bone on it to the most lingual "
+        "place above; 90° is a flat wall (Chan et al. 2011)."
+    ),
     "angle": "Angle between two axes, or between two arms of three hand-placed marks.",
     "ruler": "Ruler: straight distance between two hand-placed marks.",
     "offset": "Offset of two axes at the stated height.",

@@ -1,4 +1,4 @@
-"""Sentences about: the user's lists of sizes and drills."""
+"""Sentences about: the user's lists of sizes."""
 
 from __future__ import annotations
 
@@ -30,10 +30,5 @@ SENTENCES: dict[str, str] = {
     "sizes-too-many": (
         "The file holds more than {most} sizes - that is hardly a shelf, so the list was left as "
         "it is - shorten it."
-    ),
-    "drills-setting": (
-        "Row {row} of the drills is not complete: it needs a name, marks 0.05 to 5 mm apart and, "
-        "if known, a tip of 0 to 10 mm - drilling depths are rounded by them, so nothing was kept "
-        "- mend that row."
     ),
 }

@@ -11,6 +11,14 @@ SENTENCES: dict[str, str] = {
         "There is only one reading here - one reading shows nothing about how far the next one "
         "would differ - place the same marks at least twice, on two sections or more."
     ),
+    "repeat-whose-hand": (
+        "The study holds readings of {people} - whose hand set the marks of this plan cannot be "
+        "told from it - name one of them with --person."
+    ),
+    "repeat-one-mark": (
+        "Each section has one mark - a length has two ends, so there is none to compare - the "
+        "scatter of the marks stands all the same."
+    ),
     "repeat-no-spread": (
         "All readings are the same - sections that do not differ cannot show whether readings "
         "agree - use sections of different sizes."
@@ -26,6 +34,15 @@ SENTENCES: dict[str, str] = {
     "repeat-unreadable": (
         "This is no repeat study that can be read ({reason}) - nothing of it is used, and the "
         "usual allowance for marks stands - choose another file, or make the study again."
+    ),
+    "own-hand": (
+        "Marks count with {counted} mm in each direction, from {person}'s own repeat study of "
+        "{studied} (SD {sd} mm; taken over by {by}). It shows scatter, never bias."
+    ),
+    "own-hand-of-another": (
+        "The marks of this plan count with the scatter of {person}, but {others} worked on it too "
+        "- a steadier hand than theirs may be counted - go back to the usual allowance, or let "
+        "the marks be placed by {person}."
     ),
     # Scale check (core.trust.scale_check).
     "scale-check-failed": (
@@ -43,6 +60,15 @@ SENTENCES: dict[str, str] = {
         "The middle of {ids} does not stand out by itself in the image - the marks are taken as "
         "they were set, so this check is coarse and may miss an error of 2 % - use balls or rods "
         "that stand free."
+    ),
+    "scale-pair-agrees": (
+        "{id}: the scan shows {found} mm for {true} mm ({percent} %, ± {doubt} %): agrees within "
+        "its doubt."
+    ),
+    "scale-pair-deviates": (
+        "{id}: THE SCAN SHOWS {found} mm FOR {true} mm ({percent} %, ± {doubt} %): more than its "
+        "doubt explains - lengths in this scan may be wrong by as much - measure the objects once "
+        "more, and look at the scale check."
     ),
     "scale-check-passed": (
         "Scale check: no deviation that can be told from chance; the furthest, {id}, shows "

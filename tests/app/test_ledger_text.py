@@ -41,7 +41,7 @@ def test_figures_round_down_and_the_verdict_stands_in_words():
     text = as_text(ledger(row(value=2.319, verdict="meets limit")))
     assert "≥ Canal left " in text
     # at least = 2.319 - 1.645 x 0.1 = 2.1545 (JCGM 106:2012, one-sided 95 %)
-    assert "2.31 mm      2.15     2.0  meets limit" in text
+    assert "2.31 mm      2.15  ± 0.20   2.0  meets limit" in text
 
 
 def test_what_was_not_measured_shows_no_figure_and_says_why(monkeypatch):

@@ -5,7 +5,9 @@ import logging
 import pytest
 
 from app.logging_setup import start_logging
-from app.settings import Drill, Settings, SettingsStore, from_text, to_text, with_practice_limits
+from app.settings import Settings, SettingsStore, from_text, to_text, with_practice_limits
+from core.measuring.control_film import FilmResult
+from core.measuring.drill_table import Drill
 from core.plans.plan import ChangedLimit, Plan
 
 
@@ -17,7 +19,16 @@ def test_there_and_back():
         names_hidden=True,
         initials="LM",
         limits={"canal": 2.5},
-        drills=(Drill(name="pilot", marks_include_tip="no", tip_mm=0.8),),
+        drills=(
+            Drill(name="pilot", diameter_mm=2.0, marks_include_tip="no", tip_mm=0.8),
+            Drill(name="second", marks_mm=(6.0, 8.0), step_mm=1.0),
+        ),
+        risks_file="risks.txt",
+        control_films=(
+            FilmResult(
+                by="LM", at="2026-11-24", case="ab12", what="apex to canal", difference_mm=-0.4
+            ),
+        ),
     )
     assert from_text(to_text(settings)) == settings
 
@@ -30,6 +41,13 @@ def test_there_and_back():
         '{"format": "sounding-settings", "paper": "A5"}',
         '{"format": "sounding-settings", "limits": {"canal": 0.5}}',
         '{"format": "sounding-settings", "limits": {"nothing": 2}}',
+        '{"format": "sounding-settings", "drills": [{"name": "a", "marks_mm": [8, 6]}]}',
+        '{"format": "sounding-settings", "drills": [{"name": "a", "diameter_mm": 0}]}',
+        '{"format": "sounding-settings", "control_films": [{"by": "LM"}]}',
+        (
+            '{"format": "sounding-settings", "control_films": [{"by": "LM", "at": "", "case": "",'
+            ' "what": "apex to canal", "difference_mm": NaN}]}'
+        ),
         '{"format": "sounding-settings", "sizes": ["diameter_mm,length_mm", "4,x"]}',
     ],
 )

@@ -14,8 +14,9 @@ from core.findings import Finding
 from core.plans.history import sign
 from core.plans.plan import Declaration, ScanTie
 from core.pseudonym import Pseudonym, identifying, left_over, pseudonymous
-from core.sheet.record import RecordSettings, write_record
-from core.sheet.writer import write_sheet
+from core.sheet.folder import write_folder
+from core.sheet.parts import PARTS
+from core.sheet.record import RecordSettings
 from core.structures import PointMarks
 from tests.sheet_material import IDENTITY, fixture_at, ledger_of, plan_with, round_jaw
 
@@ -67,8 +68,8 @@ def test_no_identifying_string_is_left_in_any_file(case, tmp_path):
     plan, volume, ledger = case
     ledger = replace(ledger, findings=())  # its sentence needs fields of its own
     volume = replace(volume, findings=())
-    files = write_record(plan, volume, ledger, tmp_path, settings=RecordSettings(secret=SECRET))
-    files += write_sheet(*pseudonymous(plan, volume, ledger, secret=SECRET), tmp_path)
+    settings = RecordSettings(secret=SECRET)
+    files = write_folder(plan, volume, ledger, tmp_path, settings=settings).files
     assert {f.suffix for f in files} == {".pdf", ".dcm", ".stl", ".png", ".csv", ".json"}
     assert len(files) >= 14
     words = identifying(WHOLE)
@@ -84,7 +85,7 @@ def test_no_identifying_string_is_left_in_any_file(case, tmp_path):
 def test_the_search_finds_what_is_there(case, tmp_path):
     plan, volume, ledger = case
     ledger, volume = replace(ledger, findings=()), replace(volume, findings=())
-    files = write_record(plan, volume, ledger, tmp_path)
+    files = write_folder(plan, volume, ledger, tmp_path, PARTS[1:]).files
     left = left_over(WHOLE, [(f.name, unpacked(f)) for f in files])
     named = {entry.split(":")[0] for entry in left}
     assert {"drill-card.pdf", "checklist.pdf", "patient.pdf", "measurements.dcm",

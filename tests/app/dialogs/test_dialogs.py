@@ -216,16 +216,50 @@ def test_settings_are_kept_in_the_users_folder(asked, session):
     dialog.limits["canal"].setValue(2.5)
     dialog.list.setCurrentRow(3)
     dialog._add_drill()
-    dialog.drills.item(0, 1).setText("wide")
-    press(dialog.ok)
-    assert "Row 1 of the drills" in dialog.trouble.text()
-    dialog.drills.item(0, 1).setText("0.5")
+    for column, bad, good in ((1, "wide", "2,2"), (2, "8 6", "6 8 10"), (4, "-1", "0.6")):
+        dialog.drills.item(0, column).setText(bad)
+        press(dialog.ok)
+        assert "Row 1 of the drill table" in dialog.trouble.text()
+        dialog.drills.item(0, column).setText(good)
     press(dialog.ok)
     value = settings_of(session).value
+    assert value.drills[0].diameter_mm == 2.2
+    assert value.drills[0].marks_mm == (6.0, 8.0, 10.0)
+    assert value.drills[0].tip_mm == 0.6
     assert value.numbering == "1-32"
     assert value.limits == {"canal": 2.5}
     assert value.drills[0].marks_include_tip == "don't know"
     assert session.operator == "LM"
+    settings_of(session).path.unlink()
+
+
+def test_drills_are_read_from_a_file_or_the_table_stays(asked, session, tmp_path):
+    dialog = asked(show_settings)
+    table = tmp_path / "drills.csv"
+    table.write_text("name,diameter_mm,marks_mm\npilot,2.0,6 8 10\nsecond,2.8,every 1\n")
+    dialog.read_drills_from(table)
+    assert dialog.drills.rowCount() == 2
+    table.write_text("name,diameter_mm\npilot,wide\n")
+    dialog.read_drills_from(table)
+    assert "Row 2 of the drill table" in dialog.trouble.text()
+    dialog.read_drills_from(tmp_path / "none.csv")
+    assert "cannot be read" in dialog.trouble.text()
+    assert dialog.drills.rowCount() == 2
+    press(dialog.ok)
+    second = settings_of(session).value.drills[1]
+    assert (second.name, second.marks_mm, second.step_mm) == ("second", (), 1.0)
+    settings_of(session).path.unlink()
+
+
+def test_a_text_of_risks_is_tried_before_it_is_kept(asked, session, tmp_path):
+    dialog = asked(show_settings)
+    write(dialog.risks, str(tmp_path / "none.txt"))
+    press(dialog.ok)
+    assert "cannot be used" in dialog.trouble.text()
+    (tmp_path / "risks.txt").write_text("Swelling. Bruises.", encoding="utf-8")
+    write(dialog.risks, str(tmp_path / "risks.txt"))
+    press(dialog.ok)
+    assert settings_of(session).value.risks_file == str(tmp_path / "risks.txt")
     settings_of(session).path.unlink()
 
 

@@ -36,6 +36,7 @@ def test_the_picture_is_of_the_dragged_pose_before_it_is_let_go(qtbot, bench):
     fine = panel.chart.picture
     start = session.fixture
     bench.take_tool("Adjust")
+    size = view.size()
     first = view.screen_position(start.on_axis(3.0)).toPoint()
     QTest.mousePress(view, LEFT, NONE, first)
     for step in range(1, 9):
@@ -43,6 +44,7 @@ def test_the_picture_is_of_the_dragged_pose_before_it_is_let_go(qtbot, bench):
         qtbot.wait(15)
         # Whatever stands there in full is of the pose that the session shows.
         assert panel.chart.waiting or panel.shown_of is session.fixture
+    assert view.size() == size, "words that come and go must not move what is dragged"
     # All eight steps of the hand: 24 pixels.
     way = 24 * view.mm_per_pixel()
 

@@ -118,9 +118,9 @@ def test_sheet_preview_then_files(qtbot, case, desk, tmp_path, closing):
     dialog = closing(show_sheet(case, desk, None))
     qtbot.waitUntil(lambda: bool(dialog.images), timeout=60_000)
     assert dialog.state.text().startswith("DRAFT")
-    assert dialog.number.text() == f"page 1 of {len(dialog.images)}"
-    QTest.mouseClick(dialog.next, Qt.MouseButton.LeftButton)
-    assert dialog.number.text().startswith("page 2")
+    assert dialog.pages.number.text() == f"page 1 of {len(dialog.images)}"
+    QTest.mouseClick(dialog.pages.next, Qt.MouseButton.LeftButton)
+    assert dialog.pages.number.text().startswith("page 2")
     # A4 at 80 dots an inch (ISO 216: 210 x 297 mm).
     image = dialog.images[0]
     assert image.width() == pytest.approx(210 / 25.4 * 80, abs=1)
@@ -138,3 +138,32 @@ def test_sheet_into_a_place_that_cannot_be_used_says_so(qtbot, case, desk, tmp_p
     dialog.write(tmp_path / "sheet")
     qtbot.waitUntil(lambda: not dialog.trouble.isHidden(), timeout=60_000)
     assert "was not written" in dialog.trouble.text() or "cannot" in dialog.trouble.text()
+
+
+def test_the_profile_leaves_the_window_as_the_cores_csv(qtbot, case, desk, tmp_path):
+    from dataclasses import replace
+
+    from core.measuring.ridge_profile import profile_csv
+
+    panel = RidgeProfile(case, desk)
+    qtbot.addWidget(panel)
+    panel.resize(520, 230)
+    panel.write_file(tmp_path / "early.csv")
+    assert "no profile yet" in panel.said.text()
+    panel.show()
+    qtbot.waitUntil(lambda: panel.chart.profile is not None, timeout=90_000)
+    first = panel.chart.profile
+    panel.write_file(tmp_path / "a.csv")
+    assert (tmp_path / "a.csv").read_bytes().decode() == profile_csv(first.rows)
+    assert panel.said.text() == "The profile is in a.csv."
+    # Heights end at what is marked: another marking is measured again before it is written.
+    case.apply("nothing marked", replace(case.plan, structures=()))
+    panel.write_file(tmp_path / "b.csv")
+    assert not (tmp_path / "b.csv").exists()
+    qtbot.waitUntil((tmp_path / "b.csv").exists, timeout=90_000)
+    rows = [line.split(",") for line in (tmp_path / "b.csv").read_text("utf-8").splitlines()]
+    height = rows[0].index("height_mm")
+    assert {row[height] for row in rows[1:]} == {"not assessed"}
+    before = [line.split(",") for line in (tmp_path / "a.csv").read_text("utf-8").splitlines()]
+    assert any(row[height] != "not assessed" for row in before[1:])
+    assert not (tmp_path / "early.csv").exists()

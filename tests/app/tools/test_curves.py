@@ -259,10 +259,13 @@ def test_the_diameter_is_fitted_in_a_clear_section_and_confirmed_by_a_person(tab
     canal = edit.find(t.plan, "canal-left")
     assert canal.diameter_mm == pytest.approx(3.2, abs=0.35)
     assert "fitted and confirmed" in t.desk.said[-1]
+    assert 0.2 <= canal.diameter_sd_mm < 0.35
     t.desk.answers = ["2,8"]
     t.type(Qt.Key.Key_D)
     assert edit.find(t.plan, "canal-left").diameter_mm == 2.8
     assert "entered" in t.desk.said[-1]
+    # Typing takes no doubt away: it is two edges read off a picture.
+    assert edit.find(t.plan, "canal-left").diameter_sd_mm == 0.35
     t.desk.answers = [None]
     t.type(Qt.Key.Key_D)
     assert edit.find(t.plan, "canal-left").diameter_mm == 2.8

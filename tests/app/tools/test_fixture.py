@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QPoint, Qt
+from PySide6.QtTest import QTest
 
 from app.tools.fixture import Adjust, PlaceFixture
 from core.arch import Arch, fixture_frame
@@ -304,3 +305,17 @@ def test_on_a_scan_the_drag_is_measured_along_and_ends_where_the_mouse_did(table
     t.session.undo_stack.undo()
     assert the(t).platform == pytest.approx(before.platform)
     t.session.close()
+
+
+def test_dragged_out_and_back_to_where_it_began_changes_nothing(table):
+    t = ready(table)
+    before = the(t)
+    first = t.pixel(t.section, before.on_axis(3.0))
+    left, none = Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier
+    QTest.mousePress(t.section, left, none, first)
+    QTest.mouseMove(t.section, first + QPoint(0, 30))
+    assert t.session.dragging
+    QTest.mouseRelease(t.section, left, none, first)
+    assert not t.session.dragging
+    assert the(t) is before
+    assert not t.session.undo_stack.canUndo()

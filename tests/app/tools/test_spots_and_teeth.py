@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 
-from app.tools.fixture import StentAxisTool
 from app.tools.spots import Contact, Cusp, Gum, Note, Opponent, PointMark, StentTop
+from app.tools.stent import StentAxisTool
 from app.tools.teeth import Existing, ForamenTool, Root
 from core.plans import notes
 

@@ -80,7 +80,9 @@ def test_crest_and_widths_are_those_of_the_outline(name):
         assert width.least.value <= width.reading.value + 0.05
         ends = [(p - frame.origin) @ frame.buccal for p in width.reading.witness]
         assert ends == pytest.approx([buccal, lingual], abs=0.2)
-        assert all(0.04 < sd < 0.2 for sd in width.reading.edge_sd_mm)
+        *of_edges, of_crest = width.reading.edge_sd_mm
+        assert all(0.04 < sd < 0.2 for sd in of_edges)
+        assert 0 <= of_crest < 0.2
 
 
 def test_the_right_and_the_left_of_the_patient_are_told_by_coordinates():

@@ -23,6 +23,7 @@ from core.fixture import Fixture, FixtureSize
 from core.level import Level
 from core.measurement import MarkInfluence, Reading
 from core.structures import PointMarks, StentAxis, Tapered
+from core.trust.uncertainty import budget
 
 SIZE = FixtureSize(diameter_mm=4.0, length_mm=10.0)
 FIXTURE = Fixture(id="36", platform=(0, 0, 0), towards_apex=(0, 0, -1), size=SIZE)
@@ -78,6 +79,42 @@ def test_offsets_at_the_platform_and_at_the_occlusal_plane():
     missing = offset_at_occlusal_plane(FIXTURE, tilted, along)
     assert missing.value is None
     assert missing.notes[0].message.endswith(".")
+
+
+def test_a_found_stent_axis_carries_its_own_doubt_and_no_marks():
+    """Middle and slope are independent; held to a Monte Carlo of the two (JCGM 101:2008)."""
+    stent = replace(leaning(12, occlusal=(1.5, 0.6, 8)), offset_sd_mm=0.05, direction_sd_deg=0.4)
+    plane = Level(origin=(0, 0, 9), up=(0, 0, 1))
+    readings = {
+        "angle": lambda s: axis_angle(FIXTURE, s),
+        "platform": lambda s: offset_at_platform(FIXTURE, s),
+        "occlusal": lambda s: offset_at_occlusal_plane(FIXTURE, s, plane),
+    }
+    rng = np.random.default_rng(7)
+    way = stent.gingival - stent.occlusal
+    half, middle = np.linalg.norm(way) / 2, (stent.gingival + stent.occlusal) / 2
+    across = np.linalg.svd(way[None])[2][1:]
+    draws = {name: [] for name in readings}
+    for _ in range(4000):
+        shift, turn = rng.normal(size=2) * 0.05, rng.normal(size=2) * np.radians(0.4)
+        lean = way / (2 * half) + turn @ across
+        ends = [middle + shift @ across - half * lean, middle + shift @ across + half * lean]
+        drawn = StentAxis(id="s", occlusal=ends[0], gingival=ends[1])
+        for name, of in readings.items():
+            draws[name].append(of(drawn).value)
+    for name, of in readings.items():
+        reading = of(stent)
+        assert reading.marks == ()
+        assert reading.fit_sd == pytest.approx(np.std(draws[name], ddof=1), rel=0.05), name
+
+
+def test_an_axis_through_the_platform_itself_is_not_without_doubt():
+    """By hand too: no direction is the worst there, and one stands for all."""
+    by_hand = offset_at_platform(FIXTURE, leaning(0))
+    assert by_hand.value == pytest.approx(0.0)
+    assert budget(by_hand).u > 0.2
+    found = replace(leaning(0), offset_sd_mm=0.05, direction_sd_deg=0.4)
+    assert 0.05 < budget(offset_at_platform(FIXTURE, found)).u < 0.1
 
 
 def test_screw_exit_from_the_middle_between_the_neighbours():

@@ -84,7 +84,7 @@ def test_reconstructed_samples(name, coronal):
         assert off <= 0.1
         assert turn <= 0.3
         assert off <= 2.45 * fit.end_sd_mm  # 95 % in two directions
-        assert turn <= 2.45 * fit.direction_sd_deg
+        assert turn <= 2.45 * fit.axis.direction_sd_deg
         assert fit.axis.diameter_mm == pytest.approx(3.0, abs=0.2)
         assert fit.axis.occlusal == pytest.approx(first, abs=0.15)
         assert fit.axis.gingival == pytest.approx(last, abs=0.15)

@@ -46,6 +46,9 @@ def test_never_a_mark_that_is_deeper_nor_one_that_does_not_tell(depth, mark):
         ("a,2,8 6,,", "drills-row"),
         ("a,2,8 8,,", "drills-row"),
         ("a,2,8 x,,", "drills-row"),
+        ("a,2,every,,", "drills-row"),
+        ("a,2,every 0,,", "drills-row"),
+        ("a,2,every 0.5 1,,", "drills-row"),
         ("a,2,,perhaps,", "drills-row"),
         ("a,2,,no,-1", "drills-row"),
         ("a,200,,no,", "drills-row"),
@@ -96,3 +99,11 @@ def test_missing_rims_gum_and_stent_are_no_depths():
     assert [d.counted_from for d in plan.depths] == ["buccal rim", "highest rim", "gum",
                                                      "stent top"]  # fmt: skip
     assert all(d.mark_mm is None and d.reading.notes for d in plan.depths)
+
+
+def test_marks_at_every_step_and_their_words_read_back():
+    (drill,) = read_drills("name,diameter_mm,marks_mm\na,2.0,every 1\n")
+    assert drill.mark_for(9.99) == 9.0
+    for each in (drill, *read_drills(TABLE)):
+        (again,) = read_drills(f"name,diameter_mm,marks_mm\na,2.0,{each.marks_words}\n")
+        assert (again.marks_mm, again.step_mm) == (each.marks_mm, each.step_mm)

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.arch import Arch
+from core.distances.tubes import tubes_of
 from core.errors import PlanError
 from core.level import Level
 from core.plans import edit, edit_marks
@@ -50,6 +51,22 @@ PLAN = Plan(
     arch_points=np.array([(-20.0, 20, 0), (0, 0, 0), (20, 20, 0)]),
     midline=(0, 0, 0),
 )
+
+
+def test_what_was_found_keeps_its_doubt_until_a_hand_moves_it():
+    found = replace(PLAN.stent_axes[0], offset_sd_mm=0.03, direction_sd_deg=0.3, diameter_mm=2.9)
+    plan = replace(PLAN, stent_axes=(found,))
+    again = parse(document_of(plan)).stent_axes[0]
+    assert (again.offset_sd_mm, again.direction_sd_deg) == (0.03, 0.3)
+    assert again.found
+    moved = edit_marks.with_mark_moved(plan, mark(plan, found.id, "occlusal"), (1, 0, 8))
+    assert not moved.stent_axes[0].found
+    assert "offset_sd_mm" not in document_of(moved)["channels"][0]
+    fitted = edit.with_diameter(PLAN, "canal-left", 2.8, sd_mm=0.22)
+    assert parse(document_of(fitted)).structures[0].diameter_sd_mm == 0.22
+    assert tubes_of(fitted.structures[0])[0].radius_sd_mm == pytest.approx(0.11)
+    with pytest.raises(ValueError, match="negative"):
+        replace(CANAL, diameter_sd_mm=-0.1)
 
 
 def mark(plan, owner, part):

@@ -11,6 +11,7 @@ import pytest
 from core.measurement import Measurement, Reading
 from core.measuring.drill_table import Drill
 from core.sheet.case import case_of
+from core.sheet.day import Day
 from core.sheet.drill_card import DEPTH_PT, LEAST_PT, drill_card
 from core.structures import PointMarks
 from tests.sheet_material import IDENTITY, fixture_at, ledger_of, named, plan_with, round_jaw
@@ -32,7 +33,7 @@ def rims(fixture, **depths):
     )  # fmt: skip
 
 
-def case(*fixtures, volume=None, marks=()):
+def case(*fixtures, volume=None, marks=(), drills=DRILLS):
     plan = plan_with(*fixtures)
     volume = volume or round_jaw(voxel_mm=2.0)
     ledger = ledger_of(plan, identity=volume.identity)
@@ -40,7 +41,9 @@ def case(*fixtures, volume=None, marks=()):
     more = [r for f in fixtures for r in rims(f.id, buccal=0.3, lingual=-0.4, mesial=1.2,
                                               distal=0.0)]  # fmt: skip
     ledger = replace(ledger, measurements=(*ledger.measurements, *more))
-    return case_of(plan, volume, ledger, without_viewing=True, window=(0, 1))
+    return case_of(
+        plan, volume, ledger, without_viewing=True, window=(0, 1), day=Day(drills=drills)
+    )
 
 
 def text_of(pdf):
@@ -50,20 +53,20 @@ def text_of(pdf):
 def test_depths_are_rounded_down_and_the_exact_ones_beside_them():
     gum = PointMarks(id="gum-36", kind="gum", tooth="36",
                      points=[fixture_at(20.0, "36").on_axis(-2.2)])  # fmt: skip
-    text = text_of(drill_card(case(fixture_at(20.0, "36", length_mm=10.0), marks=(gum,)), DRILLS))
+    text = text_of(drill_card(case(fixture_at(20.0, "36", length_mm=10.0), marks=(gum,))))
     for words in ("10.0", "(10.30)", "(11.20)", "11.0", "12.0", "(12.20)", "not marked",
                   "tip reaches 0.6 beyond", "tip not known: 1.5 counted"):  # fmt: skip
         assert words in text, words
 
 
 def test_a_tip_that_misses_a_limit_is_said_in_full():
-    text = " ".join(text_of(drill_card(case(fixture_at(20.0, "36", length_mm=10.5)), DRILLS))
+    text = " ".join(text_of(drill_card(case(fixture_at(20.0, "36", length_mm=10.5))))
                     .split())  # fmt: skip
     assert "TIP: Canal left 1.5 mm at the drill’s tip, limit 2.0: below limit" in text
 
 
 def test_no_birth_date_but_two_identifiers_and_draft():
-    text = text_of(drill_card(case(fixture_at(20.0, "36")), DRILLS))
+    text = text_of(drill_card(case(fixture_at(20.0, "36"))))
     assert IDENTITY.birth_date not in text
     assert "born" not in text
     for words in ("QUARRY, Sample", "S-0107", IDENTITY.study_date, "DRAFT", "LEFT"):
@@ -71,7 +74,7 @@ def test_no_birth_date_but_two_identifiers_and_draft():
 
 
 def test_the_side_is_the_tooths():
-    assert "patient’s RIGHT" in text_of(drill_card(case(fixture_at(160.0, "46")), DRILLS))
+    assert "patient’s RIGHT" in text_of(drill_card(case(fixture_at(160.0, "46"))))
 
 
 def flat(pdf):
@@ -81,14 +84,14 @@ def flat(pdf):
 def test_a_tooth_on_the_wrong_side_is_never_silent():
     """46 placed at the patient's left, and a right tooth while the answer says left."""
     for where in (20.0, 160.0):
-        text = flat(drill_card(case(fixture_at(where, "46")), DRILLS))
+        text = flat(drill_card(case(fixture_at(where, "46"))))
         assert "SIDE CONTRADICTION: do not use" in text
         assert "Do not drill by this card" in text
-    assert "CONTRADICTION" not in flat(drill_card(case(fixture_at(20.0, "36")), DRILLS))
+    assert "CONTRADICTION" not in flat(drill_card(case(fixture_at(20.0, "36"))))
 
 
 def test_what_the_fixture_itself_misses_stands_on_the_card():
-    text = flat(drill_card(case(fixture_at(20.0, "36", length_mm=13.0)), DRILLS))
+    text = flat(drill_card(case(fixture_at(20.0, "36", length_mm=13.0))))
     assert "NOT MET by the fixture: Canal left 0.5: below limit" in text
 
 
@@ -97,7 +100,7 @@ def test_twelve_fixtures_and_twenty_drills_stay_on_the_paper():
     fixtures = [replace(f, id=f"{f.tooth}-{n}") for n, f in enumerate(fixtures)]
     many = tuple(replace(DRILLS[0], name=f"a drill with a long name {n}") for n in range(20))
     volume = named(round_jaw(voxel_mm=2.0), patient_name="Sesquipedalian" * 6 + "^Wordy Wordy")
-    reader = pypdf.PdfReader(io.BytesIO(drill_card(case(*fixtures, volume=volume), many)))
+    reader = pypdf.PdfReader(io.BytesIO(drill_card(case(*fixtures, volume=volume, drills=many))))
     assert len(reader.pages) >= 24
     for page in reader.pages:
         width, height = (float(v) for v in page.mediabox[2:])
@@ -109,7 +112,7 @@ def test_twelve_fixtures_and_twenty_drills_stay_on_the_paper():
 
 def test_nothing_that_is_needed_is_smaller_than_arms_length_allows():
     """12 pt: capitals of 2.8 mm, 16 minutes of arc at 60 cm (ISO 9241-303, from memory)."""
-    reader = pypdf.PdfReader(io.BytesIO(drill_card(case(fixture_at(20.0, "36")), DRILLS)))
+    reader = pypdf.PdfReader(io.BytesIO(drill_card(case(fixture_at(20.0, "36")))))
     sizes = []
 
     def note(text, cm, tm, font, size):
@@ -122,4 +125,4 @@ def test_nothing_that_is_needed_is_smaller_than_arms_length_allows():
 
 
 def test_no_fixture_no_card():
-    assert drill_card(case(), DRILLS) is None
+    assert drill_card(case()) is None

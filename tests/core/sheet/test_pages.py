@@ -9,11 +9,11 @@ import pypdfium2 as pdfium
 import pytest
 
 from core.arch import Arch
-from core.errors import OutputError, PlanError
+from core.errors import PlanError
 from core.findings import Finding
 from core.plans.plan import SignOff, Site
 from core.plans.plan_dump import plan_fingerprint
-from core.sheet import section_png, write_sheet
+from core.sheet import section_png
 from core.sheet.case import case_of
 from core.sheet.furniture import BODY_TOP_MM, furnish
 from core.sheet.page import Pages
@@ -168,7 +168,7 @@ def test_scan_checks_stand_on_page_one():
     ledger = replace(case.ledger, findings=(doubt,))
     pages = texts(replace(case, ledger=ledger))
     assert doubt.message in pages[0]
-    assert doubt.message in pages[-1]
+    assert any(doubt.message in page for page in pages[1:])
 
 
 def test_the_last_pages_say_what_it_rests_on():
@@ -193,43 +193,8 @@ def test_vermilion_is_on_the_page_only_where_something_is_below_its_limit():
         assert bool((spread > 60).any()) is coloured
 
 
-def test_files_are_written_and_named_without_the_patient(tmp_path):
-    shares = []
-    files = write_sheet(
-        ONE, VOLUME, ledger_of(ONE), tmp_path / "new" / "sheet", progress=shares.append
-    )
-    names = {f.name for f in files}
-    assert {"sheet.pdf", "sheet.csv", "sheet.ledger.json", "section-36.png"} <= names
-    assert names == {p.name for p in (tmp_path / "new" / "sheet").iterdir()}
-    assert not any("QUARRY" in n.upper() or "0107" in n for n in names)
-    assert shares == sorted(shares)
-    assert shares[-1] == 1.0
-    assert (tmp_path / "new/sheet/section-36.png").read_bytes().startswith(b"\x89PNG")
-    ledger = (tmp_path / "new/sheet/sheet.ledger.json").read_text("utf-8")
-    assert ledger == ledger_of(ONE).to_json()
-
-
 def test_the_same_sheet_has_the_same_bytes():
     assert sheet_pdf(case_with(ONE), paper="A4") == sheet_pdf(case_with(ONE), paper="A4")
-
-
-def test_refusals_leave_nothing_behind(tmp_path):
-    with pytest.raises(OutputError, match="A4 or Letter"):
-        write_sheet(ONE, VOLUME, ledger_of(ONE), tmp_path / "out", paper="A3")
-    assert not (tmp_path / "out").exists()
-    (tmp_path / "file").write_text("x")
-    with pytest.raises(OutputError, match="cannot be made or used"):
-        write_sheet(ONE, VOLUME, ledger_of(ONE), tmp_path / "file")
-    assert (tmp_path / "file").read_text() == "x"
-
-
-def test_figures_of_another_plan_or_scan_are_refused(tmp_path):
-    other = plan_with(fixture_at(16.0, "36"))
-    with pytest.raises(OutputError, match="another state of the plan"):
-        write_sheet(other, VOLUME, ledger_of(ONE), tmp_path / "out")
-    with pytest.raises(OutputError, match="another scan"):
-        write_sheet(ONE, named(VOLUME, series_uid="2.25.9"), ledger_of(ONE), tmp_path / "out")
-    assert not (tmp_path / "out").exists()
 
 
 def test_section_png(tmp_path):

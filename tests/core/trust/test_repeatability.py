@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from core.errors import SoundingError
+from core.trust.own_hand import own_hand, placement_by
 from core.trust.repeatability import RepeatReading, RepeatStudy, shuffled
 
 
@@ -58,7 +59,7 @@ def test_interval_of_the_spread_covers():
 
 
 def test_a_persons_spread_becomes_the_placement_and_never_less_than_0_2_mm():
-    wide, steady = study(sd=0.45).placement("LM"), study(sd=0.05).placement("LM")
+    wide, steady = (placement_by(own_hand(study(sd=sd), "LM")) for sd in (0.45, 0.05))
     assert wide.measured
     assert wide.seen_mm == pytest.approx(study(sd=0.45).spread("LM").sd_mm)
     assert steady.seen_mm == 0.2
@@ -96,7 +97,7 @@ def test_only_sections_that_hold_both_marks_in_every_column_count():
     "refused",
     [
         lambda: study(rounds=1).spread("LM"),
-        lambda: study(rounds=1).placement("LM"),
+        lambda: own_hand(study(rounds=1), "LM"),
         lambda: study().spread("nobody"),
         lambda: study(sections=1).method_error(("crest", "canal"), ("LM", 1), ("LM", 2)),
         lambda: study().method_error(("crest", "canal"), ("LM", 1), ("LM", 1)),

@@ -1,0 +1,106 @@
+"""The stent axis: found from one click on its filling, or its two ends set by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeyEvent
+
+from app.session import Session
+from app.tasks import Latest
+from app.tools.base import Desk, View
+from app.tools.collect import Collect
+from app.views.hit import Hit
+from core.geometry import Array
+from core.identity import thing_words
+from core.image.stent_axis import StentAxisFit, stent_axis
+from core.measuring.basis import jaw_of
+from core.plans import edit
+from core.structures import StentAxis
+from core.trust.figures import nearest, up
+
+BY_HAND = "Set its two ends by hand"
+
+
+class StentAxisTool(Collect):
+    """One click on the stent's radiopaque filling; where that finds none, its two ends."""
+
+    name = "Stent axis"
+    group = "Mark"
+    kinds = frozenset({"stent axis"})
+    steps = ("the occlusal end of the stent’s filling", "its gingival end")
+
+    def __init__(self, session: Session, desk: Desk) -> None:
+        super().__init__(session, desk)
+        self.by_hand = False
+        self._looking = Latest(self._found, self._failed, parent=session)
+
+    def hint(self) -> str:
+        """One click, or two."""
+        if self.by_hand or self.collected:
+            return f"{super().hint()} H finds it from one click again."
+        return "Click on the stent’s filling: its axis is found. H sets the two ends by hand."
+
+    def stop(self) -> None:
+        """Another tool: what is being looked for is dropped."""
+        self._looking.drop()
+        self.by_hand = False
+        super().stop()
+
+    def extra_key(self, event: QKeyEvent) -> bool:
+        """H: by hand, or found in the image."""
+        if event.key() == Qt.Key.Key_H and not event.modifiers():
+            self.by_hand = not self.by_hand
+            self.give_up()
+            self.desk.say(self.hint())
+            return True
+        return super().extra_key(event)
+
+    def place(self, view: View, hit: Hit) -> None:
+        """Look for the filling at the click; by hand: one more end."""
+        session = self.session
+        volume, arch, jaw = session.volume, session.arch, jaw_of(session.guide)
+        if self.by_hand or volume is None or arch is None or jaw is None:
+            super().place(view, hit)
+            return
+        coronal = arch.level.up if jaw == "lower" else -arch.level.up
+        name, click = edit.numbered_id(session.plan, "stent-axis"), hit.point_mm
+        self.desk.say("Looking for the stent’s filling at the click …")
+        # A second of work: the window goes on meanwhile.
+        self._looking.ask(lambda _task: stent_axis(volume, click, coronal=coronal, name=name))
+
+    def complete(self, marks_mm: Array) -> None:
+        """Both ends were set by hand."""
+        try:
+            axis = StentAxis(
+                id=edit.numbered_id(self.session.plan, "stent-axis"),
+                occlusal=marks_mm[0],
+                gingival=marks_mm[1],
+            )
+        except ValueError:
+            self.desk.say("Both ends of the stent axis lie on one spot: click two.")
+            return
+        self._keep(axis, "marked by hand")
+
+    def _found(self, fit: StentAxisFit) -> None:
+        axis = fit.axis
+        if axis is None:
+            why = "" if fit.note is None else fit.note.message
+            if self.desk.choose("Stent axis", why, (BY_HAND,)) == BY_HAND:
+                self.by_hand = True
+                self.desk.say(self.hint())
+            return
+        length = float(np.linalg.norm(axis.gingival - axis.occlusal))
+        self._keep(
+            axis,
+            f"found: Ø {nearest(axis.diameter_mm, 1)} mm as it shows, {nearest(length, 1)} mm long;"
+            f" SD {up(axis.offset_sd_mm, 2)} mm, {up(axis.direction_sd_deg, 1)}°",
+        )
+
+    def _failed(self, error: Exception) -> None:
+        self.desk.tell_error(error)
+
+    def _keep(self, axis: StentAxis, how: str) -> None:
+        if self.do(f"{thing_words(axis.id)} {how}", lambda plan: edit.with_stent_axis(plan, axis)):
+            self.session.go_to(selected=axis.id)
+            self.chosen = ("stent axis", axis.id, "gingival")

@@ -1,0 +1,141 @@
+"""Part of a fixture's pages: the film to be expected at its own size, and the practice's drills."""
+
+from __future__ import annotations
+
+from core.distances.drilling import DrillDepth
+from core.measurement import Measurement
+from core.measuring.drill_table import Drill, DrillPlan, drilling_plan
+from core.pictures.ink import VERMILION
+from core.sheet.case import Case, Subject
+from core.sheet.check_film import film_chart
+from core.sheet.furniture import RULER_MM, heading, ruler, scale_check
+from core.sheet.page import Pages
+from core.trust.figures import down, plain, shown, up
+from core.words import sentence
+
+_QUIET = (0.33, 0.33, 0.33)
+_ROW_MM = 4.8
+_GAP_MM = 6.0
+_RULER_ROOM_MM = 7.0
+_COLUMN_MM = 28.0
+_SCALE = (
+    "1 : 1 of the film, for a film laid beside it: magnified {m:.2f} at the fixture’s axis, tube "
+    "{sid} mm from the film. Pin to {depth}. Simulated: contrast and sharpness are not those of a "
+    "film."
+)
+_HEADS = ("buccal rim", "highest rim", "gum", "stent top")
+
+
+def day_part(pages: Pages, case: Case, subject: Subject) -> None:
+    """The expected film with what to compare on it, then a row for each drill."""
+    fixture = subject.fixture
+    if fixture is None or case.arch is None:
+        return
+    chart, whole = film_chart(case, fixture, tube=case.day.tube, pin=case.day.pin)
+    width, height = chart.size_mm
+    pages.ensure(height + 14.0)
+    heading(pages, "Expected check radiograph · Entry point")
+    top = pages.y
+    pages.chart(chart, pages.left, top)
+    x = pages.left + width + _GAP_MM
+    y = top
+    for words in _film_lines(case, whole):
+        y = pages.block(x, y, pages.right - x, words, size=8.5) + 0.8
+    y += 1.0
+    for m in _entry_rows(case, subject):
+        y = pages.block(x, y, pages.right - x, _entry_words(case, m), size=8.5) + 0.4
+    y = max(y + 2.0, top + height - _RULER_ROOM_MM)
+    ruler(pages, x + 1.0, y, upright=False)
+    scale_check(pages, x + RULER_MM + 6.0, y + 0.8, pages.right - x - RULER_MM - 6.0)
+    pages.y = max(top + height, y + _RULER_ROOM_MM) + 2.0
+    plans = drilling_plan(fixture, case.plan, case.volume, case.ledger, case.arch, case.day.drills)
+    _drills(pages, case, plans)
+
+
+def _film_lines(case: Case, whole: bool) -> list[str]:
+    tube, pin = case.day.tube, case.day.pin
+    depth = "the fixture’s length" if pin.depth_mm is None else f"{plain(pin.depth_mm)} mm"
+    lines = [
+        _SCALE.format(m=tube.magnification, sid=plain(tube.source_to_film_mm), depth=depth),
+        "True depth = length on film × pin’s true length ÷ its length on film.",
+    ]
+    return lines if whole else [*lines, sentence("film-partly-scanned")]
+
+
+def _entry_rows(case: Case, subject: Subject) -> list[Measurement]:
+    kinds = ("entry", "angle", "offset")
+    return [m for m in case.rows(subject) if m.kind in kinds and m.value is not None]
+
+
+def _entry_words(case: Case, m: Measurement) -> str:
+    unit = "°" if m.reading.unit == "deg" else " mm"
+    doubt = "" if m.budget is None else f" ± {up(m.budget.expanded, 1)}"
+    return f"{case.name(m)}: {shown(m)}{doubt}{unit}"
+
+
+def _columns(pages: Pages) -> list[float]:
+    return [pages.right - _COLUMN_MM * n for n in (3, 2, 1, 0)]
+
+
+def _drills(pages: Pages, case: Case, plans: tuple[DrillPlan, ...]) -> None:
+    words = "My drills" if case.day.drills else "Drills: no table of yours, so any drill"
+    pages.ensure(8.0 + _ROW_MM * 3)
+    heading(pages, words)
+    _head(pages)
+    for plan in plans:
+        warnings = [_warning(case, row) for row in plan.worse]
+        height = _ROW_MM + sum(pages.height_of(pages.inner, w, size=8.5) for w in warnings)
+        if pages.ensure(height):
+            _head(pages)
+        _row(pages, plan)
+        for row, warning in zip(plan.worse, warnings, strict=True):
+            pages.y = pages.block(
+                pages.left, pages.y, pages.inner, warning, size=8.5, face="strong",
+                colour=VERMILION if row.verdict == "below limit" else (0.0, 0.0, 0.0),
+            )  # fmt: skip
+    note = "To the last mark of that drill that is not deeper; exact depth in brackets, mm."
+    pages.ensure(4.0)
+    pages.y = pages.block(pages.left, pages.y + 0.6, pages.inner, note, size=8, colour=_QUIET) + 2.0
+
+
+def _head(pages: Pages) -> None:
+    for x, words in zip(_columns(pages), _HEADS, strict=True):
+        pages.text(x, pages.y + 3.0, words, size=7.5, align="right", colour=_QUIET)
+    pages.text(pages.left, pages.y + 3.0, "drill, to mark from", size=7.5, colour=_QUIET)
+    pages.line(pages.left, pages.y + 4.2, pages.right, pages.y + 4.2, width=0.2)
+    pages.y += 5.0
+
+
+def _row(pages: Pages, plan: DrillPlan) -> None:
+    y = pages.y + 3.6
+    room = pages.inner - 4 * _COLUMN_MM
+    pages.text(pages.left, y, _drill_words(plan.drill), size=9, width=room)
+    for x, depth in zip(_columns(pages), plan.depths, strict=True):
+        pages.text(x, y, _depth_words(plan.drill, depth), size=9.5, align="right", face="strong",
+                   width=_COLUMN_MM - 1.5)  # fmt: skip
+    pages.y += _ROW_MM
+
+
+def _drill_words(drill: Drill) -> str:
+    diameter = "" if drill.diameter_mm is None else f" Ø {plain(drill.diameter_mm)}"
+    tip = f"tip {plain(drill.beyond_mm)} beyond the mark"
+    if drill.marks_include_tip == "yes":
+        tip = "marks include the tip"
+    return f"{drill.name}{diameter}, {tip}"
+
+
+def _depth_words(drill: Drill, depth: DrillDepth) -> str:
+    value = depth.reading.value
+    if value is None:
+        return "not marked" if depth.counted_from in ("gum", "stent top") else "not found"
+    if drill.is_too_short(value):
+        return f"too short ({down(value, 2)})"
+    if depth.mark_mm is None:
+        return f"no mark ({down(value, 2)})"
+    return f"{plain(depth.mark_mm)} ({down(value, 2)})"
+
+
+def _warning(case: Case, row: Measurement) -> str:
+    limit = "" if row.limit is None else f", limit {plain(row.limit.value)}"
+    name = case.name(row).split(",")[0]
+    return f"At this drill’s tip: {name} {shown(row)} mm{limit}: {row.verdict}. Drill less deep."

@@ -1,0 +1,206 @@
+"""The folder of a case: sheet and record made in memory, then written together or not at all."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from core.atomic import write_together
+from core.drawing import window_of_volume
+from core.errors import OutputError, SoundingError
+from core.image.volume import Volume
+from core.measuring.basis import Basis
+from core.measuring.ledger import Ledger
+from core.plans.plan import Plan
+from core.plans.plan_dump import plan_fingerprint
+from core.pseudonym import pseudonymous
+from core.sheet.case import Case, case_of, ready
+from core.sheet.page import SIZES_MM
+from core.sheet.parts import LEDGER_FILE, PARTS, check_parts, part_of, refuse_hindered
+from core.sheet.pdf import sheet_pdf
+from core.sheet.record import DEFAULTS, Files, RecordSettings, part_files
+from core.sheet.writer import sheet_files
+
+_SHEET_SHARE = 0.6
+"""Of the time that a whole folder takes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """What was done in a folder.
+
+    Parameters
+    ----------
+    files : tuple of Path
+        Written, the sheet's PDF first where it is one of them.
+    removed : tuple of str
+        Files of an earlier state of the plan that had no successor, and were taken out.
+    left_out : mapping of part to SoundingError
+        Parts that this case cannot have, and why.
+    """
+
+    files: tuple[Path, ...]
+    removed: tuple[str, ...]
+    left_out: Mapping[str, SoundingError]
+
+
+def settled_case(
+    plan: Plan,
+    volume: Volume,
+    ledger: Ledger,
+    *,
+    settings: RecordSettings = DEFAULTS,
+    basis: Basis | None = None,
+) -> Case:
+    """What all pages are made of, under its pseudonym where one is wanted.
+
+    Raises
+    ------
+    OutputError
+        ``paper-unknown``, ``ledger-of-other-plan``, ``ledger-of-other-scan``.
+    """
+    if settings.paper not in SIZES_MM:
+        raise OutputError("paper-unknown", found=settings.paper)
+    _refuse_mixed(plan, volume, ledger)
+    if settings.secret:
+        plan, volume, ledger = pseudonymous(plan, volume, ledger, secret=settings.secret)
+    case = case_of(
+        plan, volume, ledger, without_viewing=settings.without_viewing,
+        window=window_of_volume(volume), basis=basis, day=settings.day,
+        sizes=tuple(settings.day.sizes),
+    )  # fmt: skip
+    return ready(case)
+
+
+def write_folder(  # noqa: PLR0917 - the order is that of the chain plan → scan → ledger
+    plan: Plan,
+    volume: Volume,
+    ledger: Ledger,
+    folder: str | Path,
+    parts: Sequence[str] = PARTS,
+    settings: RecordSettings = DEFAULTS,
+    *,
+    leave_out: bool = False,
+    basis: Basis | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Written:
+    """Write sheet and record of a plan: every file, or none.
+
+    Parameters
+    ----------
+    plan, volume, ledger
+        The ledger is that of this plan on this volume; every figure comes from it.
+    folder : path
+        Made where it is missing. File names hold no patient data.
+    parts : sequence of str
+        Some of `core.sheet.parts.PARTS`.
+    settings : RecordSettings
+    leave_out : bool
+        True: a part that this case cannot have is left out, and `Written.left_out` tells why.
+        False: it is refused, and nothing is written.
+    basis : Basis, optional
+        That of the measuring, where it is at hand: saves making it once more.
+    progress : callable, optional
+        Gets numbers that grow to 1; what it raises ends the work with nothing written.
+
+    Raises
+    ------
+    OutputError
+        ``folder-of-other-scan``, ``folder-not-told``, ``record-part-unknown``, those of
+        `settled_case`, of the parts and of `core.atomic.write_together`. The folder is then as
+        it was.
+    """
+
+    def tell(share: float) -> None:
+        if progress is not None:
+            progress(share)
+
+    check_parts(tuple(parts))
+    case = settled_case(plan, volume, ledger, settings=settings, basis=basis)
+    earlier = _Earlier.of(Path(folder), case.ledger)
+    tell(0.1)
+    files, left_out = _made(case, parts, settings, tell, leave_out=leave_out)
+    removed = earlier.gone([name for name, _ in files], parts)
+    tell(0.95)
+    written = write_together(folder, files, without=removed)
+    tell(1.0)
+    return Written(files=written, removed=removed, left_out=left_out)
+
+
+def _made(
+    case: Case,
+    parts: Sequence[str],
+    settings: RecordSettings,
+    tell: Callable[[float], None],
+    *,
+    leave_out: bool,
+) -> tuple[Files, dict[str, SoundingError]]:
+    left_out: dict[str, SoundingError] = {}
+    files: Files = []
+    sheet: bytes | None = None
+    if "sheet" in parts or "pdf object" in parts:
+        # Made once: the archive gets the very bytes that lie in the folder.
+        sheet = sheet_pdf(
+            case, paper=settings.paper_name, progress=lambda s: tell(0.1 + _SHEET_SHARE * s)
+        )
+    if "sheet" in parts and sheet is not None:
+        files += sheet_files(case, sheet)
+    others = [part for part in PARTS if part in parts and part != "sheet"]
+    for done, part in enumerate(others, start=1):
+        try:
+            refuse_hindered(part, case.ledger)
+            files += part_files(part, case, settings, sheet=sheet)
+        except OutputError as refusal:
+            if not leave_out:
+                raise
+            left_out[part] = refusal
+        tell(0.75 + 0.2 * done / len(others))
+    files.append((LEDGER_FILE, case.ledger.to_json().encode("utf-8")))
+    return files, left_out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Earlier:
+    """What stands in a folder already, and whether it is of this very plan."""
+
+    ours: tuple[str, ...] = ()
+    same_plan: bool = True
+
+    @classmethod
+    def of(cls, folder: Path, ledger: Ledger) -> _Earlier:
+        """Look; refuse what is of another scan, or of which nothing tells whose it is."""
+        try:
+            ours = tuple(sorted(p.name for p in folder.iterdir() if part_of(p.name) is not None))
+        except OSError:
+            # Not there, or not to be read: the writing will tell.
+            return cls()
+        path = folder / LEDGER_FILE
+        if not path.exists():
+            if ours:
+                raise OutputError("folder-not-told", path=folder, name=ours[0])
+            return cls()
+        try:
+            document = json.loads(path.read_text("utf-8"))
+            series, plan = document["scan"]["series_uid"], document["plan"]["fingerprint"]
+        except (OSError, ValueError, KeyError, TypeError) as error:
+            raise OutputError("folder-not-told", path=folder, name=LEDGER_FILE) from error
+        if series != ledger.scan.series_uid:
+            raise OutputError("folder-of-other-scan", path=folder)
+        return cls(ours=ours, same_plan=plan == ledger.plan_fingerprint)
+
+    def gone(self, names: Sequence[str], parts: Sequence[str]) -> tuple[str, ...]:
+        """Files without a successor: of a part made anew, or of another state of the plan."""
+        return tuple(
+            name for name in self.ours
+            if name not in names and (part_of(name) in parts or not self.same_plan)
+        )  # fmt: skip
+
+
+def _refuse_mixed(plan: Plan, volume: Volume, ledger: Ledger) -> None:
+    """Figures of one plan or scan must never stand beside pictures of another."""
+    if plan is not ledger.plan and plan_fingerprint(plan) != plan_fingerprint(ledger.plan):
+        raise OutputError("ledger-of-other-plan")
+    if volume.identity.series_uid != ledger.scan.series_uid:
+        raise OutputError("ledger-of-other-scan")

@@ -1,0 +1,111 @@
+"""The parts of sheet and record: their files, and what stands against making one of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fnmatch import fnmatchcase
+
+from core.errors import OutputError, SoundingError
+from core.measuring.ledger import Ledger
+from core.plans.plan_checks import side_findings
+
+LEDGER_FILE = "sheet.ledger.json"
+"""In every folder, whatever else is asked for: it tells which scan and plan the rest is of."""
+
+FILES: dict[str, tuple[str, ...]] = {
+    "sheet": ("sheet.pdf", "sheet.csv", "section-*.png", "panorama.png"),
+    "card": ("drill-card.pdf",),
+    "film": ("check-film.pdf",),
+    "checklist": ("checklist.pdf",),
+    "patient": ("patient.pdf",),
+    "report": ("measurements.dcm",),
+    "pdf object": ("sheet.dcm",),
+    "laboratory": ("laboratory.pdf",),
+    "meshes": ("*_LPS-mm.stl",),
+}
+"""Names of the files of each part; a star stands for the id of a fixture or a body."""
+
+PARTS = tuple(FILES)
+WITH_FIXTURE = ("card", "film", "laboratory")
+ARCHIVE = ("report", "pdf object")
+
+CONTRADICTIONS = (
+    "tooth-against-jaw",
+    "tooth-against-side-check",
+    "tooth-against-place",
+    "place-against-side-check",
+    "side-against-tooth",
+)
+"""Findings for which a plan's side or tooth cannot be told: signing is refused for them, too."""
+
+
+def part_of(name: str) -> str | None:
+    """The part that a file of this name belongs to; None where it is none of ours."""
+    for part, patterns in FILES.items():
+        if any(fnmatchcase(name, pattern) for pattern in patterns):
+            return part
+    return None
+
+
+def check_parts(parts: Sequence[str]) -> None:
+    """Refuse a part that there is none of.
+
+    Raises
+    ------
+    OutputError
+        ``record-part-unknown``.
+    """
+    for part in parts:
+        if part not in FILES:
+            raise OutputError("record-part-unknown", found=part, known=", ".join(PARTS))
+
+
+def hindrance(part: str, ledger: Ledger) -> SoundingError | None:
+    """Why a part cannot be made of this case, before anybody tries; None where it can."""
+    try:
+        refuse_hindered(part, ledger)
+    except OutputError as refusal:
+        return refusal
+    return None
+
+
+def refuse_hindered(part: str, ledger: Ledger) -> None:
+    """Refuse a part that this case cannot have.
+
+    Raises
+    ------
+    OutputError
+        ``record-needs-fixture``, ``record-needs-place``, ``archive-nothing-to-report``,
+        ``archive-field-missing``, ``archive-side-contradiction``.
+    """
+    plan = ledger.plan
+    nowhere = not plan.fixtures and not plan.sites
+    if part in WITH_FIXTURE and not plan.fixtures:
+        raise OutputError("record-needs-fixture")
+    if part == "patient" and nowhere:
+        raise OutputError("record-needs-place")
+    if part == "report":
+        refuse_contradiction(ledger)
+        if nowhere:
+            raise OutputError("archive-nothing-to-report")
+    if part in ARCHIVE:
+        # Takes a moment to import: only where it is asked for.
+        from core.sheet.study import check_study
+
+        check_study(ledger.scan, with_space=part == "report")
+
+
+def refuse_contradiction(ledger: Ledger) -> None:
+    """Refuse a report whose side or tooth contradicts what else is known.
+
+    Its finding sites are coded by tooth and side: an archive, and whoever reads it, would take
+    the number of a contradicting plan for the truth, DRAFT or not.
+
+    Raises
+    ------
+    OutputError
+        ``archive-side-contradiction`` with the first contradiction in words.
+    """
+    for finding in (*side_findings(ledger.plan), *ledger.findings):
+        if finding.code in CONTRADICTIONS:
+            raise OutputError("archive-side-contradiction", contradiction=finding.message)

@@ -1,0 +1,107 @@
+"""What a file without pages holds, as plain lines: a look at archive objects, meshes, pictures.
+
+Everything is read back from the file's own bytes, so that the lines show what would leave.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from pathlib import PurePath
+from typing import Any
+
+from core.sheet.concepts import NOT_ASSESSED, UPPER_BOUND
+from core.trust.figures import nearest
+
+_SAID = (NOT_ASSESSED.meaning, UPPER_BOUND.meaning, "Finding", "Procedure reported")
+
+
+def lines_of(name: str, data: bytes) -> list[str]:
+    """Lines about one file, its name first.
+
+    Parameters
+    ----------
+    name : str
+        As in the folder; its ending tells how it is read.
+    data : bytes
+    """
+    kind = PurePath(name).suffix
+    if kind == ".dcm":
+        return [f"{name}, {_size(data)}", *_object_lines(data)]
+    if kind == ".stl":
+        return [f"{name}, {_size(data)}: {_mesh_words(data)}"]
+    return [f"{name}, {_size(data)}"]
+
+
+def _size(data: bytes) -> str:
+    return f"{max(1, round(len(data) / 1000))} kB"
+
+
+def _mesh_words(data: bytes) -> str:
+    import trimesh
+
+    mesh: Any = trimesh.load(io.BytesIO(data), file_type="stl")
+    low, high = mesh.bounds
+    spans = ", ".join(
+        f"{axis} {nearest(float(a), 1)} to {nearest(float(b), 1)}"
+        for axis, a, b in zip("xyz", low, high, strict=True)
+    )
+    closed = "closed" if mesh.is_watertight else "NOT closed"
+    return (
+        f"{len(mesh.faces)} triangles, {closed}, {nearest(float(mesh.volume), 1)} mm³; "
+        f"LPS mm: {spans}"
+    )
+
+
+def _object_lines(data: bytes) -> Iterator[str]:
+    import pydicom
+
+    d = pydicom.dcmread(io.BytesIO(data))
+    yield f"{d.SOPClassUID.name}, {d.SeriesDescription}"
+    state = [str(d.get("CompletionFlag", "")), str(d.get("VerificationFlag", ""))]
+    yield ", ".join(word for word in state if word)
+    yield f"Patient {d.PatientName or '(empty)'}, ID {d.PatientID or '(empty)'}"
+    yield f"Study {d.StudyInstanceUID}"
+    empty = [e.keyword for e in d if e.VM == 0 and e.VR != "SQ" and not e.is_private]
+    if empty:
+        yield f"Empty, since the scan does not hold it: {', '.join(empty)}"
+    if "MIMETypeOfEncapsulatedDocument" in d:
+        yield f"Holds {d.MIMETypeOfEncapsulatedDocument}, {d.EncapsulatedDocumentLength} bytes"
+    if "ContentSequence" in d:
+        yield from _content_lines(d.ContentSequence, 0)
+
+
+def _content_lines(items: Any, depth: int) -> Iterator[str]:
+    """Numbers and findings of a report's tree, indented by their group."""
+    for item in items:
+        kind = item.ValueType
+        named = item.get("ConceptNameCodeSequence")
+        name = named[0].CodeMeaning if named else ""
+        below = item.get("ContentSequence", ())
+        if kind == "NUM" and item.get("MeasuredValueSequence"):
+            value = item.MeasuredValueSequence[0]
+            unit = value.MeasurementUnitsCodeSequence[0].CodeValue
+            words = _coded(below, "Measurement Method") or name
+            yield f"{'  ' * depth}{words}: {value.NumericValue} {unit}"
+            continue
+        if kind == "CODE" and name in _SAID:
+            yield f"{'  ' * depth}{name}: {item.ConceptCodeSequence[0].CodeMeaning}"
+        if kind == "CONTAINER" and name == "Measurement Group":
+            yield f"{'  ' * depth}{name} {_text(below, 'Tracking Identifier')}"
+            yield from _content_lines(below, depth + 1)
+        elif kind == "CONTAINER":
+            yield from _content_lines(below, depth)
+
+
+def _coded(items: Any, name: str) -> str:
+    for item in items:
+        if item.ConceptNameCodeSequence[0].CodeMeaning == name and item.ValueType == "CODE":
+            return str(item.ConceptCodeSequence[0].CodeMeaning)
+    return ""
+
+
+def _text(items: Any, name: str) -> str:
+    for item in items:
+        if item.ConceptNameCodeSequence[0].CodeMeaning == name and item.ValueType == "TEXT":
+            return str(item.TextValue)
+    return ""

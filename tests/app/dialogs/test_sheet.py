@@ -1,0 +1,311 @@
+"""Sheet and record in the bench: chosen, looked at, refused with its reason, written, stopped."""
+
+from dataclasses import replace
+
+import pypdf
+import pytest
+
+pytest.importorskip("PySide6")
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QGuiApplication
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QFileDialog, QStyle, QStyleOptionViewItem
+
+from app import sheet_work
+from app.dialogs.sheet import show_sheet
+from app.settings import settings_of
+from core.measuring.drill_table import Drill
+from core.plans.plan import SideCheck
+from core.sheet.parts import LEDGER_FILE, PARTS
+from tests.app.case_at_hand import QuietSession
+from tests.sheet_material import IDENTITY, fixture_at, ledger_of, plan_with, round_jaw
+
+CT = "1.2.840.10008.5.1.4.1.1.2"
+WHOLE = replace(IDENTITY, sop_instances=((CT, "2.25.11"),))
+LEFT = Qt.MouseButton.LeftButton
+LONG = 60_000
+
+
+@pytest.fixture
+def case_of(qapp):
+    sessions = []
+
+    def make(*fixtures, identity=WHOLE, measured=True, **changed):
+        plan = replace(plan_with(*fixtures), **changed)
+        session = QuietSession()
+        sessions.append(session)
+        volume = replace(round_jaw(voxel_mm=2.0), identity=identity)
+        session.open(volume, plan, source="folder", window=(0.0, 1000.0))
+        ledger = replace(ledger_of(session.plan, identity=identity), plan=session.plan)
+        if measured:
+            session.show_ledger(ledger)
+        return session
+
+    yield make
+    for session in sessions:
+        session.close()
+
+
+@pytest.fixture
+def opened(qtbot, desk, closing, case_of):
+    def show(*fixtures, **more):
+        session = case_of(*fixtures or (fixture_at(20.0, "36"),), **more)
+        dialog = closing(show_sheet(session, desk, None))
+        qtbot.waitUntil(dialog.isVisible)
+        return dialog
+
+    return show
+
+
+def row_of(dialog, part):
+    return dialog.parts.visualItemRect(dialog.parts.item(PARTS.index(part)))
+
+
+def look_at(dialog, part):
+    """Click on the words of a row."""
+    dialog.parts.scrollToItem(dialog.parts.item(PARTS.index(part)))
+    QTest.mouseClick(dialog.parts.viewport(), LEFT, pos=row_of(dialog, part).center())
+
+
+def tick(dialog, part):
+    """Click into the box of a row."""
+    item = dialog.parts.item(PARTS.index(part))
+    dialog.parts.scrollToItem(item)
+    option = QStyleOptionViewItem()
+    dialog.parts.initViewItemOption(option)
+    option.rect = row_of(dialog, part)
+    option.features |= QStyleOptionViewItem.ViewItemFeature.HasCheckIndicator
+    box = dialog.parts.style().subElementRect(
+        QStyle.SubElement.SE_ItemViewItemCheckIndicator, option, dialog.parts
+    )
+    QTest.mouseClick(dialog.parts.viewport(), LEFT, pos=box.center())
+
+
+def write_to(dialog, monkeypatch, folder):
+    monkeypatch.setattr(QFileDialog, "getExistingDirectory", lambda *_: str(folder))
+    QTest.mouseClick(dialog.ok, LEFT)
+
+
+def names(folder):
+    return {p.name for p in folder.iterdir()}
+
+
+def test_every_part_is_offered_and_shown(qtbot, opened):
+    dialog = opened()
+    assert dialog.parts.chosen == PARTS
+    assert dialog.parts.hindrances == {}
+    assert dialog.state.text().startswith("DRAFT")
+    for part in PARTS:
+        look_at(dialog, part)
+        assert dialog.parts.part == part
+        qtbot.waitUntil(lambda p=part: p in dialog._looks, timeout=LONG)
+        text = dialog.pages.text.text()
+        if part in ("report", "meshes"):
+            assert not dialog.images
+            assert dialog.pages.shown.isHidden()
+            assert not dialog.print.isEnabled()
+        else:
+            assert dialog.images
+            assert dialog.print.isEnabled()
+    assert "fixture-36_LPS-mm.stl" in text
+    assert "closed" in text
+    assert "NOT closed" not in text
+    assert dialog.trouble.isHidden()
+
+
+def test_the_report_is_shown_as_its_own_bytes_say(qtbot, opened):
+    dialog = opened()
+    look_at(dialog, "report")
+    qtbot.waitUntil(lambda: "report" in dialog._looks, timeout=LONG)
+    text = dialog.pages.text.text()
+    for words in ("Comprehensive 3D SR", "DRAFT - not signed off", "PARTIAL, UNVERIFIED",
+                  "QUARRY^Sample", "Measurement Group 36", "Canal left: ",
+                  "Empty, since the scan does not hold it"):  # fmt: skip
+        assert words in text, words
+    row = next(m for m in dialog.session.ledger.measurements if m.target == "canal-left")
+    assert f"Canal left: {round(row.value, 4):g}" in text
+
+
+def test_only_what_is_chosen_is_written(qtbot, opened, monkeypatch, tmp_path):
+    dialog = opened()
+    for part in PARTS:
+        if part not in ("card", "checklist"):
+            tick(dialog, part)
+    assert dialog.parts.chosen == ("card", "checklist")
+    write_to(dialog, monkeypatch, tmp_path / "out")
+    assert not dialog.ok.isEnabled(), "no second writing while one is on its way"
+    qtbot.waitUntil(lambda: bool(dialog.written), timeout=LONG)
+    assert names(tmp_path / "out") == {"drill-card.pdf", "checklist.pdf", LEDGER_FILE}
+    assert dialog.folder.isVisible()
+    assert dialog.ok.isEnabled()
+    assert "3 files are in" in dialog.trouble.text()
+
+
+def test_chosen_by_keys_alone(qtbot, opened):
+    dialog = opened()
+    dialog.parts.setFocus()
+    QTest.keyClick(dialog.parts, Qt.Key.Key_Home)
+    QTest.keyClick(dialog.parts, Qt.Key.Key_Space)
+    assert "sheet" not in dialog.parts.chosen
+    QTest.keyClick(dialog.parts, Qt.Key.Key_Down)
+    assert dialog.parts.part == "card"
+    qtbot.waitUntil(lambda: bool(dialog.images), timeout=LONG)
+    QTest.keyClick(dialog.parts, Qt.Key.Key_Home)
+    QTest.keyClick(dialog.parts, Qt.Key.Key_Space)
+    assert "sheet" in dialog.parts.chosen
+
+
+def test_with_nothing_chosen_nothing_can_be_written(opened):
+    dialog = opened()
+    for part in PARTS:
+        tick(dialog, part)
+    assert dialog.parts.chosen == ()
+    assert not dialog.ok.isEnabled()
+
+
+def test_what_cannot_be_made_says_why_before_anything_is_pressed(
+    qtbot, opened, monkeypatch, tmp_path
+):
+    dialog = opened(identity=replace(WHOLE, frame_of_reference_uid=""))
+    assert set(dialog.parts.hindrances) == {"report"}
+    item = dialog.parts.item(PARTS.index("report"))
+    assert "The scan holds no usable FrameOfReferenceUID" in item.text()
+    tick(dialog, "report")
+    assert "report" not in dialog.parts.chosen
+    look_at(dialog, "report")
+    assert "export the scan again" in dialog.pages.text.text()
+    assert dialog.ok.isEnabled()
+    for part in PARTS:
+        if part not in ("report", "checklist"):
+            tick(dialog, part)
+    write_to(dialog, monkeypatch, tmp_path)
+    qtbot.waitUntil(lambda: bool(dialog.written), timeout=LONG)
+    assert "measurements.dcm" not in names(tmp_path)
+
+
+def test_a_contradicting_side_bars_the_report_alone(opened):
+    right = SideCheck(side="right", against="chart", by="LM", at="2026-09-15T10:30")
+    dialog = opened(side_check=right)
+    assert set(dialog.parts.hindrances) == {"report"}
+    look_at(dialog, "report")
+    assert "TOOTH AGAINST SIDE" in dialog.pages.text.text()
+
+
+def test_without_a_fixture_the_sheet_is_still_there(qtbot, case_of, desk, closing):
+    dialog = closing(show_sheet(case_of(), desk, None))
+    assert {"card", "film", "laboratory"} <= set(dialog.parts.hindrances)
+    assert "sheet" in dialog.parts.chosen
+
+
+def test_before_everything_is_measured_nothing_is_written(case_of, desk, closing):
+    session = case_of(fixture_at(20.0, "36"), measured=False)
+    dialog = closing(show_sheet(session, desk, None))
+    assert not dialog.ok.isEnabled()
+    assert dialog.pages.text.text()
+    session.show_ledger(replace(ledger_of(session.plan, identity=WHOLE), plan=session.plan))
+    assert dialog.ok.isEnabled()
+
+
+def test_a_pseudonym_is_on_every_page_and_in_no_named_folder(qtbot, opened, monkeypatch, tmp_path):
+    monkeypatch.setattr(sheet_work, "practice_secret", lambda: b"0123456789abcdef")
+    dialog = opened()
+    look_at(dialog, "report")
+    qtbot.waitUntil(lambda: "report" in dialog._looks, timeout=LONG)
+    QTest.keyClick(dialog.alias, Qt.Key.Key_Space)
+    assert dialog._looks == {}, "what was seen by name is not what will be written"
+    qtbot.waitUntil(lambda: "report" in dialog._looks, timeout=LONG)
+    text = dialog.pages.text.text()
+    assert "QUARRY" not in text
+    assert "Patient P-" in text
+    for part in PARTS:
+        if part not in ("report", "checklist"):
+            tick(dialog, part)
+    write_to(dialog, monkeypatch, tmp_path / "alias")
+    qtbot.waitUntil(lambda: bool(dialog.written), timeout=LONG)
+    assert b"QUARRY" not in (tmp_path / "alias" / "measurements.dcm").read_bytes()
+    dialog.written = ()
+    QTest.keyClick(dialog.alias, Qt.Key.Key_Space)
+    write_to(dialog, monkeypatch, tmp_path / "alias")
+    qtbot.waitUntil(lambda: "another scan" in dialog.trouble.text(), timeout=LONG)
+    assert dialog.written == ()
+
+
+def test_the_paper_is_that_of_the_page(qtbot, opened):
+    """Letter is 216 x 279 mm (ANSI Y14.1), A5 148 x 210 mm (ISO 216)."""
+    dialog = opened()
+    dialog.paper.setFocus()
+    QTest.keyClick(dialog.paper, Qt.Key.Key_Down)
+    assert dialog.paper.currentText() == "Letter"
+    for part, width in (("checklist", 215.9), ("card", 148.0)):
+        look_at(dialog, part)
+        qtbot.waitUntil(lambda p=part: p in dialog._looks, timeout=LONG)
+        assert dialog.images[0].width() == pytest.approx(width / 25.4 * 80, abs=1)
+
+
+def test_own_drills_are_on_the_card(qtbot, opened, monkeypatch, tmp_path):
+    dialog = opened()
+    drills = (Drill(name="round bur 17", diameter_mm=2.0, marks_mm=(6.0, 8.0)),)
+    store = settings_of(dialog.session)
+    store.value = replace(store.value, drills=drills)
+    # Paper chosen anew: everything is drawn again.
+    QTest.keyClick(dialog.paper, Qt.Key.Key_Down)
+    for part in PARTS:
+        if part != "card":
+            tick(dialog, part)
+    write_to(dialog, monkeypatch, tmp_path)
+    qtbot.waitUntil(lambda: bool(dialog.written), timeout=LONG)
+    card = pypdf.PdfReader(tmp_path / "drill-card.pdf")
+    assert "round bur 17" in card.pages[0].extract_text()
+
+
+def test_a_text_of_risks_that_cannot_be_read_is_told_in_its_place(qtbot, opened, tmp_path):
+    dialog = opened()
+    store = settings_of(dialog.session)
+    store.value = replace(store.value, risks_file=str(tmp_path / "none.txt"))
+    dialog._anew()
+    look_at(dialog, "patient")
+    qtbot.waitUntil(lambda: "cannot be used" in dialog.pages.text.text(), timeout=LONG)
+
+
+def test_stop_leaves_nothing(qtbot, opened, monkeypatch, tmp_path):
+    dialog = opened()
+    qtbot.waitUntil(lambda: bool(dialog.images), timeout=LONG)
+    write_to(dialog, monkeypatch, tmp_path / "out")
+    assert dialog.stop.isVisible()
+    QTest.mouseClick(dialog.stop, LEFT)
+    assert "Stopped" in dialog.trouble.text()
+    qtbot.waitUntil(lambda: not dialog._writing.busy, timeout=LONG)
+    assert not (tmp_path / "out").exists()
+    assert dialog.ok.isEnabled()
+
+
+def test_a_full_folder_of_somebody_else_is_told_and_untouched(qtbot, opened, monkeypatch, tmp_path):
+    (tmp_path / "patient.pdf").write_text("theirs")
+    dialog = opened()
+    write_to(dialog, monkeypatch, tmp_path)
+    qtbot.waitUntil(lambda: "choose an empty folder" in dialog.trouble.text(), timeout=LONG)
+    assert names(tmp_path) == {"patient.pdf"}
+    assert dialog.ok.isEnabled()
+
+
+def test_pages_turn_and_are_copied(qtbot, opened):
+    dialog = opened()
+    qtbot.waitUntil(lambda: len(dialog.images) > 1, timeout=LONG)
+    QTest.mouseClick(dialog.pages.next, LEFT)
+    assert dialog.pages.number.text().startswith("page 2 of")
+    QTest.mouseClick(dialog.copy, LEFT)
+    assert QGuiApplication.clipboard().image().size() == dialog.images[1].size()
+    QTest.mouseClick(dialog.pages.back, LEFT)
+    assert not dialog.pages.back.isEnabled()
+
+
+def test_an_edit_while_it_is_open_draws_anew(qtbot, opened):
+    dialog = opened()
+    qtbot.waitUntil(lambda: bool(dialog.images), timeout=LONG)
+    session = dialog.session
+    session.show_ledger(session.ledger, current=False)
+    assert not dialog.images
+    assert not dialog.ok.isEnabled()
+    session.show_ledger(session.ledger)
+    qtbot.waitUntil(lambda: bool(dialog.images), timeout=LONG)

@@ -1,0 +1,254 @@
+"""Sheet and record as one set: all or nothing, nothing stale, nobody else's files touched."""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+from dataclasses import replace
+from pathlib import Path
+
+import pydicom
+import pytest
+
+from core import atomic
+from core.errors import OutputError, SoundingError
+from core.plans.plan import SideCheck, Site
+from core.sheet import folder as folder_module
+from core.sheet.folder import write_folder
+from core.sheet.parts import LEDGER_FILE, PARTS, hindrance, part_of
+from core.sheet.record import RecordSettings
+from tests.sheet_material import IDENTITY, fixture_at, ledger_of, named, plan_with, round_jaw
+
+CT = "1.2.840.10008.5.1.4.1.1.2"
+WHOLE = replace(IDENTITY, sop_instances=((CT, "2.25.11"),))
+VOLUME = replace(round_jaw(voxel_mm=1.5), identity=WHOLE)
+QUICK = ("card", "checklist", "meshes")
+SHEET = {"sheet.pdf", "sheet.csv", "section-36.png", "panorama.png"}
+RECORD = {
+    "arch_LPS-mm.stl", "axis-36_LPS-mm.stl", "canal-left_LPS-mm.stl", "check-film.pdf",
+    "checklist.pdf", "drill-card.pdf", "fixture-36_LPS-mm.stl", "laboratory.pdf",
+    "letter-R_LPS-mm.stl", "measurements.dcm", "patient.pdf", "sheet.dcm",
+}  # fmt: skip
+
+
+def case(*fixtures, identity=WHOLE, fingerprint="sha256:0123456789abcdef", **more):
+    plan = plan_with(*fixtures, **more)
+    ledger = replace(ledger_of(plan, identity=identity), plan_fingerprint=fingerprint)
+    return plan, replace(VOLUME, identity=identity), ledger
+
+
+ONE = case(fixture_at(20.0, "36"))
+
+
+def names(folder):
+    return {p.name for p in folder.iterdir()}
+
+
+def contents(folder):
+    return {p.name: p.read_bytes() for p in folder.iterdir()}
+
+
+def test_everything_is_written_and_named_without_the_patient(tmp_path):
+    shares = []
+    written = write_folder(*ONE, tmp_path / "new" / "out", progress=shares.append)
+    assert names(tmp_path / "new" / "out") == SHEET | RECORD | {LEDGER_FILE}
+    assert {f.name for f in written.files} == SHEET | RECORD | {LEDGER_FILE}
+    assert written.files[0].name == "sheet.pdf"
+    assert (written.removed, dict(written.left_out)) == ((), {})
+    assert shares == sorted(shares)
+    assert shares[-1] == 1.0
+    assert (written.files[0].parent / LEDGER_FILE).read_text("utf-8") == ONE[2].to_json()
+
+
+def test_the_archive_gets_the_very_bytes_of_the_folders_sheet(tmp_path):
+    write_folder(*ONE, tmp_path, ("sheet", "pdf object"))
+    held = pydicom.dcmread(tmp_path / "sheet.dcm")
+    pdf = held.EncapsulatedDocument[: held.EncapsulatedDocumentLength]
+    assert pdf == (tmp_path / "sheet.pdf").read_bytes()
+
+
+def test_every_file_belongs_to_the_part_that_was_asked_for(tmp_path):
+    for part in PARTS:
+        out = tmp_path / part
+        write_folder(*ONE, out, (part,))
+        assert {part_of(name) for name in names(out) - {LEDGER_FILE}} == {part}
+
+
+def test_no_fixture_is_a_full_result_and_what_it_cannot_have_is_said(tmp_path):
+    site = Site(id="site-36", tooth="36", station_mm=60.0)
+    written = write_folder(*case(sites=(site,)), tmp_path, leave_out=True)
+    assert set(written.left_out) == {"card", "film", "laboratory"}
+    assert all("no fixture" in str(e) for e in written.left_out.values())
+    assert {"checklist.pdf", "patient.pdf", "measurements.dcm", "sheet.dcm"} <= names(tmp_path)
+
+
+def test_rulers_alone_leave_a_sheet(tmp_path):
+    written = write_folder(*case(), tmp_path, leave_out=True)
+    assert set(written.left_out) == {"card", "film", "laboratory", "patient", "report"}
+    assert "sheet.pdf" in names(tmp_path)
+
+
+@pytest.mark.parametrize("field", ["study_uid", "frame_of_reference_uid"])
+def test_what_the_archive_needs_is_asked_before_anything_is_written(tmp_path, field):
+    bare = case(fixture_at(20.0, "36"), identity=replace(WHOLE, **{field: ""}))
+    with pytest.raises(OutputError, match="holds no usable") as refusal:
+        write_folder(*bare, tmp_path / "out")
+    assert refusal.value.code == "archive-field-missing"
+    assert not (tmp_path / "out").exists()
+    # The way out that the sentence names: the sheet is never lost for the archive's sake.
+    written = write_folder(*bare, tmp_path / "out", leave_out=True)
+    assert set(written.left_out) <= {"report", "pdf object"}
+    assert "report" in written.left_out
+    assert "sheet.pdf" in names(tmp_path / "out")
+
+
+def test_a_contradicting_side_leaves_the_report_out_and_says_the_way_out(tmp_path):
+    right = SideCheck(side="right", against="chart", by="LM", at="2026-09-15T10:30")
+    plan, volume, ledger = case(fixture_at(20.0, "36"))
+    plan = replace(plan, side_check=right)
+    ledger = replace(ledger, plan=plan)
+    refusal = hindrance("report", ledger)
+    assert refusal.code == "archive-side-contradiction"
+    assert "TOOTH AGAINST SIDE" in str(refusal)
+    assert "leave the structured report out" in str(refusal)
+    written = write_folder(plan, volume, ledger, tmp_path, leave_out=True)
+    assert set(written.left_out) == {"report"}
+    assert hindrance("report", ONE[2]) is None
+
+
+def test_a_part_that_fails_leaves_no_half_of_the_set(tmp_path, monkeypatch):
+    write_folder(*ONE, tmp_path / "old", QUICK)
+    before = contents(tmp_path / "old")
+
+    def fails(part, *_, **__):
+        if part == "meshes":
+            raise OutputError("record-needs-arch")
+        return real(part, *_, **__)
+
+    real = folder_module.part_files
+    monkeypatch.setattr(folder_module, "part_files", fails)
+    for target in ("old", "new"):
+        with pytest.raises(OutputError):
+            write_folder(*ONE, tmp_path / target, QUICK)
+    assert contents(tmp_path / "old") == before
+    assert names(tmp_path) == {"old"}
+
+
+def test_the_work_can_be_stopped_with_nothing_written(tmp_path):
+    def stop(share):
+        if share > 0.5:
+            raise SoundingError("measuring-cancelled")
+
+    with pytest.raises(SoundingError):
+        write_folder(*ONE, tmp_path / "out", QUICK, progress=stop)
+    assert not (tmp_path / "out").exists()
+
+
+def test_files_of_a_fixture_that_is_gone_go_and_are_named(tmp_path):
+    both = case(fixture_at(20.0, "36"), fixture_at(40.0, "35"), fingerprint="sha256:old")
+    write_folder(*both, tmp_path)
+    (tmp_path / "letter.txt").write_text("theirs")
+    written = write_folder(*ONE, tmp_path)
+    gone = {"section-35.png", "fixture-35_LPS-mm.stl", "axis-35_LPS-mm.stl"}
+    assert set(written.removed) == gone
+    assert names(tmp_path) == SHEET | RECORD | {LEDGER_FILE, "letter.txt"}
+
+
+def test_another_part_stays_only_while_it_is_of_this_very_plan(tmp_path):
+    write_folder(*ONE, tmp_path, ("card", "checklist"))
+    assert write_folder(*ONE, tmp_path, ("meshes",)).removed == ()
+    assert {"drill-card.pdf", "checklist.pdf"} <= names(tmp_path)
+    moved = case(fixture_at(22.0, "36"), fingerprint="sha256:new")
+    written = write_folder(*moved, tmp_path, ("checklist",))
+    assert "drill-card.pdf" in written.removed, "a card of the older plan beside the new list"
+    assert names(tmp_path) == {"checklist.pdf", LEDGER_FILE}
+
+
+def test_a_stale_file_comes_back_when_the_new_set_fails(tmp_path, monkeypatch):
+    both = case(fixture_at(20.0, "36"), fixture_at(160.0, "46"), fingerprint="sha256:old")
+    write_folder(*both, tmp_path, QUICK)
+    before = contents(tmp_path)
+    real = Path.replace
+
+    def held(self, target):
+        if Path(target).name == LEDGER_FILE and not self.name.endswith(".old"):
+            raise PermissionError(errno.EACCES, "held open")
+        return real(self, target)
+
+    monkeypatch.setattr(Path, "replace", held)
+    with pytest.raises(OutputError):
+        write_folder(*ONE, tmp_path, QUICK)
+    assert contents(tmp_path) == before
+
+
+def test_a_folder_of_another_patient_is_refused(tmp_path):
+    write_folder(*ONE, tmp_path, QUICK)
+    before = contents(tmp_path)
+    other = case(fixture_at(20.0, "36"), identity=replace(WHOLE, series_uid="2.25.99"))
+    with pytest.raises(OutputError, match="another scan"):
+        write_folder(*other, tmp_path, QUICK)
+    # A pseudonymous variant beside the named one would undo itself.
+    with pytest.raises(OutputError, match="another scan"):
+        write_folder(*ONE, tmp_path, QUICK, RecordSettings(secret=b"0123456789abcdef"))
+    assert contents(tmp_path) == before
+
+
+@pytest.mark.parametrize("text", [None, "{", "[]", json.dumps({"scan": 1})])
+def test_a_file_of_which_nothing_tells_whose_it_is_is_never_replaced(tmp_path, text):
+    (tmp_path / "patient.pdf").write_text("theirs")
+    if text is not None:
+        (tmp_path / LEDGER_FILE).write_text(text)
+    before = contents(tmp_path)
+    with pytest.raises(OutputError, match="choose an empty folder"):
+        write_folder(*ONE, tmp_path, QUICK)
+    assert contents(tmp_path) == before
+
+
+@pytest.mark.parametrize(
+    ("code", "number"), [("output-disk-full", errno.ENOSPC), ("output-forbidden", errno.EROFS)]
+)
+def test_a_folder_that_cannot_be_written_leaves_nothing_half(tmp_path, monkeypatch, code, number):
+    def refuse(temporary, data):
+        temporary.write_bytes(data[: len(data) // 2])
+        raise OSError(number, os.strerror(number))
+
+    monkeypatch.setattr(atomic, "_write_flushed", refuse)
+    with pytest.raises(OutputError) as refusal:
+        write_folder(*ONE, tmp_path, QUICK)
+    assert refusal.value.code == code
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_in_place_of_the_folder_is_refused(tmp_path):
+    (tmp_path / "out").write_text("a file")
+    with pytest.raises(OutputError) as refusal:
+        write_folder(*ONE, tmp_path / "out", QUICK)
+    assert refusal.value.code == "output-folder"
+    assert (tmp_path / "out").read_text() == "a file"
+
+
+def test_unknown_parts_and_papers_are_refused(tmp_path):
+    for more in ({"parts": ("everything",)}, {"settings": RecordSettings(paper="A3")}):
+        with pytest.raises(OutputError):
+            write_folder(*ONE, tmp_path / "out", **more)
+    assert not (tmp_path / "out").exists()
+
+
+def test_figures_of_another_plan_or_scan_are_refused(tmp_path):
+    plan, volume, ledger = ONE
+    with pytest.raises(OutputError, match="another state of the plan"):
+        write_folder(plan_with(fixture_at(16.0, "36")), volume, ledger, tmp_path / "out", QUICK)
+    with pytest.raises(OutputError, match="another scan"):
+        write_folder(plan, named(volume, series_uid="2.25.9"), ledger, tmp_path / "out", QUICK)
+    assert not (tmp_path / "out").exists()
+
+
+def test_twelve_fixtures_and_a_long_foreign_name(tmp_path):
+    fixtures = [replace(fixture_at(a, "36"), id=f"f{n}") for n, a in enumerate(range(10, 130, 10))]
+    identity = replace(WHOLE, patient_name="ابن سينا^" + "長い名前" * 20)
+    plan, volume, ledger = case(*fixtures, identity=identity)
+    # 36 in front of the midline would be a contradiction: the report is not the point here.
+    parts = ("card", "film", "checklist", "patient", "laboratory", "pdf object")
+    written = write_folder(plan, volume, ledger, tmp_path, parts)
+    assert len(written.files) == len(parts) + 1
