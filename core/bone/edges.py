@@ -84,6 +84,10 @@ class EdgeFinder(Protocol):
         """Outer and inner edges of the plate first met along rays from outside."""
         ...
 
+    def rounding_mm2(self, volume: Volume, direction: Array) -> float:
+        """How far inside a surface an edge reads, by the sum of its curvatures; 0: not known."""
+        ...
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ScanEdges:

@@ -80,6 +80,10 @@ class HalfMaximum:
             reads_thin=False,
         )
 
+    def rounding_mm2(self, volume: Volume, direction: Array) -> float:  # noqa: ARG002
+        """Not known: it has no blur of the scan."""
+        return 0.0
+
     def profiles(self, volume: Volume, starts_mm: Array, directions: Array, max_mm: float) -> Array:
         """(n, count) mean profiles of the bundles; NaN where one ray was not scanned."""
         count = round(max_mm / STEP_MM) + 1 + _FAR

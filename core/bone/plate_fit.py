@@ -25,8 +25,15 @@ from core.bone.plate_kernels import EDGE as EDGE_AT
 from core.bone.plate_kernels import INSIDE, MISFIT, OK, OUTSIDE, SD_EDGE, SD_INNER, SD_WIDTH, SINGLE
 from core.bone.plate_kernels import LEVEL as LEVEL_AT
 from core.bone.plate_kernels import WIDTH as WIDTH_AT
+from core.bone.plate_learning import learn_plates
 from core.bone.plate_levels import PlateLevels
-from core.bone.plate_profiles import LEAD_MM, Fits, fit_at
+from core.bone.plate_profiles import (
+    BUNDLE_VARIANCE_MM2,
+    LEAD_MM,
+    Fits,
+    fit_at,
+    voxel_variance_mm2,
+)
 from core.geometry import Array
 from core.image.volume import Volume
 from core.plans.plan import Jaw
@@ -43,9 +50,10 @@ _LEAST_RISE, _MOST_BRIGHT, _MOST_MISFIT = 0.35, 0.5, 0.10
 """Shares of the scan's contrast between soft tissue and cortex: least rise at the outer edge,
 most that a level may lie above cortex (metal, enamel), most root-mean-square misfit."""
 
-_OUTER_SD_MM, _PLATE_SD_MM = 0.015, 0.04
+_OUTER_BY_MISFIT_MM, _PLATE_BY_MISFIT_MM = 0.75, 2.0
 """What bone's texture and a blur that is not quite Gaussian add to the errors of an outer edge,
-and of an inner edge or a thickness: from the study of reconstructed scans in the tests."""
+and of an inner edge or a thickness, by the share of the contrast that the scan's plates leave
+unexplained: from the study of reconstructed scans in the tests, those that decided something."""
 
 _PLATE_MISFIT, _LEAST_FALL = 0.04, 0.35
 """For a thickness: most misfit, and least fall at the inner edge, as shares of the contrast."""
@@ -71,7 +79,7 @@ class PlateFit:
     @classmethod
     def of(cls, volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> PlateFit:
         """Learn the blur and the plates' levels along an arch; then find edges anywhere."""
-        return cls(levels=levels, plates=PlateLevels.of(volume, arch, jaw, levels))
+        return cls(levels=levels, plates=learn_plates(volume, arch, jaw, levels))
 
     def outer(self, volume: Volume, starts_mm: Array, directions: Array, max_mm: float) -> EdgeSet:
         """Outer edges; see `EdgeFinder.outer`.
@@ -91,6 +99,12 @@ class PlateFit:
     ) -> PlateEdges:
         """Outer and inner edges; see `EdgeFinder.plate`."""
         return self._found(volume, starts_mm, directions, max_mm, _PLATE_DEPTH_MM)
+
+    def rounding_mm2(self, volume: Volume, direction: Array) -> float:
+        """Half the variance of blur, voxel and bundle: see `EdgeFinder.rounding_mm2`."""
+        along = np.reshape(direction, (1, 3))
+        blur = float((self.plates.variance_mm2(along) + voxel_variance_mm2(volume, along))[0])
+        return max(0.5 * (blur + BUNDLE_VARIANCE_MM2), 0.0)
 
     def _found(
         self, volume: Volume, starts_mm: Array, directions: Array, max_mm: float, depth_mm: float
@@ -113,10 +127,13 @@ class PlateFit:
         reason[rows] = self._reasons(fits)
         found = reason == ""
         good = found[rows]
+        outer_more, plate_more = (
+            k * self.plates.misfit for k in (_OUTER_BY_MISFIT_MM, _PLATE_BY_MISFIT_MM)
+        )
         outer, sd = np.full(n, np.nan), np.full(n, np.nan)
         shift = begin[rows] - LEAD_MM
         outer[rows] = np.where(good, shift + fits.values[:, EDGE_AT], np.nan)
-        sd[rows] = np.where(good, np.hypot(fits.values[:, SD_EDGE], _OUTER_SD_MM), np.nan)
+        sd[rows] = np.where(good, np.hypot(fits.values[:, SD_EDGE], outer_more), np.nan)
         two = np.zeros(n, dtype=bool)
         apart = self._two_edges(fits)
         two[rows] = good & apart
@@ -124,7 +141,7 @@ class PlateFit:
         for out, column in ((width, WIDTH_AT), (width_sd, SD_WIDTH), (inner_sd, SD_INNER)):
             out[rows] = fits.values[:, column]
             out[~two] = np.nan
-        width_sd, inner_sd = (np.hypot(x, _PLATE_SD_MM) for x in (width_sd, inner_sd))
+        width_sd, inner_sd = (np.hypot(x, plate_more) for x in (width_sd, inner_sd))
         borrowed = np.zeros(n, dtype=bool)
         borrowed[rows] = fits.borrowed & (fits.values[:, WIDTH_AT] < self.plates.apart_mm)
         edges = replace(coarse, distance_mm=outer, sd_mm=sd, found=found, reason=reason)

@@ -19,6 +19,9 @@ LEAD_MM = 3.0
 """A profile begins this far outside the place where bone was seen to begin."""
 
 _BUNDLE_MM = 0.35
+BUNDLE_VARIANCE_MM2 = 6.0 / 7.0 * _BUNDLE_MM**2 / 2.0
+"""Mean square of the bundle's rays from its middle in one direction across."""
+
 _SLOPE_MM = 0.4
 _LEAST_COSINE = 0.2
 _LEAST_BLUR_MM = 0.05

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeGuard
 
 import numpy as np
 
 from core.bone.bone_in_plane import BoneInPlane, Plane
 from core.bone.edges import ScanEdges
-from core.bone.ridge_section import Crest, widths
+from core.bone.ridge_section import Crest, wider_than, widths
 from core.distances.first_hit import first_hit_along_axis
 from core.distances.floor_surface import FloorSurface
 from core.distances.tubes import Tube, tubes_of
@@ -24,6 +25,9 @@ _FLOOR_GRID_MM = 0.25
 _LEVEL_MM = 0.25
 _ROUNDED_MM = 1.0
 """Edges at the rounded top of a ridge need not be found: there it is not wide anyway."""
+
+
+_RUNS_ON = {"ridge_two_intervals", "ridge_open_side"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,6 +73,7 @@ class _Border:
     marks: tuple[MarkInfluence, ...]
     size_sd_mm: float = 0.0
     notes: tuple[Note, ...] = ()
+    tooth: bool = False
 
 
 def needed_width(diameter_mm: float, buccal_mm: float, lingual_mm: float) -> float:
@@ -84,18 +89,24 @@ def height_in_section(plane: Plane, crest: Crest, structures: Sequence[Structure
     """Height without a fixture: from the crest to the level of the nearest border.
 
     The level is a line across the section, perpendicular to *up*; the structure may lie
-    anywhere in the section, beside the crest too. Nothing marked here: not assessed.
+    anywhere in the section, beside the crest too. A root that stays, or metal, counts as it does
+    along an axis: one that leans into the section ends the height at its nearest border, one
+    that stands at the crest leaves none. Nothing marked here: not assessed.
     """
     if crest.point_mm is None:
         return RidgeHeight(along="up", reading=Reading(value=None, notes=crest.notes))
-    limiting = [s for s in structures if isinstance(s, Course | Foramen | Floor)]
+    limiting = [s for s in structures if _limits(s)]
     borders = [(s.id, _border(s, plane)) for s in limiting]
     met = [(name, b) for name, b in borders if b is not None]
     missing = [s.id for s in limiting if isinstance(s, Floor) and dict(borders)[s.id] is None]
     if not met:
-        code = "height_not_in_section" if limiting else "height_nothing_marked"
+        far = any(not isinstance(s, Tapered) for s in limiting)
+        code = "height_not_in_section" if far else "height_nothing_marked"
         return RidgeHeight(along="up", reading=Reading(value=None, notes=(Note(code),)))
     name, border = max(met, key=lambda pair: pair[1].h_mm)
+    if border.tooth and border.h_mm >= plane.h(crest.point_mm):
+        note = Note("height_root_at_crest", {"id": name})
+        return RidgeHeight(along="up", reading=Reading(value=None, notes=(note,)), target=name)
     notes = border.notes + tuple(Note("height_floor_short", {"id": m}) for m in missing)
     reading = Reading(
         value=plane.h(crest.point_mm) - border.h_mm,
@@ -129,12 +140,7 @@ def height_along_axis(
     rise = float((crest.point_mm - fixture.platform) @ fixture.a)
     origin = fixture.platform + rise * fixture.a
     radius = float(fixture.size.hull_profile[:, 1].max())
-    limiting = [
-        s
-        for s in structures
-        if isinstance(s, Course | Foramen | Floor)
-        or (isinstance(s, Tapered) and not s.to_be_removed)
-    ]
+    limiting = [s for s in structures if _limits(s)]
     met: list[tuple[str, Reading, float]] = []
     for structure in limiting:
         hit = first_hit_along_axis(
@@ -161,17 +167,27 @@ def usable_height(
     found = widths(scan, bone, crest, depths)
     value = np.array([np.nan if r.value is None else r.value for r in found])
     value[np.isnan(value) & (depths < _ROUNDED_MM)] = 0.0
+    unclear = np.isnan(value)
+    runs_on = np.array([r.value is None and bool(_RUNS_ON & _codes(r)) for r in found])
+    seen_wide = unclear & runs_on & wider_than(bone, crest, depths, width_mm)
     narrow = np.flatnonzero(value < width_mm)
     last = int(narrow[-1]) if len(narrow) else -1
-    if np.isnan(value[last + 1 :]).any():
+    if (unclear & ~seen_wide)[last + 1 :].any():
         return _unusable(width_mm, (Note("usable_unclear"),))
     if last + 1 >= len(depths):
         lost = total
     elif last < 0:
         lost = 0.0
+    elif found[last].value is None or found[last + 1].value is None:
+        # Nothing between two levels is claimed that was not measured at both.
+        lost = min(float(depths[last + 1]), total)
     else:
         share = (width_mm - value[last]) / (value[last + 1] - value[last])
         lost = float(depths[last] + share * _LEVEL_MM)
+    notes = height.reading.notes
+    wide = int(seen_wide[last + 1 :].sum())
+    if wide:
+        notes += (Note("usable_seen_wide", {"count": wide, "of": len(depths)}),)
     plane = bone.plane
     level = plane.points(plane.w(crest.point_mm), plane.h(crest.point_mm) - lost)[0]
     sds = next((r.edge_sd_mm for r in found[last + 1 :] if r.value is not None), (0.05,))
@@ -183,9 +199,21 @@ def usable_height(
             value=max(total - lost, 0.0),
             witness=(level, lower),
             edge_sd_mm=(*height.reading.edge_sd_mm, *sds),
+            notes=notes,
         ),
         lost=Reading(value=lost, witness=(crest.point_mm, level), edge_sd_mm=(crest.sd_mm, *sds)),
     )
+
+
+def _limits(structure: Structure) -> TypeGuard[Course | Foramen | Floor | Tapered]:
+    """True for what may end a height: a root that is to be removed does not."""
+    if isinstance(structure, Tapered):
+        return not structure.to_be_removed
+    return isinstance(structure, Course | Foramen | Floor)
+
+
+def _codes(reading: Reading) -> set[str]:
+    return {note.code for note in reading.notes}
 
 
 def level_of(structures: Sequence[Structure], plane: Plane) -> float | None:
@@ -203,11 +231,12 @@ def _border(structure: Structure, plane: Plane) -> _Border | None:
     """Most coronal point of a structure in the section; None where it is not crossed."""
     if isinstance(structure, Floor):
         return _floor_border(structure, plane)
-    if not isinstance(structure, Course | Foramen):
+    if not isinstance(structure, Course | Foramen | Tapered):
         return None
     tubes = tubes_of(structure)
     found = [b for b in (_tube_border(tube, plane) for tube in tubes) if b is not None]
-    return max(found, key=lambda b: b.h_mm, default=None)
+    best = max(found, key=lambda b: b.h_mm, default=None)
+    return best and replace(best, tooth=isinstance(structure, Tapered))
 
 
 def _tube_border(tube: Tube, plane: Plane) -> _Border | None:

@@ -6,8 +6,10 @@ from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 
-from core.bone.bone_in_plane import BoneInPlane
+from core.bone.bone_in_plane import BoneInPlane, Plane
 from core.bone.edges import ScanEdges, reason_note
 from core.geometry import Array
 from core.measurement import Note, Reading
@@ -20,9 +22,17 @@ SLOPING_MM = 1.0
 
 _COLUMN_MM = 0.2
 _TURNS_DEG = np.arange(-10.0, 10.1, 2.5)
-_CREST_SD_MM = 0.05
-"""What blur takes off a sharply curved crest, from the sample scans: their crests read 0.05 mm
-too low."""
+_BEND_MM = 1.0
+"""Curvature along the ridge is that of the edges this far to both sides of the crest."""
+
+_NEAR_CREST_MM = 0.6
+_BESIDE_CREST_MM = 2.4
+_MOST_ROUNDED_MM = 0.15
+_CREST_SD_MM = 0.03
+"""What is left of the blur at a crest that is not quite round, from the sample scans."""
+
+_SLOPE_STEP_MM = 0.25
+"""Step of the finite difference that tells how a width changes with the crest's height."""
 
 _USUAL_SLOPE = 1.0
 """Widening for each mm of depth, where only one width is known to tell it from."""
@@ -102,15 +112,49 @@ def find_crest(scan: ScanEdges, bone: BoneInPlane, *, half_mm: float) -> Crest:
         return Crest(point_mm=None, notes=(Note("ridge_crest_unclear"),))
     on_axis = height[np.abs(w) < _COLUMN_MM / 2]
     axis_h = float(on_axis[0]) if len(on_axis) and np.isfinite(on_axis[0]) else None
+    place = _unblurred(scan, plane, w, height, best)
     notes: tuple[Note, ...] = ()
     if axis_h is not None and height[best] - axis_h > SLOPING_MM:
         notes = (Note("ridge_sloping_crest", {"above": round(float(height[best] - axis_h), 1)}),)
     return Crest(
-        point_mm=plane.points(float(w[best]), float(height[best]))[0],
+        point_mm=plane.points(*place)[0],
         sd_mm=float(np.hypot(edges.sd_mm[best], _CREST_SD_MM)),
         axis_point_mm=None if axis_h is None else plane.points(0.0, axis_h)[0],
         notes=notes,
     )
+
+
+def _unblurred(
+    scan: ScanEdges, plane: Plane, w: Array, height: Array, best: int
+) -> tuple[float, float]:
+    """Place across and height of the crest without what blur takes off a curved one.
+
+    To first order in its slope a blurred surface is the surface's heights, blurred; so they are
+    deconvolved by two steps of van Cittert 1931 (Z Phys 69:298) across the ridge. Along it, where
+    it bends little, the half-way surface lies s² k / 2 inside a surface of curvature k.
+    """
+    raw = float(w[best]), float(height[best])
+    half_variance = scan.finder.rounding_mm2(scan.volume, plane.coronal)
+    beside = np.abs(w - w[best]) < _BESIDE_CREST_MM + 1e-6
+    near = np.abs(w - w[best]) < _NEAR_CREST_MM + 1e-6
+    if half_variance <= 0.0 or not np.isfinite(height[near]).all():
+        return raw
+    there = beside & np.isfinite(height)
+    even = np.arange(w[there][0], w[there][-1] + 1e-6, _COLUMN_MM)
+    measured = np.interp(even, w[there], height[there])
+    sigma = np.sqrt(2.0 * half_variance) / _COLUMN_MM
+    sharp = measured
+    for _ in range(2):
+        sharp = sharp + measured - gaussian_filter1d(sharp, sigma, mode="nearest", truncate=3.0)
+    close = np.flatnonzero(np.abs(even - raw[0]) < _NEAR_CREST_MM + 1e-6)
+    top = int(close[np.argmax(sharp[close])])
+    here = plane.points(*raw)[0]
+    lead = 2.0
+    arms = here + lead * plane.coronal + _BEND_MM * np.array([[1.0], [-1.0]]) * plane.normal
+    along = scan.outer(arms, -plane.coronal, 2.0 * lead)
+    bend = float(np.mean(along.distance_mm - lead)) if along.found.all() else 0.0
+    gained = float(sharp[top]) - raw[1] + half_variance * 2.0 * bend / _BEND_MM**2
+    return float(even[top]), raw[1] + float(np.clip(gained, 0.0, _MOST_ROUNDED_MM))
 
 
 def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -> list[Reading]:
@@ -187,6 +231,30 @@ def _span(bone: BoneInPlane, h_mm: float) -> tuple[float, float] | Note:
     return low, high
 
 
+def wider_than(
+    bone: BoneInPlane, crest: Crest, depths_mm: Array, width_mm: float
+) -> NDArray[np.bool_]:
+    """(n,) depths at which the bone under the crest is seen to be wider, though not how wide.
+
+    Where it runs on into palate or cheek bone no width is measured. The coarse border may be off
+    by as much as an edge may lie from it, on both sides.
+    """
+    if crest.point_mm is None:
+        return np.zeros(len(depths_mm), dtype=bool)
+    w, top = bone.plane.w(crest.point_mm), bone.plane.h(crest.point_mm)
+    wanted = width_mm + 2.0 * _STRAY_MM
+    return np.array(
+        [
+            any(
+                low < w < high and high - low > wanted
+                for low, high in bone.intervals(float(top - depth))
+            )
+            for depth in depths_mm
+        ],
+        dtype=bool,
+    )
+
+
 def least_over_turn(scan: ScanEdges, bone: BoneInPlane, reading: Reading) -> Reading:
     """Least width over ± 10° of turn of the section about the direction used.
 
@@ -222,9 +290,21 @@ def least_over_turn(scan: ScanEdges, bone: BoneInPlane, reading: Reading) -> Rea
 def ridge_widths(
     scan: ScanEdges, bone: BoneInPlane, crest: Crest, along: Along
 ) -> tuple[RidgeWidth, ...]:
-    """Widths at the default depths, each with the least over ± 10° of turn."""
-    found = widths(scan, bone, crest, np.array(WIDTH_DEPTHS_MM))
-    return tuple(
-        RidgeWidth(depth_mm=d, along=along, reading=r, least=least_over_turn(scan, bone, r))
-        for d, r in zip(WIDTH_DEPTHS_MM, found, strict=True)
-    )
+    """Widths at the default depths, each with the least over ± 10° of turn.
+
+    The doubt of the crest's height is doubt of every width counted from it, by how fast the
+    ridge widens there: finite difference.
+    """
+    depths = np.array(WIDTH_DEPTHS_MM)
+    found = widths(scan, bone, crest, depths)
+    deeper = widths(scan, bone, crest, depths + _SLOPE_STEP_MM)
+    out = []
+    for depth, here, below in zip(WIDTH_DEPTHS_MM, found, deeper, strict=True):
+        least = least_over_turn(scan, bone, here)
+        if here.value is not None and below.value is not None:
+            by_crest = abs(below.value - here.value) / _SLOPE_STEP_MM * crest.sd_mm
+            here, least = (  # noqa: PLW2901 - the same readings with their whole doubt
+                replace(r, edge_sd_mm=(*r.edge_sd_mm, by_crest)) for r in (here, least)
+            )
+        out.append(RidgeWidth(depth_mm=depth, along=along, reading=here, least=least))
+    return tuple(out)

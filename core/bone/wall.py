@@ -8,7 +8,7 @@ bone, gap (not bone) and other (root, canal, metal). Only bone counts. φ is 0°
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -35,7 +35,7 @@ from core.bone.wall_rays import (
 from core.fixture import Fixture, FixtureSize
 from core.geometry import Array
 from core.image.volume import Volume
-from core.measurement import Note, Reading
+from core.measurement import Note
 from core.structures import Structure
 
 SECTOR_DEG = 45.0
@@ -82,38 +82,6 @@ class WallMap:
         if side == "buccal":
             return np.asarray(turned <= SECTOR_DEG)
         return np.asarray(turned >= 180.0 - SECTOR_DEG)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class WallMinimum:
-    """Least remaining bone of one side, with where it lies."""
-
-    side: Side
-    depth_mm: float | None
-    turn_deg: float | None
-    reading: Reading
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Opening:
-    """Depths over which a side's wall is less than its limit.
-
-    Parameters
-    ----------
-    kind : {'possible dehiscence', 'possible fenestration', 'open at the apex'}
-    from_mm, to_mm : float
-    lacking_mm : float
-        Most that is lacking to the limit.
-    by_depth : tuple of (depth mm, lacking mm)
-        Each depth of the map from `from_mm` to `to_mm`.
-    """
-
-    side: Side
-    kind: Literal["possible dehiscence", "possible fenestration", "open at the apex"]
-    from_mm: float
-    to_mm: float
-    lacking_mm: float
-    by_depth: tuple[tuple[float, float], ...] = ()
 
 
 def wall_map(  # noqa: PLR0917 - the order is that of `bone_surface`
@@ -206,97 +174,3 @@ def wall_on(rays: WallRays, size: FixtureSize, levels: BoneLevels) -> WallMap:
         surface_mm=surface.reshape(*shape, 3),
         edge_mm=(surface + edge[:, None] * outward).reshape(*shape, 3),
     )
-
-
-def minima(wall: WallMap) -> dict[Side, WallMinimum]:
-    """Least remaining bone within ± 45° of buccal and of lingual, with its depth."""
-    return {side: _minimum(wall, side) for side in ("buccal", "lingual")}
-
-
-def _minimum(wall: WallMap, side: Side) -> WallMinimum:
-    if wall.trouble is not None:
-        return _no_minimum(side, wall.trouble)
-    columns = np.flatnonzero(wall.sector(side))
-    unknown = (wall.state == NOT_FOUND) | (wall.state == NOT_SCANNED)
-    # One lonely ray between found ones is noise; neighbours that all fail are a place.
-    down = np.pad(unknown, ((1, 1), (0, 0)))
-    neighbours = down[:-2] | down[2:] | np.roll(unknown, 1, axis=1) | np.roll(unknown, -1, axis=1)
-    missing = int((unknown & neighbours)[:, columns].sum())
-    values = wall.bone_mm[:, columns]
-    if np.isnan(values).all():
-        scanned = (wall.state[:, columns] != NOT_SCANNED).any()
-        return _no_minimum(side, Note("wall_not_found" if scanned else "wall_not_scanned"))
-    row, col = np.unravel_index(int(np.nanargmin(values)), values.shape)
-    at = (int(row), int(columns[col]))
-    state = int(wall.state[at])
-    notes: tuple[Note, ...] = ()
-    if missing:
-        notes += (Note("wall_partly_found", {"missing": missing, "of": values.size}),)
-    if state == REACHES:
-        notes += (Note("at_least_reach", {"reach": REACH_MM}),)
-    if state == TO_ROOT:
-        notes += (Note("wall_to_root"),)
-    if state == NO_BONE:
-        notes += (Note("wall_no_bone"),)
-    sd = float(wall.sd_mm[at])
-    reading = Reading(
-        value=float(wall.bone_mm[at]),
-        witness=(wall.surface_mm[at], wall.edge_mm[at]),
-        edge_sd_mm=(sd,) if np.isfinite(sd) and state == EDGE else (),
-        upper_bound=missing > 0,
-        notes=notes,
-    )
-    return WallMinimum(
-        side=side,
-        depth_mm=float(wall.depths_mm[at[0]]),
-        turn_deg=float(wall.turns_deg[at[1]]),
-        reading=reading,
-    )
-
-
-def _no_minimum(side: Side, note: Note) -> WallMinimum:
-    return WallMinimum(
-        side=side, depth_mm=None, turn_deg=None, reading=Reading(value=None, notes=(note,))
-    )
-
-
-def openings(wall: WallMap, side: Side, limit_at: Callable[[float], float]) -> tuple[Opening, ...]:
-    """Depths where a side's wall is less than its limit, and what that may mean.
-
-    Open at the crest: possible dehiscence. Closed above and below: possible fenestration.
-
-    Parameters
-    ----------
-    limit_at : depth from the platform in mm → limit in mm
-    """
-    values = wall.bone_mm[:, wall.sector(side)]
-    known = ~np.isnan(values).all(axis=1)
-    least = np.where(known, np.min(np.where(np.isnan(values), np.inf, values), axis=1), np.inf)
-    lacking = np.array([limit_at(float(d)) for d in wall.depths_mm]) - least
-    below = np.concatenate([[False], lacking > 0, [False]]).astype(np.int8)
-    starts, ends = (np.flatnonzero(np.diff(below) == way) for way in (1, -1))
-    out = []
-    for first, after in zip(starts, ends, strict=True):
-        kind: Literal["possible dehiscence", "possible fenestration", "open at the apex"]
-        if first == 0:
-            kind = "possible dehiscence"
-        elif after == len(lacking):
-            kind = "open at the apex"
-        else:
-            kind = "possible fenestration"
-        out.append(
-            Opening(
-                side=side,
-                kind=kind,
-                from_mm=float(wall.depths_mm[first]),
-                to_mm=float(wall.depths_mm[after - 1]),
-                lacking_mm=float(lacking[first:after].max()),
-                by_depth=tuple(
-                    (float(d), float(short))
-                    for d, short in zip(
-                        wall.depths_mm[first:after], lacking[first:after], strict=True
-                    )
-                ),
-            )
-        )
-    return tuple(out)

@@ -200,8 +200,7 @@ def _marked(
 ) -> NDArray[np.uint8]:
     """(n, count) what is marked along the rays: nothing, gap, other or a root."""
     t = np.arange(0, count, 2) * STEP_MM
-    places = (points[:, None, :] + t[:, None] * outward[:, None, :]).reshape(-1, 3)
-    kinds = np.zeros(len(places), dtype=np.uint8)
+    kinds = np.zeros((len(points), len(t)), dtype=np.uint8)
     for structure in structures:
         if isinstance(structure, Tapered) and structure.kind == "root":
             kind = GAP if structure.to_be_removed else ROOT
@@ -216,10 +215,25 @@ def _marked(
             centres, radii = tube.at(stations)
             widest = float(radii.max())
             low, high = centres.min(axis=0) - widest, centres.max(axis=0) + widest
-            near = np.flatnonzero(((places > low) & (places < high)).all(axis=1))
-            if not len(near):
+            rays = np.flatnonzero(_meets(points, outward, low, high, t[-1]))
+            if not len(rays):
                 continue
-            distance, index = cKDTree(centres).query(places[near], distance_upper_bound=widest)
-            inside = near[distance < radii[np.minimum(index, len(radii) - 1)]]
-            kinds[inside] = np.maximum(kinds[inside], kind)
-    return np.repeat(kinds.reshape(len(points), len(t)), 2, axis=1)[:, :count].astype(np.uint8)
+            places = points[rays, None, :] + t[:, None] * outward[rays, None, :]
+            distance, index = cKDTree(centres).query(places, distance_upper_bound=widest)
+            inside = distance < radii[np.minimum(index, len(radii) - 1)]
+            kinds[rays] = np.maximum(kinds[rays], np.where(inside, kind, 0).astype(np.uint8))
+    return np.repeat(kinds, 2, axis=1)[:, :count]
+
+
+def _meets(
+    points: Array, outward: Array, low: Array, high: Array, far_mm: float
+) -> NDArray[np.bool_]:
+    """(n,) rays that meet a box along the axes within a length: one slab after the other."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        one, two = (low - points) / outward, (high - points) / outward
+    within = (points >= low) & (points <= high)
+    still = outward == 0.0
+    enters = np.where(still, np.where(within, -np.inf, np.inf), np.minimum(one, two))
+    leaves = np.where(still, np.where(within, np.inf, -np.inf), np.maximum(one, two))
+    first, last = np.maximum(enters.max(axis=1), 0.0), np.minimum(leaves.min(axis=1), far_mm)
+    return np.asarray(first <= last)

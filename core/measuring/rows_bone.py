@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +14,8 @@ from core.bone.ridge import RidgeResult, ridge_at_fixture, ridge_at_site
 from core.bone.ridge_height import needed_width
 from core.bone.surface import SIDES, SurfaceCasts, surface_casts, surface_on
 from core.bone.undercut import UndercutResult, undercut
-from core.bone.wall import Side, WallMap, minima, wall_map
+from core.bone.wall import Side, WallMap, wall_map
+from core.bone.wall_minima import minima
 from core.distances.clearance import clearance
 from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture
@@ -108,7 +108,7 @@ def wall_rows(
     if not near.all():
         parts.append(("buccal", "wall-buccal-deep", ("deep",), ~near))
     for side, key, extra, rows in parts:
-        least = minima(_part_of(wall, rows))[side]
+        least = minima(wall, rows)[side]
         details: dict[str, object] = {"side": side}
         if least.depth_mm is not None:
             details |= {"from_platform_mm": least.depth_mm, "turn_deg": least.turn_deg}
@@ -124,26 +124,6 @@ def wall_rows(
             limit_key=key,
             details=details,
         )
-
-
-def _part_of(wall: WallMap, rows: NDArray[np.bool_]) -> WallMap:
-    """The map of some depths only."""
-    return replace(
-        wall,
-        depths_mm=wall.depths_mm[rows],
-        **{
-            name: getattr(wall, name)[rows]
-            for name in (
-                "bone_mm",
-                "gap_mm",
-                "other_mm",
-                "state",
-                "sd_mm",
-                "surface_mm",
-                "edge_mm",
-            )
-        },
-    )
 
 
 def surface_rows(

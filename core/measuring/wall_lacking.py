@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from core.bone.wall import Opening, Side, WallMap, openings
+from core.bone.wall import Side, WallMap
+from core.bone.wall_minima import Opening, openings
 from core.fixture import Fixture
 from core.identity import Tooth
 from core.measurement import Note

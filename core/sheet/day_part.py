@@ -16,7 +16,6 @@ from core.words import sentence
 _QUIET = (0.33, 0.33, 0.33)
 _ROW_MM = 4.8
 _GAP_MM = 6.0
-_RULER_ROOM_MM = 7.0
 _COLUMN_MM = 28.0
 _SCALE = (
     "1 : 1 of the film, for a film laid beside it: magnified {m:.2f} at the fixture’s axis, tube "
@@ -32,22 +31,21 @@ def day_part(pages: Pages, case: Case, subject: Subject) -> None:
     if fixture is None or case.arch is None:
         return
     chart, whole = film_chart(case, fixture, tube=case.day.tube, pin=case.day.pin)
-    width, height = chart.size_mm
-    pages.ensure(height + 14.0)
+    pages.ensure(RULER_MM + 14.0)
     heading(pages, "Expected check radiograph · Entry point")
-    top = pages.y
-    pages.chart(chart, pages.left, top)
-    x = pages.left + width + _GAP_MM
+    top, left = pages.y + 0.5, pages.left + 9.0
+    _, height = pages.chart(chart, left, top)
+    ruler(pages, left - 1.5, top, upright=True)
+    ruler(pages, left, top + height + 1.5, upright=False)
+    x = left + RULER_MM + _GAP_MM
     y = top
     for words in _film_lines(case, whole):
         y = pages.block(x, y, pages.right - x, words, size=8.5) + 0.8
     y += 1.0
     for m in _entry_rows(case, subject):
         y = pages.block(x, y, pages.right - x, _entry_words(case, m), size=8.5) + 0.4
-    y = max(y + 2.0, top + height - _RULER_ROOM_MM)
-    ruler(pages, x + 1.0, y, upright=False)
-    scale_check(pages, x + RULER_MM + 6.0, y + 0.8, pages.right - x - RULER_MM - 6.0)
-    pages.y = max(top + height, y + _RULER_ROOM_MM) + 2.0
+    scale_check(pages, x, y + 1.6, pages.right - x)
+    pages.y = max(top + RULER_MM, y + 9.0) + 2.0
     plans = drilling_plan(fixture, case.plan, case.volume, case.ledger, case.arch, case.day.drills)
     _drills(pages, case, plans)
 

@@ -14,6 +14,7 @@ from core.measurement import Measurement
 from core.measuring.drill_table import Drill, DrillPlan, drilling_plan
 from core.pictures.ink import BLACK, VERMILION
 from core.sheet.case import Case, Subject
+from core.sheet.furniture import RULER_MM
 from core.sheet.small_pages import CardPages, check_ruler, plain_head, side_contradicts
 from core.trust.figures import down, plain, shown
 from core.trust.verdict import worst_first
@@ -28,6 +29,7 @@ _RULES = (
     "Depths: mm to the last mark that is not deeper, exact in brackets, along the axis to the "
     "apex. First check film with the pin, then widen."
 )
+_LAY = "Then lay each drill beside it: do its marks agree?"
 _MISSING = {"gum": "not marked", "stent top": "not marked"}
 
 
@@ -210,13 +212,20 @@ def _below(pages: CardPages, case: Case, fixture: Fixture) -> None:
 
 
 def _own_ruler(pages: CardPages) -> None:
-    """50 mm at the foot of the last page, where there is room: for a drill laid beside it."""
+    """50 mm at the foot of the last page, where there is room: for a drill laid beside it.
+
+    Upright as well where the room is 50 mm high.
+    """
     top = pages.bottom - _RULER_MM
     if pages.y + 2.0 > top:
         return
+    tall = pages.bottom - RULER_MM
+    upright = pages.y + 2.0 <= tall
     check_ruler(pages, pages.left, top + 2.0)
-    words = (
-        "1 : 1? This ruler must measure 50 mm. Then lay each drill beside it: compare its marks."
-    )
-    pages.block(pages.left + 58.0, top, pages.right - pages.left - 58.0, words, size=12)
+    if upright:
+        check_ruler(pages, pages.right - 12.0, tall, upright=True)
+    words = f"1 : 1? {'Each' if upright else 'This'} ruler must measure 50 mm. {_LAY}"
+    width = pages.inner - 58.0 - (18.0 if upright else 0.0)
+    height = pages.height_of(width, words, size=12)
+    pages.block(pages.left + 58.0, pages.bottom - height, width, words, size=12)
     pages.y = pages.bottom

@@ -26,14 +26,24 @@ class CardPages(Pages):
         self.bottom = self.height - margin_mm - 6.0
 
 
-def check_ruler(pages: Pages, x: float, y: float) -> None:
-    """A lying ruler of 50 mm with large numerals, for a page that is read at arm's length."""
+def check_ruler(pages: Pages, x: float, y: float, *, upright: bool = False) -> None:
+    """A ruler of 50 mm with large numerals, for a page that is read at arm's length.
+
+    Lying from (x, y) with its ticks downwards, or upright from there with its ticks to the right.
+    """
     for n in range(RULER_MM + 1):
         reach = 4.0 if n % 10 == 0 else 2.8 if n % 5 == 0 else 1.6
-        pages.line(x + n, y, x + n, y + reach, width=0.2)
+        if upright:
+            pages.line(x, y + n, x + reach, y + n, width=0.2)
+        else:
+            pages.line(x + n, y, x + n, y + reach, width=0.2)
         if n % 10 == 0:
-            pages.text(x + n, y + 8.6, str(n), size=12, align="middle")
-    pages.line(x, y, x + RULER_MM, y, width=0.3)
+            if upright:
+                pages.text(x + 5.0, y + min(max(n + 1.5, 3.0), RULER_MM), str(n), size=12)
+            else:
+                pages.text(x + n, y + 8.6, str(n), size=12, align="middle")
+    end = (x, y + RULER_MM) if upright else (x + RULER_MM, y)
+    pages.line(x, y, *end, width=0.3)
 
 
 def side_contradicts(case: Case, subject: Subject) -> bool:

@@ -202,6 +202,10 @@ SENTENCES: dict[str, str] = {
     "height_not_in_section": (
         "What is marked does not reach this section - the height here is not known - mark further."
     ),
+    "height_root_at_crest": (
+        "{id} stands at the crest in this section - there is no ridge above it to count - look "
+        "at a section beside it."
+    ),
     "height_floor_short": (
         "{id}: its marks do not reach this section - it may end the height sooner - mark further."
     ),
@@ -212,6 +216,10 @@ SENTENCES: dict[str, str] = {
     "usable_unclear": (
         "A width below the crest could not be measured - the height that is wide enough is not "
         "known - read the section."
+    ),
+    "usable_seen_wide": (
+        "At {count} of {of} levels the bone runs on beside the ridge (palate or cheek bone), so it "
+        "has no width of its own - it is seen to be more than wide enough there."
     ),
     "plate_no_surface": (
         "The surface around this edge was not found - no direction to measure along - no "
@@ -261,6 +269,10 @@ SENTENCES: dict[str, str] = {
     "wall_partly_found": (
         "At {missing} of {of} places of this side the outer edge was not found - the wall may be "
         "thinner there than this number - look at the section."
+    ),
+    "wall_between_found": (
+        "In {missing} of {of} directions of this side the outer edge was not found - they are few "
+        "and lie between directions that were found, and are judged by these - look at the section."
     ),
     "wall_to_root": "The wall ends at a root: bone up to it is counted.",
     "wall_no_bone": (

@@ -16,7 +16,8 @@ from core.bone.plate_fit import PlateFit
 from core.bone.plates import plate_thickness
 from core.bone.ridge import ridge_at_fixture, ridge_at_site
 from core.bone.surface import bone_surface
-from core.bone.wall import NOT_SCANNED, TO_ROOT, minima, wall_map
+from core.bone.wall import NOT_SCANNED, TO_ROOT, wall_map
+from core.bone.wall_minima import minima
 from core.fixture import Fixture, FixtureSize
 from core.image.volume import Volume
 from core.structures import Tapered

@@ -16,10 +16,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
+from scipy.ndimage import gaussian_filter
 
 sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).parent)]
 
-from plate_cases import CASES, Body, bodies  # noqa: E402
+from plate_cases import CASES, Body, Case  # noqa: E402
 
 from sample_volumes.cone_beam import (  # noqa: E402
     BONE,
@@ -52,8 +53,9 @@ class Plates:
             yield "spongy", all_of_it, d + body.thickness(p)
 
 
-def scan(bodies: list[Body], *, voxel: float, hann: float, seed: int):
+def scan(case: Case):
     """(voxels, affine) of one scan, grey values scaled by air and soft tissue."""
+    voxel, seed = case.voxel, case.seed
     n = round(52.0 / voxel)
     rows = round(24.0 / voxel)
     first = (-0.5 * (n - 1) * voxel, -0.5 * (n - 1) * voxel, -0.5 * (rows - 1) * voxel)
@@ -65,33 +67,44 @@ def scan(bodies: list[Body], *, voxel: float, hann: float, seed: int):
         shape=tuple(int(x) for x in shape),
         voxel_mm=FINE_MM,
     )
-    scanner = Scanner(width=74.0, height=34.0, projections=200, hann_cut=hann)
-    jaw, pose, centre = Plates(bodies), Pose(rotation=np.eye(3), shift=np.zeros(3)), np.zeros(3)
+    scanner = Scanner(
+        width=74.0,
+        height=34.0,
+        projections=200,
+        hann_cut=case.hann,
+        scatter_share=case.scatter,
+    )
+    jaw, pose, centre = (
+        Plates(case.bodies),
+        Pose(rotation=np.eye(3), shift=np.zeros(3)),
+        np.zeros(3),
+    )
     water, bone, _, spongy = paint(jaw, pose, fine, WATER, BONE, METAL, SPONGY)
-    bone += 0.11 * spongy * texture(fine, seed=seed, grain_mm=0.8)
+    if not case.one_energy:
+        bone += 0.11 * spongy * texture(fine, seed=seed, grain_mm=0.8)
     parts = [line_integrals(v, fine, centre, scanner) for v in (water, np.maximum(bone, 0))]
     parts.append(np.zeros_like(parts[0]))
-    mu = reconstruct(detected(*parts, scanner, seed=seed + 1), grid, centre, scanner)
+    if case.one_energy:
+        seen = _one_energy(parts[0], parts[1], scanner)
+    else:
+        seen = detected(*parts, scanner, seed=seed + 1)
+    mu = reconstruct(seen, grid, centre, scanner)
     soft = float(np.median(mu[rows // 2, n // 2 - 8 : n // 2 + 8, n // 2 - 8 : n // 2 + 8]))
     grey = np.clip(np.rint(1000.0 * mu / soft - 1000.0), -1200, 6000).astype(np.int16)
     return grey, grid.affine
 
 
+def _one_energy(water, bone, scanner):
+    """Attenuation in 1/mm by a beam of one energy: blur of spot and detector, nothing else."""
+    signal = np.exp(-0.1 * (0.22 * water + 0.40 * bone))
+    pixels = (0, scanner.blur / scanner.pixel, scanner.blur / scanner.pixel)
+    return (-np.log(gaussian_filter(signal, pixels)) * 0.0206 / 0.022).astype(np.float32)
+
+
 if __name__ == "__main__":
     out: dict[str, object] = {}
-    for number, (name, voxel, hann, seed) in enumerate(CASES):
-        grey, affine = scan(bodies(name), voxel=voxel, hann=hann, seed=seed)
-        out |= {f"grey{number}": grey, f"affine{number}": affine}
-        print(number, name, voxel, hann, flush=True)
-    # The same thin plates that are nowhere thick.
-    grey, affine = scan(
-        [
-            Body(shape=b.shape, centre=b.centre, thin_mm=b.thin_mm, thick_mm=b.thin_mm)
-            for b in bodies("a")
-        ],
-        voxel=0.25,
-        hann=0.9,
-        seed=7,
-    )
-    out |= {"grey_thin": grey, "affine_thin": affine}
+    for case in CASES:
+        grey, affine = scan(case)
+        out |= {f"grey{case.key}": grey, f"affine{case.key}": affine}
+        print(case, flush=True)
     np.savez_compressed(sys.argv[1], **out)

@@ -105,6 +105,38 @@ def test_thin_plates_are_read_from_the_scan_alone(thin):
     assert (np.abs(error) < 3.0 * sd).all()
 
 
+def dimmed(voxel=0.3, thin=0.5):
+    """A scan whose contrast fades by 15 % from the middle of its height to both ends."""
+    bone = Bone(shape="cylinder", thin=thin)
+    volume = paint(bone, voxel=voxel)
+    z = volume.mm(np.stack([0 * np.arange(volume.shape[0])] * 2 + [np.arange(volume.shape[0])], 1))
+    share = 1.0 - 0.15 * (z[:, 2] / 9.0) ** 2
+    grey = SOFT + (volume.voxels.astype(float) - SOFT) * share[:, None, None]
+    return bone, replace(volume, voxels=np.rint(grey).astype(np.int16))
+
+
+def test_a_level_that_fades_along_the_axis_is_carried_to_the_thin_plate_between():
+    bone, volume = dimmed()
+    levels, fit, _ = learnt(volume)
+    p, n, true = bone.places(turns=8, heights=(0.0,))
+    thin = (true == bone.thin) & (np.abs(n[:, 1]) > 0.5)
+    level, _, borrowed = fit.plates.near(p[thin], n[thin])
+    assert not borrowed.any()
+    assert level == pytest.approx(np.full(thin.sum(), 2400.0), rel=0.03)
+    shown = np.median(fit.plates.level)
+    assert shown < 0.97 * 2400.0
+    error, *_ = errors(bone, volume, levels, fit)
+    assert np.abs(error).mean() < 0.06
+
+
+def test_a_place_beside_a_thinner_one_or_at_a_corner_teaches_nothing():
+    """Blur mixes two thicknesses, and two faces at a corner: both look darker than cortex is."""
+    _, _, levels, fit, _ = case(shape="box", thin=0.4)
+    low = fit.plates.level < 2400.0 - 0.08 * (levels.cortical - levels.soft)
+    assert len(fit.plates.level) > 15
+    assert low.mean() < 0.02
+
+
 def test_half_maximum_misses_the_same_plate_and_says_nothing():
     bone, volume, levels, _, half = case(thin=0.5)
     p, n, _ = bone.places(turns=8, heights=(0.0,))

@@ -10,12 +10,13 @@ from core.bone.bone_in_plane import outline
 from core.bone.bone_levels import bone_levels
 from core.bone.edges import ScanEdges
 from core.bone.half_maximum import HalfMaximum
+from core.bone.plate_fit import PlateFit
 from core.bone.plates import plate_thickness
 from core.bone.ridge import ridge_at_fixture, ridge_at_site
 from core.bone.ridge_height import needed_width
 from core.fixture import Fixture, FixtureSize
 from core.geometry import unit
-from core.structures import Course, Floor
+from core.structures import Course, Floor, Tapered
 from tests.core.bone_phantoms import METAL, SOFT, Jaw, rounded, scan_of, width_at
 
 TOP = -4.0
@@ -80,9 +81,11 @@ def test_crest_and_widths_are_those_of_the_outline(name):
         assert width.least.value <= width.reading.value + 0.05
         ends = [(p - frame.origin) @ frame.buccal for p in width.reading.witness]
         assert ends == pytest.approx([buccal, lingual], abs=0.2)
-        *of_edges, of_crest = width.reading.edge_sd_mm
-        assert all(0.04 < sd < 0.2 for sd in of_edges)
-        assert 0 <= of_crest < 0.2
+        assert all(0.04 < sd < 0.2 for sd in width.reading.edge_sd_mm[:2])
+        # The crest's doubt counts by how fast the ridge widens below it.
+        wider = (width_at(BODY, TOP - width.depth_mm - 0.25)[0] - true) / 0.25
+        by_crest = width.reading.edge_sd_mm[2]
+        assert by_crest == pytest.approx(abs(wider) * result.crest.sd_mm, abs=0.04)
 
 
 def test_the_right_and_the_left_of_the_patient_are_told_by_coordinates():
@@ -159,6 +162,69 @@ def test_usable_height_loses_what_is_too_narrow():
     assert result.usable.height.value == pytest.approx(level - (-24.0 + 1.5), abs=0.25)
     wide = site("knife lower left", (marked,), needed_width_mm=13.0)
     assert wide.usable.height.value == 0.0
+
+
+def test_a_crest_that_blur_has_rounded_is_read_where_it_is():
+    """The half-way surface of a blurred arc of radius R lies about s² / 2R inside it."""
+    narrow = rounded(3.0, 20.0, TOP, radius=1.5)
+    volume, arch = scan_of(Jaw(outline=narrow, cortex=2.0), station=LEFT, voxel=0.25, noise=20.0)
+    levels = bone_levels(*case("lower left")[:2])
+    learnt = PlateFit.of(*case("lower left")[:2], "lower", levels)
+    crests = [
+        ridge_at_site(volume, arch, LEFT, levels, "lower", (), finder)
+        for finder in (learnt, HalfMaximum(levels=levels))
+    ]
+    fitted, half = (r.bone.plane.h(r.crest_mm) - TOP for r in crests)
+    assert half < -0.02
+    assert fitted == pytest.approx(0.0, abs=0.03)
+
+
+def test_a_ridge_that_runs_on_into_the_palate_is_wide_enough_there():
+    shelf = np.array(
+        [[-5, TOP], [5, TOP], [5, -26], [-17.5, -26], [-17.5, -13], [-5.0, -13]], dtype=float
+    )
+    volume, arch = scan_of(Jaw(outline=shelf), station=LEFT, voxel=0.3)
+    levels = bone_levels(*case("lower left")[:2])
+    finder = HalfMaximum(levels=levels)
+    marked = canal("lower left", w=0.0, h=-23.0)
+    result = ridge_at_site(
+        volume, arch, LEFT, levels, "lower", (marked,), finder, needed_width_mm=7.0
+    )
+    assert result.usable.height.value == pytest.approx(TOP + 23.0 - 1.5, abs=0.6)
+    assert "usable_seen_wide" in [n.code for n in result.usable.height.notes]
+    wide = ridge_at_site(
+        volume, arch, LEFT, levels, "lower", (marked,), finder, needed_width_mm=21.0
+    )
+    assert wide.usable.height.value is None or wide.usable.height.value < 1.0
+
+
+def root(w=0.0, h=(-1.0, -16.0), *, lean=0.0, gone=False, kind="root"):
+    """A root in the section; `lean` moves its coronal end along the arch."""
+    _, arch, *_ = case("lower left")
+    top, tip = arch.frame(LEFT + lean), arch.frame(LEFT)
+    return Tapered(
+        id="root-36",
+        kind=kind,
+        tooth="36",
+        points=[
+            top.origin + w * top.buccal + h[0] * top.up,
+            tip.origin + w * tip.buccal + h[1] * tip.up,
+        ],
+        diameters_mm=(4.0, 2.0),
+        to_be_removed=gone,
+    )
+
+
+def test_a_root_that_leans_into_the_section_ends_the_height_and_one_at_the_crest_leaves_none():
+    deep = canal("lower left")
+    alone = site("lower left", (deep,)).height.value
+    leaning = site("lower left", (deep, root(lean=9.0))).heights[0]
+    assert leaning.target == "root-36"
+    assert 3.0 < leaning.reading.value < alone - 3.0
+    standing = site("lower left", (deep, root())).heights[0].reading
+    assert standing.value is None
+    assert standing.notes[0].code == "height_root_at_crest"
+    assert site("lower left", (deep, root(gone=True))).height.value == pytest.approx(alone)
 
 
 def test_needed_width_is_the_arithmetic_of_the_margins():

@@ -9,7 +9,8 @@ import pytest
 from core.arch import fixture_frame
 from core.bone.half_maximum import HalfMaximum
 from core.bone.surface import bone_surface
-from core.bone.wall import NO_BONE, NOT_FOUND, REACHES, TO_ROOT, minima, openings, wall_map
+from core.bone.wall import NO_BONE, NOT_FOUND, NOT_SCANNED, REACHES, TO_ROOT, wall_map
+from core.bone.wall_minima import minima, openings
 from core.fixture import Fixture, FixtureSize
 from core.measurement import Note
 from core.structures import Course, Tapered
@@ -158,6 +159,43 @@ def test_a_plate_too_faint_is_not_found_and_never_drawn_as_bone():
     surface = bone_surface(fixture, frame, volume, levels, finder)
     assert surface["buccal"].value is None
     assert surface["buccal"].notes[0].code == "surface_unclear"
+
+
+def holed(*holes, unscanned=()):
+    """A map with rays that have no edge, at (row, turn)."""
+    wall = mapped()
+    bone, state = wall.bone_mm.copy(), wall.state.copy()
+    for row, turn in (*holes, *unscanned):
+        at = row, int(np.flatnonzero(wall.turns_deg == turn)[0])
+        bone[at] = np.nan
+        state[at] = NOT_SCANNED if (row, turn) in unscanned else NOT_FOUND
+    return replace(wall, bone_mm=bone, state=state)
+
+
+def told(wall):
+    reading = minima(wall)["buccal"].reading
+    return reading.upper_bound, {n.code: n.fields["missing"] for n in reading.notes}
+
+
+def test_a_small_hole_between_found_rays_is_judged_by_them_and_told():
+    assert told(holed((6, 25.0))) == (False, {"wall_between_found": 1})
+    # The wall is least at 0° and thicker to both sides: at 30° its rim says that it is.
+    two_by_two = [(r, t) for r in (6, 7) for t in (30.0, 35.0)]
+    assert told(holed(*two_by_two)) == (False, {"wall_between_found": 4})
+
+
+def test_a_hole_beside_the_least_bone_a_wide_one_and_an_unscanned_one_are_not():
+    wall = mapped()
+    least = minima(wall)["buccal"]
+    row = int(np.argmin(np.abs(wall.depths_mm - least.depth_mm)))
+    row = min(max(row, 2), len(wall.depths_mm) - 4)
+    beside = [(row + 1, least.turn_deg), (row + 1, least.turn_deg + 5.0)]
+    assert told(holed(*beside))[0]
+    wide = [(r, t) for r in (6, 7, 8) for t in (25.0, 30.0, 35.0)]
+    upper_bound, codes = told(holed(*wide))
+    assert upper_bound
+    assert codes["wall_partly_found"] >= 1
+    assert told(holed(unscanned=((6, 25.0),))) == (True, {"wall_partly_found": 1})
 
 
 def test_unscanned_is_told():

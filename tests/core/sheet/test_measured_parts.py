@@ -11,7 +11,7 @@ import pytest
 
 from core import measure
 from core.arch import fixture_frame
-from core.bone.wall import minima, openings
+from core.bone.wall_minima import minima, openings
 from core.measurement import Measurement
 from core.measuring.rows_drilling import drill_rows_of
 from core.measuring.wall_lacking import lacking_notes, wall_limit

@@ -1,0 +1,251 @@
+"""Learns the blur of a scan and the levels of its plates from places beside the arch."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from core.arch import Arch
+from core.bone.bone_levels import BoneLevels
+from core.bone.bone_paths import BonePaths
+from core.bone.half_maximum import HalfMaximum
+from core.bone.level_trend import fitted_trend, usual_trend
+from core.bone.plate_kernels import LEVEL, MISFIT, OK, SD_WIDTH, SIGMA, SINGLE, WIDTH
+from core.bone.plate_levels import SAME_PLATE, PlateLevels
+from core.bone.plate_profiles import Fits, fit_at, voxel_variance_mm2
+from core.geometry import Array, unit
+from core.image.volume import Volume
+from core.plans.plan import Jaw
+
+FWHM = 2.3548
+"""Full width at half maximum of a Gaussian over its standard deviation."""
+
+APART = 1.5
+"""A plate shows its own level where it is wider than this many full widths of the blur."""
+
+_LEAST_PROFILES = 15
+_LEAST_STEEP = 8
+_BESIDE_MM, _THINNER = 2.0, 0.75
+_AROUND_MM, _DARKER, _WORST = 6.0, 0.05, 2.5
+_IN_SLICE, _THROUGH = 0.2, 0.6
+"""Squares of the normal's part through the slices: below, a surface stands upright on them;
+above, it lies along them."""
+
+_STATION_STEP_MM = 1.5
+_HEIGHTS_MM = np.arange(0.0, 36.1, 1.5)
+_SIDE_MM = 14.0
+_DEPTH_MM = 6.0
+
+_MOST_MISFIT, _MOST_OFF = 0.06, 0.3
+_LEAST_COSINE = 0.85
+_OWN_SPREAD, _BORROWED_SPREAD = 0.02, 0.08
+"""Least spread of a level, as shares of the contrast. Buccal and lingual cortex differ by 5 to
+8 % in reconstructed scans: a borrowed level may be off by as much."""
+
+_UNKNOWN_SPREAD = 0.2
+"""The same where no plate of the scan shows its level: then all are thin, and look darker."""
+
+_UNKNOWN_MISFIT, _LEAST_MISFIT = 0.02, 0.006
+_UNKNOWN_BLUR_MM, _UNKNOWN_BLUR_SD_MM = 0.22, 0.08
+_LEAST_BLUR_SD_MM = 0.01
+
+
+def learn_plates(volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> PlateLevels:
+    """Learn blur and levels from plates beside the arch.
+
+    Rays go in from the cheek, from the tongue and from the crowns. The blur is the median of the
+    profiles whose two edges stand apart, each fitted with a blur of its own.
+    """
+    known = _unknown(volume, levels)
+    if levels.trouble is not None:
+        return known
+    points, directions = _places(volume, arch, jaw, levels)
+    if not len(points):
+        return known
+    known = _with_blur(volume, points, directions, levels, known)
+    known = replace(known, paths=BonePaths.of(volume, levels))
+    fits = fit_at(volume, points, directions, levels, known, depth_mm=_DEPTH_MM)
+    return _with_levels(points, fits, levels, known)
+
+
+def _unknown(volume: Volume, levels: BoneLevels) -> PlateLevels:
+    """Before anything was learnt: levels and blur that a fit can begin with."""
+    contrast = levels.cortical - levels.soft
+    variance = _UNKNOWN_BLUR_MM**2
+    through = unit(volume.mm_from_ijk[:3, 2])
+    return PlateLevels(
+        blur_variance_mm2=variance,
+        through_variance_mm2=variance,
+        through=through,
+        blur_sd_mm=_UNKNOWN_BLUR_SD_MM,
+        apart_mm=_apart(volume, variance),
+        misfit=_UNKNOWN_MISFIT,
+        points_mm=np.empty((0, 3)),
+        outward=np.empty((0, 3)),
+        level=np.empty(0),
+        weight=np.empty(0),
+        terms=np.empty((0, 3)),
+        terms_all=np.zeros(3),
+        level_all=levels.cortical,
+        spread_all=max(_UNKNOWN_SPREAD * contrast, levels.cortical_sd, 1e-6),
+        least_spread=max(_OWN_SPREAD * contrast, 1e-6),
+        paths=None,
+        trend=usual_trend(through, contrast),
+    )
+
+
+def _apart(volume: Volume, variance: float) -> float:
+    whole = max(variance + 0.25 * float(volume.voxel_mm.max()) ** 2, 0.0)
+    return APART * FWHM * float(np.sqrt(whole))
+
+
+def _places(volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> tuple[Array, Array]:
+    """Places where rays from three sides first meet bone, and the rays' directions."""
+    sign = -1.0 if jaw == "lower" else 1.0
+    finder = HalfMaximum(levels=levels)
+    starts, directions = [], []
+    for station in np.arange(0.5, max(arch.length_mm, 1.0), _STATION_STEP_MM):
+        frame = arch.frame(float(station))
+        rows = frame.origin + sign * _HEIGHTS_MM[:, None] * frame.up
+        for way in (1.0, -1.0):
+            starts.append(rows + way * _SIDE_MM * frame.buccal)
+            directions.append(np.broadcast_to(-way * frame.buccal, rows.shape))
+        across = np.arange(-4.0, 4.1, 1.0)[:, None] * frame.buccal
+        starts.append(frame.origin + across)
+        directions.append(np.broadcast_to(sign * frame.up, across.shape))
+    origins, ways = np.concatenate(starts), np.concatenate(directions)
+    edges = finder.outer(volume, origins, ways, _SIDE_MM + 4.0)
+    keep = edges.found
+    return origins[keep] + edges.distance_mm[keep, None] * ways[keep], ways[keep]
+
+
+def _good(fits: Fits, levels: BoneLevels) -> NDArray[np.bool_]:
+    """Profiles that the model describes, met nearly at right angles, with two edges."""
+    contrast = levels.cortical - levels.soft
+    v = fits.values
+    with np.errstate(invalid="ignore"):
+        return np.asarray(
+            (v[:, OK] > 0)
+            & (v[:, SINGLE] == 0)
+            & (v[:, MISFIT] < _MOST_MISFIT * contrast + 0.5 * levels.noise_sd)
+            & (np.abs(v[:, LEVEL] - levels.cortical) < contrast)
+            & (fits.cosine > _LEAST_COSINE)
+        )
+
+
+def _with_blur(
+    volume: Volume, points: Array, directions: Array, levels: BoneLevels, known: PlateLevels
+) -> PlateLevels:
+    fits = fit_at(volume, points, directions, levels, known, depth_mm=_DEPTH_MM, free_blur=True)
+    v = fits.values
+    with np.errstate(invalid="ignore"):
+        keep = _good(fits, levels) & (v[:, WIDTH] > APART * FWHM * v[:, SIGMA])
+    if keep.sum() < _LEAST_PROFILES:
+        return known
+    variance = (v[keep, SIGMA] * fits.cosine[keep]) ** 2 - voxel_variance_mm2(
+        volume, fits.outward[keep]
+    )
+    share = (fits.outward[keep] @ known.through) ** 2
+    level, steep = share < _IN_SLICE, share > _THROUGH
+    if level.sum() < _LEAST_PROFILES:
+        level = np.ones_like(level)
+    middle = through = float(np.median(variance[level]))
+    if steep.sum() >= _LEAST_STEEP:
+        # Two medians, each at the mean share of its group, give the line through both.
+        rise = float(np.median(variance[steep])) - middle
+        run = float(share[steep].mean() - share[level].mean())
+        middle -= rise / run * float(share[level].mean())
+        through = middle + rise / run
+    spread = 1.4826 * float(np.median(np.abs(variance[level] - middle)))
+    whole = max(middle + 0.25 * float(volume.voxel_mm.max()) ** 2, 1e-4)
+    # Neighbouring profiles share their voxels: about one in ten counts.
+    sd = spread / (2.0 * np.sqrt(whole)) / np.sqrt(max(level.sum() / 10.0, 1.0))
+    return replace(
+        known,
+        blur_variance_mm2=middle,
+        through_variance_mm2=through,
+        blur_sd_mm=float(np.hypot(sd, _LEAST_BLUR_SD_MM)),
+        apart_mm=_apart(volume, middle),
+    )
+
+
+def _with_levels(points: Array, fits: Fits, levels: BoneLevels, known: PlateLevels) -> PlateLevels:
+    v = fits.values
+    good = _good(fits, levels)
+    with np.errstate(invalid="ignore"):
+        keep = good & (v[:, WIDTH] > APART * FWHM * v[:, SIGMA])
+    keep &= ~_thinner_beside(points, fits, good)
+    if keep.sum() < _LEAST_PROFILES or known.paths is None:
+        return known
+    # Enamel and metal are far off the middle; so is what only looked like a plate.
+    contrast = levels.cortical - levels.soft
+    middle = float(np.median(v[keep, LEVEL]))
+    keep &= np.abs(v[:, LEVEL] - middle) < _MOST_OFF * (middle - levels.soft)
+    # Where two plates run together, as at a corner, the model fits, but badly.
+    usual = float(np.median(v[keep, SD_WIDTH]))
+    keep &= v[:, SD_WIDTH] < _WORST * usual
+    weight = 1.0 / np.maximum(v[:, SD_WIDTH], usual) ** 2
+    path = np.zeros(len(points))
+    path[keep] = known.paths.along(points[keep], fits.outward[keep], 0.5 * v[keep, WIDTH])
+    for last in (False, True):
+        trend = fitted_trend(
+            points[keep],
+            path[keep],
+            v[keep, LEVEL],
+            weight[keep],
+            through=known.through,
+            contrast=contrast,
+        )
+        if last:
+            break
+        left = v[keep, LEVEL] - trend.terms(points[keep], path[keep]) @ trend.gains
+        dark = _darker_than_beside(points[keep], fits.outward[keep], left, contrast)
+        keep[np.flatnonzero(keep)[dark]] = False
+    terms = trend.terms(points[keep], path[keep])
+    left = v[keep, LEVEL] - terms @ trend.gains
+    spread = 1.4826 * float(np.median(np.abs(left - np.median(left))))
+    terms_all = np.median(terms, axis=0)
+    return replace(
+        known,
+        misfit=max(float(np.median(v[keep, MISFIT])) / contrast, _LEAST_MISFIT),
+        points_mm=points[keep],
+        outward=fits.outward[keep],
+        level=v[keep, LEVEL],
+        weight=weight[keep] / weight[keep].max(),
+        terms=terms,
+        level_all=float(np.median(left) + terms_all @ trend.gains),
+        terms_all=terms_all,
+        spread_all=float(np.hypot(spread, _BORROWED_SPREAD * contrast)),
+        trend=trend,
+    )
+
+
+def _thinner_beside(points: Array, fits: Fits, good: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Places beside which the same plate is thinner: blur has mixed both, and dimmed them."""
+    width = np.where(good, fits.values[:, WIDTH], np.inf)
+    out = np.zeros(len(points), dtype=bool)
+    one, two = cKDTree(points).query_pairs(_BESIDE_MM, output_type="ndarray").T
+    same = np.einsum("ij,ij->i", fits.outward[one], fits.outward[two]) > SAME_PLATE
+    for a, b in ((one[same], two[same]), (two[same], one[same])):
+        out[a[width[b] < _THINNER * width[a]]] = True
+    return out
+
+
+def _darker_than_beside(
+    points: Array, outward: Array, level: Array, contrast: float
+) -> NDArray[np.bool_]:
+    """Places much darker than the middle of their plate around them: mixed with something.
+
+    Blur darkens cortex and never brightens it, so only the dark ones are left out.
+    """
+    out = np.zeros(len(points), dtype=bool)
+    tree = cKDTree(points)
+    for i, near in enumerate(tree.query_ball_point(points, _AROUND_MM)):
+        beside = np.array(near)[outward[near] @ outward[i] > SAME_PLATE]
+        middle = np.median(level[beside])
+        spread = 1.4826 * np.median(np.abs(level[beside] - middle))
+        out[i] = level[i] < middle - max(2.5 * spread, _DARKER * contrast)
+    return out
