@@ -174,6 +174,7 @@ QMenu::item:disabled {{ color: {OFF.name()}; }}
 QLineEdit, QDoubleSpinBox, QSpinBox, QComboBox, QPlainTextEdit, QTextBrowser {{
   background: {RAISED.name()}; border: 1px solid {EDGE.name()}; border-radius: 3px;
   padding: 3px 5px; selection-background-color: {SELECTED.name()}; }}
+QLineEdit {{ placeholder-text-color: {OFF.name()}; }}
 QListView, QTreeView, QTableView {{ background: {PANEL.name()}; border: none;
   alternate-background-color: {PANEL.name()}; selection-background-color: {SELECTED.name()};
   selection-color: {TEXT.name()}; }}

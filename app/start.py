@@ -71,7 +71,7 @@ class Start(QWidget):
             ("Open a folder …", self.open_folder),
             ("Open a file or zip …", self.open_file),
             ("Open a plan …", self.open_plan),
-            ("Try the sample case", self.open_sample),
+            ("Try the sample case: five minutes, guided", self.open_sample),
         ):
             button = QPushButton(text)
             button.setMinimumSize(260, 38)

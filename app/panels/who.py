@@ -17,6 +17,7 @@ from app.tools.base import Desk
 from app.words_shown import hidden, state_words, tooth_words
 from core.sheet.who import who_is
 
+NAME_PX = 260
 _LINK = f"""
 QPushButton {{ background: transparent; border: 1px solid transparent; padding: 2px 6px; }}
 QPushButton:hover {{ background: {look.SELECTED.name()}; }}
@@ -27,8 +28,9 @@ QPushButton:focus {{ border: 1px solid {look.FOCUS.name()}; }}
 class _Elided(QLabel):
     """A line that is cut with an ellipsis, its whole text in the tool tip."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, kept_px: int = 40) -> None:
         super().__init__()
+        self._kept_px = kept_px
         self.whole = ""
         self.setTextFormat(Qt.TextFormat.PlainText)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Preferred)
@@ -47,8 +49,10 @@ class _Elided(QLabel):
         return QSize(width, super().sizeHint().height())
 
     def minimumSizeHint(self) -> QSize:
-        """It may be cut short."""
-        return QSize(40, super().minimumSizeHint().height())
+        """It may be cut short, but not below what is kept of it."""
+        return QSize(
+            min(self._kept_px, self.sizeHint().width()), super().minimumSizeHint().height()
+        )
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Cut anew."""
@@ -66,7 +70,8 @@ class Who(Panel):
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
         self.settings = settings_of(session)
-        self.name = _Elided()
+        # Whose scan it is comes before everything else that stands here.
+        self.name = _Elided(kept_px=NAME_PX)
         self.name.setFont(look.font(14, bold=True))
         self.rest = _Elided()
         self.names = self._link("hide name", self._switch_names)

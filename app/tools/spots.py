@@ -123,7 +123,9 @@ class Note(Grab):
             self.choose(self.marks()[-1])
 
     def extra_draft(self, view: View) -> Draft:
-        """What the notes say, beside their places."""
+        """What the notes say, beside their places; the small neighbours have no room for it."""
+        if view.kind == "neighbour":
+            return Draft()
         up = 22 * view.mm_per_pixel()
         chosen = self.chosen_mark()
         labels = [

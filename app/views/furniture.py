@@ -95,7 +95,7 @@ def _words(painter: QPainter, area: QRectF, text: str, f: QFont, where: Qt.Align
 
 
 def _bar(painter: QPainter, area: QRectF, px_per_mm: float, *, small: bool) -> None:
-    length_mm = bar_mm(px_per_mm, 40.0 if small else 110.0)
+    length_mm = bar_mm(px_per_mm, 28.0 if small else 110.0)
     length = length_mm * px_per_mm
     y, right = area.bottom() - 3, area.right() - 2
     for width, ink in ((4.0, look.colour(DARK.casing)), (1.6, look.colour(DARK.ink))):

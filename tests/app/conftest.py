@@ -18,6 +18,7 @@ def desk():
 def session(qapp):
     from app import look
 
+    look.load_fonts()
     qapp.setStyleSheet(look.STYLE_SHEET)
     case = QuietSession()
     case.open(volume(), plan(), source="folder", window=(0.0, 1000.0))

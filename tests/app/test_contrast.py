@@ -10,6 +10,7 @@ import re
 import numpy as np
 import pytest
 from PySide6.QtGui import QColor
+from PySide6.QtWidgets import QLineEdit
 
 from app import look
 from core.pictures.ink import DARK, STROKES, WORDS
@@ -64,6 +65,15 @@ def test_words_on_pictures_read_on_the_brightest_enamel(alpha):
     ground = over(look.colour(DARK.casing), alpha, WHITE)
     assert contrast(look.TEXT, ground) >= LEAST
     assert contrast(look.colour(DARK.ink), ground) >= LEAST
+
+
+def test_hints_in_empty_lines_read_too(qapp, qtbot):
+    line = QLineEdit()
+    line.setStyleSheet(look.STYLE_SHEET)
+    qtbot.addWidget(line)
+    line.ensurePolished()
+    assert line.palette().placeholderText().color().name() == look.OFF.name()
+    assert contrast(look.OFF, look.RAISED) >= LEAST
 
 
 def test_lines_of_one_grey_differ_in_dash_width_or_shape():

@@ -42,6 +42,14 @@ def test_who_and_which_side(qtbot, session, desk):
     assert bar.rest.text() == bar.rest.whole, "cut at 1366 pixels"
 
 
+def test_a_name_is_whole_even_where_the_rest_must_be_cut(qtbot, session, desk):
+    bar = shown(qtbot, Who(session, desk), 1024, 44)
+    assert bar.name.text() == "QUARRY, Sample"
+    assert bar.rest.text().startswith("born 1961-04-02")
+    assert bar.rest.text().endswith("…")
+    assert bar.rest.toolTip() == bar.rest.whole
+
+
 def test_names_can_be_hidden(qtbot, session, desk):
     bar = shown(qtbot, Who(session, desk), 1366, 44)
     QTest.mouseClick(bar.names, Qt.MouseButton.LeftButton)
