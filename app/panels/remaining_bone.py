@@ -30,7 +30,7 @@ from core.bone.wall import wall_map
 from core.fixture import Fixture
 from core.image.volume import Volume
 from core.measurement import Note
-from core.measuring.wall_lacking import lacking_notes
+from core.measuring.wall_lacking import as_told, lacking_notes
 from core.pictures.wall_picture import WallPicture, wall_picture
 from core.plans.plan import Plan
 
@@ -188,6 +188,7 @@ class RemainingBone(Panel):
         )
         if wall.trouble is not None:
             return _Made(pose, None, (wall.trouble,))
+        wall = as_told(wall, pose.volume, fixture, frame)
         notes = () if pose.coarse else lacking_notes(wall, plan, fixture)
         rings = grey_beside(pose.volume, fixture, frame) if grey else ()
         return _Made(pose, wall_picture(wall, plan, fixture), notes, rings)

@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
+import numpy as np
+
+from core.arch import FixtureFrame
+from core.bone.field_edge import WALL_REACH_MM, scan_ends_beside
 from core.bone.wall import Side, WallMap
 from core.bone.wall_minima import Opening, openings
+from core.bone.wall_rays import NOT_SCANNED
 from core.fixture import Fixture
 from core.identity import Tooth
+from core.image.volume import Volume
 from core.measurement import Note
 from core.plans.limits import limit_for, zone_key
 from core.plans.plan import Plan
 from core.trust.figures import plain, up
 from core.trust.verdict import least_allowed
+
+_SIDES: tuple[Side, ...] = ("buccal", "lingual")
 
 _EVERY_MM = 1.0
 """Depths that are named one by one."""
@@ -29,13 +38,25 @@ def wall_limit(plan: Plan, fixture: Fixture, side: Side) -> Callable[[float], fl
     return at
 
 
+def as_told(wall: WallMap, volume: Volume, fixture: Fixture, frame: FixtureFrame) -> WallMap:
+    """The map with no bone told on a side beside which the scan ends, as in the ledger's rows.
+
+    Bone that was cut off there would pass for its outside.
+    """
+    bone, state = wall.bone_mm.copy(), wall.state.copy()
+    for side in _SIDES:
+        if scan_ends_beside(volume, fixture, frame, side, WALL_REACH_MM):
+            bone[:, wall.sector(side)] = np.nan
+            state[:, wall.sector(side)] = NOT_SCANNED
+    return replace(wall, bone_mm=bone, state=state)
+
+
 def lacking_notes(wall: WallMap, plan: Plan, fixture: Fixture) -> tuple[Note, ...]:
     """A sentence for each stretch below the limit, buccal ones first; none without such."""
-    sides: tuple[Side, ...] = ("buccal", "lingual")
     inner = "palatal" if plan.jaw == "upper" else "lingual"
     return tuple(
         _note(opening, "buccal" if side == "buccal" else inner)
-        for side in sides
+        for side in _SIDES
         for opening in openings(wall, side, wall_limit(plan, fixture, side))
     )
 

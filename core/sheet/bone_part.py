@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from core.arch import fixture_frame
 from core.bone.wall import WallMap, wall_map
 from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture
 from core.measurement import Measurement
 from core.measuring.rows_drilling import drill_rows_of
-from core.measuring.wall_lacking import lacking_notes
-from core.pictures.ink import VERMILION
+from core.measuring.wall_lacking import as_told, lacking_notes
+from core.pictures.ink import BLACK, VERMILION, Colour
 from core.pictures.wall_chart import SIZE_MM, direction_marks, wall_chart
 from core.pictures.wall_picture import wall_picture
 from core.sheet.case import Case, Subject
+from core.sheet.fonts_found import Face
 from core.sheet.furniture import heading
 from core.sheet.page import Pages
 from core.trust.figures import plain, shown, up
@@ -24,6 +27,16 @@ _FROM = ("buccal rim", "highest rim", "gum", "stent top")
 
 PART_MM = SIZE_MM[1] + 36.0
 """Room that the part takes, but for long notes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Words:
+    """A sentence below the picture or the drilling depths."""
+
+    text: str
+    size: float = 8.0
+    face: Face = "plain"
+    colour: Colour = BLACK
 
 
 def bone_part(pages: Pages, case: Case, subject: Subject) -> None:
@@ -41,30 +54,57 @@ def bone_part(pages: Pages, case: Case, subject: Subject) -> None:
     top = pages.y
     below = top
     x = pages.left
+    rest: list[_Words] = []
     if has_wall:
-        below = _wall(pages, case, fixture, top)
+        below, words = _wall(pages, case, fixture, top)
+        below, left_over = _beside(pages, words, pages.left, below, SIZE_MM[0] + 8.0)
+        rest += left_over
         x = pages.left + SIZE_MM[0] + 16.0
     if drills:
-        below = max(below, _drilling(pages, case, rows, x, top))
+        end, words = _drilling(pages, case, rows, x, top)
+        end, left_over = _beside(pages, words, x, end, pages.right - x)
+        below = max(below, end)
+        rest += left_over
     pages.y = below + 2.0
+    for each in rest:
+        pages.ensure(pages.height_of(pages.inner, each.text, size=each.size, face=each.face))
+        pages.y = 0.8 + pages.block(
+            pages.left, pages.y, pages.inner, each.text, size=each.size, face=each.face,
+            colour=each.colour,
+        )  # fmt: skip
+
+
+def _beside(
+    pages: Pages, words: list[_Words], x: float, y: float, width: float
+) -> tuple[float, list[_Words]]:
+    """Set what fits above the foot of the page; the rest, in its order, is for the next one."""
+    for number, each in enumerate(words):
+        height = pages.height_of(width, each.text, size=each.size, face=each.face)
+        if y + 0.8 + height > pages.bottom:
+            return y, words[number:]
+        y = pages.block(
+            x, y + 0.8, width, each.text, size=each.size, face=each.face, colour=each.colour
+        )
+    return y, []
 
 
 def wall_of(case: Case, fixture: Fixture) -> WallMap | None:
-    """The remaining bone of a fixture, by the function that the ledger's rows come from."""
+    """The remaining bone of a fixture, as the ledger's rows tell it."""
     if case.basis is None:
         return None
     basis = case.basis
     frame = fixture_frame(fixture, basis.arch)
-    return wall_map(basis.volume, fixture, frame, basis.levels, basis.finder, case.plan.structures)
+    wall = wall_map(basis.volume, fixture, frame, basis.levels, basis.finder, case.plan.structures)
+    return as_told(wall, basis.volume, fixture, frame)
 
 
-def _wall(pages: Pages, case: Case, fixture: Fixture, top: float) -> float:
+def _wall(pages: Pages, case: Case, fixture: Fixture, top: float) -> tuple[float, list[_Words]]:
     wall = wall_of(case, fixture)
     if wall is None:
-        return top
+        return top, []
     x, width = pages.left + 8.0, SIZE_MM[0]
     if wall.trouble is not None:
-        return pages.block(x, top, width, wall.trouble.message, size=9)
+        return pages.block(x, top, width, wall.trouble.message, size=9), []
     chart = wall_chart(wall_picture(wall, case.plan, fixture))
     y = top + 1.0
     _, height = pages.chart(chart, x, y)
@@ -86,17 +126,15 @@ def _wall(pages: Pages, case: Case, fixture: Fixture, top: float) -> float:
         "found or not scanned."
     )
     y = pages.block(pages.left, y, width + 8.0, caption, size=7.5, colour=_QUIET)
-    for note in lacking_notes(wall, case.plan, fixture):
-        y = pages.block(
-            pages.left, y + 0.6, width + 8.0, note.message, size=8.5, face="strong",
-            colour=VERMILION,
-        )  # fmt: skip
-    return y
+    notes = lacking_notes(wall, case.plan, fixture)
+    return y, [
+        _Words(text=note.message, size=8.5, face="strong", colour=VERMILION) for note in notes
+    ]
 
 
 def _drilling(
     pages: Pages, case: Case, rows: tuple[Measurement, ...], x: float, top: float
-) -> float:
+) -> tuple[float, list[_Words]]:
     right, y = pages.right, top + 1.0
     c_mark, c_exact = right - 27.0, right - 12.0
     for at, words in ((c_mark, "to mark"), (c_exact, "exact"), (right, "± U")):
@@ -134,10 +172,10 @@ def _drilling(
     hindered = depth_obstacles(rows)
     if hindered:
         notes.insert(0, f"Not to be drilled while these are not met: {names_of(hindered)}.")
-    for n, note in enumerate(dict.fromkeys(notes)):
-        face = "strong" if hindered and n == 0 else "plain"
-        y = pages.block(x, y + 0.8, right - x, note, size=8, face=face)  # type: ignore[arg-type]
-    return y
+    return y, [
+        _Words(text=note, face="strong" if hindered and n == 0 else "plain")
+        for n, note in enumerate(dict.fromkeys(notes))
+    ]
 
 
 def names_of(rows: list[Measurement]) -> str:

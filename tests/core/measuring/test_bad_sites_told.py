@@ -1,0 +1,145 @@
+"""Bad sites on ledger, sheet and sizes: a right number, or none with its reason in words.
+
+The phantoms are those of `tests/core/test_bad_sites.py`; there the figures themselves are held to
+the truth, here what a person reads of them is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pypdfium2 as pdfium
+import pytest
+
+from core import measure
+from core.image.volume import ScanIdentity
+from core.level import Level
+from core.measuring.basis import Basis
+from core.measuring.sizes_table import try_sizes
+from core.measuring.wall_lacking import lacking_notes
+from core.plans.plan import Plan
+from core.plans.sizes import default_sizes
+from core.sheet.bone_part import wall_of
+from core.sheet.case import case_of, ready
+from core.sheet.pdf import laid_out, sheet_pdf
+from core.structures import Tapered
+from core.trust.figures import shown
+from tests.core.sheet.test_pages import check_boxes
+from tests.core.test_bad_sites import placed, scene
+
+KINDS = ("empty", "half outside", "streaks", "flat", "knife", "in a tooth", "socket", "upper")
+BONE = ("ridge_width", "ridge_height", "plate_thickness", "wall", "hollow_depth", "hollow_angle")
+
+
+def a_root(fixture, *, to_be_removed=False):
+    ends = [fixture.on_axis(-1.0), fixture.on_axis(8.0 if to_be_removed else 12.0)]
+    return Tapered(
+        id="root-36", kind="root", tooth="36", diameters_mm=(5.2, 5.2), points=ends,
+        to_be_removed=to_be_removed,
+    )  # fmt: skip
+
+
+@cache
+def measured(kind):
+    """(case, rows of the sizes) of a bad site, measured as the program does."""
+    scan = {"half outside": "usual", "in a tooth": "usual"}.get(kind, kind)
+    volume, arch, *_, jaw = scene(scan)
+    volume = replace(volume, identity=ScanIdentity(patient_name="QUARRY^Sample", series_uid="2.25"))
+    tooth = "26" if jaw == "upper" else "36"
+    fixture = placed(scan, w=12.0 if kind == "half outside" else 0.0, tooth=tooth)
+    structures = ()
+    if kind in ("in a tooth", "socket"):
+        structures = (a_root(fixture, to_be_removed=kind == "socket"),)
+    plan = Plan(
+        jaw=jaw,
+        level=Level(origin=arch.level.origin, up=arch.level.up),
+        arch_points=arch.curve.points_mm,
+        arch_starts="first",
+        fixtures=(fixture,),
+        structures=structures,
+    )
+    basis = Basis.of(plan, volume)
+    ledger = measure(plan, volume, basis=basis, made_at="2026-11-24T10:00:00+00:00")
+    window = (0.0, 3000.0)
+    case = case_of(plan, volume, ledger, without_viewing=False, window=window, basis=basis)
+    case = ready(replace(case, sizes=default_sizes()[:4]))
+    return case, try_sizes(plan, fixture.id, case.sizes, basis)
+
+
+@cache
+def printed(kind):
+    document = pdfium.PdfDocument(sheet_pdf(measured(kind)[0], paper="A4"))
+    pages = [page.get_textpage().get_text_range() for page in document]
+    return " ".join(" ".join(pages).split())
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_has_no_number_says_why_in_ledger_and_on_the_sheet(kind):
+    case, _ = measured(kind)
+    rows = [m for m in case.ledger.measurements if m.kind in BONE or m.target == "bone surface"]
+    assert rows
+    text = printed(kind)
+    for m in rows:
+        if m.value is not None:
+            assert np.isfinite(m.value), m.id
+            assert shown(m, decimals=2) in text, m.id
+            continue
+        assert m.verdict == "not assessed", m.id
+        assert m.reading.notes, m.id
+        for note in m.reading.notes:
+            assert " ".join(note.message.split()) in text, (m.id, note.message)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_nothing_leaves_the_paper_or_covers_other_words(kind):
+    case, _ = measured(kind)
+    check_boxes(laid_out(case, paper="A4"), case, "A4")
+
+
+@pytest.mark.parametrize("kind", ["empty", "half outside", "in a tooth"])
+def test_where_no_bone_holds_the_fixture_no_size_meets_every_limit(kind):
+    case, sizes = measured(kind)
+    for row in sizes:
+        assert row.met < row.limits
+        assert row.verdict in ("below limit", "not assessed")
+        assert row.note.message
+    for m in case.ledger.measurements:
+        if m.kind == "wall":
+            assert m.verdict != "meets limit", m.id
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_picture_never_tells_bone_of_a_side_that_the_ledger_does_not_assess(kind):
+    case, _ = measured(kind)
+    fixture = case.plan.fixtures[0]
+    wall = wall_of(case, fixture)
+    words = [n.message for n in lacking_notes(wall, case.plan, fixture)]
+    inner = "Palatal" if case.plan.jaw == "upper" else "Lingual"
+    for side, name in (("buccal", "Buccal"), ("lingual", inner)):
+        rows = [m for m in case.ledger.measurements if m.id.startswith(f"f/wall/{side}")]
+        assert rows
+        if all(m.value is None for m in rows):
+            assert np.isnan(wall.bone_mm[:, wall.sector(side)]).all()
+            assert not any(w.startswith(name) for w in words)
+        # What the sentence says is lacking, the rows find below their limit.
+        below = any(m.verdict == "below limit" for m in rows)
+        assert below == any(w.startswith(name) for w in words)
+
+
+def test_the_upper_jaw_is_called_palatal_everywhere():
+    _, sizes = measured("upper")
+    text = printed("upper")
+    assert "Remaining bone, palatal" in text
+    assert "lingual" not in text.replace("lingual or palatal", "")
+    assert all("lingual" not in row.note.message for row in sizes)
+
+
+def test_the_socket_is_no_bone_and_the_root_to_be_removed_is_no_limit():
+    case, _ = measured("socket")
+    root = next(m for m in case.ledger.measurements if m.target == "root-36")
+    assert root.limit is None
+    walls = [m for m in case.ledger.measurements if m.kind == "wall"]
+    # Around the socket 2.4 mm of bone are left beyond the gap of 0.6 mm (see the core's test).
+    assert min(m.value for m in walls if m.value is not None) < 2.8
