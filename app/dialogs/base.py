@@ -141,5 +141,7 @@ class Dialog(QDialog):
 def open_dialog(dialog: Dialog) -> Dialog:
     """Show a dialog over its window; it lives until it is closed."""
     dialog.check()
+    # The button box is laid before the body: without this Tab can pass over the second button.
+    QWidget.setTabOrder(dialog.ok, dialog.cancel)
     dialog.open()
     return dialog

@@ -42,8 +42,8 @@ class ControlFilmDialog(Dialog):
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
         self.words(
-            "From the ordinary film taken afterwards. All lengths in one unit, mm or pixels; the "
-            "fixture’s own length makes them true. What a film cannot tell: cheek and tongue."
+            "As read on the ordinary film taken afterwards. All lengths in one unit, mm or pixels; "
+            "the fixture’s own length makes them true. What a film cannot tell: cheek and tongue."
         )
         self.fixtures = session.plan.fixtures
         self.fixture = self._choice(
@@ -51,12 +51,12 @@ class ControlFilmDialog(Dialog):
                         for f in self.fixtures],
         )  # fmt: skip
         self.neighbour_side = self._choice("Neighbour", list(SIDES))
-        self.length = self.line("Fixture’s length on the film", hint="apex to platform")
+        self.length = self.line("Fixture’s length", hint="apex to platform")
         self.neighbour = self.line(
-            "Platform to neighbour on the film", hint="middle of the platform to facing surface"
+            "Platform to neighbour", hint="middle of the platform to facing surface"
         )
         self.canal = self.line(
-            "Apex to canal on the film", hint="to its roof; with a minus where it stands in it"
+            "Apex to canal", hint="to its roof; with a minus where it stands in it"
         )
         self.by = self.initials()
         self.found = self.words("")

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, Qt
@@ -28,7 +31,7 @@ MOST_MM = 5.0
 WAITS = "…"
 _WAITING_OPACITY = 0.35
 _LEFT, _BOTTOM, _TOP, _RIGHT = 30, 20, 8, 8
-_LEAST_POINTS = 4
+_LEAST_PX = 40.0
 
 
 class WallChart(QWidget):
@@ -136,12 +139,13 @@ class WallChart(QWidget):
         metrics = QFontMetricsF(font)
         size = metrics.size(0, line.label)
         count = len(line.points)
-        if count < _LEAST_POINTS:
+        places = [self._at(box, picture, t, d) for t, d in line.points]
+        # A short ring around a single ray is noise, not a line to read.
+        if sum(math.dist(a.toTuple(), b.toTuple()) for a, b in pairwise(places)) < _LEAST_PX:
             return
         for share in (0.5, 0.35, 0.65, 0.2, 0.8):
-            turn, depth = line.points[int(share * (count - 1))]
             plate = QRectF(0, 0, size.width() + 6, size.height())
-            plate.moveCenter(self._at(box, picture, turn, depth))
+            plate.moveCenter(places[int(share * (count - 1))])
             if not box.contains(plate) or any(plate.intersects(other) for other in taken):
                 continue
             taken.append(plate)

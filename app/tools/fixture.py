@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
+from app.settings import settings_of
 from app.tools.asking import ask_tooth
 from app.tools.base import Draft, View
 from app.tools.fixture_hands import FIXTURE_KEYS, FixtureHands
@@ -11,9 +13,17 @@ from app.views.hit import Hit
 from core.errors import PlanError
 from core.fixture import FixtureSize
 from core.plans import edit_pose
+from core.plans.sizes import ListedSize
 
 FIRST_SIZE = FixtureSize(diameter_mm=4.0, length_mm=10.0)
-"""Of a plan's first fixture; later ones take the size of the one before. No recommendation."""
+"""Of a plan's first fixture, where the user's list has it. No recommendation."""
+
+
+def first_size(sizes: Sequence[ListedSize]) -> FixtureSize:
+    """Size of a plan's first fixture, one of the user's own; later ones take the one before's."""
+    listed = [each.size for each in sizes]
+    return FIRST_SIZE if FIRST_SIZE in listed or not listed else listed[0]
+
 
 EVERY_KIND = frozenset(
     {
@@ -53,7 +63,7 @@ class PlaceFixture(FixtureHands):
             tooth=tooth,
             platform=hit.point_mm,
             towards_apex=towards_apex,
-            size=FIRST_SIZE if before is None else before.size,
+            size=first_size(settings_of(session).value.sizes) if before is None else before.size,
         )
         self.chosen = None
         if self.do(

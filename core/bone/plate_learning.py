@@ -28,7 +28,6 @@ APART = 1.5
 
 _LEAST_PROFILES = 15
 _LEAST_STEEP = 8
-_BESIDE_MM, _THINNER = 2.0, 0.75
 _AROUND_MM, _DARKER, _WORST = 6.0, 0.05, 2.5
 _IN_SLICE, _THROUGH = 0.2, 0.6
 """Squares of the normal's part through the slices: below, a surface stands upright on them;
@@ -174,10 +173,8 @@ def _with_blur(
 
 def _with_levels(points: Array, fits: Fits, levels: BoneLevels, known: PlateLevels) -> PlateLevels:
     v = fits.values
-    good = _good(fits, levels)
     with np.errstate(invalid="ignore"):
-        keep = good & (v[:, WIDTH] > APART * FWHM * v[:, SIGMA])
-    keep &= ~_thinner_beside(points, fits, good)
+        keep = _good(fits, levels) & (v[:, WIDTH] > APART * FWHM * v[:, SIGMA])
     if keep.sum() < _LEAST_PROFILES or known.paths is None:
         return known
     # Enamel and metal are far off the middle; so is what only looked like a plate.
@@ -223,23 +220,13 @@ def _with_levels(points: Array, fits: Fits, levels: BoneLevels, known: PlateLeve
     )
 
 
-def _thinner_beside(points: Array, fits: Fits, good: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Places beside which the same plate is thinner: blur has mixed both, and dimmed them."""
-    width = np.where(good, fits.values[:, WIDTH], np.inf)
-    out = np.zeros(len(points), dtype=bool)
-    one, two = cKDTree(points).query_pairs(_BESIDE_MM, output_type="ndarray").T
-    same = np.einsum("ij,ij->i", fits.outward[one], fits.outward[two]) > SAME_PLATE
-    for a, b in ((one[same], two[same]), (two[same], one[same])):
-        out[a[width[b] < _THINNER * width[a]]] = True
-    return out
-
-
 def _darker_than_beside(
     points: Array, outward: Array, level: Array, contrast: float
 ) -> NDArray[np.bool_]:
-    """Places much darker than the middle of their plate around them: mixed with something.
+    """Places much darker than the middle of their plate around them.
 
-    Blur darkens cortex and never brightens it, so only the dark ones are left out.
+    Blur has mixed them with something: a thinner part of the plate beside them, a hollow. It
+    darkens cortex and never brightens it, so only the dark ones are left out.
     """
     out = np.zeros(len(points), dtype=bool)
     tree = cKDTree(points)

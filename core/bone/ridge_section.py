@@ -34,9 +34,6 @@ _CREST_SD_MM = 0.03
 _SLOPE_STEP_MM = 0.25
 """Step of the finite difference that tells how a width changes with the crest's height."""
 
-_USUAL_SLOPE = 1.0
-"""Widening for each mm of depth, where only one width is known to tell it from."""
-
 _STRAY_MM = 1.3
 """An edge further than this from the coarse border belongs to something else."""
 
@@ -192,27 +189,7 @@ def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -
             witness=(plane.points(wb, h[n])[0], plane.points(wl, h[n])[0]),
             edge_sd_mm=(float(from_buccal.sd_mm[n]), float(from_lingual.sd_mm[n])),
         )
-    return _with_crest(readings, np.asarray(depths_mm, dtype=np.float64), crest.sd_mm)
-
-
-def _with_crest(readings: list[Reading], depths_mm: Array, crest_sd_mm: float) -> list[Reading]:
-    """The crest's doubt in each width, by how fast the ridge widens there.
-
-    Depths count from the crest: one that reads 0.05 mm too low takes the width of a place that
-    lies as much deeper, which near a crest is twice as much wider.
-    """
-    known = [i for i, r in enumerate(readings) if r.value is not None]
-    values = np.array([readings[i].value for i in known], dtype=np.float64)
-    slopes = np.full(len(known), _USUAL_SLOPE)
-    if len(known) > 1:
-        # Near the crest the sides bend: there the slope is that of a parabola, not of a chord.
-        order: Literal[1, 2] = 2 if len(known) > 2 else 1
-        slopes = np.abs(np.gradient(values, depths_mm[known], edge_order=order))
-    out = list(readings)
-    for i, slope in zip(known, slopes, strict=True):
-        sds = (*readings[i].edge_sd_mm, float(slope) * crest_sd_mm)
-        out[i] = replace(readings[i], edge_sd_mm=sds)
-    return out
+    return readings
 
 
 _PENDING = Reading(value=None, notes=(Note("ridge_no_bone"),))

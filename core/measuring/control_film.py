@@ -83,9 +83,15 @@ def compare(
     *,
     neighbour_planned_mm: float | None = None,
     canal_planned_mm: float | None = None,
-    read_off_u: float = READ_OFF_U_MM,
+    read_off_u: float | None = None,
 ) -> tuple[Difference, ...]:
     """Differences of the distances that are known on both sides.
+
+    Parameters
+    ----------
+    read_off_u : float, optional
+        Standard uncertainty of reading one length, in the film's unit; when left out 0.3 mm of
+        the mouth, which the fixture turns into that unit: a pixel is no millimetre.
 
     Raises
     ------
@@ -98,6 +104,10 @@ def compare(
         (CANAL, canal_planned_mm, film.canal_on_film),
     )
     found: list[Difference] = []
+    if read_off_u is None:
+        usable = film.fixture_true_mm > 0 and film.fixture_on_film > 0
+        scale = film.fixture_on_film / film.fixture_true_mm if usable else 1.0
+        read_off_u = READ_OFF_U_MM * scale
     for what, planned, on_film in pairs:
         if planned is None or on_film is None:
             continue

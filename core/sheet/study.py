@@ -23,6 +23,9 @@ from core.version import PROGRAM
 MANUFACTURER = "Sounding"
 """Type 1 in the equipment modules: the program that made the object."""
 
+_LONGEST = 64
+"""Characters of a component group of PN, and of LO (PS3.5 table 6.2-1)."""
+
 _UID = re.compile(r"(0|[1-9]\d*)(\.(0|[1-9]\d*))+")
 _DATE = re.compile(r"\d{8}")
 _TIME = re.compile(r"\d{2}(\d{2}(\d{2}(\.\d{1,6})?)?)?")
@@ -40,7 +43,8 @@ def study_instances(identity: ScanIdentity, *, with_space: bool) -> list[Dataset
     Raises
     ------
     OutputError
-        ``archive-field-missing`` with the name of a missing or malformed type 1 attribute.
+        ``archive-field-missing`` with the name of a missing or malformed type 1 attribute;
+        ``archive-field-long`` where the patient's name or ID is longer than it may be.
     """
     check_study(identity, with_space=with_space)
     return [_instance(identity, pair) for pair in identity.sop_instances]
@@ -53,6 +57,12 @@ def check_study(identity: ScanIdentity, *, with_space: bool) -> None:
         needed["FrameOfReferenceUID"] = identity.frame_of_reference_uid
     for field, value in needed.items():
         _check_uid(field, value)
+    # Never cut and never left empty: an archive would file the object with somebody else.
+    groups = identity.patient_name.split("=")
+    if max(len(group) for group in groups) > _LONGEST:
+        raise OutputError("archive-field-long", field="PatientName", most=_LONGEST)
+    if _short(identity.patient_id, _LONGEST) != identity.patient_id:
+        raise OutputError("archive-field-long", field="PatientID", most=_LONGEST)
     if not identity.sop_instances:
         raise OutputError("archive-field-missing", field="SOPInstanceUID")
     for pair in identity.sop_instances:
@@ -70,7 +80,7 @@ def _instance(identity: ScanIdentity, pair: tuple[str, str]) -> Dataset:
     # UTF-8 whatever the scan used: the text was decoded when the scan was read.
     d.SpecificCharacterSet = "ISO_IR 192"
     d.PatientName = identity.patient_name
-    d.PatientID = _short(identity.patient_id, 64)
+    d.PatientID = identity.patient_id
     d.PatientBirthDate = _date(identity, "PatientBirthDate", identity.birth_date)
     sex = identity.header.get("PatientSex", identity.sex)
     d.PatientSex = sex if sex in ("M", "F", "O") else ""

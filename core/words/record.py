@@ -34,6 +34,11 @@ SENTENCES: dict[str, str] = {
         "object belongs to, so no archive object was made - export the scan again with its "
         "complete header, or leave the archive objects out."
     ),
+    "archive-field-long": (
+        "The scan's {field} is longer than the {most} characters that DICOM allows - cut, an "
+        "archive could take it for another patient, so no archive object was made - correct it "
+        "where the scan comes from and export again, or leave the archive objects out."
+    ),
     "archive-nothing-to-report": (
         "The ledger holds no fixture and no site - a report without a measurement would look like "
         "a result - place a fixture or a site, or leave the structured report out."

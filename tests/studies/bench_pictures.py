@@ -74,7 +74,7 @@ def pictures(own: Path, out: Path) -> None:
 
 
 def save(bench, path: Path) -> None:
-    """With the last three bits of each colour dropped, so that the picture is small."""
+    """With each colour rounded to a multiple of eight, so that the picture is small."""
     from PIL import Image
 
     from tests.journeys.guided_case import pause
@@ -82,7 +82,7 @@ def save(bench, path: Path) -> None:
     pause(0.2)
     bench.grab().save(str(path))
     with Image.open(path) as whole:
-        coarse = whole.convert("RGB").point(lambda value: value & 0xF8)
+        coarse = whole.convert("RGB").point(lambda value: min((value + 4) & 0x1F8, 0xF8))
     coarse.save(path, optimize=True)
 
 

@@ -4,7 +4,18 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QLabel, QPushButton, QRadioButton
+from PySide6.QtWidgets import (
+    QAbstractButton,
+    QAbstractItemView,
+    QAbstractSpinBox,
+    QApplication,
+    QComboBox,
+    QLabel,
+    QLineEdit,
+    QPushButton,
+    QRadioButton,
+    QWidget,
+)
 
 from app.answers import TROUBLES
 from app.dialogs import catalogue
@@ -288,3 +299,39 @@ def test_every_window_fits_and_closes_by_key(entry, session, desk, closing, qtbo
     QTest.keyClick(window, Qt.Key.Key_Escape)
     assert not window.isVisible()
     QApplication.processEvents()
+
+
+@pytest.mark.parametrize("entry", catalogue.DIALOGS, ids=lambda e: e.words)
+def test_every_control_of_every_window_is_reached_by_tab(entry, session, desk, closing, qtbot):
+    window = closing(entry.show(session, desk, None))
+    qtbot.waitUntil(window.isVisible)
+    stop = getattr(window, "stop", None)
+    if stop is not None:  # what can be pressed changes until its pages are drawn
+        qtbot.waitUntil(lambda: not stop.isVisible(), timeout=30000)
+    window.activateWindow()
+    controls = [
+        w for w in window.findChildren(QWidget)
+        if isinstance(w, QAbstractButton | QLineEdit | QComboBox | QAbstractSpinBox)
+        and w.isVisible() and w.isEnabled()
+        # Parts of other controls: the line of a number box, the corner of a table, a pager's arrow.
+        and not isinstance(w.parentWidget(), QAbstractSpinBox | QComboBox | QAbstractItemView)
+    ]  # fmt: skip
+    assert controls
+    start = window.focusWidget() or controls[0]
+    start.setFocus()
+    seen = {start}
+    for _ in range(300):
+        here = window.focusWidget()
+        QTest.keyClick(here, Qt.Key.Key_Tab)
+        seen.add(window.focusWidget())
+        if window.focusWidget() is start:
+            break
+    groups = {b.group() for b in seen if isinstance(b, QAbstractButton)} - {None}
+    left_out = [
+        w for w in controls
+        # Arrows go on within a group of answers.
+        if w not in seen and not (isinstance(w, QAbstractButton) and w.group() in groups)
+    ]  # fmt: skip
+    assert [
+        type(w).__name__ + " " + (w.accessibleName() or getattr(w, "text", str)()) for w in left_out
+    ] == []

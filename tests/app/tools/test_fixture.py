@@ -7,6 +7,7 @@ import pytest
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 
+from app.settings import settings_of
 from app.tools.fixture import Adjust, PlaceFixture
 from core.arch import Arch, fixture_frame
 from core.fixture import Fixture, FixtureSize
@@ -14,6 +15,7 @@ from core.geometry import angle_deg
 from core.image.section import through_axis_grid
 from core.image.volume import Volume
 from core.plans.plan_parse import parse
+from core.plans.sizes import ListedSize, default_sizes
 from core.structures import Course, Ruler, StentAxis
 from sample_volumes.phantom import small_jaw
 from tests.app.tools.table import ARCH_POINTS, LEVEL, STATION, plan_of_a_jaw
@@ -319,3 +321,16 @@ def test_dragged_out_and_back_to_where_it_began_changes_nothing(table):
     assert not t.session.dragging
     assert the(t) is before
     assert not t.session.undo_stack.canUndo()
+
+
+def test_the_first_fixture_takes_a_size_of_the_users_own_list(table):
+    t = table(PlaceFixture, jaw="lower")
+    own = ListedSize(size=FixtureSize(diameter_mm=3.7, length_mm=9.0))
+    settings = settings_of(t.session)
+    settings.change(sizes=(own,))
+    try:
+        t.desk.answers = ["36"]
+        t.click(t.section, 1.0, -4.0)
+        assert the(t).size == own.size
+    finally:
+        settings.change(sizes=default_sizes())

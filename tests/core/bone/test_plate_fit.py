@@ -129,9 +129,10 @@ def test_a_level_that_fades_along_the_axis_is_carried_to_the_thin_plate_between(
     assert np.abs(error).mean() < 0.06
 
 
-def test_a_place_beside_a_thinner_one_or_at_a_corner_teaches_nothing():
+@pytest.mark.parametrize(("shape", "thin"), [("cylinder", 0.4), ("box", 0.9)])
+def test_a_place_beside_a_thinner_one_or_at_a_corner_teaches_nothing(shape, thin):
     """Blur mixes two thicknesses, and two faces at a corner: both look darker than cortex is."""
-    _, _, levels, fit, _ = case(shape="box", thin=0.4)
+    _, _, levels, fit, _ = case(shape=shape, thin=thin, fwhm=0.7, noise=20.0)
     low = fit.plates.level < 2400.0 - 0.08 * (levels.cortical - levels.soft)
     assert len(fit.plates.level) > 15
     assert low.mean() < 0.02

@@ -39,6 +39,15 @@ def test_lengths_on_the_film_become_true_by_the_fixtures_own():
     assert canal.budget.u == pytest.approx(by_hand)
 
 
+def test_the_doubt_is_the_same_in_pixels_and_in_mm():
+    """By hand: two edges of 0.3 mm, one through the fixture's length, and its own 0.05 mm."""
+    in_mm = ControlFilm(fixture_true_mm=10.0, fixture_on_film=10.0, canal_on_film=3.0)
+    for film in (FILM, in_mm):
+        (canal,) = compare(film, canal_planned_mm=3.8)
+        by_hand = np.hypot(np.hypot(0.3, 3.0 / 10 * 0.3), 3.0 / 10 * 0.05)
+        assert canal.budget.u == pytest.approx(by_hand)
+
+
 def test_an_apex_in_the_canal_is_a_negative_distance():
     film = ControlFilm(fixture_true_mm=10.0, fixture_on_film=210.0, canal_on_film=-10.5)
     (canal,) = compare(film, canal_planned_mm=2.0)

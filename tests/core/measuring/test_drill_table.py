@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from core.errors import PlanError
+from core.measurement import Measurement, Reading
 from core.measuring.drill_table import ANY_DRILL, Drill, drilling_plan, read_drills
+from core.plans.limits import limit_for
 from core.trust.verdict import least_allowed
 from tests.sheet_material import arch_of, fixture_at, ledger_of, plan_with, round_jaw
 
@@ -107,3 +111,39 @@ def test_marks_at_every_step_and_their_words_read_back():
     for each in (drill, *read_drills(TABLE)):
         (again,) = read_drills(f"name,diameter_mm,marks_mm\na,2.0,{each.marks_words}\n")
         assert (again.marks_mm, again.step_mm) == (each.marks_mm, each.step_mm)
+
+
+def test_a_tip_is_held_against_roots_and_other_fixtures_too():
+    """By hand: apices 8 below z = 20, 10 mm apart along x; a tip of 2.4 on an axis that leans."""
+    first = fixture_at(20.0, "36")
+    plan = plan_with(first, fixture_at(40.0, "35"))
+    ledger = ledger_of(plan)
+    (found,) = drilling_plan(
+        first, plan, round_jaw(voxel_mm=2.0), ledger, arch_of(plan),
+        (Drill(name="long", diameter_mm=2.0, marks_include_tip="no", tip_mm=2.4),),
+    )  # fmt: skip
+    assert {m.target for m in found.tip_rows} == {"canal-left", "root-35", "35"}
+    by_target = {m.target: m for m in found.tip_rows}
+    # Straight below the apex lies the canal's roof at z = 6.5: 20 - 8 - 6.5 - 2.4 = 3.1.
+    assert by_target["canal-left"].value == pytest.approx(3.1, abs=0.01)
+    assert by_target["35"].limit.key == "fixture-deep"
+    assert by_target["root-35"].limit.key == "root-deep"
+
+
+@pytest.mark.parametrize(("tip", "value"), [(0.6, 4.0), (1.5, 4.0), (2.4, 3.1)])
+def test_a_longer_tip_comes_nearer_to_the_outside_by_its_length_at_most(tip, value):
+    plan = plan_with(fixture_at(20.0, "36"))
+    ledger = ledger_of(plan)
+    below = Measurement(
+        id="36/clearance/bone surface/apical/tip", group="danger", fixture="36", kind="clearance",
+        target="bone surface", reading=Reading(value=4.0),
+        details={"side": "apical", "with_tip_mm": 1.5}, limit=limit_for("tip", plan),
+    )  # fmt: skip
+    ledger = replace(ledger, measurements=(*ledger.measurements, below))
+    drill = Drill(name="a", diameter_mm=2.0, marks_include_tip="no", tip_mm=tip)
+    (found,) = drilling_plan(
+        plan.fixtures[0], plan, round_jaw(voxel_mm=2.0), ledger, arch_of(plan), (drill,)
+    )
+    row = next(m for m in found.tip_rows if m.target == "bone surface")
+    assert row.value == pytest.approx(value)
+    assert ("2.4 mm" in " ".join(n.message for n in row.reading.notes)) is (tip == 2.4)

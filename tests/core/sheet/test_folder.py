@@ -248,7 +248,23 @@ def test_twelve_fixtures_and_a_long_foreign_name(tmp_path):
     fixtures = [replace(fixture_at(a, "36"), id=f"f{n}") for n, a in enumerate(range(10, 130, 10))]
     identity = replace(WHOLE, patient_name="ابن سينا^" + "長い名前" * 20)
     plan, volume, ledger = case(*fixtures, identity=identity)
-    # 36 in front of the midline would be a contradiction: the report is not the point here.
+    # Never cut for an archive: the objects are left out, and everything else is there.
+    for part in ("report", "pdf object"):
+        assert hindrance(part, ledger) is not None
+    assert hindrance("pdf object", ledger).code == "archive-field-long"
     parts = ("card", "film", "checklist", "patient", "laboratory", "pdf object")
-    written = write_folder(plan, volume, ledger, tmp_path, parts)
-    assert len(written.files) == len(parts) + 1
+    written = write_folder(plan, volume, ledger, tmp_path, parts, leave_out=True)
+    assert len(written.files) == len(parts)
+    assert set(written.left_out) == {"pdf object"}
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [{"patient_name": "a" * 65 + "^b"}, {"patient_name": "a=" + "b" * 65}, {"patient_id": "1" * 65},
+     {"patient_id": "1\\2"}],
+)  # fmt: skip
+def test_a_name_or_id_is_never_cut_for_an_archive(changed):
+    ledger = case(fixture_at(20.0, "36"), identity=replace(WHOLE, **changed))[2]
+    assert hindrance("report", ledger).code == "archive-field-long"
+    whole = replace(WHOLE, patient_name="a" * 62 + "^b", patient_id="1" * 64)
+    assert hindrance("report", case(fixture_at(20.0, "36"), identity=whole)[2]) is None

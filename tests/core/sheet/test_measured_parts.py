@@ -12,16 +12,18 @@ import pytest
 from core import measure
 from core.arch import fixture_frame
 from core.bone.wall_minima import minima, openings
+from core.distances.by_hand import Series
 from core.measurement import Measurement
 from core.measuring.rows_drilling import drill_rows_of
 from core.measuring.wall_lacking import lacking_notes, wall_limit
 from core.plans.plan import Site
+from core.pseudonym import pseudonymous
 from core.sheet.bone_part import depth_obstacles, wall_of
 from core.sheet.case import case_of, ready
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.sheet.ridge_grid import in_grid
 from core.structures import AngleMark, PointMarks, Ruler
-from core.trust.figures import plain, shown, up
+from core.trust.figures import down, plain, shown, up
 from tests.core.sheet.test_pages import check_boxes
 from tests.sheet_material import fixture_at, on_arch, plan_with, round_jaw
 
@@ -248,3 +250,35 @@ def test_a_row_is_never_both_in_the_table_and_in_a_part_of_its_own():
         times = boxes.count(case.name(m))
         if in_grid(m) or m.kind == "depth":
             assert times == 0, m.id
+
+
+OWN = Series(
+    name="own figures", deeper_mm=2.5, mesiodistal_mm=0.87, buccolingual_mm=0.70, tilt_deg=8.7,
+    together=True, source="LM: depth 2.50 mm from 12 films; the rest as free-hand",
+)  # fmt: skip
+
+
+def test_own_films_make_a_line_of_their_own_and_change_no_verdict():
+    plan = plans()["whole"]
+    bare = measure(plan, VOLUME, made_at="2026-11-24T10:00:00+00:00")
+    own = measure(plan, VOLUME, made_at="2026-11-24T10:00:00+00:00", own=OWN)
+    assert [m.verdict for m in own.measurements] == [m.verdict for m in bare.measurements]
+    row = next(m for m in own.measurements if m.target == "canal-left")
+    free, mine = (row.details[f"{key}_at_least_mm"] for key in ("free_hand", "own_figures"))
+    # Deeper by 2.5 in place of 0.95 mm, towards a canal below the apex.
+    assert mine == pytest.approx(free - (2.5 - 0.95), abs=0.05)
+    case = case_of(plan, VOLUME, own, without_viewing=True, window=(-1000.0, 2500.0))
+    text = " ".join(p.get_textpage().get_text_range() for p in
+                    pdfium.PdfDocument(sheet_pdf(case, paper="A4")))  # fmt: skip
+    text = " ".join(text.split())
+    assert f"own control films show: at least {down(mine, 2)} mm" in text
+    assert "own figures: LM: depth 2.50 mm from 12 films" in text
+    assert "own control films" not in " ".join(
+        p.get_textpage().get_text_range()
+        for p in pdfium.PdfDocument(sheet_pdf(replace(case, ledger=bare), paper="A4"))
+    )
+    _, _, alias = pseudonymous(plan, VOLUME, own, secret=b"0123456789abcdef")
+    told = [str(m.details["own_figures"]) for m in alias.measurements if "own_figures" in m.details]
+    assert told
+    assert not any("LM" in words for words in told)
+    assert all("from 12 films" in words for words in told)
