@@ -19,6 +19,7 @@ from core.plans.plan_file import check_scan, load_plan
 from core.plans.proposal import propose
 from core.scan import SeriesReport, inspect, open_scan
 from core.scan.open import preview
+from core.sheet.who import printable_name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -121,6 +122,8 @@ class Loading(QObject):
             if plan is not None:
                 check_scan(plan, volume.identity)
             prepare(volume.voxels.dtype)
+            # Reads the fonts for the bar at the top: not in the window's thread.
+            printable_name(volume.identity.patient_name)
             return Loaded(
                 path=path,
                 volume=volume,

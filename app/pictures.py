@@ -145,7 +145,8 @@ class Pictures(QObject):
         self._map_work = Latest(self._show_map, self.failed.emit, parent=self)
         self._panorama_work = Latest(self._show_panorama, self.failed.emit, parent=self)
         self._inked: tuple[object, ...] = ()
-        self._around = QTimer(self, singleShot=True, interval=AROUND_MS)
+        self._fresh = False
+        self._around = QTimer(self, singleShot=True)
         self._around.timeout.connect(self._follow_around)
         session.scan_changed.connect(self._scan_changed)
         session.plan_changed.connect(self.refresh)
@@ -162,7 +163,7 @@ class Pictures(QObject):
     def busy(self) -> bool:
         """True while a picture or chart is on its way."""
         works = (self._section_work, self._beside_work, self._map_work, self._panorama_work)
-        return any(work.busy for work in works)
+        return self._around.isActive() or any(work.busy for work in works)
 
     def stop(self) -> None:
         """Ask for nothing more."""
@@ -179,6 +180,7 @@ class Pictures(QObject):
         self._inked = ()
         self._around.stop()
         self._heights_of = None
+        self._fresh = True
         self._section, self._beside = None, ()
         for view in self.views:
             view.clear()
@@ -192,11 +194,15 @@ class Pictures(QObject):
             return
         self._settle_height(arch)
         self._cut_section(volume)
-        if not session.dragging:
+        if self._fresh:
+            # The section of a case that was just opened stands first; the window breathes between.
+            self._fresh = False
+            self._around.start(0)
+        elif not session.dragging:
             self._around.stop()
             self._follow_around()
         elif not self._around.isActive():
-            self._around.start()
+            self._around.start(AROUND_MS)
         self.shown.emit()
 
     def _follow_around(self) -> None:
