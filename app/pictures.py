@@ -66,6 +66,8 @@ class _Cut:
 
     place: Place
     grey: Grey | None
+    hatched: Ink | None = None
+    """Hatch over what was not scanned, as long as the grey values are the same."""
     ink: Ink | None = None
     plan: Plan | None = None
     """Whose lines the chart shows."""
@@ -247,7 +249,7 @@ class Pictures(QObject):
         view.title, view.subtitle, view.sides = place.title, self._subtitle(place), place.sides
         view.station_mm = place.station_mm
         if before is not None and same:
-            self._section = _Cut(place, before.grey)
+            self._section = _Cut(place, before.grey, before.hatched)
             view.show_picture(place.grid, _grey(self._section), session.window)
         elif session.slab_mm == 0:
             self._section = _Cut(place, volume.picture(place.grid))
@@ -301,13 +303,13 @@ class Pictures(QObject):
             # A step along the arch shows most of the neighbours again, one place further on.
             known = (c for c in self._beside if c.grey is not None and _same_cut(c.place, place))
             before = None if session.slab_mm else next(known, None)
-            grey, ink = None, None
+            grey, hatched, ink = None, None, None
             if before is not None:
-                grey = before.grey
+                grey, hatched = before.grey, before.hatched
                 ink = before.ink if before.plan is session.guide else None
             elif not session.slab_mm:
                 grey = volume.picture(place.grid)
-            cuts.append(_Cut(place, grey, ink, session.guide))
+            cuts.append(_Cut(place, grey, hatched, ink, session.guide))
             view.title, view.sides, view.station_mm = place.title, place.sides, place.station_mm
             view.chosen = place.title == "here"
             if grey is not None:
@@ -347,8 +349,9 @@ class Pictures(QObject):
                     plan, cut.place.grid, rows, bare=bare, drawn_at=drawn_at,
                     most_witnesses=0 if bare else 5,
                 )  # fmt: skip
-                ink = _ink(overlay, grey, cut.place.grid.pixel_mm)
-                out.append(_Cut(cut.place, grey, ink, plan))
+                hatched = cut.hatched or Ink(not_scanned(grey, cut.place.grid.pixel_mm))
+                ink = Ink(overlay.lines, overlay.dots, overlay.labels, under=hatched)
+                out.append(_Cut(cut.place, grey, hatched, ink, plan))
             return out
 
         return make
@@ -358,8 +361,8 @@ class Pictures(QObject):
             if self._section is None or not _same_cut(self._section.place, cut.place):
                 continue
             if self._section.grey is None:
-                self._section = cut
                 self.section.show_picture(cut.place.grid, _grey(cut), self._session.window)
+            self._section = replace(cut, place=self._section.place)
             if cut.ink is not None:
                 self.section.show_ink(cut.ink)
         self.shown.emit()

@@ -54,6 +54,7 @@ class ToolHub(QObject):
         self._redraw = QTimer(self, interval=0, singleShot=True)
         self._redraw.timeout.connect(self._show_drafts)
         self._views: list[View] = []
+        self._under_hand: View | None = None
         for view in pictures.views:
             self.add_view(view)
         pictures.shown.connect(self.redraw)
@@ -115,13 +116,17 @@ class ToolHub(QObject):
     def _pass(self, view: View, event: str, hit: object) -> None:
         if self._session.volume is None:
             return
+        self._under_hand = view
         self._try(getattr(self.active, event), view, hit)
         if event != "hover":
             self.changed.emit()
         self.redraw()
 
     def _show_drafts(self) -> None:
+        dragging = self._session.dragging
         for view in self._views:
+            if dragging and view is not self._under_hand and view is not self._pictures.section:
+                continue  # the others follow when the hand rests
             if view.has_picture:
                 draft = self._try(self.active.draft, view)
                 view.show_draft(NOTHING if draft is None else draft)

@@ -22,6 +22,12 @@ class Ink:
 
     Neighbouring lines of one meaning become one path, so that the casing of one never cuts
     the ink of the next.
+
+    Parameters
+    ----------
+    lines, dots, labels
+    under : Ink, optional
+        Whose lines are painted first; they were made ready already.
     """
 
     def __init__(
@@ -29,12 +35,16 @@ class Ink:
         lines: Iterable[Line] = (),
         dots: Iterable[Dot] = (),
         labels: Iterable[Label] = (),
+        *,
+        under: Ink | None = None,
     ) -> None:
         drawn = [x for x in lines if len(x.points) > 1 and x.style not in SCREEN_ANCHORED]
-        self._paths = [
+        self.paths = [
             (style, below, _path(same))
             for (style, below), same in groupby(drawn, key=lambda x: (x.style, x.below))
         ]
+        if under is not None:
+            self.paths = [*under.paths, *self.paths]
         self._dots = tuple(dots)
         self._labels = tuple(x for x in labels if x.style != "scale")
 
@@ -45,7 +55,7 @@ class Ink:
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.save()
         painter.setTransform(to_screen, combine=True)
-        for style, below, path in self._paths:
+        for style, below, path in self.paths:
             for pen in look.pens(style, below=below, px_per_mm=px_per_mm, ratio=ratio):
                 if pen is not None and pen.style() != Qt.PenStyle.NoPen:
                     painter.setPen(pen)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal, TypeAlias
 
 from core.distances.outline import kind_of
@@ -65,8 +66,12 @@ class Mark:
         return f"{name}: {self.part} {'end' if self.sort == 'stent axis' else 'edge'}"
 
 
+@lru_cache(maxsize=8)
 def marks_of(plan: Plan) -> tuple[Mark, ...]:
-    """Every mark of a plan: structures, stent axes, rulers, angles, arch, midline, notes."""
+    """Every mark of a plan: structures, stent axes, rulers, angles, arch, midline, notes.
+
+    Remembered: every picture asks for them at every move of a hand.
+    """
     return tuple(_all(plan))
 
 

@@ -258,7 +258,7 @@ def test_what_was_not_scanned_is_hatched_and_never_black_or_bone(shown):
     grid = pictures.section.grid
     grey = session.volume.picture(grid)
     assert np.isnan(grey).any()
-    assert any(style == "not scanned" for style, _below, _path in pictures.section._chart._paths)
+    assert any(style == "not scanned" for style, _below, _path in pictures.section._chart.paths)
 
 
 def test_a_thick_slab_says_that_it_is_for_looking(shown):

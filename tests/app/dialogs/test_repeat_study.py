@@ -101,7 +101,7 @@ def test_nothing_of_plan_place_or_earlier_marks_is_shown(start):
     assert not any(mm in text.split() for mm in stations for text in texts)
     assert view.title == view.subtitle == ""
     assert view.sides is None
-    assert not view._chart._paths
+    assert not view._chart.paths
     assert not view._chart._labels
     QTest.mouseClick(placing.ok, LEFT)
     assert view._draft.dots == ()
