@@ -2,11 +2,38 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from app.session import Session
 from app.tools.base import Desk
+
+LEAST_ASIDE_PX = 48
+
+
+class Aside(QLabel):
+    """Quiet words that give way first where a title's line is short: cut, whole in the tool tip."""
+
+    def __init__(self) -> None:
+        super().__init__("")
+        self.setObjectName("quiet")
+        self.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+
+    def minimumSizeHint(self) -> QSize:
+        """No width of its own."""
+        return QSize(0, super().minimumSizeHint().height())
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """The words as far as they fit; fewer than a few letters say nothing."""
+        text = self.text()
+        if self.width() < LEAST_ASIDE_PX < self.fontMetrics().horizontalAdvance(text):
+            return
+        painter = QPainter(self)
+        painter.setPen(self.palette().windowText().color())
+        cut = self.fontMetrics().elidedText(text, Qt.TextElideMode.ElideRight, self.width())
+        painter.drawText(self.rect(), self.alignment(), cut)
+        painter.end()
 
 
 class Panel(QFrame):
@@ -32,10 +59,8 @@ class Panel(QFrame):
         self.desk = desk
         self.heading = QLabel(self.title)
         self.heading.setObjectName("heading")
-        self.aside = QLabel("")
+        self.aside = Aside()
         """Quiet words at the right end of the title's line."""
-        self.aside.setObjectName("quiet")
-        self.aside.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         self.head = row = QHBoxLayout()
         """The title's line."""
         row.setSpacing(8)

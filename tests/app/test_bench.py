@@ -203,6 +203,8 @@ def test_with_everything_unfolded_the_section_stays_large_and_nothing_is_clipped
         for button in panel.findChildren(QPushButton):
             need = button.fontMetrics().horizontalAdvance(button.text())
             assert button.width() >= need + 4, button.text()
+        heading = panel.heading
+        assert heading.width() >= heading.fontMetrics().horizontalAdvance(heading.text())
         right = panel.mapTo(bench, QPoint(panel.width(), panel.height()))
         assert bench.rect().contains(right)
     for place in bench.work.folds:
