@@ -41,7 +41,7 @@ def as_text(ledger: Ledger) -> str:
             if of_group:
                 lines += [f"{title:<{NAME + 2}}{'value':>9}{'at least':>10}{'± U':>8}{'limit':>6}"]
             for row in of_group:
-                lines += _row(row)
+                lines += _row(row, ledger.plan.jaw)
     return "\n".join([*lines, "", *_wrapped("", ledger.summary), "", *_wrapped("", CAUTIONS)])
 
 
@@ -59,7 +59,7 @@ def _subject(plan: Plan, fixture: str, site: str) -> str:
     return f"{kind} {name}: {Tooth.of(tooth).words() if tooth else 'no tooth named'}"
 
 
-def _row(row: Measurement) -> list[str]:
+def _row(row: Measurement, jaw: str | None) -> list[str]:
     unit = "°" if row.reading.unit == "deg" else "mm"
     limit = "" if row.limit is None else plain(row.limit.value)
     value = shown(row, decimals=2) if row.value is None else f"{shown(row, decimals=2)} {unit}"
@@ -67,7 +67,7 @@ def _row(row: Measurement) -> list[str]:
     degrees = row.reading.unit == "deg"
     doubt = "" if row.budget is None else f"± {up(row.budget.expanded, 1 if degrees else 2)}"
     figures = f"{value:>9}{shown_at_least(row, decimals=2):>10}{doubt:>8}{limit:>6}"
-    name = row_words(row)
+    name = row_words(row, jaw=jaw)
     lines = [f"{GLYPHS[row.verdict]:1} {name:<{NAME}}{figures}  {verdict}"]
     if len(name) > NAME:  # a line of its own, so that the figures stay in their columns
         lines = [f"{GLYPHS[row.verdict]:1} {name}", f"{'':<{NAME + 2}}{figures}  {verdict}"]

@@ -101,7 +101,7 @@ class Drill:
         return depth_mm >= self.marks_mm[-1] + step - 1e-6
 
 
-ANY_DRILL = Drill(name="any drill", diameter_mm=2.0)
+ANY_DRILL = Drill(name="any drill")
 """Stands on the card while no table was given: marks each 0.5 mm, tip not known."""
 
 

@@ -90,3 +90,13 @@ def test_two_fixtures_are_never_mixed():
 
 def test_every_verdict_has_its_own_sign():
     assert len(set(GLYPHS.values())) == len(GLYPHS) == 5
+
+
+def test_the_upper_jaw_has_a_palate():
+    inner = replace(row(value=2.5, verdict="meets limit", target="bone surface"),
+                    details={"side": "lingual"})  # fmt: skip
+    found = ledger(inner)
+    assert "lingual" in as_text(replace(found, plan=Plan(jaw="lower")))
+    text = as_text(replace(found, plan=Plan(jaw="upper")))
+    assert "palatal" in text
+    assert "lingual" not in text

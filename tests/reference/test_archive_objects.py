@@ -181,3 +181,15 @@ def test_the_sheet_comes_back_out_byte_for_byte():
     assert dataset.StudyInstanceUID == WHOLE.study_uid
     assert dataset.SeriesInstanceUID != WHOLE.series_uid
     assert dataset.PatientID == "S-0107"
+
+
+def test_the_upper_jaw_has_a_palate_in_the_report_too():
+    rows = ledger(WHOLE)
+    plan = replace(rows.plan, jaw="upper", fixtures=(replace(rows.plan.fixtures[0], tooth="26"),),
+                   sites=())  # fmt: skip
+    inner = replace(rows.measurements[0], id="36/clearance/bone surface/lingual",
+                    target="bone surface", details={"side": "lingual"})  # fmt: skip
+    # 26 stands at the patient's left, as the material's first fixture does.
+    text = structured_report(replace(rows, plan=plan, measurements=(inner,)))
+    assert b"palatal" in text
+    assert b"lingual" not in text.replace(b"36/clearance/bone surface/lingual", b"")
