@@ -35,7 +35,6 @@ from core.drawing import Line
 from core.image.ribbon import Ribbon, panorama
 from core.image.volume import Volume
 from core.measurement import Measurement
-from core.pictures.chart_parts import not_scanned
 from core.pictures.overlay import (
     Overlay,
     arch_map_overlay,
@@ -66,8 +65,6 @@ class _Cut:
 
     place: Place
     grey: Grey | None
-    hatched: Ink | None = None
-    """Hatch over what was not scanned, as long as the grey values are the same."""
     ink: Ink | None = None
     plan: Plan | None = None
     """Whose lines the chart shows."""
@@ -249,7 +246,7 @@ class Pictures(QObject):
         view.title, view.subtitle, view.sides = place.title, self._subtitle(place), place.sides
         view.station_mm = place.station_mm
         if before is not None and same:
-            self._section = _Cut(place, before.grey, before.hatched)
+            self._section = _Cut(place, before.grey)
             view.show_picture(place.grid, _grey(self._section), session.window)
         elif session.slab_mm == 0:
             self._section = _Cut(place, volume.picture(place.grid))
@@ -303,13 +300,13 @@ class Pictures(QObject):
             # A step along the arch shows most of the neighbours again, one place further on.
             known = (c for c in self._beside if c.grey is not None and _same_cut(c.place, place))
             before = None if session.slab_mm else next(known, None)
-            grey, hatched, ink = None, None, None
+            grey, ink = None, None
             if before is not None:
-                grey, hatched = before.grey, before.hatched
+                grey = before.grey
                 ink = before.ink if before.plan is session.guide else None
             elif not session.slab_mm:
                 grey = volume.picture(place.grid)
-            cuts.append(_Cut(place, grey, hatched, ink, session.guide))
+            cuts.append(_Cut(place, grey, ink, session.guide))
             view.title, view.sides, view.station_mm = place.title, place.sides, place.station_mm
             view.chosen = place.title == "here"
             if grey is not None:
@@ -349,9 +346,7 @@ class Pictures(QObject):
                     plan, cut.place.grid, rows, bare=bare, drawn_at=drawn_at,
                     most_witnesses=0 if bare else 5,
                 )  # fmt: skip
-                hatched = cut.hatched or Ink(not_scanned(grey, cut.place.grid.pixel_mm))
-                ink = Ink(overlay.lines, overlay.dots, overlay.labels, under=hatched)
-                out.append(_Cut(cut.place, grey, hatched, ink, plan))
+                out.append(_Cut(cut.place, grey, _ink(overlay), plan))
             return out
 
         return make
@@ -482,9 +477,8 @@ def _same_cut(a: Place, b: Place) -> bool:
     )
 
 
-def _ink(overlay: Overlay, grey: Grey, pixel_mm: float) -> Ink:
-    hatched = not_scanned(grey, pixel_mm)
-    return Ink((*hatched, *overlay.lines), overlay.dots, overlay.labels)
+def _ink(overlay: Overlay) -> Ink:
+    return Ink(overlay.lines, overlay.dots, overlay.labels)
 
 
 def _make_map(
@@ -496,7 +490,7 @@ def _make_map(
     else:
         grey = volume.picture(place.grid, slab_mm=MAP_SLAB_MM)
     overlay = Overlay() if arch is None else arch_map_overlay(plan, arch, place.grid)
-    return _Map(place, grey, _ink(overlay, grey, place.grid.pixel_mm))
+    return _Map(place, grey, _ink(overlay))
 
 
 def _make_panorama(
@@ -514,7 +508,7 @@ def _make_panorama(
             thickness_mm=PANORAMA_MM,
         )
     overlay = panorama_overlay(plan, arch, ribbon)
-    return _Panorama(ribbon, grey, _ink(overlay, grey, ribbon.pixel_mm), middle_mm)
+    return _Panorama(ribbon, grey, _ink(overlay), middle_mm)
 
 
 def _cross(view: FlatView | PanoramaView, point_mm: object) -> Iterable[Line]:

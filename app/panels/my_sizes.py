@@ -65,6 +65,8 @@ class TriedModel(QAbstractTableModel):
     ) -> None:
         """Replace everything; the view keeps its place while the list is the same."""
         same = tuple(sizes) == self.sizes
+        if same and (tuple(rows), placed, waiting) == (self.rows, self.placed, self.waiting):
+            return
         if not same:
             self.beginResetModel()
         self.sizes, self.rows = tuple(sizes), tuple(rows)

@@ -22,12 +22,6 @@ class Ink:
 
     Neighbouring lines of one meaning become one path, so that the casing of one never cuts
     the ink of the next.
-
-    Parameters
-    ----------
-    lines, dots, labels
-    under : Ink, optional
-        Whose lines are painted first; they were made ready already.
     """
 
     def __init__(
@@ -35,16 +29,12 @@ class Ink:
         lines: Iterable[Line] = (),
         dots: Iterable[Dot] = (),
         labels: Iterable[Label] = (),
-        *,
-        under: Ink | None = None,
     ) -> None:
         drawn = [x for x in lines if len(x.points) > 1 and x.style not in SCREEN_ANCHORED]
         self.paths = [
             (style, below, _path(same))
             for (style, below), same in groupby(drawn, key=lambda x: (x.style, x.below))
         ]
-        if under is not None:
-            self.paths = [*under.paths, *self.paths]
         self._dots = tuple(dots)
         self._labels = tuple(x for x in labels if x.style != "scale")
 

@@ -39,8 +39,10 @@ from core.pictures.ink import DARK
 if TYPE_CHECKING:
     from app.tools.base import Draft
 
-NOT_SCANNED = 255
-"""Index of the colour table that stands for *not scanned*; greys are 0 to 254."""
+NOT_SCANNED, HATCH = 255, 254
+"""Indices of the colour table that stand for *not scanned* and its hatch; greys are 0 to 253."""
+HATCH_MM = 1.6
+"""Between two lines of the hatch."""
 
 REACH_PX = 10.0
 LEAST_PX_PER_MM, MOST_PX_PER_MM = 1.0, 80.0
@@ -56,21 +58,32 @@ def image_transform(rows: int, cols: int, pixel_mm: float) -> QTransform:
     return QTransform(p, 0, 0, -p, -cols * p / 2, rows * p / 2)
 
 
-def grey_image(grey: NDArray[np.float32], window: tuple[float, float]) -> QImage:
-    """8-bit picture through the window; what was not scanned (NaN) has a colour of its own."""
+def grey_image(
+    grey: NDArray[np.float32], window: tuple[float, float], pixel_mm: float = 0.2
+) -> QImage:
+    """8-bit picture through the window; what was not scanned (NaN) is hatched, its ground dark.
+
+    The hatch falls to the right, as on paper; drawn into the picture it costs nothing when the
+    picture is painted again.
+    """
     low, high = window
     with np.errstate(invalid="ignore"):
-        scaled = (grey - np.float32(low)) * np.float32(254.0 / max(high - low, 1e-6))
-        np.clip(scaled, 0, 254, out=scaled)
+        scaled = (grey - np.float32(low)) * np.float32(253.0 / max(high - low, 1e-6))
+        np.clip(scaled, 0, 253, out=scaled)
         np.nan_to_num(scaled, copy=False, nan=NOT_SCANNED)
         shades = np.rint(scaled).astype(np.uint8)
     rows, cols = shades.shape
+    if (shades == NOT_SCANNED).any():
+        period = max(4, round(HATCH_MM * np.sqrt(2) / pixel_mm))
+        falling = np.subtract.outer(np.arange(rows), np.arange(cols)) % period == 0
+        shades[falling & (shades == NOT_SCANNED)] = HATCH
     image = QImage(shades.data, cols, rows, cols, QImage.Format.Format_Indexed8)
     image.setColorTable(_COLOURS)
     return image.convertToFormat(QImage.Format.Format_RGB32)  # owns its memory
 
 
-_COLOURS = [0xFF000000 | round(n * 255 / 254) * 0x010101 for n in range(255)]
+_COLOURS = [0xFF000000 | round(n * 255 / 253) * 0x010101 for n in range(HATCH)]
+_COLOURS.append(look.colour(DARK.stroke_colour("not scanned", below=False)).rgb())
 _COLOURS.append(look.colour(DARK.not_scanned).rgb())
 
 
@@ -145,7 +158,7 @@ class PictureView(QWidget):
         if grey is self._grey and window == self._window and self._image is not None:
             return
         self._grey, self._window = grey, window
-        self._image = grey_image(grey, window)
+        self._image = grey_image(grey, window, pixel_mm)
         self._pixels = image_transform(grey.shape[0], grey.shape[1], pixel_mm)
         self._chart = Ink()
         self.update()

@@ -12,12 +12,15 @@ from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtGui import QImage
 from PySide6.QtTest import QTest
 
+from app import look
 from app.pictures import Pictures
 from app.places import neighbour_words
 from app.session import Session
+from app.views.picture_view import _COLOURS, HATCH, NOT_SCANNED
 from core.fixture import Fixture, FixtureSize
 from core.geometry import vector
 from core.measuring.basis import arch_of
+from core.pictures.ink import DARK
 from tests.app import coded
 
 
@@ -54,6 +57,8 @@ def shown(qtbot):
 def brightest(view) -> QPointF:
     """Middle of the brightest spot as painted, in the widget's own pixels."""
     view._chart = view._mark_ink = type(view._chart)()
+    pixels = np.frombuffer(view._image.bits(), np.uint32)
+    pixels[pixels == _COLOURS[HATCH]] = _COLOURS[NOT_SCANNED]  # the hatch is no spot
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("app.views.picture_view.paint_furniture", lambda painter, view: None)
         grabbed = view.grab()
@@ -258,7 +263,16 @@ def test_what_was_not_scanned_is_hatched_and_never_black_or_bone(shown):
     grid = pictures.section.grid
     grey = session.volume.picture(grid)
     assert np.isnan(grey).any()
-    assert any(style == "not scanned" for style, _below, _path in pictures.section._chart.paths)
+    rows, cols = np.nonzero(np.isnan(grey))
+    image = pictures.section._image
+    seen = {image.pixelColor(int(c), int(r)).name() for r, c in zip(rows, cols, strict=True)}
+    hatch = look.colour(DARK.stroke_colour("not scanned", below=False)).name()
+    assert seen == {look.colour(DARK.not_scanned).name(), hatch}
+    # Falling to the right: the next pixel of a line lies below and to the right of the last.
+    lines = [(r, c) for r, c in zip(rows, cols, strict=True)
+             if image.pixelColor(int(c), int(r)).name() == hatch]  # fmt: skip
+    line = [(r, c) for r, c in lines if r - c == lines[0][0] - lines[0][1]]
+    assert len(line) > 10
 
 
 def test_a_thick_slab_says_that_it_is_for_looking(shown):
