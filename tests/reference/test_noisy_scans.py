@@ -10,7 +10,7 @@ import pytest
 
 from tests.reference.noisy_scans import drawn, reconstructed
 
-REPORT = Path(__file__).parents[1] / "studies" / "reports" / "trust.md"
+REPORT = Path(__file__).parents[1] / "studies" / "reports" / "edge_coverage.md"
 SHARE = r"([\d.]+) % \(([\d.]+) to ([\d.]+)\) of (\d+)"
 LINE = re.compile(rf"\| ([\w ,]*) \| ([\w ,]+) \| {SHARE} \| ([\d.]+) % ")
 
@@ -28,13 +28,17 @@ def figures():
 
 
 def test_the_committed_report_of_noisy_scans_keeps_its_bounds():
-    """92 to 98 % for widths and plates of reconstructed scans; drawn ones may only be better."""
+    """Never under 92 %; above 98 %, a doubt somewhat too wide, only as far as chance explains it.
+
+    Drawn scans have no artefacts: there the doubt may be too wide.
+    """
     found = figures()
     for value in ("width", "cortex"):
         share, low, high, scans, all_inside = found["reconstructed", value]
         assert scans >= 190
-        assert 92.0 <= all_inside <= 98.0, value
-        assert low <= 95.4 <= high or 92.0 <= share <= 98.0, value
+        assert min(share, all_inside) >= 92.0, value
+        assert low <= 98.0, value
+        assert high >= 92.0, value
         share, *_, all_inside = found["drawn", value]
         assert min(share, all_inside) >= 92.0, value
 

@@ -1,10 +1,10 @@
-"""Remake reports/trust.md: budgets against Monte Carlo, coverage, false comfort, noisy scans.
+"""Remake reports/trust.md: budgets against Monte Carlo, coverage of clearances, false comfort.
 
-    python tests/studies/trust.py [CASES [SCANS]]
+    python tests/studies/trust.py [CASES]
 
-Simulated cases with known truth (tests/reference/uncertainty_cases.py and noisy_scans.py say what
-is simulated); 2,000 cases, 200 scans of each kind and fixed seeds unless told otherwise; takes
-about half an hour, most of it for the scans.
+Simulated cases with known truth (tests/reference/uncertainty_cases.py says what is simulated);
+2,000 cases and fixed seeds unless told otherwise; takes a few minutes. Edges in noisy scans:
+tests/studies/edge_coverage.py.
 """
 
 from __future__ import annotations
@@ -19,7 +19,6 @@ ROOT = Path(__file__).parents[2]
 for folder in (ROOT, ROOT / "tests" / "reference"):
     sys.path.insert(0, str(folder))
 
-import noisy_scans  # noqa: E402
 import uncertainty_cases as simulated  # noqa: E402
 
 from core.version import PROGRAM  # noqa: E402
@@ -49,50 +48,9 @@ def against_monte_carlo() -> list[str]:
     return rows
 
 
-def of_scans(scans: int) -> list[str]:
-    """Coverage of edges: one value a scan drawn for the interval, and all of them."""
-    lines = [
-        (
-            "| scan | value | one a scan: truth inside value ± U (95 % interval) | all, inside |"
-            " mean error mm | SD mm | mean u mm |"
-        ),
-        "|" + "-|" * 7,
-    ]
-    for kind, make in (("reconstructed", noisy_scans.reconstructed), ("drawn", noisy_scans.drawn)):
-        edges = []
-        for number in range(scans):
-            edges += make(number)
-            if number % 20 == 19:
-                print(kind, number + 1, "scans", flush=True)
-        draw = np.random.default_rng(7)
-        for value in ("width", "cortex"):
-            of_kind = [e for e in edges if e.kind == value]
-            lines.append(_coverage(kind, value, of_kind, draw))
-            for depth in sorted({e.depth_mm for e in of_kind}):
-                at = [e for e in of_kind if e.depth_mm == depth]
-                lines.append(_coverage("", f"{value}, {depth:g} mm deep", at, draw))
-    return lines
-
-
-def _coverage(
-    scan: str, value: str, edges: list[noisy_scans.Edge], draw: np.random.Generator
-) -> str:
-    numbers = sorted({e.scan for e in edges})
-    # Values of one scan share its noise and its levels: only one of each counts as a trial.
-    one = [draw.choice([e.covered for e in edges if e.scan == n]) for n in numbers]
-    off = np.array([e.off_mm for e in edges])
-    inside = sum(e.covered for e in edges)
-    return (
-        f"| {scan} | {value} | {share(int(sum(one)), len(one))} of {len(one)} |"
-        f" {100 * inside / len(edges):.1f} % of {len(edges)} | {off.mean():+.3f} |"
-        f" {off.std(ddof=1):.3f} | {np.mean([e.u_mm for e in edges]):.3f} |"
-    )
-
-
 def main() -> None:
     """Run all and write the report."""
     cases = int(sys.argv[1]) if len(sys.argv) > 1 else 2000
-    scans = int(sys.argv[2]) if len(sys.argv) > 2 else 200
     outcomes = simulated.outcomes(cases, seed=36)
     inside = sum(o.covered for o in outcomes)
     inner = [o for o in outcomes if o.true_mm >= o.limit_mm]
@@ -132,20 +90,6 @@ def main() -> None:
             " the least of many is steadier and smaller than one mark's influence says. The budget"
             " is then too wide, never too narrow."
         ),
-        "",
-        f"## Edges in noisy scans, {scans} of each kind",
-        "",
-        (
-            "Ridge widths and cortical plates at a drawn place of each scan, against the exact"
-            " geometry; *U* by the edges' own standard errors alone, since these scans have an"
-            " exact scale and no mark of a hand enters. *Reconstructed*: the two sample scans"
-            " (projected and reconstructed with scatter, several energies, quanta and metal), each"
-            " with further drawn noise. *Drawn*: a jaw painted into voxels with its pose, voxel,"
-            " blur and noise drawn; such scans have no artefacts, and the stated doubt, which"
-            " allows for those of a reconstruction, is wider there than it need be."
-        ),
-        "",
-        *of_scans(scans),
         "",
     ]
     REPORT.parent.mkdir(exist_ok=True)
