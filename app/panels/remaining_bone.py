@@ -34,7 +34,7 @@ from core.measuring.wall_lacking import as_told, lacking_notes
 from core.pictures.wall_picture import WallPicture, wall_picture
 from core.plans.plan import Plan
 
-WORDS_PX = 210
+LEAST_WORDS_PX, WORDS_PX = 96, 210
 
 COARSE_MM, COARSE_DEG = 1.0, 10.0
 """Steps of the map while something is dragged; else those of `core.bone.wall.wall_map`."""
@@ -96,7 +96,8 @@ class RemainingBone(Panel):
         self.words = QScrollArea()
         self.words.setWidget(words)
         self.words.setWidgetResizable(True)
-        self.words.setFixedWidth(WORDS_PX)
+        self.words.setMinimumWidth(LEAST_WORDS_PX)
+        self.words.setMaximumWidth(WORDS_PX)
         self.words.setMinimumHeight(0)
         self.words.setFrameShape(QFrame.Shape.NoFrame)
         self.words.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
