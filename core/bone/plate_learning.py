@@ -48,6 +48,10 @@ _UNKNOWN_SPREAD = 0.2
 """The same where no plate of the scan shows its level: then all are thin, and look darker."""
 
 _UNKNOWN_MISFIT, _LEAST_MISFIT = 0.02, 0.006
+_NOISE_OF_BUNDLE = 0.235
+"""Noise of the mean of a bundle's profiles, as a share of that of one voxel: how misfit grew with
+noise, in drawn scans (0.23) and in reconstructed ones with further noise (0.24)."""
+
 _UNKNOWN_BLUR_MM, _UNKNOWN_BLUR_SD_MM = 0.22, 0.08
 _LEAST_BLUR_SD_MM = 0.01
 
@@ -207,7 +211,7 @@ def _with_levels(points: Array, fits: Fits, levels: BoneLevels, known: PlateLeve
     terms_all = np.median(terms, axis=0)
     return replace(
         known,
-        misfit=max(float(np.median(v[keep, MISFIT])) / contrast, _LEAST_MISFIT),
+        misfit=max(_without_noise(v[keep, MISFIT], levels) / contrast, _LEAST_MISFIT),
         points_mm=points[keep],
         outward=fits.outward[keep],
         level=v[keep, LEVEL],
@@ -218,6 +222,12 @@ def _with_levels(points: Array, fits: Fits, levels: BoneLevels, known: PlateLeve
         spread_all=float(np.hypot(spread, _BORROWED_SPREAD * contrast)),
         trend=trend,
     )
+
+
+def _without_noise(misfit: Array, levels: BoneLevels) -> float:
+    """Median misfit less what noise leaves: the fit's own error knows of that already."""
+    noise = _NOISE_OF_BUNDLE * levels.noise_sd
+    return float(np.sqrt(max(np.median(misfit) ** 2 - noise**2, 0.0)))
 
 
 def _darker_than_beside(
