@@ -45,7 +45,7 @@ class PlateLevels:
     apart_mm : float
         Thickness from which a plate shows its own level.
     misfit : float
-        Share of the contrast that model and noise leave unexplained in the scan's thick plates.
+        Share of the contrast that neither the model nor noise explains in thick plates.
     points_mm, outward : (n, 3)
         Places that show their level, and their outward normals.
     level, weight : (n,)

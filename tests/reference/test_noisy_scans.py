@@ -10,7 +10,8 @@ import pytest
 
 from tests.reference.noisy_scans import drawn, reconstructed
 
-REPORT = Path(__file__).parents[1] / "studies" / "reports" / "edge_coverage.md"
+REPORTS = Path(__file__).parents[1] / "studies" / "reports"
+REPORT, PLATES = REPORTS / "edge_coverage.md", REPORTS / "plate_accuracy.md"
 SHARE = r"([\d.]+) % \(([\d.]+) to ([\d.]+)\) of (\d+)"
 LINE = re.compile(rf"\| ([\w ,]*) \| ([\w ,]+) \| {SHARE} \| ([\d.]+) % ")
 
@@ -28,18 +29,31 @@ def figures():
 
 
 def test_the_committed_report_of_noisy_scans_never_promises_too_much():
-    """Truth lies inside in 92 % at least. Over 98 % is a doubt too wide: told, not refused.
+    """Truth lies inside in 92 % at least; of cortex in 98 % at most, too.
 
-    Widths stand at 98.5 % in the report, so their doubt is wider than it need be.
+    Widths stand about 98 %: their doubt is wider than it need be under added noise. It is not
+    narrowed, since single outer edges of the sample scans as they are lie inside in 93 %.
     """
     found = figures()
     for value in ("width", "cortex"):
         share, low, high, scans, all_inside = found["reconstructed", value]
+        *_, others, others_inside = found["reconstructed", f"{value}, scans that set nothing"]
         assert scans >= 190
-        assert min(share, all_inside) >= 92.0, value
+        assert others >= 75
         assert low <= share <= high
-        share, *_, all_inside = found["drawn", value]
-        assert min(share, all_inside) >= 92.0, value
+        assert min(share, all_inside, others_inside) >= 92.0, value
+        share_drawn, *_, drawn_inside = found["drawn", value]
+        assert min(share_drawn, drawn_inside) >= 92.0, value
+    for name in ("cortex", "cortex, scans that set nothing"):
+        share, *_, all_inside = found["reconstructed", name]
+        assert max(share, all_inside) <= 98.0
+
+
+def test_the_committed_report_of_plates_reached_what_it_set_out_to():
+    """Every target of every kind of scan, the outer edges' doubt among them."""
+    targets = PLATES.read_text("utf-8").split("## Targets")[1]
+    assert targets.count("within two standard errors") == 3
+    assert "**no**" not in targets
 
 
 @pytest.mark.slow

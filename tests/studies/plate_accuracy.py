@@ -337,6 +337,8 @@ def targets(rows):
     e = thick[:, 1][np.isfinite(thick[:, 1])]
     z = (thick[:, 1] / thick[:, 2])[np.isfinite(thick[:, 1])]
     spread = 1.96 * e.std()
+    outer_z = (rows[:, 4] / rows[:, 5])[np.isfinite(rows[:, 4])]
+    inside = np.mean(np.abs(outer_z) <= 2.0)
     checks = [
         ("≥ 0.5 mm: mean absolute error ≤ 0.06", np.abs(e).mean(), np.abs(e).mean() <= 0.06),
         (
@@ -350,6 +352,7 @@ def targets(rows):
             np.nanmean(np.abs(rows[:, 4])) <= 0.05,
         ),
         ("z SD of thickness between 0.8 and 1.3", z.std(), 0.8 <= z.std() <= 1.3),
+        ("outer edge: at least 92 % within two standard errors", inside, inside >= 0.92),
     ]
     t = np.abs(thin[:, 1][np.isfinite(thin[:, 1])])
     if len(t):

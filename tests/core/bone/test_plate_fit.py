@@ -170,6 +170,15 @@ def test_the_blur_is_that_of_the_scan():
     assert 0.01 <= fit.plates.blur_sd_mm < 0.05
 
 
+@pytest.mark.parametrize("shape", ["cylinder", "box"])
+def test_noise_is_not_counted_again_as_what_the_model_leaves_unexplained(shape):
+    """A plate that the model describes exactly leaves next to nothing, however noisy the scan."""
+    quiet, noisy = (
+        case(shape=shape, thin=2.2, noise=noise)[3].plates.misfit for noise in (20.0, 120.0)
+    )
+    assert noisy == pytest.approx(quiet, abs=0.004)
+
+
 def test_a_level_is_taken_from_the_same_plate_and_borrowed_where_there_is_none():
     *_, fit, _ = case(thin=0.5, lingual=1.07)
     plates = fit.plates
