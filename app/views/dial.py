@@ -105,9 +105,9 @@ class Dial(QWidget):
             painter.drawLine(self._at(degrees, ring), self._at(degrees, ring - length))
         painter.setFont(look.font(10))
         painter.setPen(look.TEXT)
-        names = ("B", "M", "P" if session.guide.jaw == "upper" else "L", "D")
-        if not fixture.tooth:
-            names = ("B", "←L", "P" if session.guide.jaw == "upper" else "L", "→R")
+        # Two letters: L for lingual would read as the patient's left.
+        inner = "Pa" if session.guide.jaw == "upper" else "Li"
+        names = ("Bu", "Me", inner, "Di") if fixture.tooth else ("Bu", "←L", inner, "→R")
         for degrees, name in zip((0, 90, 180, 270), names, strict=True):
             at = self._at(degrees, ring - 15)
             painter.drawText(QRectF(at.x() - 12, at.y() - 8, 24, 16), 0x84, name)

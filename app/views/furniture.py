@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 MARGIN_PX = 6.0
 SMALL_PX = 220
-"""A picture narrower than this carries single letters and a short bar."""
+"""A picture narrower than this carries short words and a short bar."""
 
 
 def bar_mm(px_per_mm: float, most_px: float) -> float:
@@ -48,7 +48,7 @@ def paint_furniture(painter: QPainter, view: PictureView) -> None:
         )
     sides = view.sides
     if sides is not None:
-        short = _letters if small else str
+        short = _short if small else str
         _words(painter, area, short(sides.left), f, left | middle)
         _words(painter, area, short(sides.right), f, right | middle)
         if not small:
@@ -59,10 +59,10 @@ def paint_furniture(painter: QPainter, view: PictureView) -> None:
     _bar(painter, bar_area, 1 / view.mm_per_pixel(), small=small)
 
 
-def _letters(words: str) -> str:
-    """``Buccal · L`` → ``B``; bare letters stay: for pictures with no room for words."""
+def _short(words: str) -> str:
+    """``Lingual · R`` → ``Li``: one letter would read as the patient's left; bare letters stay."""
     name, _, letters = words.partition(" · ")
-    return name[:1] if letters else name
+    return name[:2] if letters else name
 
 
 def _words(painter: QPainter, area: QRectF, text: str, f: QFont, where: Qt.AlignmentFlag) -> None:

@@ -222,6 +222,22 @@ def test_words_at_the_edges_of_sections(shown):
     assert pictures.section.sides.left.startswith("Palatal")
 
 
+def test_in_a_small_picture_no_letter_for_lingual_reads_as_left(shown, monkeypatch):
+    """L at an edge is the patient's left, in every picture; lingual is never one letter."""
+    _, pictures = shown([(10.0, -20.0, 0.0)], size=(110, 150))
+    said = []
+    monkeypatch.setattr(
+        "app.views.furniture._words", lambda painter, area, text, *_: said.append(text)
+    )
+    for view in pictures.neighbours:
+        said.clear()
+        view.grab()
+        left, right = view.sides.left, view.sides.right
+        assert {left.partition(" · ")[0], right.partition(" · ")[0]} == {"Lingual", "Buccal"}
+        assert {"Li", "Bu"} <= set(said)
+        assert not {"L", "R", "B"} & set(said)
+
+
 def test_while_the_side_is_open_no_cheek_and_no_side_is_said(shown):
     straight = np.array([[-5.0, 0.0, 0.0], [0.0, 0.1, 0.0], [5.0, 0.0, 0.0]])
     session, pictures = shown([[0, 0, -8]], plan=coded.plan(arch_points=straight))
