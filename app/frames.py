@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QFontMetrics
+from PySide6.QtGui import QFontMetrics, QResizeEvent
 from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
@@ -50,8 +50,7 @@ class NeighbourStrip(QFrame):
         super().__init__(parent)
         self.setObjectName("panel")
         self._pictures = pictures
-        row = QHBoxLayout(self)
-        row.setContentsMargins(6, 5, 6, 4)
+        row = self._row = QHBoxLayout(self)
         row.setSpacing(4)
         self._names: list[QLabel] = []
         self._told: dict[QLabel, tuple[str, bool, int]] = {}
@@ -68,6 +67,13 @@ class NeighbourStrip(QFrame):
             row.addLayout(column, 1)
             self._names.append(name)
         pictures.shown.connect(self.read)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """All pictures alike to the pixel: what one showed the next can show as it is."""
+        super().resizeEvent(event)
+        count = len(self._names)
+        spare = (self.width() - 2 * 6 - (count - 1) * self._row.spacing()) % count
+        self._row.setContentsMargins(6, 5, 6 + spare, 4)
 
     def read(self) -> None:
         """Read the names anew."""

@@ -27,6 +27,11 @@ class NumberBox(QDoubleSpinBox):
         self.setStyleSheet(_STYLE)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
 
+    def show_value(self, value: float) -> None:
+        """Show a number; where it stands there already nothing is painted again."""
+        if self.lineEdit().isModified() or round(value, self.decimals()) != self.value():
+            self.setValue(value)
+
     def wheelEvent(self, event: QWheelEvent) -> None:
         """Left to the surroundings."""
         event.ignore()

@@ -30,6 +30,7 @@ from app.tasks import Latest
 from app.views.chart_painter import Ink
 from app.views.flat_view import FlatView
 from app.views.panorama_view import PanoramaView
+from app.views.rendering import Renderings
 from core.arch import Arch
 from core.drawing import Line
 from core.image.ribbon import Ribbon, panorama
@@ -125,7 +126,9 @@ class Pictures(QObject):
         super().__init__(parent)
         self._session = session
         self.section = FlatView("section")
-        self.neighbours = tuple(FlatView("neighbour") for _ in range(7))
+        # A step along the arch shows most neighbours again, each in the next view.
+        kept = Renderings(most=16)
+        self.neighbours = tuple(FlatView("neighbour", renderings=kept) for _ in range(7))
         self.arch_map = FlatView("arch map")
         self.panorama = PanoramaView()
         self.section.fit_mm = (44.0, 44.0)

@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.loading import Contents, best_of
-from app.views.picture_view import grey_image
+from app.views.rendering import grey_image
 from core.drawing import window_of
 from core.scan import SeriesReport
 from core.sheet.who import who_is

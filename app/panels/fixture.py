@@ -176,7 +176,7 @@ class FixturePanel(Panel):
         for name, box in self.boxes.items():
             box.setEnabled(name in values and not locked and session.confirmed)
             if not box.hasFocus() or not box.lineEdit().isModified():
-                box.setValue(values.get(name, 0.0))
+                box.show_value(values.get(name, 0.0))
 
     def ask_tooth(self) -> None:
         """Ask which tooth the chosen fixture is for."""

@@ -99,6 +99,7 @@ class Who(Panel):
         row.addWidget(self.state)
         row.addWidget(self.sheet)
         self.body.addLayout(row)
+        self._told: tuple[object, ...] = ()
         for signal in (session.scan_changed, session.plan_changed, session.place_changed):
             signal.connect(self.read)
         self.settings.changed.connect(self.read)
@@ -107,19 +108,22 @@ class Who(Panel):
     def read(self) -> None:
         """Read the session anew."""
         volume, plan = self.session.volume, self.session.plan
+        chosen, tooth = self.settings.value, self.session.tooth_here
+        who = None if volume is None else who_is(volume.identity, now_iso())
+        told = (who, plan.side_check, state_words(plan), chosen, tooth)
+        if told == self._told:
+            return  # a step along the arch changes nothing here, and must not lay the page anew
+        self._told = told
         for widget in (self.names, self.tooth, self.side, self.state, self.sheet):
-            widget.setVisible(volume is not None)
-        if volume is None:
+            widget.setVisible(who is not None)
+        if who is None:
             self.name.show_text("")
             self.rest.show_text("No scan is open")
             return
-        chosen = self.settings.value
-        who = who_is(volume.identity, now_iso())
         self.name.show_text(hidden(who.name) if chosen.names_hidden else who.name)
         identifiers = () if chosen.names_hidden else (who.birth, who.patient_id)
         self.rest.show_text("   ".join((*identifiers, who.scanned)))
         self.names.setText("show name" if chosen.names_hidden else "hide name")
-        tooth = self.session.tooth_here
         self.tooth.setText(tooth_words(tooth, chosen.numbering) if tooth else "no tooth named here")
         check = plan.side_check
         if check is None:

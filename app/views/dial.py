@@ -29,6 +29,7 @@ class Dial(QWidget):
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setAccessibleName("turn about the fixture's axis")
         self.setToolTip("Turn the picture about the fixture’s axis: drag, or ↑ and ↓ (Shift: 1°)")
+        self._told: tuple[object, ...] = ()
         session.place_changed.connect(self.read)
         session.plan_changed.connect(self.read)
         session.plan_previewed.connect(self.read)
@@ -36,9 +37,12 @@ class Dial(QWidget):
 
     def read(self) -> None:
         """Show it only where there is a fixture to turn about."""
-        fixture = self._session.fixture
-        self.setVisible(fixture is not None and self._session.arch is not None)
-        self.update()
+        session, fixture = self._session, self._session.fixture
+        self.setVisible(fixture is not None and session.arch is not None)
+        told = (session.turn_deg, session.guide.jaw, fixture is not None and bool(fixture.tooth))
+        if told != self._told:
+            self._told = told
+            self.update()
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         """Turn to the mouse."""

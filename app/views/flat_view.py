@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from PySide6.QtWidgets import QWidget
 
 from app.views.picture_view import PictureView
+from app.views.rendering import Renderings
 from core.geometry import Array, PictureGrid, vector
 from core.level import Level
 
@@ -21,10 +22,18 @@ class FlatView(PictureView):
     Parameters
     ----------
     kind : {'section', 'neighbour', 'arch map', 'front cut', 'side cut'}
+    renderings : Renderings, optional
+        Of all views that show each other's pictures; this view's own when left out.
     """
 
-    def __init__(self, kind: FlatKind, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
+    def __init__(
+        self,
+        kind: FlatKind,
+        parent: QWidget | None = None,
+        *,
+        renderings: Renderings | None = None,
+    ) -> None:
+        super().__init__(parent, renderings=renderings)
         self.kind = kind
         self.grid: PictureGrid | None = None
         self.station_mm: float | None = None

@@ -32,17 +32,12 @@ from app import look
 from app.views.chart_painter import Ink
 from app.views.furniture import paint_furniture, paint_handles
 from app.views.hit import Hit
+from app.views.rendering import Renderings
 from core.drawing import Line, Sides
 from core.geometry import Array
-from core.pictures.ink import DARK
 
 if TYPE_CHECKING:
     from app.tools.base import Draft
-
-NOT_SCANNED, HATCH = 255, 254
-"""Indices of the colour table that stand for *not scanned* and its hatch; greys are 0 to 253."""
-HATCH_MM = 1.6
-"""Between two lines of the hatch."""
 
 REACH_PX = 10.0
 LEAST_PX_PER_MM, MOST_PX_PER_MM = 1.0, 80.0
@@ -56,35 +51,6 @@ def image_transform(rows: int, cols: int, pixel_mm: float) -> QTransform:
     """
     p = pixel_mm
     return QTransform(p, 0, 0, -p, -cols * p / 2, rows * p / 2)
-
-
-def grey_image(
-    grey: NDArray[np.float32], window: tuple[float, float], pixel_mm: float = 0.2
-) -> QImage:
-    """8-bit picture through the window; what was not scanned (NaN) is hatched, its ground dark.
-
-    The hatch falls to the right, as on paper; drawn into the picture it costs nothing when the
-    picture is painted again.
-    """
-    low, high = window
-    with np.errstate(invalid="ignore"):
-        scaled = (grey - np.float32(low)) * np.float32(253.0 / max(high - low, 1e-6))
-        np.clip(scaled, 0, 253, out=scaled)
-        np.nan_to_num(scaled, copy=False, nan=NOT_SCANNED)
-        shades = np.rint(scaled).astype(np.uint8)
-    rows, cols = shades.shape
-    if (shades == NOT_SCANNED).any():
-        period = max(4, round(HATCH_MM * np.sqrt(2) / pixel_mm))
-        falling = np.subtract.outer(np.arange(rows), np.arange(cols)) % period == 0
-        shades[falling & (shades == NOT_SCANNED)] = HATCH
-    image = QImage(shades.data, cols, rows, cols, QImage.Format.Format_Indexed8)
-    image.setColorTable(_COLOURS)
-    return image.convertToFormat(QImage.Format.Format_RGB32)  # owns its memory
-
-
-_COLOURS = [0xFF000000 | round(n * 255 / 253) * 0x010101 for n in range(HATCH)]
-_COLOURS.append(look.colour(DARK.stroke_colour("not scanned", below=False)).rgb())
-_COLOURS.append(look.colour(DARK.not_scanned).rgb())
 
 
 class PictureView(QWidget):
@@ -104,8 +70,11 @@ class PictureView(QWidget):
 
     kind = ""
 
-    def __init__(self, parent: QWidget | None = None) -> None:
+    def __init__(
+        self, parent: QWidget | None = None, *, renderings: Renderings | None = None
+    ) -> None:
         super().__init__(parent)
+        self._renderings = Renderings() if renderings is None else renderings
         self.title = ""
         self.subtitle = ""
         self.sides: Sides | None = None
@@ -127,6 +96,8 @@ class PictureView(QWidget):
         self._pan_from: QPointF | None = None
         self._held = Qt.MouseButton.NoButton
         self._wheel = 0
+        # It paints every pixel of itself: what lies behind need not be painted at each step.
+        self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         self.setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
@@ -158,7 +129,7 @@ class PictureView(QWidget):
         if grey is self._grey and window == self._window and self._image is not None:
             return
         self._grey, self._window = grey, window
-        self._image = grey_image(grey, window, pixel_mm)
+        self._image = self._renderings.image(grey, window, pixel_mm)
         self._pixels = image_transform(grey.shape[0], grey.shape[1], pixel_mm)
         self._chart = Ink()
         self.update()
@@ -186,6 +157,7 @@ class PictureView(QWidget):
 
     def clear(self) -> None:
         """Show nothing."""
+        self._renderings.clear()
         self._image = self._grey = None
         self._chart = self._mark_ink = self._draft_ink = Ink()
         self._draft = None
@@ -380,15 +352,18 @@ class PictureView(QWidget):
         painter = QPainter(self)
         painter.fillRect(self.rect(), look.PICTURE)
         if self._image is not None:
-            painter.setRenderHints(
-                QPainter.RenderHint.SmoothPixmapTransform | QPainter.RenderHint.Antialiasing
-            )
             to_screen = self.to_screen()
-            painter.save()
-            painter.setTransform(self._pixels * to_screen, combine=True)
-            painter.drawImage(QPointF(0, 0), self._image)
-            painter.restore()
-            for ink in (self._chart, self._mark_ink, self._draft_ink):
+            ground = self._renderings.ground(
+                self._image,
+                self._chart,
+                pixels=self._pixels,
+                to_screen=to_screen,
+                size=self.size(),
+                ratio=painter.device().devicePixelRatioF(),
+            )
+            painter.drawPixmap(0, 0, ground)
+            painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+            for ink in (self._mark_ink, self._draft_ink):
                 ink.paint(painter, to_screen)
             if self._draft is not None:
                 paint_handles(painter, to_screen, self._draft.handles)

@@ -16,7 +16,7 @@ from app import look
 from app.pictures import Pictures
 from app.places import neighbour_words
 from app.session import Session
-from app.views.picture_view import _COLOURS, HATCH, NOT_SCANNED
+from app.views.rendering import _COLOURS, HATCH, NOT_SCANNED
 from core.fixture import Fixture, FixtureSize
 from core.geometry import vector
 from core.measuring.basis import arch_of
