@@ -1,25 +1,21 @@
-"""What measuring rests on, kept for the panels of one case: made once for an arch, not by each."""
+"""What measuring rests on, made once for an arch and kept for whoever measures in this case."""
 
 from __future__ import annotations
 
 import threading
 
-from PySide6.QtCore import QObject
-
-from app.session import Session
 from core.image.volume import Volume
 from core.measuring.basis import Basis
 from core.plans.plan import Plan
 
 
-class KeptBasis(QObject):
+class KeptBasis:
     """The basis asked for last; `of` is called by workers."""
 
-    def __init__(self, session: Session) -> None:
-        super().__init__(session)
+    def __init__(self) -> None:
         self._lock = threading.Lock()
         self._basis: Basis | None = None
-        session.scan_changed.connect(self.forget)
+        self._case = 0
 
     def of(self, plan: Plan, volume: Volume) -> Basis:
         """The basis of a plan on a scan; a second worker waits for the first to make it.
@@ -29,10 +25,14 @@ class KeptBasis(QObject):
         PlanError
             Those of `core.measuring.basis.settled_arch`.
         """
+        case = self._case
         with self._lock:
-            if self._basis is None or not self._basis.fits(plan, volume):
-                self._basis = Basis.of(plan, volume)
-            return self._basis
+            basis = self._basis
+            if basis is None or not basis.fits(plan, volume):
+                basis = Basis.of(plan, volume)
+                if case == self._case:  # a closed case must not be held by work of its own
+                    self._basis = basis
+            return basis
 
     def known(self, plan: Plan, volume: Volume) -> bool:
         """True where it is at hand already; never waits."""
@@ -41,10 +41,5 @@ class KeptBasis(QObject):
 
     def forget(self) -> None:
         """Let go of the scan."""
+        self._case += 1
         self._basis = None
-
-
-def kept_basis(session: Session) -> KeptBasis:
-    """The one that belongs to a session; made at the first call, in the window's thread."""
-    found = session.findChild(KeptBasis)
-    return KeptBasis(session) if found is None else found

@@ -12,7 +12,8 @@ from PySide6.QtWidgets import QLabel, QProgressBar, QPushButton, QVBoxLayout, QW
 
 from app.grey_windows import presets
 from app.tasks import Latest, Task
-from core.image.sampling import prepare
+from core.distances import plane_field
+from core.image import sampling
 from core.image.volume import Volume
 from core.plans.plan import Plan
 from core.plans.plan_file import check_scan, load_plan
@@ -121,7 +122,8 @@ class Loading(QObject):
             volume = open_scan(path, series, progress=task.progress, cancelled=task.cancelled)
             if plan is not None:
                 check_scan(plan, volume.identity)
-            prepare(volume.voxels.dtype)
+            sampling.prepare(volume.voxels.dtype)
+            plane_field.prepare()
             # Reads the fonts for the bar at the top: not in the window's thread.
             printable_name(volume.identity.patient_name)
             return Loaded(

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from PySide6.QtCore import QObject
 
+from app.kept_basis import KeptBasis
 from app.tasks import Latest, Task
 from core.distances.by_hand import Series
 from core.image.volume import Volume
 from core.measuring.assemble import measure
-from core.measuring.basis import Basis
 from core.measuring.ledger import Ledger
 from core.plans.plan import Plan
 
@@ -24,14 +24,11 @@ class Measured:
     ----------
     ledger : Ledger
         `ledger.plan` is the plan that was measured.
-    basis : Basis
-        Kept for the next plan with the same arch.
     whole : bool
         False: the quick rows only, without bone rows.
     """
 
     ledger: Ledger
-    basis: Basis
     whole: bool
 
 
@@ -40,6 +37,8 @@ class Measuring(QObject):
 
     Parameters
     ----------
+    basis : KeptBasis
+        Of the case; a plan on the same arch is measured without making it anew.
     done : callable
         With the `Measured` of the newest plan.
     failed : callable
@@ -48,14 +47,14 @@ class Measuring(QObject):
 
     def __init__(
         self,
+        basis: KeptBasis,
         done: Callable[[Measured], None],
         failed: Callable[[Exception], None],
         parent: QObject | None = None,
     ) -> None:
         super().__init__(parent)
-        self._latest = Latest(self._keep, failed, parent=self)
-        self._done = done
-        self._basis: Basis | None = None
+        self._latest = Latest(done, failed, parent=self)
+        self._basis = basis
 
     @property
     def busy(self) -> bool:
@@ -70,32 +69,21 @@ class Measuring(QObject):
         own : Series, optional
             The operator's own mean deviations, see `core.measuring.assemble.measure`.
         """
-        known = self._basis
+        kept = self._basis
 
         def work(task: Task) -> Measured:
-            basis = known
-            if basis is None or not basis.fits(plan, volume):
-                basis = Basis.of(plan, volume)
+            basis = kept.of(plan, volume)
             ledger = measure(
                 plan, volume, basis=basis, fine=whole, cancelled=task.cancelled, own=own
             )
-            return Measured(ledger=ledger, basis=basis, whole=whole)
+            return Measured(ledger=ledger, whole=whole)
 
         self._latest.ask(work)
 
     def fits(self, plan: Plan, volume: Volume) -> bool:
         """True when a plan can be measured quickly: only things on a known arch were changed."""
-        return self._basis is not None and self._basis.fits(plan, volume)
+        return self._basis.known(plan, volume)
 
     def drop(self) -> None:
         """Forget what was asked; the basis is kept."""
         self._latest.drop()
-
-    def forget(self) -> None:
-        """Let go of the scan too."""
-        self._latest.drop()
-        self._basis = None
-
-    def _keep(self, measured: Measured) -> None:
-        self._basis = measured.basis
-        self._done(measured)

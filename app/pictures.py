@@ -150,6 +150,8 @@ class Pictures(QObject):
         self._fresh = False
         self._around = QTimer(self, singleShot=True)
         self._around.timeout.connect(self._follow_around)
+        self._opening = QTimer(self, singleShot=True)
+        self._opening.timeout.connect(self._show_first)
         session.scan_changed.connect(self._scan_changed)
         session.plan_changed.connect(self.refresh)
         session.plan_previewed.connect(self.refresh)
@@ -165,10 +167,12 @@ class Pictures(QObject):
     def busy(self) -> bool:
         """True while a picture or chart is on its way."""
         works = (self._section_work, self._beside_work, self._map_work, self._panorama_work)
-        return self._around.isActive() or any(work.busy for work in works)
+        waits = self._around.isActive() or self._opening.isActive()
+        return waits or any(work.busy for work in works)
 
     def stop(self) -> None:
         """Ask for nothing more."""
+        self._opening.stop()
         self._around.stop()
         for work in (self._section_work, self._beside_work, self._map_work, self._panorama_work):
             work.drop()
@@ -180,7 +184,6 @@ class Pictures(QObject):
         self._maps_of = ()
         self._map = self._flat = None
         self._inked = ()
-        self._around.stop()
         self._heights_of = None
         self._fresh = True
         self._section, self._beside = None, ()
@@ -195,17 +198,27 @@ class Pictures(QObject):
         if volume is None:
             return
         self._settle_height(arch)
-        self._cut_section(volume)
+        self._opening.stop()
         if self._fresh:
-            # The section of a case that was just opened stands first; the window breathes between.
+            # A case that was just opened is shown piece by piece: the window breathes in between.
             self._fresh = False
-            self._around.start(0)
-        elif not session.dragging:
+            self._opening.start(0)
+            return
+        self._cut_section(volume)
+        if not session.dragging:
             self._around.stop()
             self._follow_around()
         elif not self._around.isActive():
             self._around.start(AROUND_MS)
         self.shown.emit()
+
+    def _show_first(self) -> None:
+        """The section of a case that was just opened; what stands around it comes next."""
+        volume = self._session.volume
+        if volume is not None:
+            self._cut_section(volume)
+            self.shown.emit()
+            self._around.start(0)
 
     def _follow_around(self) -> None:
         """Bring the pictures around the section up to it."""

@@ -23,6 +23,7 @@ def show(path: str | None = None) -> int:
     bench = Bench()
     bench.resize(1440, 930)
     bench.show()
+    tidying.set_aside()
     if path is not None:
         bench.open_path(str(path))
     else:

@@ -6,9 +6,10 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from PySide6.QtCore import QObject, Signal
+from PySide6.QtCore import QObject, QTimer, Signal
 from PySide6.QtGui import QUndoCommand, QUndoStack
 
+from app.kept_basis import KeptBasis
 from app.measuring import Measured, Measuring
 from app.plan_compared import SIGNED, is_shut, same_arch, traced
 from app.settings import settings_of
@@ -22,6 +23,8 @@ from core.measuring.control_film import own_series
 from core.measuring.ledger import Ledger
 from core.plans.history import with_entry
 from core.plans.plan import Jaw, Plan
+
+PICTURES_FIRST_MS = 250
 
 
 class _Step(QUndoCommand):
@@ -111,7 +114,10 @@ class Session(QObject):
         self._subjects: tuple[Plan, Arch | None, tuple[tuple[float, str, str], ...]] = (
             self.plan, None, ()
         )  # fmt: skip
-        self._measuring = Measuring(self._measured, self._not_measured, parent=self)
+        self.basis = KeptBasis()
+        self._measure_soon = QTimer(self, singleShot=True)
+        self._measure_soon.timeout.connect(self._measure)
+        self._measuring = Measuring(self.basis, self._measured, self._not_measured, parent=self)
 
     # -- the scan ------------------------------------------------------------------------
 
@@ -139,7 +145,9 @@ class Session(QObject):
         self.window = window_of_volume(volume) if window is None else window
         self._go_to_first_place()
         self.scan_changed.emit()
-        self._installed("")
+        self._installed("", measure=False)
+        # The window shows the pictures first: measuring beside that would only make it falter.
+        self._measure_soon.start(PICTURES_FIRST_MS)
 
     def close(self) -> None:
         """Let go of the scan and its memory."""
@@ -148,7 +156,9 @@ class Session(QObject):
         self.ledger_changed.emit()
 
     def _forget(self) -> None:
-        self._measuring.forget()
+        self._measure_soon.stop()
+        self._measuring.drop()
+        self.basis.forget()
         self.volume = None
         self.source = ""
         self.proposal = None
@@ -310,14 +320,15 @@ class Session(QObject):
         self.plan = with_entry(grown, who=self.operator, when=now, what=text)
         self._installed(text)
 
-    def _installed(self, text: str) -> None:
+    def _installed(self, text: str, *, measure: bool = True) -> None:
         self.ledger_is_current = self.ledger_is_whole = False
         if self.selected and self.selected not in _ids(self.plan):
             self.selected = ""
         if self.fixture is None:
             self.turn_deg = None
         self.plan_changed.emit(text)
-        self._measure()
+        if measure:
+            self._measure()
 
     def confirm_proposal(self, jaw: Jaw) -> None:
         """Take over what is still proposed as the person's own, for the jaw that they name."""
@@ -406,6 +417,7 @@ class Session(QObject):
             self._measuring.ask(self._wanted, self.volume, whole=False)
 
     def _measure(self) -> None:
+        self._measure_soon.stop()
         if self.volume is None or not self.confirmed:
             self._measuring.drop()
             self.ledger = None

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
 import weakref
 from collections.abc import Callable
 from functools import lru_cache
@@ -28,6 +29,10 @@ def pool() -> QThreadPool:
     if threads.maxThreadCount() < WORKERS:
         threads.setMaxThreadCount(WORKERS)
     return threads
+
+
+PROGRESS_S = 0.05
+"""A count that stands still for less than this is not seen to stand still."""
 
 
 class _Mailbox(QObject):
@@ -61,6 +66,7 @@ class Task:
         self._stop = threading.Event()
         self._owner = weakref.ref(owner)
         self._mailbox = _mailbox()
+        self._told_at = 0.0
 
     def cancel(self) -> None:
         """Ask the work to stop; its result is dropped in any case."""
@@ -71,8 +77,14 @@ class Task:
         return self._stop.is_set()
 
     def progress(self, done: int, total: int) -> None:
-        """Passed to `core` as its ``progress``."""
-        self._tell("on_progress", done, total)
+        """Passed to `core` as its ``progress``; told now and then, and at the end.
+
+        A letter for each of some hundred slices would keep the window from everything else.
+        """
+        now = time.monotonic()
+        if done >= total or now - self._told_at >= PROGRESS_S:
+            self._told_at = now
+            self._tell("on_progress", done, total)
 
     def run(self, work: Callable[[Task], Any]) -> None:
         """Do the work, in a worker thread, and tell how it ended."""

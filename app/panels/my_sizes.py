@@ -23,7 +23,6 @@ from PySide6.QtWidgets import (
 
 from app import look
 from app.dialogs.help import show_help
-from app.kept_basis import kept_basis
 from app.panels.base import Panel
 from app.panels.sizes_editor import SizesTable
 from app.session import Session
@@ -197,7 +196,7 @@ class MySizes(Panel):
         for button in (self.edit, self.explain):
             button.setObjectName("fold")
             self.head.addWidget(button)
-        self._basis = kept_basis(session)
+        self._basis = session.basis
         self._latest = Latest(
             self._finished, self._failed, progressed=self._progressed, parent=self
         )

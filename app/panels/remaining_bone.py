@@ -17,7 +17,6 @@ from PySide6.QtWidgets import (
 )
 
 from app.dialogs.help import show_help
-from app.kept_basis import kept_basis
 from app.panels.base import Panel
 from app.panels.grey_values import GreyValues
 from app.panels.wall_chart import WallChart
@@ -123,7 +122,7 @@ class RemainingBone(Panel):
         beside.addWidget(self.words)
         beside.addWidget(self.grey)
         self.body.addLayout(beside, 1)
-        self._basis = kept_basis(session)
+        self._basis = session.basis
         self._latest = Latest(self._measured, self._failed, parent=self)
         self._wanted: _Pose | None = None
         self.shown_of: Fixture | None = None

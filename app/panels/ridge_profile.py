@@ -14,7 +14,6 @@ from PySide6.QtWidgets import (
 )
 
 from app.dialogs.help import show_help
-from app.kept_basis import kept_basis
 from app.panels.base import Panel
 from app.panels.profile_chart import Profile, ProfileChart
 from app.session import Session
@@ -91,7 +90,7 @@ class RidgeProfile(Panel):
         self._latest = Latest(
             self._measured, self._failed, progressed=self._progressed, parent=self
         )
-        self._kept = kept_basis(session)
+        self._kept = session.basis
         self._basis: Basis | None = None
         self._asked: object = None
         self._write_to: Path | None = None

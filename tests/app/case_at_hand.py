@@ -27,6 +27,9 @@ class QuietSession(Session):
     def _measure(self):
         self.ledger_changed.emit()
 
+    def _quick(self, plan):
+        return False
+
     def show_ledger(self, ledger, *, current=True, whole=True):
         self.ledger = ledger
         self.ledger_is_current = current

@@ -30,7 +30,8 @@ def open_bench(bench, qtbot):
 def pixels(image):
     image = image.convertToFormat(QImage.Format.Format_RGB32)
     data = np.frombuffer(image.constBits(), np.uint8)
-    return data.reshape(image.height(), image.bytesPerLine() // 4, 4)[:, : image.width(), :3]
+    whole = data.reshape(image.height(), image.bytesPerLine() // 4, 4)
+    return whole[:, : image.width(), :3].copy()  # the image is gone when this returns
 
 
 def test_ctrl_c_copies_the_picture_with_the_focus(open_bench, qtbot):

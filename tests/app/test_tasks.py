@@ -60,6 +60,22 @@ def test_an_error_comes_back_as_a_value_and_progress_is_counted(qtbot):
     assert counts == [(1, 2)]
 
 
+def test_a_long_count_is_told_now_and_then_and_to_its_end(qtbot):
+    counts = []
+    latest = Latest(lambda _value: None, progressed=lambda done, total: counts.append(done))
+
+    def work(task):
+        for done in range(1, 1001):
+            task.progress(done, 1000)
+
+    latest.ask(work)
+    qtbot.waitUntil(lambda: not latest.busy, timeout=5000)
+    assert counts[0] == 1
+    assert counts[-1] == 1000
+    assert len(counts) < 500
+    assert counts == sorted(counts)
+
+
 def test_a_dropped_request_is_never_answered(qtbot):
     answers = []
     gate = threading.Event()

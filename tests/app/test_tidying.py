@@ -36,3 +36,15 @@ def test_a_worker_never_collects_what_the_window_left(qtbot):
     assert gone == [threading.get_ident()]
     tidying.deleteLater()
     assert not gc.isenabled()
+
+
+def test_what_was_set_aside_is_not_walked_through_again(qtbot):
+    tidying = Tidying()
+    before = gc.get_freeze_count()
+    try:
+        tidying.set_aside()
+        assert gc.get_freeze_count() > before + 1000
+        assert len(gc.get_objects()) < 1000
+    finally:
+        gc.unfreeze()
+        tidying.deleteLater()
