@@ -41,7 +41,7 @@ def as_text(ledger: Ledger) -> str:
             if of_group:
                 lines += [f"{title:<{NAME + 2}}{'value':>9}{'at least':>10}{'± U':>8}{'limit':>6}"]
             for row in of_group:
-                lines += _row(row, ledger.plan.jaw)
+                lines += _row(row, ledger.plan.known_jaw)
     return "\n".join([*lines, "", *_wrapped("", ledger.summary), "", *_wrapped("", CAUTIONS)])
 
 

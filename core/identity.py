@@ -188,6 +188,11 @@ def expected_in_jaw(jaw: Literal["lower", "upper"]) -> tuple[Expected, ...]:
     return (Expected(any_of=("sinus", "nasal floor")),)
 
 
+def inner_side(jaw: str | None) -> Literal["lingual", "palatal"]:
+    """What the side away from the cheek is called: towards the tongue, above it the palate."""
+    return "palatal" if jaw == "upper" else "lingual"
+
+
 def declared_name(structure: Structure) -> str:
     """Name of a structure's kind as used in declarations; empty for kinds never expected."""
     match structure:

@@ -14,7 +14,7 @@ from core.identity import Tooth
 from core.measurement import Measurement
 from core.measuring.ledger import Ledger
 from core.pictures.ink import GLYPHS
-from core.plans.plan import Plan
+from core.plans.plan import Jaw, Plan
 from core.plans.sizes import size_words
 from core.trust.figures import plain, shown, shown_at_least, shown_lack
 from core.trust.verdict import worst_first
@@ -165,6 +165,7 @@ def entries(
     awaited: tuple[Measurement, ...] = ()
     if not (current and whole) and earlier is not None:
         awaited = tuple(row for row in earlier.measurements if row.id not in known)
+    showing = _Showing(plan.known_jaw, current, known, opened)
     lines: list[Entry] = []
     subjects = [(f.id, "Fixture (implant)", f.tooth, size_words(f.size)) for f in plan.fixtures]
     subjects += [(s.id, "Site", s.tooth, "") for s in plan.sites]
@@ -179,7 +180,7 @@ def entries(
             lines.append(
                 Entry(kind="subject", key=f"{subject}:", text=text, aside=f"{place} {size}".strip())
             )
-        lines += _of_subject(subject, of, waits=_Waits(current, known), opened=opened)
+        lines += _of_subject(subject, of, showing)
     if ledger is not None and current:
         text = ledger.summary if whole else f"Bone rows follow {WAITING} {ledger.summary}"
         lines.append(Entry(kind="summary", key="summary", text=text))
@@ -189,19 +190,33 @@ def entries(
 
 
 @dataclass(frozen=True, slots=True)
-class _Waits:
-    """Tells which rows have no value that may be shown."""
+class _Showing:
+    """How rows are shown now: named for their jaw, waiting or not, folded or not."""
 
+    jaw: Jaw | None
     current: bool
     known: set[str]
+    opened: Collection[str]
 
-    def __call__(self, row: Measurement) -> bool:
+    def waits(self, row: Measurement) -> bool:
+        """True where no value may be shown: it is an earlier plan's, or is not there yet."""
         return not self.current or row.id not in self.known
 
+    def name(self, row: Measurement) -> str:
+        return row_words(row, jaw=self.jaw)
 
-def _of_subject(
-    subject: str, rows: Sequence[Measurement], *, waits: _Waits, opened: Collection[str]
-) -> Iterator[Entry]:
+    def entry(self, row: Measurement) -> Entry:
+        return Entry(
+            kind="row",
+            key=row.id,
+            text=self.name(row),
+            row=row,
+            waiting=self.waits(row),
+            opened=row.id in self.opened,
+        )
+
+
+def _of_subject(subject: str, rows: Sequence[Measurement], showing: _Showing) -> Iterator[Entry]:
     for group, title in GROUPS.items():
         of = [row for row in rows if row.group == group]
         if not of:
@@ -211,52 +226,39 @@ def _of_subject(
         met = [row for row in of if row.verdict == "meets limit"]
         free = [row for row in of if row.verdict is None]
         for row in worst_first(known):
-            yield _row(row, waits, opened)
-        yield from _fold(f"{subject}:{group}:met", met, _met_words(met, waits), waits, opened)
+            yield showing.entry(row)
+        yield from _fold(f"{subject}:{group}:met", met, _met_words(met, showing), showing)
         first, rest = _lead(free, group)
         for row in first:
-            yield _row(row, waits, opened)
+            yield showing.entry(row)
         words = f"{len(rest)} {'more ' if first else ''}without a limit"
-        yield from _fold(f"{subject}:{group}:free", rest, words, waits, opened)
+        yield from _fold(f"{subject}:{group}:free", rest, words, showing)
 
 
-def _row(row: Measurement, waits: _Waits, opened: Collection[str]) -> Entry:
-    return Entry(
-        kind="row",
-        key=row.id,
-        text=row_words(row),
-        row=row,
-        waiting=waits(row),
-        opened=row.id in opened,
-    )
-
-
-def _fold(
-    key: str, rows: Sequence[Measurement], text: str, waits: _Waits, opened: Collection[str]
-) -> Iterator[Entry]:
+def _fold(key: str, rows: Sequence[Measurement], text: str, showing: _Showing) -> Iterator[Entry]:
     if not rows:
         return
-    waiting = any(waits(row) for row in rows)
-    is_open = key in opened
-    aside = WAITING if waiting else _tightest(rows)
+    waiting = any(showing.waits(row) for row in rows)
+    is_open = key in showing.opened
+    aside = WAITING if waiting else _tightest(rows, showing)
     yield Entry(kind="fold", key=key, text=text, aside=aside, waiting=waiting, opened=is_open)
     if is_open:
         for row in rows:
-            yield _row(row, waits, opened)
+            yield showing.entry(row)
 
 
-def _tightest(rows: Sequence[Measurement]) -> str:
+def _tightest(rows: Sequence[Measurement], showing: _Showing) -> str:
     """The met row with the least margin: what the fold must not hide."""
     limited = [row for row in rows if row.limit is not None]
     if not limited:
         return ""
     row = worst_first(limited)[0]
-    return f"tightest {shown(row)}, {_small(row_words(row))}"
+    return f"tightest {shown(row)}, {_small(showing.name(row))}"
 
 
-def _met_words(rows: Sequence[Measurement], waits: _Waits) -> str:
+def _met_words(rows: Sequence[Measurement], showing: _Showing) -> str:
     """Counts as met only what is known now; what met its limit before is being measured."""
-    unknown = [row for row in rows if waits(row)]
+    unknown = [row for row in rows if showing.waits(row)]
     met = len(rows) - len(unknown)
     if not unknown:
         return f"≥ {_count(met, 'limit')} met"

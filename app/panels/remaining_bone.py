@@ -203,7 +203,7 @@ class RemainingBone(Panel):
         self.shown_of = pose.fixture
         self.grey.show_rows(made.grey)
         named = bool(pose.fixture.tooth)
-        self.chart.show_picture(made.picture, jaw=pose.plan.jaw, named=named)
+        self.chart.show_picture(made.picture, jaw=pose.plan.known_jaw, named=named)
         if not pose.same_place(self._wanted):
             # One step late while it is dragged: the eye may follow it, but no number stands.
             self._wait()

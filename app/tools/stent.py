@@ -14,7 +14,6 @@ from app.views.hit import Hit
 from core.geometry import Array
 from core.identity import thing_words
 from core.image.stent_axis import StentAxisFit, stent_axis
-from core.measuring.basis import jaw_of
 from core.plans import edit
 from core.structures import StentAxis
 from core.trust.figures import nearest, up
@@ -59,7 +58,7 @@ class StentAxisTool(Collect):
     def place(self, view: View, hit: Hit) -> None:
         """Look for the filling at the click; by hand: one more end."""
         session = self.session
-        volume, arch, jaw = session.volume, session.arch, jaw_of(session.guide)
+        volume, arch, jaw = session.volume, session.arch, session.guide.known_jaw
         if self.by_hand or volume is None or arch is None or jaw is None:
             super().place(view, hit)
             return

@@ -68,7 +68,7 @@ class Basis:
             See `settled_arch`.
         """
         arch = settled_arch(plan)
-        jaw = jaw_of(plan)
+        jaw = plan.known_jaw
         if jaw is None:
             raise PlanError("plan-not-ready", missing="which jaw")
         levels = bone_levels(volume, arch)
@@ -85,7 +85,7 @@ class Basis:
         """True while another plan has the same arch and scale objects on the same scan."""
         return (
             volume is self.volume
-            and jaw_of(plan) == self.jaw
+            and plan.known_jaw == self.jaw
             and plan.level is self.arch.level
             and plan.arch_starts == self.arch.starts
             and plan.arch_points is not None
@@ -110,7 +110,7 @@ def arch_of(plan: Plan) -> Arch:
     missing = [
         words
         for words, value in (
-            ("which jaw", jaw_of(plan)),
+            ("which jaw", plan.known_jaw),
             ("jaw plane", plan.level),
             ("arch", plan.arch_points),
         )
@@ -143,7 +143,7 @@ def settled_arch(plan: Plan) -> Arch:
         raise PlanError("level-upside-down")
     if arch.side_doubt is not None and arch.side_is_open:
         raise PlanError("side-open", reason=arch.side_doubt.message)
-    jaw = jaw_of(plan)
+    jaw = plan.known_jaw
     places = [(f.id, f.tooth, arch.station(f.platform)) for f in plan.fixtures]
     places += [(s.id, s.tooth, s.station_mm) for s in plan.sites]
     for subject, tooth, station in places:
@@ -159,18 +159,6 @@ def settled_arch(plan: Plan) -> Arch:
         if float(fixture.towards_apex @ apical) < 0:
             raise PlanError("fixture-upside-down", fixture=fixture.id, jaw=jaw)
     return arch
-
-
-def jaw_of(plan: Plan) -> Jaw | None:
-    """The plan's jaw; where it is not written, the one that all its tooth numbers name.
-
-    A tooth's number tells the jaw without a doubt; it is never used to tell the side.
-    """
-    if plan.jaw is not None:
-        return plan.jaw
-    numbers = [f.tooth for f in plan.fixtures] + [s.tooth for s in plan.sites]
-    jaws = {Tooth.of(number).jaw for number in numbers if number}
-    return jaws.pop() if len(jaws) == 1 else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

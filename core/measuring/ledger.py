@@ -70,7 +70,7 @@ class Ledger:
     @property
     def summary(self) -> str:
         """One sentence that counts the verdicts; never one word, never a clearance."""
-        return summary_sentence(self.measurements, jaw=self.plan.jaw)
+        return summary_sentence(self.measurements, jaw=self.plan.known_jaw)
 
     def to_json(self) -> str:
         """The ledger file: UTF-8 JSON, numbers with four decimals, codes never translated."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ from core.bone.wall_minima import minima
 from core.distances.clearance import clearance
 from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture
+from core.identity import inner_side
 from core.measurement import Measurement, Note, Reading
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.nearness import Nearness
@@ -176,10 +178,16 @@ def _whole(
     frame: FixtureFrame,
 ) -> Reading:
     """The reading, or none where the scan ends so near that its cut may pass for the outside."""
+    named = inner_side(basis.jaw) if side == "lingual" else side
     if reading.value is None or not scan_ends_beside(basis.volume, fixture, frame, side, reach_mm):
-        return reading
-    fields = {"side": side, "reach": f"{reach_mm:g}"}
+        return replace(reading, notes=tuple(_of_side(note, named) for note in reading.notes))
+    fields = {"side": named, "reach": f"{reach_mm:g}"}
     return Reading(value=None, notes=(Note("bone-beside-field-edge", fields),))
+
+
+def _of_side(note: Note, named: str) -> Note:
+    """The note with its side as people call it in this jaw: the bone alone does not know it."""
+    return Note(note.code, {**note.fields, "side": named}) if "side" in note.fields else note
 
 
 def _surface_key(side: SurfaceSide, reading: Reading, fixture: Fixture) -> str | None:

@@ -17,7 +17,7 @@ from core.bone.wall import wall_on
 from core.bone.wall_rays import WallRays, wall_rays
 from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture, FixtureSize
-from core.identity import Tooth
+from core.identity import Tooth, inner_side
 from core.measurement import Measurement, Note, VerdictCode
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.ledger import worst_first
@@ -199,7 +199,7 @@ class _Trial:
             verdict=None if not worst else (stop.verdict if stop else "meets limit"),
             stopped_by=stop,
             lacking_mm=None if stop is None else lacking(stop),
-            note=_note(stop, len(worst), upper=self.basis.jaw == "upper"),
+            note=_note(stop, len(worst), jaw=self.basis.jaw),
             rows=judged,
         )
 
@@ -269,13 +269,11 @@ def _order(m: Measurement) -> tuple[int, float]:
     return worst_first(m), 0.0 if short is None else -short
 
 
-def _note(stop: Measurement | None, limits: int, *, upper: bool) -> Note:
+def _note(stop: Measurement | None, limits: int, *, jaw: str) -> Note:
     if stop is None:
         return Note("size-meets" if limits else "size-no-limit", {"limits": limits})
     side = str(stop.details.get("side", ""))
-    if side == "lingual" and upper:
-        side = "palatal"
-    what = side or target_words(stop)
+    what = side.replace("lingual", inner_side(jaw)) or target_words(stop, jaw=jaw)
     if stop.details.get("with_tip_mm"):
         what += " with the drill’s tip"
     short = lacking(stop)

@@ -13,7 +13,7 @@ from core.bone.wall import Side, WallMap
 from core.bone.wall_minima import Opening, openings
 from core.bone.wall_rays import NOT_SCANNED
 from core.fixture import Fixture
-from core.identity import Tooth
+from core.identity import Tooth, inner_side
 from core.image.volume import Volume
 from core.measurement import Note
 from core.plans.limits import limit_for, zone_key
@@ -53,7 +53,7 @@ def as_told(wall: WallMap, volume: Volume, fixture: Fixture, frame: FixtureFrame
 
 def lacking_notes(wall: WallMap, plan: Plan, fixture: Fixture) -> tuple[Note, ...]:
     """A sentence for each stretch below the limit, buccal ones first; none without such."""
-    inner = "palatal" if plan.jaw == "upper" else "lingual"
+    inner = inner_side(plan.known_jaw)
     return tuple(
         _note(opening, "buccal" if side == "buccal" else inner)
         for side in _SIDES

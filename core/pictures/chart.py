@@ -126,7 +126,7 @@ def across_arch_chart(
     head = _Head(
         title="Section across the arch",
         subtitle=f"{subject.tooth} region, {words}" if subject.tooth else words,
-        sides=sides_of(grid, frame.buccal, None, jaw=plan.jaw, named=True),
+        sides=sides_of(grid, frame.buccal, None, jaw=plan.known_jaw, named=True),
     )
     rows = () if ledger is None or not subject.id else ledger.of(subject.id)
     return _flat_chart(volume, plan, grid, head=head, rows=rows, view=view)
@@ -152,7 +152,7 @@ def through_axis_chart(
         pixel_mm=view.pixel_mm or picture_pixel_mm(volume),
         centre_depth_mm=view.centre_depth_mm,
     )
-    sides = sides_of(grid, frame.b, frame.m, jaw=plan.jaw, named=frame.named_by_tooth)
+    sides = sides_of(grid, frame.b, frame.m, jaw=plan.known_jaw, named=frame.named_by_tooth)
     head = _Head(
         title=f"Plane through the fixture’s axis, turn {turn_deg:g}°",
         subtitle=f"fixture {fixture.id}, {_first_lower(sides.right)} on the right",
@@ -224,7 +224,7 @@ def arch_map_chart(
         grey=grey,
         pixel_mm=pixel_mm,
         window=window or window_of_volume(volume),
-        sides=sides_of(grid, None, None, jaw=plan.jaw, named=False),
+        sides=sides_of(grid, None, None, jaw=plan.known_jaw, named=False),
         lines=(*not_scanned(grey, pixel_mm), *lines, *bar(grid)),
         labels=(*overlay.labels, bar_label(grid)),
         grid=grid,
@@ -319,7 +319,7 @@ def _flat_chart(
     )  # fmt: skip
     cortex: list[Line] = []
     if view.levels is not None and plan.level is not None:
-        upper = plan.jaw == "upper"
+        upper = plan.known_jaw == "upper"
         cortex = cortex_lines(volume, view.levels, plan.level, grid, upper=upper)
     lines = (*not_scanned(grey, grid.pixel_mm), *cortex, *overlay.lines)
     return Chart(

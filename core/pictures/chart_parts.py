@@ -11,6 +11,7 @@ from core.distances.outline import fixture_outline
 from core.drawing import Label, Line, Sides, hatch, patient_letters
 from core.fixture import Fixture
 from core.geometry import Array, PictureGrid
+from core.identity import inner_side
 from core.pictures.chart_desk import NEAR_PLANE_MM, ON_PLANE_MM
 from core.plans.plan import Plan
 
@@ -35,7 +36,7 @@ def sides_of(
     named : bool
         False where no tooth names mesial and distal.
     """
-    inner = "palatal" if jaw == "upper" else "lingual"
+    inner = inner_side(jaw)
 
     def words(direction: Array) -> str:
         parts: list[str] = []

@@ -183,6 +183,6 @@ def picture_height_mm(plan: Plan, arch: Arch, station_mm: float) -> float:
             near += list(marks)
     close = [p for p in near if np.linalg.norm(arch.level.project(p)[0] - origin) < 15.0]
     if not close:
-        return 15.0 if plan.jaw == "upper" else -15.0
+        return 15.0 if plan.known_jaw == "upper" else -15.0
     heights = arch.level.height_mm(np.stack(close))
     return float(heights.min() + heights.max()) / 2

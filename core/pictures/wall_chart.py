@@ -14,6 +14,7 @@ from scipy.ndimage import map_coordinates
 
 from core.drawing import Chart, Label, Line, Sides, hatch
 from core.geometry import Array
+from core.identity import inner_side
 from core.pictures.chart_desk import label_height_mm
 from core.pictures.wall_picture import WallLine, WallPicture
 
@@ -27,7 +28,7 @@ _SHARES = (0.5, 0.35, 0.65, 0.2, 0.8, 0.1, 0.9)
 
 def direction_marks(jaw: str | None, *, named: bool = True) -> tuple[tuple[float, str], ...]:
     """Turn in degrees and word of the directions below the picture."""
-    inner = "palatal" if jaw == "upper" else "lingual"
+    inner = inner_side(jaw)
     # Without a tooth mesial has no meaning: +90 degrees then lies towards the patient's left.
     minus, plus = ("distal", "mesial") if named else ("towards R", "towards L")
     return (-180.0, inner), (-90.0, minus), (0.0, "buccal"), (90.0, plus), (180.0, inner)

@@ -9,6 +9,7 @@ from core.arch import Arch, fixture_frame
 from core.errors import PlanError
 from core.fixture import Fixture
 from core.geometry import Array, unit, vector
+from core.identity import inner_side
 from core.plans.plan import Plan
 
 LEAST_WORD_SHARE = float(np.sin(np.radians(22.5)))
@@ -38,7 +39,7 @@ def direction_words(plan: Plan, arch: Arch | None, fixture: Fixture, direction: 
     return _called(
         direction,
         [
-            (frame.b, "buccal", _inner(plan)),
+            (frame.b, "buccal", inner_side(plan.known_jaw)),
             (frame.m, *sideways),
             (fixture.towards_apex, "apical", "coronal"),
         ],
@@ -53,15 +54,11 @@ def place_words(plan: Plan, arch: Arch | None, point_mm: ArrayLike, direction: A
     return _called(
         direction,
         [
-            (frame.buccal, "buccal", _inner(plan)),
+            (frame.buccal, "buccal", inner_side(plan.known_jaw)),
             (frame.travel, *_SIDEWAYS),
             (frame.up, "upwards", "downwards"),
         ],
     )
-
-
-def _inner(plan: Plan) -> str:
-    return "palatal" if plan.jaw == "upper" else "lingual"
 
 
 def _called(direction: ArrayLike, axes: list[tuple[Array, str, str]]) -> str:

@@ -9,6 +9,7 @@ from typing import Literal, TypeAlias
 
 from core.fixture import Fixture
 from core.geometry import Array, points, vector
+from core.identity import Tooth
 from core.level import Level
 from core.structures import AngleMark, Ruler, StentAxis, Structure
 
@@ -170,3 +171,15 @@ class Plan:
         if self.midline is not None:
             object.__setattr__(self, "midline", vector(self.midline))
         object.__setattr__(self, "limits", MappingProxyType(dict(self.limits)))
+
+    @property
+    def known_jaw(self) -> Jaw | None:
+        """The jaw; where it is not written, the one that all tooth numbers name.
+
+        A tooth's number tells the jaw without a doubt; it is never used to tell the side.
+        """
+        if self.jaw is not None:
+            return self.jaw
+        numbers = [f.tooth for f in self.fixtures] + [s.tooth for s in self.sites]
+        jaws = {Tooth.of(number).jaw for number in numbers if number}
+        return jaws.pop() if len(jaws) == 1 else None

@@ -8,6 +8,7 @@ from core.arch import fixture_frame
 from core.bone.wall import WallMap, wall_map
 from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture
+from core.identity import inner_side
 from core.measurement import Measurement
 from core.measuring.rows_drilling import drill_rows_of
 from core.measuring.wall_lacking import as_told, lacking_notes
@@ -113,7 +114,7 @@ def _wall(pages: Pages, case: Case, fixture: Fixture, top: float) -> tuple[float
         at = y + depth / deepest * height
         pages.line(x - 1.4, at, x, at, width=0.15)
         pages.text(x - 2.0, at + 0.9, str(depth), size=7, align="right")
-    words = direction_marks(case.plan.jaw, named=bool(fixture.tooth))
+    words = direction_marks(case.plan.known_jaw, named=bool(fixture.tooth))
     for turn, word in words:
         at = x + (turn + 180.0) / 360.0 * width
         pages.line(at, y + height, at, y + height + 1.2, width=0.15)
@@ -160,7 +161,7 @@ def _drilling(
     pages.line(x, y, right, y, width=0.1, colour=_QUIET)
     rims = [m for m in rows if m.kind == "depth" and m.details.get("of") == "platform below bone"]
     if rims:
-        inner = "palatal" if case.plan.jaw == "upper" else "lingual"
+        inner = inner_side(case.plan.known_jaw)
         parts = "; ".join(_rim_words(m, inner) for m in rims)
         words = f"Platform below the bone’s edge (+ into bone), mm: {parts}."
         y = pages.block(x, y + 0.8, right - x, words, size=8)
@@ -171,16 +172,17 @@ def _drilling(
     )
     hindered = depth_obstacles(rows)
     if hindered:
-        notes.insert(0, f"Not to be drilled while these are not met: {names_of(hindered)}.")
+        names = names_of(hindered, case.plan.known_jaw)
+        notes.insert(0, f"Not to be drilled while these are not met: {names}.")
     return y, [
         _Words(text=note, face="strong" if hindered and n == 0 else "plain")
         for n, note in enumerate(dict.fromkeys(notes))
     ]
 
 
-def names_of(rows: list[Measurement]) -> str:
-    """What rows are to, each once."""
-    return ", ".join(dict.fromkeys(target_words(m) for m in rows))
+def names_of(rows: list[Measurement], jaw: str | None) -> str:
+    """What rows are to in this jaw, each once."""
+    return ", ".join(dict.fromkeys(target_words(m, jaw=jaw) for m in rows))
 
 
 def _rim_words(m: Measurement, inner: str) -> str:

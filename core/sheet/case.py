@@ -162,7 +162,7 @@ class Case:
 
     def name(self, measurement: Measurement) -> str:
         """What a row is called in this jaw."""
-        return row_words(measurement, jaw=self.plan.jaw)
+        return row_words(measurement, jaw=self.plan.known_jaw)
 
     def station(self, subject: Subject) -> float | None:
         """Station of a subject on the arch."""

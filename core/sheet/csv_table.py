@@ -41,7 +41,7 @@ def ledger_csv(ledger: Ledger, *, signed: bool) -> bytes:
     }
     rows = json.loads(ledger.to_json())["measurements"]
     for measurement, row in zip(ledger.measurements, rows, strict=True):
-        cells = head | _cells(row) | {"name": row_words(measurement, jaw=ledger.plan.jaw)}
+        cells = head | _cells(row) | {"name": row_words(measurement, jaw=ledger.plan.known_jaw)}
         writer.writerow({key: _safe(cells.get(key)) for key in COLUMNS})
     return out.getvalue().encode("utf-8-sig")
 

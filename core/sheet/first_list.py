@@ -144,7 +144,7 @@ def _deepest_drill(pages: Pages, case: Case, lead: Subject, x: float, y: float) 
     pages.rect(x, y, width, 12.5, edge=0.2)
     hindered = depth_obstacles(rows)
     if hindered:
-        words = f"None is given while these are not met: {names_of(hindered)}."
+        words = f"None is given while these are not met: {names_of(hindered, case.plan.known_jaw)}."
         pages.text(x + 5.0, y + 8.6, "–", size=22, face="strong", align="middle")
         size = next(
             (s for s in (10.0, 9.0, 8.0) if pages.height_of(width - 12, words, size=s) <= 12.0), 7.0

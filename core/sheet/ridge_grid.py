@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from core.identity import inner_side
 from core.measurement import Measurement
 from core.plans.plan import Site
 from core.sheet.case import Case, Subject
@@ -63,9 +64,7 @@ def _name(case: Case, m: Measurement) -> str:
     if m.kind == "ridge_width":
         return f"Ridge width, {along}" if along else "Ridge width"
     side = str(m.details.get("side", ""))
-    if case.plan.jaw == "upper":
-        side = side.replace("lingual", "palatal")
-    return f"Cortex, {side}"
+    return f"Cortex, {side.replace('lingual', inner_side(case.plan.known_jaw))}"
 
 
 def _columns(pages: Pages, count: int) -> list[float]:

@@ -145,7 +145,7 @@ def _groups(ledger: Ledger) -> list[Any]:
 
     plan = ledger.plan
     structures: dict[str, Structure] = {s.id: s for s in plan.structures}
-    jaw = plan.jaw or "lower"
+    jaw = plan.known_jaw or "lower"
     groups: list[Any] = []
     subjects = [(f.id, f.tooth, True) for f in plan.fixtures]
     subjects += [(s.id, s.tooth, False) for s in plan.sites]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 
-from core.identity import thing_words
+from core.identity import inner_side, thing_words
 from core.measurement import Budget, Limit, Measurement, Note, Reading, VerdictCode
 
 GUARD = 1.645
@@ -104,12 +104,7 @@ def _rank(measurement: Measurement) -> tuple[int, int, float]:
     return order, _GROUPS.index(measurement.group), margin
 
 
-def summary_sentence(
-    measurements: Sequence[Measurement],
-    *,
-    name_of: Callable[[Measurement], str] | None = None,
-    jaw: str | None = None,
-) -> str:
+def summary_sentence(measurements: Sequence[Measurement], *, jaw: str | None) -> str:
     """Count the verdicts in a sentence that names what is not met; never one word.
 
     "1 below limit (canal), 5 limits met, 1 too near to tell (root of 35), 1 not assessed
@@ -117,16 +112,9 @@ def summary_sentence(
 
     Parameters
     ----------
-    name_of : callable, optional
-        What a row is called; by default `target_words`.
     jaw : {'lower', 'upper'} or None
         In the upper jaw *lingual* reads *palatal*.
     """
-
-    def name(m: Measurement) -> str:
-        words = (name_of or target_words)(m)
-        return words.replace("lingual", "palatal") if jaw == "upper" else words
-
     rows = {
         verdict: [m for m in worst_first(measurements) if m.verdict == verdict]
         for verdict in _WORST_FIRST
@@ -137,17 +125,20 @@ def summary_sentence(
     parts = [f"{met} limit met" if met == 1 else f"{met} limits met"]
     for verdict, where in (("below limit", 0), ("too near to tell", 99), ("not assessed", 99)):
         if rows[verdict]:
-            names = list(dict.fromkeys(name(m) for m in rows[verdict]))
+            names = list(dict.fromkeys(target_words(m, jaw=jaw) for m in rows[verdict]))
             if len(names) > MOST_NAMES:
                 names = [*names[: MOST_NAMES - 1], f"and {len(names) - MOST_NAMES + 1} more"]
             parts.insert(where, f"{len(rows[verdict])} {verdict} ({', '.join(names)})")
     return f"{', '.join(parts)}. {NO_CLEARANCE}"
 
 
-def target_words(measurement: Measurement) -> str:
-    """What a measurement is to, for people: ``root of 35``, ``canal left``, ``remaining bone``."""
+def target_words(measurement: Measurement, *, jaw: str | None) -> str:
+    """What a measurement is to, for people: ``root of 35``, ``canal left``, ``remaining bone``.
+
+    In the upper jaw *lingual* reads *palatal*.
+    """
     details = measurement.details
-    side = str(details.get("side", ""))
+    side = str(details.get("side", "")).replace("lingual", inner_side(jaw))
     target = measurement.target
     if not target:
         of = str(details.get("of", "")) if measurement.kind == "depth" else ""

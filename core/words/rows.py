@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from core.identity import inner_side
 from core.measurement import Measurement
 from core.trust.figures import down
 from core.trust.verdict import target_words
@@ -41,7 +42,7 @@ _OF = {
 }
 
 
-def row_words(measurement: Measurement, *, jaw: str | None = None) -> str:
+def row_words(measurement: Measurement, *, jaw: str | None) -> str:
     """Name of a row: ``Canal left, with the drill's tip``, ``Ridge width, 3 mm below the crest``.
 
     No two rows of one fixture or site have the same name. In the upper jaw *lingual* reads
@@ -50,14 +51,14 @@ def row_words(measurement: Measurement, *, jaw: str | None = None) -> str:
     m = measurement
     details = m.details
     if m.kind == "clearance":
-        words = target_words(m)
+        words = target_words(m, jaw=jaw)
         parts = [words[:1].upper() + words[1:]]
     else:
         parts = [_start(m)]
         if m.target:
-            parts.append(target_words(m))
+            parts.append(target_words(m, jaw=jaw))
         elif details.get("side"):
-            parts.append(str(details["side"]))
+            parts.append(str(details["side"]).replace("lingual", inner_side(jaw)))
     parts += _places(m)
     if details.get("along"):
         parts.append(_ALONG.get(str(details["along"]), f"along {details['along']}"))
@@ -67,8 +68,7 @@ def row_words(measurement: Measurement, *, jaw: str | None = None) -> str:
         parts.append(_ZONES.get(str(details["zone"]), str(details["zone"])))
     if details.get("with_tip_mm"):
         parts.append("with the drill’s tip")
-    words = ", ".join(parts)
-    return words.replace("lingual", "palatal") if jaw == "upper" else words
+    return ", ".join(parts)
 
 
 def undercut_words(m: Measurement) -> str:

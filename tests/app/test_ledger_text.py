@@ -97,6 +97,8 @@ def test_the_upper_jaw_has_a_palate():
                     details={"side": "lingual"})  # fmt: skip
     found = ledger(inner)
     assert "lingual" in as_text(replace(found, plan=Plan(jaw="lower")))
-    text = as_text(replace(found, plan=Plan(jaw="upper")))
-    assert "palatal" in text
-    assert "lingual" not in text
+    of_26 = Fixture(id="f", tooth="26", platform=(0, 0, 0), towards_apex=(0, 0, 1), size=SIZE)
+    for plan in (Plan(jaw="upper"), Plan(fixtures=(of_26,))):
+        text = as_text(replace(found, plan=plan))
+        assert "palatal" in text
+        assert "lingual" not in text

@@ -50,6 +50,28 @@ def test_what_is_met_folds_into_one_line_that_names_the_tightest():
     assert "36/clearance/canal-left" in [e.key for e in opened]
 
 
+@pytest.mark.parametrize(
+    ("jaw", "tooth", "named"),
+    [("upper", "26", "palatal"), ("lower", "36", "lingual"), (None, "26", "palatal")],
+)
+def test_the_inner_side_is_called_as_in_its_jaw(jaw, tooth, named):
+    """Where the jaw is not written, the tooth's number names it."""
+    of = plan()
+    of = plan(jaw=jaw, fixtures=(replace(of.fixtures[0], tooth=tooth),))
+    held = [
+        row("bone surface", 0.4, "below limit", limit="surface-lingual", side="lingual"),
+        row("wall", 2.2, "meets limit", kind="wall", group="bone", limit="wall-lingual",
+            side="lingual"),
+    ]  # fmt: skip
+    found = shown(of, ledger=ledger(of, held), opened={"36:bone:met"})
+    told = {e.key: f"{e.text} {e.aside}" for e in found}
+    assert f"Bone surface {named}" in told["36/clearance/bone surface/lingual"]
+    assert f"Remaining bone, {named}" in told["36/wall/wall/lingual"]
+    assert f"remaining bone, {named}" in told["36:bone:met"]
+    other = "lingual" if named == "palatal" else "palatal"
+    assert not [words for words in told.values() if other in words]
+
+
 def test_the_sentences_of_a_row():
     by_key = {e.key: e for e in shown(opened={"36:danger:met"})}
     assert by_key["36/clearance/root-35"].why == "could be as little as 1.2 · limit 1.5"

@@ -6,7 +6,6 @@ from PySide6.QtCore import Qt
 
 from app.tools.stent import BY_HAND, StentAxisTool
 from core.geometry import angle_deg
-from core.measuring.basis import jaw_of
 from core.plans import edit_marks
 from core.plans.marks import mark_at
 from tests.app.tools.table import STATION
@@ -42,7 +41,7 @@ def t(table):
 
 
 def test_one_click_finds_it_with_its_own_doubt(t, qtbot):
-    assert jaw_of(t.session.guide) == "lower"
+    assert t.session.guide.known_jaw == "lower"
     middle, ends = with_stent(t)
     assert "Click on the stent’s filling" in t.tool.hint()
     t.click_on(t.section, middle + np.array([0.3, 0.2, 0.4]))

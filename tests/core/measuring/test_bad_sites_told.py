@@ -6,6 +6,7 @@ the truth, here what a person reads of them is.
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from functools import cache
 
@@ -14,15 +15,21 @@ import pypdfium2 as pdfium
 import pytest
 
 from core import measure
+from core.arch import fixture_frame
+from core.identity import Tooth
 from core.image.volume import ScanIdentity
 from core.level import Level
-from core.measuring.basis import Basis
+from core.measurement import Note, Reading
+from core.measuring import rows_bone
+from core.measuring.basis import Basis, RowMaker
 from core.measuring.sizes_table import try_sizes
 from core.measuring.wall_lacking import lacking_notes
+from core.pictures.chart import across_arch_chart
 from core.plans.plan import Plan
 from core.plans.sizes import default_sizes
 from core.sheet.bone_part import wall_of
 from core.sheet.case import case_of, ready
+from core.sheet.csv_table import ledger_csv
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.structures import Tapered
 from core.trust.figures import shown
@@ -134,6 +141,60 @@ def test_the_upper_jaw_is_called_palatal_everywhere():
     assert "Remaining bone, palatal" in text
     assert "lingual" not in text.replace("lingual or palatal", "")
     assert all("lingual" not in row.note.message for row in sizes)
+
+
+def test_what_stops_the_drill_is_called_palatal_in_the_upper_jaw():
+    """On page 1 and beside the drilling depths, where only what is not met is named."""
+    case, _ = measured("upper")
+    rows = tuple(
+        replace(m, verdict="below limit") if m.id == "f/clearance/bone surface/lingual" else m
+        for m in case.ledger.measurements
+    )
+    case = replace(case, ledger=replace(case.ledger, measurements=rows))
+    document = pdfium.PdfDocument(sheet_pdf(case, paper="A4"))
+    text = " ".join(
+        word for page in document for word in page.get_textpage().get_text_range().split()
+    )
+    for before in ("None is given", "Not to be drilled"):
+        said = re.search(before + r" while these are not met: [^.]*", text)
+        assert said is not None, before
+        assert "bone surface palatal" in said[0]
+    assert "lingual" not in text.replace("lingual or palatal", "")
+
+
+@pytest.mark.parametrize("code", ["surface_unclear", "surface_not_scanned", "surface_not_found"])
+def test_why_a_surface_was_not_found_names_the_side_as_in_its_jaw(monkeypatch, code):
+    case, _ = measured("upper")
+    fixture = case.plan.fixtures[0]
+    lost = {
+        side: Reading(value=None, notes=(Note(code, {"side": side}),))
+        for side in ("buccal", "lingual", "apical")
+    }
+    monkeypatch.setattr(rows_bone, "surface_on", lambda *a, **k: lost)
+    basis = Basis.of(case.plan, case.volume)
+    maker = RowMaker(
+        plan=case.plan, volume=case.volume, subject=fixture.id, is_fixture=True,
+        tooth=Tooth.of(fixture.tooth),
+    )  # fmt: skip
+    rows = rows_bone.surface_rows(
+        None, case.plan, basis,
+        fixture=fixture, frame=fixture_frame(fixture, basis.arch), maker=maker,
+    )  # fmt: skip
+    told = {m.details["side"]: m.reading.notes[0].message for m in rows}
+    assert "palatal" in told["lingual"]
+    assert "buccal" in told["buccal"]
+    assert not any("lingual" in words for words in told.values())
+
+
+def test_a_jaw_that_only_the_tooth_names_is_the_jaw_of_every_word():
+    case, _ = measured("upper")
+    plan = replace(case.plan, jaw=None)
+    assert plan.known_jaw == "upper"
+    ledger = replace(case.ledger, plan=plan)
+    assert "Remaining bone, palatal" in ledger_csv(ledger, signed=False).decode()
+    station = case.arch.station(plan.fixtures[0].platform)
+    sides = across_arch_chart(case.volume, plan, case.arch, station).sides
+    assert sum(words.startswith("Palatal") for words in (sides.left, sides.right)) == 1
 
 
 def test_the_socket_is_no_bone_and_the_root_to_be_removed_is_no_limit():

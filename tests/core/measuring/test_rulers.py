@@ -107,8 +107,8 @@ def test_rows_are_information_with_the_doubt_of_both_hands():
     expected = np.sqrt((0.25 * per_mm) @ (0.25 * per_mm) + voxels @ voxels / 12)
     assert angle.budget.u == pytest.approx(expected)
     assert ruler.at_least is None  # of a ruler, more is not safer
-    assert row_words(ruler) != row_words(angle)
-    assert row_words(ruler).startswith("Ruler")
+    assert row_words(ruler, jaw="lower") != row_words(angle, jaw="lower")
+    assert row_words(ruler, jaw="lower").startswith("Ruler")
 
 
 def test_a_row_stands_with_the_nearest_site_and_somewhere_without_any():

@@ -143,7 +143,7 @@ ROWS = [
 
 
 def test_the_summary_counts_and_names_what_is_not_met():
-    assert summary_sentence(ROWS) == (
+    assert summary_sentence(ROWS, jaw="lower") == (
         "5 limits met, 1 too near to tell (root of 35), 1 not assessed (foramen). "
         "This is no clearance for surgery."
     )
@@ -154,20 +154,18 @@ def test_what_is_below_its_limit_comes_first_and_nearest_first():
         row("canal", 1.5, "below limit"),
         row("bone surface", 0.2, "below limit", details={"side": "lingual"}),
     ]
-    assert summary_sentence([ROWS[0], *bad]) == (
+    assert summary_sentence([ROWS[0], *bad], jaw="lower") == (
         "2 below limit (bone surface lingual, canal), 1 limit met. "
         "This is no clearance for surgery."
     )
 
 
 def test_without_limits_the_sentence_says_so():
-    assert summary_sentence([]) == f"No limit was checked. {NO_CLEARANCE}"
-    assert summary_sentence([ROWS[1]]) == f"No limit was checked. {NO_CLEARANCE}"
-    assert summary_sentence([ROWS[4]]).startswith("0 limits met, 1 not assessed (foramen).")
-
-
-def test_names_can_come_from_the_caller():
-    assert "(the nerve)" in summary_sentence([ROWS[4]], name_of=lambda m: "the nerve")
+    assert summary_sentence([], jaw="lower") == f"No limit was checked. {NO_CLEARANCE}"
+    assert summary_sentence([ROWS[1]], jaw="lower") == f"No limit was checked. {NO_CLEARANCE}"
+    assert summary_sentence([ROWS[4]], jaw="lower").startswith(
+        "0 limits met, 1 not assessed (foramen)."
+    )
 
 
 def test_worst_first():
@@ -219,10 +217,10 @@ def test_a_shown_figure_never_reads_as_met_when_it_is_below(value, limit):
 
 def test_a_long_summary_still_counts_all_and_says_how_many_it_does_not_name():
     many = [row(f"root-{n}", None, "not assessed") for n in range(31, 49) if n % 10 <= 8]
-    words = summary_sentence(many)
+    words = summary_sentence(many, jaw="lower")
     assert f"{len(many)} not assessed (" in words
     assert f"and {len(many) - 9} more)" in words
-    assert "more)" not in summary_sentence(many[:10])
+    assert "more)" not in summary_sentence(many[:10], jaw="lower")
 
 
 def test_the_upper_jaw_reads_palatal():

@@ -37,7 +37,7 @@ def row(kind, target="", **details):
     ],
 )
 def test_names(measurement, words):
-    assert row_words(measurement) == words
+    assert row_words(measurement, jaw="lower") == words
 
 
 def test_lingual_reads_palatal_in_the_upper_jaw():
