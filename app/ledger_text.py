@@ -6,6 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from core.identity import Tooth
+from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import GLYPHS
 from core.plans.history import sign_off_state
 from core.sheet.who import who_is
@@ -36,12 +37,15 @@ def as_text(ledger: Ledger) -> str:
     for fixture, site in subjects:
         lines += ["", _subject(ledger.plan, fixture, site)]
         rows = [m for m in ledger.measurements if (m.fixture, m.site) == (fixture, site)]
+        shared = SharedReasons.of(rows)
+        for reason in shared.all:
+            lines += _wrapped(f"{reason.letter} ", reason.text.removeprefix(f"{reason.letter} "))
         for group, title in GROUPS.items():
             of_group = [row for row in rows if row.group == group]
             if of_group:
                 lines += [f"{title:<{NAME + 2}}{'value':>9}{'at least':>10}{'± U':>8}{'limit':>6}"]
             for row in of_group:
-                lines += _row(row, ledger.plan.known_jaw)
+                lines += _row(row, ledger.plan.known_jaw, shared)
     return "\n".join([*lines, "", *_wrapped("", ledger.summary), "", *_wrapped("", CAUTIONS)])
 
 
@@ -59,11 +63,11 @@ def _subject(plan: Plan, fixture: str, site: str) -> str:
     return f"{kind} {name}: {Tooth.of(tooth).words() if tooth else 'no tooth named'}"
 
 
-def _row(row: Measurement, jaw: str | None) -> list[str]:
+def _row(row: Measurement, jaw: str | None, shared: SharedReasons) -> list[str]:
     unit = "°" if row.reading.unit == "deg" else "mm"
     limit = "" if row.limit is None else plain(row.limit.value)
     value = shown(row, decimals=2) if row.value is None else f"{shown(row, decimals=2)} {unit}"
-    verdict = row.verdict or "no limit"
+    verdict = " ".join((row.verdict or "no limit", *shared.letters(row)))
     degrees = row.reading.unit == "deg"
     doubt = "" if row.budget is None else f"± {up(row.budget.expanded, 1 if degrees else 2)}"
     figures = f"{value:>9}{shown_at_least(row, decimals=2):>10}{doubt:>8}{limit:>6}"
@@ -71,8 +75,8 @@ def _row(row: Measurement, jaw: str | None) -> list[str]:
     lines = [f"{GLYPHS[row.verdict]:1} {name:<{NAME}}{figures}  {verdict}"]
     if len(name) > NAME:  # a line of its own, so that the figures stay in their columns
         lines = [f"{GLYPHS[row.verdict]:1} {name}", f"{'':<{NAME + 2}}{figures}  {verdict}"]
-    for note in row.reading.notes:
-        lines += _wrapped("      ", note.message)
+    for message in shared.rest(row):
+        lines += _wrapped("      ", message)
     return lines
 
 

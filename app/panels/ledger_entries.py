@@ -13,6 +13,7 @@ from typing import Literal, TypeAlias
 from core.identity import Tooth
 from core.measurement import Measurement
 from core.measuring.ledger import Ledger
+from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import GLYPHS
 from core.plans.plan import Jaw, Plan
 from core.plans.sizes import size_words
@@ -23,7 +24,7 @@ from core.words.sheet import GROUPS, UNCERTAINTY
 
 WAITING = "…"
 
-Kind: TypeAlias = Literal["subject", "group", "row", "fold", "summary", "words"]
+Kind: TypeAlias = Literal["subject", "reason", "group", "row", "fold", "summary", "words"]
 
 HIDDEN_AT_FIRST = frozenset({"information"})
 
@@ -34,6 +35,8 @@ _SHORT: dict[str, str] = {
     "declared-not-near": "declared not near this site",
     "declared-without-reason": "declared without a reason",
 }
+
+NONE_SHARED = SharedReasons()
 
 _REMARKS = frozenset({"with-tip", "canal_diameter_assumed", "hull_used", "free-hand"})
 """Notes that are true of a row but never why it is not assessed."""
@@ -56,6 +59,8 @@ class Entry:
         The value is not there yet: greyed, and "…" in its place.
     opened : bool
         Unfolded.
+    shared : SharedReasons
+        What is said once above the rows, and not at each of them.
     """
 
     kind: Kind
@@ -65,6 +70,7 @@ class Entry:
     row: Measurement | None = None
     waiting: bool = False
     opened: bool = False
+    shared: SharedReasons = NONE_SHARED
 
     @property
     def not_met(self) -> bool:
@@ -95,7 +101,7 @@ class Entry:
     @property
     def why(self) -> str:
         """Second line of a row: what it could be, the limit, what is lacking or not known."""
-        return "" if self.row is None or self.waiting else why(self.row)
+        return "" if self.row is None or self.waiting else why(self.row, self.shared)
 
     @property
     def spoken(self) -> str:
@@ -103,16 +109,18 @@ class Entry:
         if self.row is None:
             return f"{self.text} {self.aside}".strip()
         state = "being measured" if self.waiting else (self.row.verdict or "no limit")
-        return f"{self.text}: {self.value} {self.why}, {state}"
+        # A letter alone says nothing to who cannot see where it is explained.
+        told = "" if self.waiting else why(self.row)
+        return f"{self.text}: {self.value} {told}, {state}"
 
 
-def why(row: Measurement) -> str:
+def why(row: Measurement, shared: SharedReasons = NONE_SHARED) -> str:
     """What stands below a row's name."""
     limit = "no limit" if row.limit is None else f"limit {plain(row.limit.value)}"
     if row.limit is not None and row.limit.changed:
         limit += f" (default {plain(row.limit.default)})"
     if row.value is None or row.verdict == "not assessed":
-        reason = _reason(row)
+        reason = _reason(row, shared)
         return reason if row.value is None else f"{reason} · {limit}"
     if row.verdict == "below limit":
         return f"{limit} · lacks {shown_lack(row)}"
@@ -123,13 +131,15 @@ def why(row: Measurement) -> str:
     return f"{words} {least} · {limit}"
 
 
-def _reason(row: Measurement) -> str:
+def _reason(row: Measurement, shared: SharedReasons) -> str:
     for note in row.reading.notes:
         if note.code in _SHORT:
             return _SHORT[note.code]
     reasons = [note for note in row.reading.notes if note.code not in _REMARKS]
     if not reasons:
         return "image trouble at the site"
+    if letter := shared.letter(row, reasons[0]):
+        return f"reason {letter}"
     # Notes read "what - why it matters - what to do": the row has room for the first part.
     return reasons[0].message.split(" - ")[0]
 
@@ -198,6 +208,10 @@ class _Showing:
     known: set[str]
     opened: Collection[str]
 
+    def shared(self, rows: Sequence[Measurement]) -> SharedReasons:
+        """Of rows that are shown with their reasons: one that waits has none."""
+        return SharedReasons.of(row for row in rows if not self.waits(row))
+
     def waits(self, row: Measurement) -> bool:
         """True where no value may be shown: it is an earlier plan's, or is not there yet."""
         return not self.current or row.id not in self.known
@@ -205,7 +219,7 @@ class _Showing:
     def name(self, row: Measurement) -> str:
         return row_words(row, jaw=self.jaw)
 
-    def entry(self, row: Measurement) -> Entry:
+    def entry(self, row: Measurement, shared: SharedReasons) -> Entry:
         return Entry(
             kind="row",
             key=row.id,
@@ -213,10 +227,14 @@ class _Showing:
             row=row,
             waiting=self.waits(row),
             opened=row.id in self.opened,
+            shared=shared,
         )
 
 
 def _of_subject(subject: str, rows: Sequence[Measurement], showing: _Showing) -> Iterator[Entry]:
+    shared = showing.shared(rows)
+    for reason in shared.all:
+        yield Entry(kind="reason", key=f"{subject}:reason:{reason.letter}", text=reason.text)
     for group, title in GROUPS.items():
         of = [row for row in rows if row.group == group]
         if not of:
@@ -226,16 +244,18 @@ def _of_subject(subject: str, rows: Sequence[Measurement], showing: _Showing) ->
         met = [row for row in of if row.verdict == "meets limit"]
         free = [row for row in of if row.verdict is None]
         for row in worst_first(known):
-            yield showing.entry(row)
-        yield from _fold(f"{subject}:{group}:met", met, _met_words(met, showing), showing)
+            yield showing.entry(row, shared)
+        yield from _fold(f"{subject}:{group}:met", met, _met_words(met, showing), showing, shared)
         first, rest = _lead(free, group)
         for row in first:
-            yield showing.entry(row)
+            yield showing.entry(row, shared)
         words = f"{len(rest)} {'more ' if first else ''}without a limit"
-        yield from _fold(f"{subject}:{group}:free", rest, words, showing)
+        yield from _fold(f"{subject}:{group}:free", rest, words, showing, shared)
 
 
-def _fold(key: str, rows: Sequence[Measurement], text: str, showing: _Showing) -> Iterator[Entry]:
+def _fold(
+    key: str, rows: Sequence[Measurement], text: str, showing: _Showing, shared: SharedReasons
+) -> Iterator[Entry]:
     if not rows:
         return
     waiting = any(showing.waits(row) for row in rows)
@@ -244,7 +264,7 @@ def _fold(key: str, rows: Sequence[Measurement], text: str, showing: _Showing) -
     yield Entry(kind="fold", key=key, text=text, aside=aside, waiting=waiting, opened=is_open)
     if is_open:
         for row in rows:
-            yield showing.entry(row)
+            yield showing.entry(row, shared)
 
 
 def _tightest(rows: Sequence[Measurement], showing: _Showing) -> str:

@@ -112,7 +112,7 @@ class LedgerDelegate(QStyledItemDelegate):
             return 24
         if entry.kind == "fold":
             return LINE + 5 + (SECOND if _fold_wraps(entry, width) else 0)
-        if entry.kind in ("summary", "words"):
+        if entry.kind in ("summary", "words", "reason"):
             return _wrapped(entry.text, _words_font(entry), width - 2 * PAD) + 10
         height = LINE + SECOND + 6
         if _has_bar(entry):
@@ -141,6 +141,7 @@ class LedgerDelegate(QStyledItemDelegate):
             "row": self._row,
             "fold": self._fold,
             "summary": self._words,
+            "reason": self._words,
             "words": self._words,
         }[entry.kind](painter, rect, entry)
         painter.restore()
@@ -185,7 +186,7 @@ class LedgerDelegate(QStyledItemDelegate):
 
     def _words(self, painter: QPainter, rect: QRect, entry: Entry) -> None:
         painter.setFont(_words_font(entry))
-        painter.setPen(look.TEXT if entry.kind == "summary" else look.QUIET)
+        painter.setPen(look.QUIET if entry.kind == "words" else look.TEXT)
         box = rect.adjusted(PAD, 6, -PAD, 0)
         painter.drawText(box, Qt.TextFlag.TextWordWrap, entry.text)
 
@@ -306,7 +307,7 @@ def split_name(text: str, font: QFont, width: int) -> tuple[str, str]:
 
 
 def _words_font(entry: Entry) -> QFont:
-    return look.font(13 if entry.kind == "summary" else 11)
+    return look.font({"summary": 13, "reason": 12}.get(entry.kind, 11))
 
 
 def _wrapped(text: str, font: QFont, width: int) -> int:

@@ -11,6 +11,7 @@ from core.fixture import Fixture
 from core.identity import inner_side
 from core.measurement import Measurement
 from core.measuring.rows_drilling import drill_rows_of
+from core.measuring.shared_reasons import SharedReasons
 from core.measuring.wall_lacking import as_told, lacking_notes
 from core.pictures.ink import BLACK, VERMILION, Colour
 from core.pictures.wall_chart import SIZE_MM, direction_marks, wall_chart
@@ -40,7 +41,7 @@ class _Words:
     colour: Colour = BLACK
 
 
-def bone_part(pages: Pages, case: Case, subject: Subject) -> None:
+def bone_part(pages: Pages, case: Case, subject: Subject, shared: SharedReasons) -> None:
     """Remaining bone on the left, drilling on the right; each only where the ledger has it."""
     fixture, rows = subject.fixture, case.rows(subject)
     if fixture is None:
@@ -62,7 +63,7 @@ def bone_part(pages: Pages, case: Case, subject: Subject) -> None:
         rest += left_over
         x = pages.left + SIZE_MM[0] + 16.0
     if drills:
-        end, words = _drilling(pages, case, rows, x, top)
+        end, words = _drilling(pages, case, rows, x, top, shared=shared)
         end, left_over = _beside(pages, words, x, end, pages.right - x)
         below = max(below, end)
         rest += left_over
@@ -134,7 +135,13 @@ def _wall(pages: Pages, case: Case, fixture: Fixture, top: float) -> tuple[float
 
 
 def _drilling(
-    pages: Pages, case: Case, rows: tuple[Measurement, ...], x: float, top: float
+    pages: Pages,
+    case: Case,
+    rows: tuple[Measurement, ...],
+    x: float,
+    top: float,
+    *,
+    shared: SharedReasons,
 ) -> tuple[float, list[_Words]]:
     right, y = pages.right, top + 1.0
     c_mark, c_exact = right - 27.0, right - 12.0
@@ -151,7 +158,9 @@ def _drilling(
         if m is None or m.value is None:
             words = "not marked" if m is None else "? not assessed"
             pages.text(right, y + 3.8, words, size=9, align="right", face="strong")
-            notes += [] if m is None else [n.message for n in m.reading.notes]
+            if m is not None:
+                notes += [f"No depth: reason {letter}." for letter in shared.letters(m)]
+                notes += shared.rest(m)
         else:
             pages.text(c_mark, y + 3.9, _mark(m), size=11, face="strong", align="right")
             pages.text(c_exact, y + 3.8, shown(m, decimals=2), size=9, align="right")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from core.distances.by_hand import FREE_HAND, FULL_GUIDE, OWN_SOURCE, PILOT_GUIDE
 from core.measurement import Measurement
+from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import GLYPHS, PALE, VERMILION
 from core.sheet.fonts_found import Face
 from core.sheet.furniture import heading
@@ -54,6 +55,7 @@ def ledger_table(
     *,
     name_of: Callable[[Measurement], str],
     sources: list[str],
+    shared: SharedReasons,
 ) -> None:
     """Lay out the rows at the cursor, over as many pages as they need."""
     pages.ensure(30.0)
@@ -62,7 +64,7 @@ def ledger_table(
     _head(pages, columns)
     group = ""
     for m in rows:
-        notes = [n.message for n in m.reading.notes] + _changed(m) + _further(m)
+        notes = [*shared.rest(m), *_changed(m), *_further(m)]
         width = columns.verdict + 28.0 - columns.name
         height = _ROW + sum(pages.height_of(width, n, size=7.5, face="slant") for n in notes)
         if pages.ensure(height + (5.0 if m.group != group else 0.0)):
@@ -72,7 +74,7 @@ def ledger_table(
             group = m.group
             pages.text(pages.left, pages.y + 3.8, GROUPS[group], size=8.5, face="slant")
             pages.y += 4.8
-        _row(pages, m, name_of(m), columns, sources)
+        _row(pages, m, name_of(m), columns, sources=sources, letters=shared.letters(m))
         for note in notes:
             pages.y = pages.block(
                 columns.name, pages.y, width, note, size=7.5, face="slant", colour=_QUIET
@@ -119,7 +121,15 @@ def _head(pages: Pages, c: _Columns) -> None:
     pages.y += 5.0
 
 
-def _row(pages: Pages, m: Measurement, name: str, c: _Columns, sources: list[str]) -> None:
+def _row(
+    pages: Pages,
+    m: Measurement,
+    name: str,
+    c: _Columns,
+    *,
+    sources: list[str],
+    letters: tuple[str, ...],
+) -> None:
     y = pages.y + 3.6
     met = m.verdict in (None, "meets limit")
     face: Face = "plain" if met else "strong"
@@ -139,7 +149,8 @@ def _row(pages: Pages, m: Measurement, name: str, c: _Columns, sources: list[str
     if m.limit is not None and m.limit.changed:
         limit = f"{limit} ({plain(m.limit.default)})"
     pages.text(c.limit, y, limit, size=9, align="right", width=13.0)
-    pages.text(c.verdict, y, m.verdict or "", size=9, face=face, width=26.0)
+    verdict = " ".join((m.verdict or "", *letters))
+    pages.text(c.verdict, y, verdict, size=9, face=face, width=26.0)
     if m.limit is not None and m.limit.source in sources:
         number = str(sources.index(m.limit.source) + 1)
         pages.text(c.source, y, number, size=9, align="right")

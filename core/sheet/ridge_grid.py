@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from core.identity import inner_side
 from core.measurement import Measurement
+from core.measuring.shared_reasons import SharedReasons
 from core.plans.plan import Site
 from core.sheet.case import Case, Subject
 from core.sheet.furniture import heading
@@ -33,7 +34,7 @@ def in_grid(m: Measurement) -> bool:
     )
 
 
-def ridge_grid(pages: Pages, case: Case, subject: Subject) -> None:
+def ridge_grid(pages: Pages, case: Case, subject: Subject, shared: SharedReasons) -> None:
     """Lay out the grid of a subject and of the sites that stand at its place."""
     sites = case.sites_at(subject)
     lines = _lines(case, case.rows(subject))
@@ -44,9 +45,9 @@ def ridge_grid(pages: Pages, case: Case, subject: Subject) -> None:
         pages.ensure(16.0 + _ROW_MM * len(lines))
         heading(pages, "Ridge and cortex by depth below the crest")
         _head(pages, depths)
-        _body(pages, lines, depths)
+        _body(pages, lines, depths, shared)
     for site in sites:
-        _site(pages, case, site, of_sites[site.id], depths)
+        _site(pages, case, site, of_sites[site.id], depths=depths, shared=shared)
     pages.y += 1.5
 
 
@@ -80,7 +81,7 @@ def _head(pages: Pages, depths: list[float]) -> None:
     pages.y += 5.0
 
 
-def _body(pages: Pages, lines: list[_Line], depths: list[float]) -> None:
+def _body(pages: Pages, lines: list[_Line], depths: list[float], shared: SharedReasons) -> None:
     columns = _columns(pages, len(depths))
     for line in lines:
         pages.ensure(_ROW_MM)
@@ -90,7 +91,7 @@ def _body(pages: Pages, lines: list[_Line], depths: list[float]) -> None:
             if depth in line.cells:
                 _cell(pages, line.cells[depth], x, y)
         pages.y += _ROW_MM
-        for note in _notes(line):
+        for note in _notes(line, shared):
             pages.y = pages.block(
                 pages.left + 4.0, pages.y - 0.4, pages.inner - 4.0, note, size=7.5, face="slant",
                 colour=_QUIET,
@@ -106,12 +107,14 @@ def _cell(pages: Pages, m: Measurement, right: float, y: float) -> None:
     pages.text(right - 9.5, y, shown(m, decimals=2), size=9.5, face="strong", align="right")
 
 
-def _notes(line: _Line) -> list[str]:
+def _notes(line: _Line, shared: SharedReasons) -> list[str]:
     """Each remark once, with the depths that it belongs to; and the least over a turn."""
     depths: dict[str, list[str]] = {}
     for depth, m in sorted(line.cells.items()):
         for note in m.reading.notes:
-            depths.setdefault(note.message, []).append(f"{depth:g}")
+            letter = shared.letter(m, note)
+            told = f"reason {letter}." if letter else note.message
+            depths.setdefault(told, []).append(f"{depth:g}")
     notes = [f"{', '.join(at)} mm: {message}" for message, at in depths.items()]
     turned = [
         f"{down(least, 2)} at {depth:g} mm"
@@ -125,7 +128,15 @@ def _notes(line: _Line) -> list[str]:
     return notes
 
 
-def _site(pages: Pages, case: Case, site: Site, lines: list[_Line], depths: list[float]) -> None:
+def _site(
+    pages: Pages,
+    case: Case,
+    site: Site,
+    lines: list[_Line],
+    *,
+    depths: list[float],
+    shared: SharedReasons,
+) -> None:
     """The rows of a site at which the fixture stands, in as few lines as they need."""
     rest = [m for m in case.rows_at(site) if not in_grid(m)]
     if not lines and not rest:
@@ -134,17 +145,18 @@ def _site(pages: Pages, case: Case, site: Site, lines: list[_Line], depths: list
     pages.ensure(6.0 + _ROW_MM * min(len(lines), 4))
     pages.text(pages.left, pages.y + 3.8, words, size=8.5, face="slant", width=pages.inner)
     pages.y += 4.8
-    _body(pages, lines, depths)
+    _body(pages, lines, depths, shared)
     if rest:
-        parts = "; ".join(_short(case, m) for m in rest)
+        parts = "; ".join(_short(case, m, shared) for m in rest)
         pages.ensure(pages.height_of(pages.inner, parts, size=8.5))
         pages.y = pages.block(pages.left, pages.y, pages.inner, f"{parts}.", size=8.5)
 
 
-def _short(case: Case, m: Measurement) -> str:
+def _short(case: Case, m: Measurement, shared: SharedReasons) -> str:
     name = case.name(m)
     if m.value is None:
-        reasons = " ".join(n.message for n in m.reading.notes)
+        letters = [f"reason {letter}" for letter in shared.letters(m)]
+        reasons = " ".join([*letters, *shared.rest(m)])
         return f"{name} ? not assessed ({reasons})"
     unit = "°" if m.reading.unit == "deg" else " mm"
     doubt = "" if m.budget is None else f" ± {up(m.budget.expanded, 2)}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from core.drawing import Chart
 from core.geometry import vector
 from core.measurement import Measurement
+from core.measuring.shared_reasons import SharedReasons
 from core.pictures.chart import (
     View,
     across_arch_chart,
@@ -46,17 +47,37 @@ def site_pages(pages: Pages, case: Case, subject: Subject, *, lead: bool) -> Non
         _neighbours(pages, case, subject)
     sources = sources_of(case.ledger.measurements)
     rows = tuple(m for m in case.rows(subject) if not elsewhere(m))
+    shared = SharedReasons.of(all_rows(case, subject))
+    shared_part(pages, shared)
     if rows:
-        ledger_table(pages, rows, name_of=case.name, sources=sources)
+        ledger_table(pages, rows, name_of=case.name, sources=sources, shared=shared)
     # The larger part first, but for where only the smaller one still fits the page.
     if pages.y + PART_MM > pages.bottom:
-        ridge_grid(pages, case, subject)
-        bone_part(pages, case, subject)
+        ridge_grid(pages, case, subject, shared)
+        bone_part(pages, case, subject, shared)
     else:
-        bone_part(pages, case, subject)
-        ridge_grid(pages, case, subject)
+        bone_part(pages, case, subject, shared)
+        ridge_grid(pages, case, subject, shared)
     sizes_part(pages, case, subject)
     day_part(pages, case, subject)
+
+
+def all_rows(case: Case, subject: Subject) -> tuple[Measurement, ...]:
+    """Rows of a subject and of the sites at its place: everything that its pages show."""
+    at_place = (m for site in case.sites_at(subject) for m in case.rows_at(site))
+    return (*case.rows(subject), *at_place)
+
+
+def shared_part(pages: Pages, shared: SharedReasons) -> None:
+    """Why many rows have no number, once, above all of them."""
+    if not shared.all:
+        return
+    pages.ensure(24.0)
+    heading(pages, "Not assessed, for one reason")
+    for reason in shared.all:
+        pages.ensure(pages.height_of(pages.inner, reason.text, size=9))
+        pages.y = 0.8 + pages.block(pages.left, pages.y, pages.inner, reason.text, size=9)
+    pages.y += 1.0
 
 
 def elsewhere(m: Measurement) -> bool:

@@ -88,6 +88,20 @@ def test_two_fixtures_are_never_mixed():
     assert "36, lower left first molar (19 in 1–32)" in text
 
 
+def test_one_reason_of_many_rows_is_said_once_and_each_row_points_to_it():
+    lost = Note("ridge_open_side")
+    held = [
+        replace(row(value=None, verdict="not assessed", notes=(lost,)), id=str(n)) for n in range(4)
+    ]
+    text = as_text(ledger(*held))
+    assert " ".join(text.split()).count(lost.message) == 1
+    assert "(a) 4 rows: " in text
+    assert text.count("not assessed (a)") == 4
+    few = as_text(ledger(*held[:2]))
+    assert " ".join(few.split()).count(lost.message) == 2
+    assert "(a)" not in few
+
+
 def test_every_verdict_has_its_own_sign():
     assert len(set(GLYPHS.values())) == len(GLYPHS) == 5
 

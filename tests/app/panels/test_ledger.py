@@ -9,6 +9,7 @@ from PySide6.QtTest import QTest
 
 from app.dialogs.declare import DeclareDialog
 from app.panels.ledger import LedgerPanel
+from app.panels.ledger_details import details
 from app.panels.ledger_entries import WAITING, entries
 from core.measurement import Note
 from core.trust.verdict import NO_CLEARANCE
@@ -70,6 +71,37 @@ def test_the_inner_side_is_called_as_in_its_jaw(jaw, tooth, named):
     assert f"remaining bone, {named}" in told["36:bone:met"]
     other = "lingual" if named == "palatal" else "palatal"
     assert not [words for words in told.values() if other in words]
+
+
+def without_a_number(note):
+    """Three widths that could not be measured for one reason."""
+    return [
+        replace(r, reading=replace(r.reading, notes=(note,)))
+        for r in (
+            row("w", None, "not assessed", kind="ridge_width", group="bone", limit=None,
+                at_depth_mm=depth)
+            for depth in (1.0, 3.0, 5.0)
+        )
+    ]  # fmt: skip
+
+
+def test_one_reason_of_many_rows_is_said_once_above_them_and_short_at_each():
+    lost = Note("ridge_open_side")
+    held = without_a_number(lost)
+    held.append(row("foramen", None, "not assessed", limit=None, expected=True))
+    found = shown(ledger=ledger(plan(), held))
+    assert [e.text for e in found if e.kind == "reason"] == [f"(a) 3 rows: {lost.message}"]
+    assert found[0].kind == "reason"
+    by_key = {e.key: e for e in found}
+    widths = [e for key, e in by_key.items() if "ridge_width" in key]
+    assert [e.why for e in widths] == ["reason (a)"] * 3
+    # Read aloud, and unfolded, each row says all of it.
+    assert all(lost.message.split(" - ")[0] in e.spoken for e in widths)
+    assert all(lost.message in [d.text for d in details(e.row, plan(), None)] for e in widths)
+    assert by_key["36/clearance/foramen/True"].why == "not marked or declared"
+    # What waits has no reason that may be shown.
+    stale = shown(ledger=ledger(plan(), held), current=False)
+    assert not [e for e in stale if e.kind == "reason" or "(a)" in e.why]
 
 
 def test_the_sentences_of_a_row():
@@ -135,6 +167,15 @@ def panel(qtbot, session, desk):
     panel.resize(340, 600)
     panel.show()
     return panel
+
+
+def test_the_shared_reason_is_drawn_over_as_many_lines_as_it_needs(panel, session):
+    lost = Note("ridge_open_side")
+    held = without_a_number(lost)
+    session.show_ledger(ledger(session.plan, held))
+    model = panel.model
+    assert model.entries[0].kind == "reason"
+    assert panel.view.visualRect(model.index(0)).height() > 50
 
 
 def choose(panel, key):

@@ -22,6 +22,7 @@ from core.level import Level
 from core.measurement import Note, Reading
 from core.measuring import rows_bone
 from core.measuring.basis import Basis, RowMaker
+from core.measuring.shared_reasons import SharedReasons
 from core.measuring.sizes_table import try_sizes
 from core.measuring.wall_lacking import lacking_notes
 from core.pictures.chart import across_arch_chart
@@ -31,6 +32,7 @@ from core.sheet.bone_part import wall_of
 from core.sheet.case import case_of, ready
 from core.sheet.csv_table import ledger_csv
 from core.sheet.pdf import laid_out, sheet_pdf
+from core.sheet.site_pages import elsewhere
 from core.structures import Tapered
 from core.trust.figures import shown
 from tests.core.sheet.test_pages import check_boxes
@@ -97,6 +99,24 @@ def test_what_has_no_number_says_why_in_ledger_and_on_the_sheet(kind):
         assert m.reading.notes, m.id
         for note in m.reading.notes:
             assert " ".join(note.message.split()) in text, (m.id, note.message)
+
+
+def test_one_reason_of_the_whole_scan_is_said_once_and_in_place_of_the_picture():
+    case, _ = measured("empty")
+    text = printed("empty")
+    (reason,) = SharedReasons.of(case.ledger.measurements).all
+    assert reason.rows == sum(
+        reason.message in [n.message for n in m.reading.notes] for m in case.ledger.measurements
+    )
+    assert reason.rows > 30
+    assert text.count(reason.message) == 2
+    assert text.count(reason.text) == 1
+    # In the table each row, in the grid each line, points to it.
+    table = [m for m in case.ledger.measurements if m.value is None and not elsewhere(m)]
+    pointing = [m for m in table if m.reading.notes[0].message == reason.message]
+    assert text.count("not assessed (a)") == len(pointing) > 10
+    assert text.count("1, 3, 5, 7, 10 mm: reason (a).") == 4
+    assert text.count("No depth: reason (a).") == 1
 
 
 @pytest.mark.parametrize("kind", KINDS)
