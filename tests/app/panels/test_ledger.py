@@ -170,12 +170,12 @@ def panel(qtbot, session, desk):
 
 
 def test_the_shared_reason_is_drawn_over_as_many_lines_as_it_needs(panel, session):
-    lost = Note("ridge_open_side")
+    lost = Note("bone-beside-field-edge", {"side": "buccal", "reach": "5"})
     held = without_a_number(lost)
     session.show_ledger(ledger(session.plan, held))
     model = panel.model
     assert model.entries[0].kind == "reason"
-    assert panel.view.visualRect(model.index(0)).height() > 50
+    assert panel.view.visualRect(model.index(0)).height() > 70
 
 
 def choose(panel, key):
