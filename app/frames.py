@@ -1,4 +1,4 @@
-"""Frames around the pictures, the strip of neighbours, and the bar over what is only proposed."""
+"""Frames around the pictures, the strip of neighbours, and the notice of what is proposed."""
 
 from __future__ import annotations
 
@@ -91,7 +91,7 @@ class NeighbourStrip(QFrame):
 
 
 class ProposedBar(QFrame):
-    """Says that jaw plane and arch are proposed, and lets a person confirm them.
+    """Says that jaw plane and arch are proposed, and lets a person confirm them; one column wide.
 
     The jaw is never taken from the guess: a person names it.
     """
@@ -106,8 +106,8 @@ class ProposedBar(QFrame):
         self.words = QLabel("")
         self.words.setObjectName("strong")
         self.words.setWordWrap(True)
-        self.for_lower = QPushButton("Confirm for the lower jaw")
-        self.for_upper = QPushButton("Confirm for the upper jaw")
+        self.for_lower = QPushButton("Confirm: lower jaw")
+        self.for_upper = QPushButton("Confirm: upper jaw")
         self.for_lower.clicked.connect(lambda: session.confirm_proposal("lower"))
         self.for_upper.clicked.connect(lambda: session.confirm_proposal("upper"))
         plane = QToolButton()
@@ -117,12 +117,17 @@ class ProposedBar(QFrame):
         arch.setText("Edit arch")
         arch.clicked.connect(self.edit_arch)
         self.editing = (plane, arch)
-        row = QHBoxLayout(self)
-        row.setContentsMargins(12, 5, 12, 5)
-        row.setSpacing(8)
-        row.addWidget(self.words, 1)
-        for widget in (*self.editing, self.for_lower, self.for_upper):
-            row.addWidget(widget)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(10, 7, 10, 8)
+        column.setSpacing(6)
+        column.addWidget(self.words)
+        for pair in ((self.for_lower, self.for_upper), self.editing):
+            row = QHBoxLayout()
+            row.setSpacing(6)
+            for button in pair:
+                button.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+                row.addWidget(button, 1)
+            column.addLayout(row)
         session.scan_changed.connect(self.read)
         session.plan_changed.connect(self.read)
         self.read()

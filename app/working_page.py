@@ -68,8 +68,10 @@ class WorkingPage(QWidget):
         inner.setContentsMargins(4, 4, 4, 4)
         inner.addWidget(pictures.section)
         left = self._column(self.panels.get("log"), self.map_frame, sizes=(240, 300))
-        right = self._column(
-            self.panels.get("fixture"), self.panels.get("ledger"), sizes=(170, 420)
+        # The proposal stands where the numbers will: over the pictures it would make them lower.
+        right = _stack(
+            self.proposed,
+            self._column(self.panels.get("fixture"), self.panels.get("ledger"), sizes=(170, 420)),
         )
         above = _splitter(Qt.Orientation.Horizontal, left, section, sizes=(238, 780), grows=1)
         self.strip = LowerStrip(session, pictures, self.panels)
@@ -90,7 +92,6 @@ class WorkingPage(QWidget):
         page.setSpacing(4)
         page.addWidget(self.panels["who"])
         page.addWidget(self.tool_row)
-        page.addWidget(self.proposed)
         self.guide = GuideBar(session, self)
         page.addWidget(self.guide)
         page.addWidget(self.body, 1)
@@ -172,6 +173,18 @@ def _splitter(
     if sizes:
         splitter.setSizes(list(sizes[: splitter.count()]))
     return splitter
+
+
+def _stack(*parts: QWidget | None) -> QWidget:
+    """Parts above each other; the last takes what is left."""
+    whole = QWidget()
+    column = QVBoxLayout(whole)
+    column.setContentsMargins(0, 0, 0, 0)
+    column.setSpacing(4)
+    for part in parts:
+        if part is not None:
+            column.addWidget(part, int(part is parts[-1]))
+    return whole
 
 
 def _is_stop(widget: QWidget) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 
 from app.guide_steps import STEPS
@@ -49,6 +49,33 @@ def test_nothing_is_ticked_until_its_fact_is_there(guided, bench, qtbot):
     bench.session.apply("anything", replace(bench.session.plan, interpreted_by="LM"))
     guided.look()
     assert guided.at not in guided.ticked
+
+
+@pytest.mark.parametrize(("size", "least"), [((1366, 768), 400), ((1024, 680), 280)])
+def test_with_guide_and_proposal_the_section_stays_the_largest_picture(
+    guided, bench, qtbot, size, least
+):
+    bench.resize(*size)
+    qtbot.wait(50)
+    page = bench.work
+    assert page.proposed.isVisible()
+    section = page.pictures.section
+    assert section.height() >= least
+    assert (bench.width(), bench.height()) == size
+    area = section.width() * section.height()
+    others = [view for view in page.pictures.views if view is not section]
+    assert all(2 * view.width() * view.height() < area for view in others)
+    notice = page.proposed
+    for button in (notice.for_lower, notice.for_upper, *notice.editing):
+        assert button.width() >= button.fontMetrics().horizontalAdvance(button.text()) + 8
+        corner = button.mapTo(bench, QPoint(button.width(), button.height()))
+        assert bench.rect().contains(corner), button.text()
+    assert notice.words.height() >= notice.words.heightForWidth(notice.words.width())
+    before = section.height()
+    QTest.mouseClick(notice.for_lower, LEFT)
+    qtbot.wait(50)
+    assert not notice.isVisible()
+    assert section.height() == before, "no picture jumps when the notice goes"
 
 
 def test_it_points_at_the_tool_then_at_the_place(guided, bench, qtbot):
