@@ -43,6 +43,46 @@ class Framed(QFrame):
         column.addWidget(view, 1)
 
 
+class PictureName(QLabel):
+    """What a small picture is called, always whole: smaller, or short, where there is no room.
+
+    ``3 mm mesial`` is then ``3 Me``, as on the dial: cut, it would say neither how far nor which
+    way.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._bold = False
+        self.setFont(look.font(12, italic=True))
+        self.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        # Its words must not make one picture wider than another.
+        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+
+    def name(self, title: str, *, bold: bool) -> None:
+        """Call the picture by another name."""
+        # Set anew, the same words would lay out the whole window again.
+        if (title, bold) != (self.toolTip(), self._bold):
+            self._bold = bold
+            self.setToolTip(title)
+            self._fit()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Another width has room for other words."""
+        super().resizeEvent(event)
+        self._fit()
+
+    def _fit(self) -> None:
+        title = self.toolTip()
+        number, _, way = title.partition(" mm ")
+        short = f"{number} {way.removeprefix('to ').capitalize()[:2]}" if way else title
+        for words, px in ((title, 12), (title, 11), (short, 12), (short, 11)):
+            font = look.font(px, italic=True, bold=self._bold)
+            if QFontMetrics(font).horizontalAdvance(words) <= self.width():
+                break
+        self.setFont(font)
+        self.setText(words)
+
+
 class NeighbourStrip(QFrame):
     """Seven sections beside the station, each under its name."""
 
@@ -52,14 +92,9 @@ class NeighbourStrip(QFrame):
         self._pictures = pictures
         row = self._row = QHBoxLayout(self)
         row.setSpacing(4)
-        self._names: list[QLabel] = []
-        self._told: dict[QLabel, tuple[str, bool, int]] = {}
+        self._names: list[PictureName] = []
         for view in pictures.neighbours:
-            name = QLabel("")
-            name.setFont(look.font(12, italic=True))
-            name.setAlignment(Qt.AlignmentFlag.AlignCenter)
-            # Its words must not make one picture wider than another.
-            name.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+            name = PictureName()
             column = QVBoxLayout()
             column.setSpacing(1)
             column.addWidget(view, 1)
@@ -78,16 +113,7 @@ class NeighbourStrip(QFrame):
     def read(self) -> None:
         """Read the names anew."""
         for view, name in zip(self._pictures.neighbours, self._names, strict=True):
-            told = (view.title, view.chosen, name.width())
-            if self._told.get(name) == told:
-                continue  # set anew, the same words would lay out the whole window again
-            self._told[name] = told
-            font = look.font(12, italic=True, bold=view.chosen)
-            name.setText(view.title)
-            name.setToolTip(view.title)
-            if QFontMetrics(font).horizontalAdvance(view.title) > name.width() > 0:
-                font = look.font(11, italic=True, bold=view.chosen)
-            name.setFont(font)
+            name.name(view.title, bold=view.chosen)
 
 
 class ProposedBar(QFrame):

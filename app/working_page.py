@@ -57,7 +57,6 @@ class WorkingPage(QWidget):
         for button, tool in zip(self.proposed.editing, ("Jaw plane", "Arch"), strict=True):
             button.setVisible(tool in hub.tools)
         self.dial = Dial(session, pictures.section)
-        self.dial.move(8, 52)
         self.map_frame = Framed("Arch map", pictures.arch_map)
         self.map_frame.setMinimumHeight(MAP_PX)
         pictures.shown.connect(lambda: self.map_frame.aside.setText(pictures.arch_map.subtitle))

@@ -35,7 +35,9 @@ from core.measuring.sizes_table import SizeRow, sizes_tried
 from core.plans.edit_pose import fixture_resized
 from core.plans.sizes import ListedSize, size_words
 
-HEADS = ("", "size", "limits met", "what stops it, and what it lacks")
+HEADS = ("", "size", "met", "what stops it")
+"""Short, so that none is cut where all panels are unfolded."""
+MEANS = ("the size placed now", "size", "limits met", "what stops it, and what it lacks")
 WAITS = "…"
 PLACED = "▸"
 _TAKES = (Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_Space)
@@ -87,9 +89,13 @@ class TriedModel(QAbstractTableModel):
     def headerData(
         self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
     ) -> Any:
-        """Heads of the columns."""
-        if orientation == Qt.Orientation.Horizontal and role == Qt.ItemDataRole.DisplayRole:
+        """Heads of the columns; said in full to who asks."""
+        if orientation != Qt.Orientation.Horizontal:
+            return None
+        if role == Qt.ItemDataRole.DisplayRole:
             return HEADS[section]
+        if role in (Qt.ItemDataRole.ToolTipRole, Qt.ItemDataRole.AccessibleTextRole):
+            return MEANS[section]
         return None
 
     def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:

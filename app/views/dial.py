@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import math
 
-from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtCore import QEvent, QObject, QPointF, QRectF, Qt
 from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QWidget
 
 from app import look
 from app.session import Session
+from app.views.furniture import has_title
 from core.pictures.ink import DARK
 
 SNAP_DEG = 5.0
 SIZE_PX = 92
+LEFT_PX = 8
+BELOW_TITLE_PX = 52
 
 
 class Dial(QWidget):
@@ -22,9 +25,12 @@ class Dial(QWidget):
     The top is mesial, as on the dial's letters; 0° shows buccal on the right of the picture.
     """
 
-    def __init__(self, session: Session, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
+    def __init__(self, session: Session, picture: QWidget) -> None:
+        super().__init__(picture)
         self._session = session
+        self._picture = picture
+        picture.installEventFilter(self)
+        self._place()
         self.setFixedSize(SIZE_PX, SIZE_PX + 18)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setAccessibleName("turn about the fixture's axis")
@@ -34,6 +40,16 @@ class Dial(QWidget):
         session.plan_changed.connect(self.read)
         session.plan_previewed.connect(self.read)
         self.read()
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        """Stay clear of the title above and, on a low picture, of the words halfway down."""
+        if watched is self._picture and event.type() == QEvent.Type.Resize:
+            self._place()
+        return super().eventFilter(watched, event)
+
+    def _place(self) -> None:
+        titled = has_title(self._picture.width())
+        self.move(LEFT_PX, BELOW_TITLE_PX if titled else LEFT_PX)
 
     def read(self) -> None:
         """Show it only where there is a fixture to turn about."""

@@ -37,7 +37,7 @@ def paint_furniture(painter: QPainter, view: PictureView) -> None:
     f = look.font(11 if small else 13)
     align = Qt.AlignmentFlag
     middle, left, right = align.AlignVCenter, align.AlignLeft, align.AlignRight
-    if view.title and view.width() > 2 * SMALL_PX:
+    if view.title and has_title(view.width()):
         _words(painter, whole, view.title, look.font(14, bold=True), left | align.AlignTop)
         _words(
             painter,
@@ -57,6 +57,11 @@ def paint_furniture(painter: QPainter, view: PictureView) -> None:
     # Along the foot of a panorama stand its stations: there the bar goes to the top.
     bar_area = area.adjusted(0, 0, 0, 24 - area.height()) if view.kind == "panorama" else area
     _bar(painter, bar_area, 1 / view.mm_per_pixel(), small=small)
+
+
+def has_title(width_px: int) -> bool:
+    """Whether a picture so wide carries its title on itself."""
+    return width_px > 2 * SMALL_PX
 
 
 def _short(words: str) -> str:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
-from PySide6.QtGui import QDropEvent
+from PySide6.QtGui import QDropEvent, QFontMetrics
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QLabel, QMessageBox, QPushButton, QToolButton
 
 import sample_volumes
+from app import look
 from app.bench import Bench
 from app.case_store import CaseRecord
 from app.loading import best_of, must_ask
@@ -199,6 +200,12 @@ def test_with_everything_unfolded_the_section_stays_large_and_nothing_is_clipped
         words = table.horizontalHeaderItem(column).text()
         need = head.fontMetrics().horizontalAdvance(words)
         assert head.sectionSize(column) >= need, words
+    tried = bench.work.panels["my sizes"].table
+    head = tried.horizontalHeader()
+    for column in range(tried.model().columnCount()):
+        words = tried.model().headerData(column, Qt.Orientation.Horizontal)
+        # 6 pixels on each side belong to the head's own edge.
+        assert head.sectionSize(column) >= head.fontMetrics().horizontalAdvance(words) + 12, words
     for panel in (bench.work.panels[place] for place in bench.work.folds):
         for button in panel.findChildren(QPushButton):
             need = button.fontMetrics().horizontalAdvance(button.text())
@@ -212,6 +219,29 @@ def test_with_everything_unfolded_the_section_stays_large_and_nothing_is_clipped
     qtbot.wait(50)
     assert bench.pictures.section.height() == pytest.approx(before, abs=8)
     assert bench.pictures.panorama.isVisible()
+
+
+def test_on_the_smallest_window_words_neither_touch_nor_are_cut(bench, qtbot):
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    dial, section = bench.work.dial, bench.pictures.section
+    assert dial.isVisible()
+    assert dial.y() >= 44, "below the picture's title"
+    bench.resize(1024, 680)
+    qtbot.waitUntil(lambda: not bench.pictures.busy, timeout=20000)
+    qtbot.wait(50)
+    assert (bench.width(), bench.height()) == (1024, 680)
+    area = section.picture_rect().intersected(section.rect())
+    half_a_line = QFontMetrics(look.font(13)).height() / 2
+    assert dial.geometry().bottom() + 4 < area.center().y() - half_a_line, "over the side's name"
+    names = [name for name in bench.work.strip.findChildren(QLabel) if name.toolTip()]
+    assert [name.toolTip() for name in names][:4] == [
+        "3 mm mesial", "2 mm mesial", "1 mm mesial", "here",
+    ]  # fmt: skip
+    assert [name.text() for name in names] == [
+        "3 Me", "2 Me", "1 Me", "here", "1 Di", "2 Di", "3 Di",
+    ]  # fmt: skip
+    for name in names:
+        assert name.fontMetrics().horizontalAdvance(name.text()) <= name.width(), name.text()
 
 
 def test_on_a_high_screen_what_is_unfolded_stands_below_the_panorama(bench, qtbot):
