@@ -25,6 +25,11 @@ from core.pictures.chart_parts import fixture_lines, jaw_plane, near_plane_line
 from core.plans.plan import Plan
 from core.structures import Course
 
+_NUMBERS_UP_MM, _NUMBERS_RISE_MM = 3.2, 10.0
+"""Where the numbers of a panorama stand above its foot, and how far they may give way."""
+_NUMBER_MM = (2.2, 1.7)
+"""Half width and half height of such a number on its plate, with a little room."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Overlay:
@@ -120,15 +125,16 @@ def panorama_overlay(plan: Plan, arch: Arch, ribbon: Ribbon) -> Overlay:
 
     half_width = ribbon.cols * pixel_mm / 2
     bottom = -ribbon.rows * pixel_mm / 2
+    ticks: list[Line] = []
     lines: list[Line] = []
-    labels: list[Label] = []
+    numbers: dict[float, str] = {}
     for station in np.arange(0.0, arch.length_mm + 1e-6, 10.0):
         u = float(station) - middle_mm
         if abs(u) > half_width:
             continue
-        lines.append(Line(style="station tick", points=np.array([[u, bottom], [u, bottom + 1.5]])))
+        ticks.append(Line(style="station tick", points=np.array([[u, bottom], [u, bottom + 1.5]])))
         if abs(u) < half_width - 2.5:
-            labels.append(Label(text=f"{station:g}", at=(u, bottom + 3.2), style="numeral"))
+            numbers[u] = f"{station:g}"
     for structure in plan.structures:
         style = style_of(structure)
         if isinstance(structure, Course) and style is not None:
@@ -147,7 +153,34 @@ def panorama_overlay(plan: Plan, arch: Arch, ribbon: Ribbon) -> Overlay:
         side = radius[:, None] * mesial
         ring = np.vstack([middle + side, (middle - side)[::-1]])
         lines.append(Line(style="fixture", points=flat(ring), closed=True))
-    return Overlay(lines=tuple(lines), labels=tuple(labels))
+    v = _clear_height(numbers, lines, bottom + _NUMBERS_UP_MM)
+    labels = [Label(text=text, at=(u, v), style="numeral") for u, text in numbers.items()]
+    return Overlay(lines=(*ticks, *lines), labels=tuple(labels))
+
+
+def _clear_height(places: Iterable[float], lines: Iterable[Line], lowest: float) -> float:
+    """Height for a row of numbers at which none covers a line; the lowest one where none is."""
+    u = np.array(list(places))
+    parts = [line.points for line in lines if len(line.points) > 1]
+    if not len(u) or not parts:
+        return lowest
+    starts = np.concatenate([part[:-1] for part in parts])
+    ends = np.concatenate([part[1:] for part in parts])
+    # Each piece of line, as far as it runs below or above a number: (numbers, pieces).
+    first, last = np.minimum(starts[:, 0], ends[:, 0]), np.maximum(starts[:, 0], ends[:, 0])
+    reach = np.stack([u - _NUMBER_MM[0], u + _NUMBER_MM[0]])[:, :, None]
+    cut = np.clip(reach, first, last)
+    run = ends[:, 0] - starts[:, 0]
+    level = np.abs(run) < 1e-9
+    rise = np.where(level, 0.0, (ends[:, 1] - starts[:, 1]) / np.where(level, 1.0, run))
+    heights = starts[:, 1] + (cut - starts[:, 0]) * rise
+    low = np.where(level, np.minimum(starts[:, 1], ends[:, 1]), heights.min(axis=0))
+    high = np.where(level, np.maximum(starts[:, 1], ends[:, 1]), heights.max(axis=0))
+    meets = (first <= reach[1]) & (last >= reach[0])
+    low, high = low[meets] - _NUMBER_MM[1], high[meets] + _NUMBER_MM[1]
+    wanted = np.arange(lowest, lowest + _NUMBERS_RISE_MM, 0.2)[:, None]
+    covers = ((low < wanted) & (wanted < high)).any(axis=1)
+    return float(wanted[np.argmin(covers), 0])
 
 
 def within_width(line: Array, half_width_mm: float) -> list[Array]:

@@ -1,5 +1,7 @@
 """What lies over the panorama stays within the panorama."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -10,6 +12,7 @@ from core import load_plan
 from core.arch import Arch
 from core.image.ribbon import Ribbon
 from core.pictures.overlay import panorama_overlay, within_width
+from core.structures import Course
 
 HALF = 10.0
 PLACES = st.tuples(st.floats(-30, 30), st.floats(-5, 5))
@@ -41,3 +44,70 @@ def test_a_canal_longer_than_the_panorama_ends_at_its_edge():
     lines = [x.points for x in panorama_overlay(plan, arch, ribbon).lines if x.style == "canal"]
     assert lines
     assert max(np.abs(points[:, 0]).max() for points in lines) == pytest.approx(half)
+
+
+def sample_panorama(structures=None):
+    plan = load_plan(sample_volumes.path("lower_left_36.plan.json"))
+    plan = plan if structures is None else replace(plan, structures=structures)
+    arch = Arch.trace(plan.arch_points, level=plan.level, starts=plan.arch_starts)
+    return plan, arch, Ribbon.along(arch, heights_mm=(-35.0, 5.0), pixel_mm=0.3)
+
+
+def a_border(arch, above_mm, slope):
+    """A lower border along the whole arch, so far above the foot of the panorama."""
+    points = []
+    for station in np.arange(2.0, arch.length_mm, 4.0):
+        frame = arch.frame(station)
+        height = -35.0 + above_mm + slope * (station - arch.length_mm / 2)
+        points.append(frame.origin + height * arch.level.up)
+    return Course(id="border", kind="border", points=np.array(points))
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.05, -0.05])
+@pytest.mark.parametrize("above_mm", [1.5, 2.5, 3.2, 4.5, 6.0])
+def test_no_number_of_a_station_covers_a_line(above_mm, slope):
+    _, arch, _ = sample_panorama()
+    plan, arch, ribbon = sample_panorama((a_border(arch, above_mm, slope),))
+    overlay = panorama_overlay(plan, arch, ribbon)
+    border = [line.points for line in overlay.lines if line.style == "border"]
+    numbers = [label for label in overlay.labels if label.style == "numeral"]
+    assert len(numbers) >= 6
+    assert len({label.at[1] for label in numbers}) == 1, "they stand in one row"
+    for label in numbers:
+        for points in border:
+            # Many samples of the line, not the ends of its pieces that the program looks at.
+            way = np.linspace(0.0, len(points) - 1.0, 20_000)
+            at = np.stack([np.interp(way, np.arange(len(points)), points[:, k]) for k in (0, 1)])
+            near = np.abs(at[0] - label.at[0]) < 2.0
+            assert near.any()
+            assert np.abs(at[1][near] - label.at[1]).min() > 1.5
+
+
+def test_a_line_shorter_than_a_number_is_not_covered_either():
+    _, arch, _ = sample_panorama()
+    short = [arch.frame(30.0 + d).origin - 31.5 * arch.level.up for d in (-0.5, 0.5)]
+    border = Course(id="border", kind="border", points=np.array(short))
+    plan, arch, ribbon = sample_panorama((border,))
+    overlay = panorama_overlay(plan, arch, ribbon)
+    drawn = np.concatenate([x.points for x in overlay.lines if x.style == "border"])
+    number = next(label for label in overlay.labels if label.text == "30")
+    assert np.abs(drawn[:, 0] - number.at[0]).max() < 1.0
+    assert np.abs(drawn[:, 1] - number.at[1]).min() > 1.5
+
+
+def test_without_a_line_in_the_way_the_numbers_stand_at_the_foot():
+    plan, arch, ribbon = sample_panorama(())
+    overlay = panorama_overlay(plan, arch, ribbon)
+    foot = -ribbon.rows * ribbon.pixel_mm / 2
+    assert {round(label.at[1] - foot, 6) for label in overlay.labels} == {3.2}
+
+
+def test_numbers_that_cannot_give_way_stay_at_the_foot():
+    """A line that runs steeply through all heights leaves them where they are looked for."""
+    _, arch, _ = sample_panorama()
+    upright = [arch.frame(30.0).origin + h * arch.level.up for h in (-34.5, -15.0)]
+    steep = Course(id="border", kind="border", points=np.array(upright))
+    plan, arch, ribbon = sample_panorama((steep,))
+    overlay = panorama_overlay(plan, arch, ribbon)
+    foot = -ribbon.rows * ribbon.pixel_mm / 2
+    assert {round(label.at[1] - foot, 6) for label in overlay.labels} == {3.2}
