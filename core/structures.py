@@ -39,9 +39,9 @@ class Course:
     diameter_mm : float or None
         Outside of the bony wall. None for a canal: 3.0 mm with an SD of 0.35 is used and said;
         None for the others: a curve without thickness.
-    diameter_sd_mm : float
-        Standard deviation of the diameter, where it was fitted or entered at the bench; 0 where
-        the plan states a diameter and no doubt of it.
+    diameter_sd_mm : float or None
+        Standard deviation of the diameter, from its fit or as it was stated. None where nobody
+        stated one: a diameter then counts as read off a picture, see `core.distances.tubes`.
     seen : tuple of {'yes', 'faint', 'no'}
         One a mark; all ``yes`` when left out.
     course : (m, 3) mm or None
@@ -52,7 +52,7 @@ class Course:
     kind: CourseKind
     points: Array
     diameter_mm: float | None = None
-    diameter_sd_mm: float = 0.0
+    diameter_sd_mm: float | None = None
     seen: tuple[Seen, ...] = ()
     course: Array | None = None
     course_by: str = ""
@@ -64,7 +64,7 @@ class Course:
         object.__setattr__(self, "seen", _check_seen(self.seen, len(self.points)))
         if self.diameter_mm is not None and not self.diameter_mm > 0:
             raise ValueError("a diameter must be positive")
-        if self.diameter_sd_mm < 0:
+        if self.diameter_sd_mm is not None and self.diameter_sd_mm < 0:
             raise ValueError("the spread of a diameter cannot be negative")
         if self.course is not None:
             object.__setattr__(self, "course", points(self.course))

@@ -177,9 +177,21 @@ def least_places(
     return np.asarray((low + high) / 2)
 
 
+def diameter_sd_mm(course: Course) -> float:
+    """Standard deviation of a curve's diameter; without a diameter it has none.
+
+    A plan that states a diameter and no doubt of it says nothing of how it was found: it counts
+    as read off a picture, never as exact.
+    """
+    if course.diameter_mm is None:
+        return 0.0
+    stated = course.diameter_sd_mm
+    return ENTERED_DIAMETER_SD_MM if stated is None else stated
+
+
 def _course(course: Course) -> Tube:
     notes: tuple[Note, ...] = ()
-    diameter, radius_sd = course.diameter_mm, course.diameter_sd_mm / 2
+    diameter, radius_sd = course.diameter_mm, diameter_sd_mm(course) / 2
     if diameter is None and course.kind == "canal":
         diameter, radius_sd = ASSUMED_CANAL_DIAMETER_MM, ASSUMED_CANAL_DIAMETER_SD_MM / 2
         notes = (

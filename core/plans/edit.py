@@ -175,7 +175,7 @@ def with_angle(plan: Plan, angle: AngleMark) -> Plan:
 
 
 def with_diameter(
-    plan: Plan, structure_id: str, diameter_mm: float | None, *, sd_mm: float = 0.0
+    plan: Plan, structure_id: str, diameter_mm: float | None, *, sd_mm: float | None = None
 ) -> Plan:
     """Set the diameter of a canal, loop, vessel or border, with its standard deviation."""
     values: dict[str, Any] = {"diameter_mm": diameter_mm, "diameter_sd_mm": sd_mm}

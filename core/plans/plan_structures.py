@@ -58,7 +58,7 @@ def _course(at: At, kind: Any) -> Course:
     marks = at.get("points").points()
     course_id, seen = at.get("id").id(), _seen(at, len(marks))
     diameter = at.maybe("diameter_mm", At.length)
-    spread = at.maybe("diameter_sd_mm", At.length) or 0.0
+    spread = at.maybe("diameter_sd_mm", At.length)
     course = at.maybe("course", lambda c: points(c.points(least=2)))
     by = text_at(at, "course_by")
     return at.built(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from core.distances.tubes import diameter_sd_mm
 from core.identity import structure_words, thing_words
 from core.sheet.budget_table import budget_table
 from core.sheet.case import Case
@@ -133,8 +134,9 @@ def _structure_words(structure: Structure) -> str:
     if isinstance(structure, Course):
         diameter = structure.diameter_mm
         words += ", Ø not measured" if diameter is None else f", Ø {plain(diameter)} mm"
-        spread = structure.diameter_sd_mm
-        words += "" if diameter is None or not spread else f" (SD {up(spread, 2)} mm)"
+        if diameter is not None:
+            taken = ", not stated" if structure.diameter_sd_mm is None else ""
+            words += f" (SD {up(diameter_sd_mm(structure), 2)} mm{taken})"
     if isinstance(structure, Tapered):
         first, last = structure.diameters_mm
         words += f", Ø {plain(first)} to {plain(last)} mm"

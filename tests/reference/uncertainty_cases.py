@@ -134,9 +134,12 @@ def drawn(case: Case, rng: np.random.Generator, extent: float) -> tuple[Any, flo
         return platform + stretch * (marks - platform) + rng.normal(size=marks.shape) * sd
 
     structure = moved(case.structure, change)
-    if isinstance(structure, Course) and structure.kind == "canal" and not structure.diameter_mm:
-        # Truth keeps 3.0 mm, what the program assumes; which one is drawn makes no difference.
-        structure = replace(structure, diameter_mm=max(3.0 + rng.normal(0, CANAL_SD_MM), 0.5))
+    if isinstance(structure, Course):
+        # What is fitted errs by its own spread, what is typed or assumed by the program's. Truth
+        # keeps what the case says, or 3.0 mm; which one is drawn makes no difference.
+        sd = CANAL_SD_MM if structure.diameter_sd_mm is None else structure.diameter_sd_mm
+        drawn_mm = (structure.diameter_mm or 3.0) + rng.normal(0, sd)
+        structure = replace(structure, diameter_mm=max(drawn_mm, 0.01))
     return structure, float(rng.uniform(-extent / 2, extent / 2))
 
 
@@ -179,7 +182,7 @@ def ten_cases() -> list[Case]:
     faint = ("yes", "yes", "yes", "faint", "faint", "yes", "yes")
     return [
         Case("canal below, fitted", f, Course(id="c", kind="canal", points=along,
-                                              diameter_mm=3.0), 2.0),
+                                              diameter_mm=3.0, diameter_sd_mm=0.2), 2.0),
         Case("canal below, size assumed", f, Course(id="c", kind="canal", points=along), 2.0),
         Case("canal below, partly faint", f, Course(id="c", kind="canal", points=along,
                                                     diameter_mm=3.0, seen=faint), 2.0),

@@ -18,6 +18,7 @@ from core.distances.clearance import (
 )
 from core.fixture import Fixture, FixtureSize
 from core.structures import Course, Floor, Foramen, PointMarks, Tapered
+from core.trust.uncertainty import budget
 
 
 @dataclass(frozen=True)
@@ -83,8 +84,21 @@ class TestByHand:
         assert reading.along_mm == pytest.approx(2.5, abs=1e-6)
         assert reading.across_mm == pytest.approx(0, abs=1e-6)
         assert not reading.upper_bound
-        assert reading.size_sd_mm == 0
         assert not reading.notes
+
+    @pytest.mark.parametrize("kind", ["canal", "loop", "vessel"])
+    def test_a_diameter_that_is_only_stated_counts_as_read_off_a_picture(self, kind):
+        typed = replace(straight_canal(), id=f"{kind}-left", kind=kind)
+        assert clearance(fixture(), typed).size_sd_mm == pytest.approx(0.35 / 2)
+        fitted = replace(typed, diameter_sd_mm=0.21)
+        assert clearance(fixture(), fitted).size_sd_mm == pytest.approx(0.105)
+        of_typed, of_fitted = (budget(clearance(fixture(), c)) for c in (typed, fitted))
+        assert of_typed.u > of_fitted.u
+        assert {t.name: t.u for t in of_typed.terms}["size"] == pytest.approx(0.175)
+
+    def test_a_curve_without_thickness_has_no_doubt_of_its_thickness(self):
+        thin = Course(id="vessel-1", kind="vessel", points=[(0, 0, -14), (0, 5, -14)])
+        assert clearance(fixture(), thin).size_sd_mm == 0
 
     def test_canal_beside_and_below_is_measured_in_3d(self):
         # Edge of the apex at x = 2, canal's middle 3 mm aside and 4 mm below: 5 - 1.5.

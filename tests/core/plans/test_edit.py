@@ -69,6 +69,22 @@ def test_what_was_found_keeps_its_doubt_until_a_hand_moves_it():
         replace(CANAL, diameter_sd_mm=-0.1)
 
 
+def test_a_diameter_of_which_no_doubt_is_stated_stays_so_and_never_becomes_exact():
+    typed = edit.with_diameter(fitted := edit.with_diameter(PLAN, "canal-left", 2.8, sd_mm=0.22),
+                               "canal-left", 2.8)  # fmt: skip
+    assert fitted.structures[0].diameter_sd_mm == 0.22
+    written = document_of(typed)["structures"][0]
+    assert "diameter_sd_mm" not in written
+    again = parse(document_of(typed)).structures[0]
+    assert again.diameter_sd_mm is None
+    assert tubes_of(again)[0].radius_sd_mm == pytest.approx(0.175)
+    # Nobody can read a diameter without a doubt, so no plan can say so.
+    exact = document_of(typed)
+    exact["structures"][0]["diameter_sd_mm"] = 0.0
+    with pytest.raises(PlanError, match="above 0"):
+        parse(exact)
+
+
 def mark(plan, owner, part):
     found = [m for m in marks_of(plan) if (m.owner, m.part) == (owner, str(part))]
     assert len(found) == 1
