@@ -113,7 +113,7 @@ def check_click(view, ball, keep=(1, 1, 1)):
 
 
 @pytest.mark.parametrize("times", [0.7, 1.0, 2.3])
-def test_a_click_lands_on_what_is_painted_there(shown, times):
+def test_a_click_lands_on_what_is_painted_there(shown, qtbot, times):
     """Outside truth: the ball's place is written into the voxels by the affine's definition."""
     arch = arch_of(coded.plan())
     station = arch.station(BALL)
@@ -127,7 +127,7 @@ def test_a_click_lands_on_what_is_painted_there(shown, times):
     flat = ball * np.array([1, 1, 0])
     pictures.arch_map.zoom(times, pictures.arch_map.screen_position(flat))
     _session.go_to(point_mm=ball)
-    QTest.qWait(1)
+    qtbot.wait(1)
     wait_for(pictures)
     hits = hits_of(pictures.arch_map)
     at = brightest(pictures.arch_map)

@@ -43,7 +43,7 @@ def case(qapp, jaw):
 def test_remaining_bone_is_measured_only_while_it_is_shown(qtbot, case, desk):
     panel = RemainingBone(case, desk)
     qtbot.addWidget(panel)
-    QTest.qWait(50)
+    qtbot.wait(50)
     assert not panel._latest.busy
     panel.resize(345, 230)
     panel.show()

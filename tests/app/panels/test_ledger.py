@@ -183,16 +183,15 @@ def choose(panel, key):
     panel.view.setFocus()
 
 
-def test_space_unfolds_by_key(panel):
+def test_space_unfolds_by_key(panel, qtbot):
     choose(panel, "36:danger:met")
     QTest.keyClick(panel.view, Qt.Key.Key_Space)
     assert panel.model.row_of("36/clearance/canal-left") > 0
     choose(panel, "36/clearance/canal-left")
     before = panel.view.visualRect(panel.view.currentIndex()).height()
     QTest.keyClick(panel.view, Qt.Key.Key_Return)
-    QTest.qWait(30)
     index = panel.model.index(panel.model.row_of("36/clearance/canal-left"))
-    assert panel.view.visualRect(index).height() > before + 80
+    qtbot.waitUntil(lambda: panel.view.visualRect(index).height() > before + 80)
     assert panel.view.currentIndex() == index
 
 
@@ -225,9 +224,9 @@ def test_mark_it_and_declare_are_buttons(panel, desk, qtbot):
     dialog.close()
 
 
-def test_buttons_lie_inside_the_row(panel):
+def test_buttons_lie_inside_the_row(panel, qtbot):
     panel.resize(300, 600)
-    QTest.qWait(20)
+    qtbot.wait(20)
     for number, entry in enumerate(panel.model.entries):
         rect = panel.view.visualRect(panel.model.index(number))
         for _, box in panel.delegate.button_rects(entry, rect):

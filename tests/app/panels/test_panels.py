@@ -26,7 +26,7 @@ def shown(qtbot, panel, width, height):
     qtbot.addWidget(panel)
     panel.resize(width, height)
     panel.show()
-    QTest.qWait(20)
+    qtbot.wait(20)
     return panel
 
 
