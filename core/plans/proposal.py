@@ -1,18 +1,22 @@
 """A first jaw plane and arch from the image, so that pictures are there before anybody clicked.
 
 It is shown as *proposed* and never measured on: a person confirms or edits it. Bone is what is
-brighter than halfway through the volume's own window; the arch is the middle of the bone seen
-from below, as a radius by angle about the circle that fits it best (algebraic least squares:
-Kasa I, IEEE Trans Instrum Meas 1976;25:8, from memory); *up* is the patient's own axis. The jaw
-is guessed from the palate: bone inside the arch. None of these choices has a source.
+brighter than halfway through the volume's own window. It is looked at in slabs, because only
+some levels of a jaw show a plain horseshoe: palate, sinus and rami fill or close it. In each slab
+the arch is the middle of the bone seen from below, as a radius by angle about the circle that
+fits it best (algebraic least squares: Kasa I, IEEE Trans Instrum Meas 1976;25:8, from memory);
+the slab whose bone lies best along an open arch is taken. *up* is the patient's own axis. The
+jaw is guessed from the palate: bone inside the arch above it. None of these choices has a source.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.polynomial import Polynomial
+from scipy.spatial import cKDTree
 
 from core.drawing import window_of_volume
 from core.geometry import Array
@@ -21,12 +25,32 @@ from core.level import Level
 from core.plans.plan import Jaw, Plan
 
 STEP_MM = 0.8
+SLAB_MM = 6.0
 BAND_MM = 9.0
 """Half width of the ring around the circle in which the arch's bone is looked for."""
+ALONG_MM = 6.0
+"""Bone nearer to the arch's line than this lies along it."""
+LEAST_ALONG = 0.75
+WIDEST_DEG = 260.0
+"""An arch that goes further round is a ring: walls of a sinus, or a cut through the palate."""
 PALATE_SHARE = 0.3
+PALATE_ABOVE_MM = 30.0
+REACH_MM = 15.0
+"""How far from the slab the chewing surfaces are looked for."""
 POINTS = 9
 LEAST_SPAN_MM = 15.0
 CELL_DEG = 2.0
+
+
+@dataclass(frozen=True)
+class _Arch:
+    """An arch found in one slab: where it begins (mm), its circle, its points, how good it is."""
+
+    bottom: float
+    centre: Array
+    radius: float
+    points: Array
+    worth: float
 
 
 def propose(volume: Volume, *, cancelled: Callable[[], bool] | None = None) -> Plan | None:
@@ -45,24 +69,54 @@ def propose(volume: Volume, *, cancelled: Callable[[], bool] | None = None) -> P
     bone, weight = _bone_points(volume)
     if len(bone) < 200 or (cancelled is not None and cancelled()):
         return None
-    circle = _circle(bone[:, :2], weight)
-    if circle is None:
+    bottoms = np.arange(bone[:, 2].min(), bone[:, 2].max(), SLAB_MM / 2)
+    found = [one for bottom in bottoms if (one := _in_slab(bone, weight, float(bottom)))]
+    if not found:
         return None
-    centre, radius = circle
-    off = bone[:, :2] - centre
-    away = np.hypot(off[:, 0], off[:, 1])
-    ring = np.abs(away - radius) <= BAND_MM
-    if ring.sum() < 100:
-        return None
-    flat = _middle(off[ring], weight[ring])
-    if flat is None:
-        return None
-    inside = float(weight[away < radius - BAND_MM].sum())
-    jaw: Jaw = "upper" if inside > PALATE_SHARE * float(weight[ring].sum()) else "lower"
-    height = float(np.percentile(bone[ring, 2], 96.0 if jaw == "lower" else 4.0))
-    arch = np.column_stack([flat + centre, np.full(len(flat), height)])
+    best = max(found, key=lambda one: one.worth)
+    away = np.hypot(*(bone[:, :2] - best.centre).T)
+    over = bone[:, 2] - best.bottom
+    inside = (away < best.radius - BAND_MM) & (over > 0) & (over < PALATE_ABOVE_MM)
+    ring = np.abs(away - best.radius) <= BAND_MM
+    held = ring & (over > 0) & (over < PALATE_ABOVE_MM)
+    jaw: Jaw = "lower"
+    if float(weight[inside].sum()) > PALATE_SHARE * float(weight[held].sum()):
+        jaw = "upper"
+    near = ring & (over > -REACH_MM) & (over < SLAB_MM + REACH_MM)
+    height = float(np.percentile(bone[near, 2], 96.0 if jaw == "lower" else 4.0))
+    arch = np.column_stack([best.points, np.full(len(best.points), height)])
     level = Level(origin=arch.mean(axis=0), up=np.array([0.0, 0.0, 1.0]))
     return Plan(jaw=jaw, level=level, arch_points=arch)
+
+
+def _in_slab(bone: Array, weight: Array, bottom: float) -> _Arch | None:
+    """The arch of one slab, or None where its bone does not lie along an open arch."""
+    within = (bone[:, 2] >= bottom) & (bone[:, 2] < bottom + SLAB_MM)
+    xy, mass = bone[within, :2], weight[within]
+    if len(xy) < 100:
+        return None
+    ring = np.ones(len(xy), dtype=bool)
+    for _ in range(4):
+        circle = _circle(xy[ring], mass[ring])
+        if circle is None:
+            return None
+        centre, radius = circle
+        ring = np.abs(np.hypot(*(xy - centre).T) - radius) <= BAND_MM
+        if ring.sum() < 100:
+            return None
+    off = xy - centre
+    points = _middle(off[ring], mass[ring])
+    if points is None:
+        return None
+    span = np.degrees(np.ptp(np.unwrap(np.arctan2(points[:, 1], points[:, 0]))))
+    parts = np.linspace(0, len(points) - 1, 20 * len(points))
+    line = np.stack([np.interp(parts, np.arange(len(points)), side) for side in points.T], axis=1)
+    gap, _ = cKDTree(line).query(off)
+    share = float(mass[gap < ALONG_MM].sum() / mass.sum())
+    if span > WIDEST_DEG or share < LEAST_ALONG:
+        return None
+    length = float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
+    return _Arch(bottom, centre, radius, points + centre, share**2 * length)
 
 
 def _bone_points(volume: Volume) -> tuple[Array, Array]:
