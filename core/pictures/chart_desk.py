@@ -23,6 +23,8 @@ NEAR_PLANE_MM = 3.0
 _LABEL_HEIGHT_MM: dict[LabelStyle, float] = {
     "numeral": 1.8, "witness": 2.3, "scale": 1.9, "name": 2.2,
 }  # fmt: skip
+MISREAD = 4.0
+"""What a numeral costs that stands nearer to another line than to its own."""
 LONGEST_MM = 12.0
 """Longer distances only clutter a picture; the ledger has them."""
 
@@ -55,11 +57,24 @@ class Desk:
         return np.array([self.grid.cols, self.grid.rows]) * self.grid.pixel_mm / 2
 
     def put(
-        self, text: str, style: LabelStyle, places: Iterable[Array], *, below: bool = False
+        self,
+        text: str,
+        style: LabelStyle,
+        places: Iterable[Array],
+        *,
+        below: bool = False,
+        own: Line | None = None,
     ) -> None:
-        """Lay a label on the place where it covers least; the first of equals."""
+        """Lay a label on the place where it covers least; the first of equals.
+
+        A label that belongs to a line of its `own` keeps off places that lie nearer to another.
+        """
         found = np.array(list(places), dtype=np.float64)
-        best = found[int(np.argmin(self._costs(self._size(text, style), found)))]
+        size = self._size(text, style)
+        costs = self._costs(size, found)
+        if own is not None:
+            costs += MISREAD * self._nearer_to_another(size, found, own)
+        best = found[int(np.argmin(costs))]
         self.labels.append(
             Label(text=text, at=(float(best[0]), float(best[1])), style=style, below=below)
         )
@@ -79,8 +94,10 @@ class Desk:
         for _, line in chosen:
             self.dots += [Dot(at=(float(u), float(v)), below=line.below) for u, v in line.points]
         for m, line in chosen:
-            places = _beside(line.points, 2.4 / self.drawn_at)
-            self.put(shown(m), "witness", places, below=line.below)
+            text = shown(m)
+            half = self._size(text, "witness") / 2
+            places = _beside(line.points, 2.4 / self.drawn_at, half)
+            self.put(text, "witness", places, below=line.below, own=line)
 
     def distances(self, plan: Plan, target: Array) -> list[Line]:
         """Distance lines with their numerals, off the straight way to the target (2,)."""
@@ -90,7 +107,9 @@ class Desk:
                 continue
             far = np.argsort(np.linalg.norm(line - target, axis=1), kind="stable")
             places = [line[far[int(k)]] for k in np.linspace(len(line) // 4, len(line) - 1, 12)]
-            self.put(f"{distance:g}", "numeral", places)
+            # One unit says what all three are: keys 1, 2, 3 mean something else on the bench.
+            unit = " mm" if distance == DISTANCES_MM[-1] else ""
+            self.put(f"{distance:g}{unit}", "numeral", places)
         return [Line(style="distance line", points=line) for _, line in drawn]
 
     def _witness_line(self, m: Measurement) -> Line | None:
@@ -118,6 +137,14 @@ class Desk:
             over += 0.2 * covered.sum(axis=1)
         return np.asarray(over)
 
+    def _nearer_to_another(self, size: Array, places: Array, own: Line) -> Array:
+        """(n, 2) places → (n,) True where a label there would be read as another line's."""
+        others = [line for line in self.lines if line is not own]
+        if not others:
+            return np.zeros(len(places), dtype=bool)
+        apart = [_apart(size, places, line) for line in others]
+        return np.asarray(np.min(apart, axis=0) <= _apart(size, places, own))
+
     def _size(self, text: str, style: LabelStyle) -> Array:
         """Width and height of a label and its plate, in mm of the picture."""
         height = _LABEL_HEIGHT_MM[style]
@@ -128,15 +155,26 @@ def _order(m: Measurement) -> tuple[int, float]:
     return worst_first(m), np.inf if m.value is None else m.value
 
 
-def _beside(ends: Array, off_mm: float) -> list[Array]:
-    """Places for a numeral: beside the middle of a line, on either side, then beyond its ends."""
+def _apart(size: Array, places: Array, line: Line) -> Array:
+    """(n,) shortest way in mm from labels' plates of one size at (n, 2) places to a line."""
+    steps = np.linspace(line.points[0], line.points[-1], 24)
+    off = np.maximum(np.abs(places[:, None] - steps) - size / 2, 0.0)
+    return np.asarray(np.hypot(off[..., 0], off[..., 1]).min(axis=1))
+
+
+def _beside(ends: Array, off_mm: float, half: Array) -> list[Array]:
+    """Places for a numeral: beside the middle of a line, on either side, then beyond its ends.
+
+    `half` (2,) is half of the numeral's plate: beyond an end the plate just clears the line.
+    """
     middle = ends.mean(axis=0)
     along = ends[1] - ends[0]
     length = float(np.linalg.norm(along))
     along = along / length if length > 1e-9 else np.array([1.0, 0.0])
     side = np.array([-along[1], along[0]])
     places = [middle + s * r * off_mm * side for r in (1.0, 1.6) for s in (1, -1)]
-    places += [ends[1] + 1.2 * off_mm * along, ends[0] - 1.2 * off_mm * along]
+    clear = float(half @ np.abs(along)) + 0.15 * off_mm
+    places += [ends[1] + clear * along, ends[0] - clear * along]
     places += [
         end + s * r * off_mm * side for r in (1.0, 1.8, 2.6) for end in ends for s in (1, -1)
     ]

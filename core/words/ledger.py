@@ -9,8 +9,7 @@ SENTENCES: dict[str, str] = {
     ),
     "side-open": (
         "{reason} - left and right, cheek and tongue would be guessed, so nothing is measured - "
-        'look which end of the traced arch is the patient\'s right and write "starts": "first" '
-        'or "last" into the arch of the plan.'
+        "trace the arch anew along the jaw, or say which end is the patient's right."
     ),
     "level-upside-down": (
         "The jaw plane's up does not point towards the patient's head - heights and sides would "

@@ -21,13 +21,15 @@ SENTENCES: dict[str, str] = {
     "side-open-straight": (
         "The traced arch bows by only {bow_mm} mm, so its shape does not tell cheek from tongue "
         "or left from right, and every number could be given for the wrong side. Trace further "
-        "round the jaw, or say which end is the patient's right (arch.starts in the plan)."
+        "round the jaw, or say which end is the patient's right "
+        "(tool Arch, key F; arch.starts in a plan file)."
     ),
     "side-open-contradiction": (
         "The traced arch bows the wrong way for the side that the scan's coordinates give, so "
         "left and right, or up and down, may be swapped in this scan or plan. Compare missing "
         "and crowned teeth with the patient, check the jaw plane's up, then say which end of the "
-        "arch is the patient's right (arch.starts in the plan)."
+        "arch is the patient's right "
+        "(tool Arch, key F; arch.starts in a plan file)."
     ),
     "side-answer-contradicted": (
         "A person said which end of the arch is the patient's right, and that answer is used, "
@@ -39,7 +41,8 @@ SENTENCES: dict[str, str] = {
         "Tooth {tooth} does not fit the place ({station}): there the cheek lies in another "
         "direction than at that tooth. Either the number or the side is wrong, and the wrong "
         "side would be measured. Correct the tooth's number, or compare with the patient and say "
-        "which end of the arch is the patient's right (arch.starts in the plan)."
+        "which end of the arch is the patient's right "
+        "(tool Arch, key F; arch.starts in a plan file)."
     ),
     "fixture-axis-level": (
         "The axis of fixture {fixture} lies along the arch or level with it, so buccal and mesial "

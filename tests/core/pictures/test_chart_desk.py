@@ -1,0 +1,59 @@
+"""Numerals on a picture: each stands nearest to the line that it belongs to."""
+
+from dataclasses import replace
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+import sample_volumes
+from core import load_plan
+from core.drawing import Label, Line
+from core.geometry import PictureGrid
+from core.pictures import chart_desk
+from core.pictures.chart_desk import Desk
+from core.pictures.overlay import section_overlay
+
+GRID = PictureGrid(
+    origin=np.zeros(3), right=np.array([1.0, 0, 0]), up=np.array([0, 0, 1.0]),
+    cols=300, rows=300, pixel_mm=0.2,
+)  # fmt: skip
+
+
+def width_line(left: float, right: float, v: float) -> Line:
+    return Line(style="witness", points=np.array([[left, v], [right, v]]))
+
+
+def apart(label: Label, line: Line) -> float:
+    """From the label's plate to a level line, by hand."""
+    width, height = 0.62 * 2.3 * len(label.text) + 0.9, 2.3 + 0.8
+    (left, v), (right, _) = line.points
+    across = max(left - label.at[0] - width / 2, label.at[0] - width / 2 - right, 0.0)
+    return float(np.hypot(across, max(abs(label.at[1] - v) - height / 2, 0.0)))
+
+
+@given(
+    st.lists(st.floats(2.0, 7.0), min_size=3, max_size=3),
+    st.lists(st.floats(2.0, 7.0), min_size=3, max_size=3),
+)
+def test_widths_2_mm_apart_are_not_read_off_each_other(left, right):
+    """Ridge widths at 1, 3 and 5 mm stand closer than a numeral is high."""
+    lines = [width_line(-a, b, -2.0 * k) for k, (a, b) in enumerate(zip(left, right, strict=True))]
+    desk = Desk(GRID, lines=list(lines))
+    for k, line in enumerate(lines):
+        half = desk._size(f"{k}.00", "witness") / 2
+        desk.put(f"{k}.00", "witness", chart_desk._beside(line.points, 2.4, half), own=line)
+    for k, label in enumerate(desk.labels):
+        others = [apart(label, line) for line in lines if line is not lines[k]]
+        assert apart(label, lines[k]) < min(others)
+
+
+def test_lines_of_equal_distance_say_their_unit():
+    """The bench has keys 1, 2, 3 for how well a mark was seen: bare numbers were read as those."""
+    plan = load_plan(sample_volumes.path("lower_left_36.plan.json"))
+    canal = plan.structures[0]
+    here = canal.points[len(canal.points) // 2]
+    grid = replace(GRID, origin=here)
+    words = [label.text for label in section_overlay(plan, grid, (), most_witnesses=0).labels]
+    assert "3 mm" in words
+    assert "3" not in words
