@@ -56,6 +56,8 @@ def choose(parent: QWidget, title: str, question: str, answers: Sequence[str]) -
     }
     away = box.addButton("Cancel", QMessageBox.ButtonRole.RejectRole)
     box.setEscapeButton(away)
+    # Enter must not answer by itself what only a person can say.
+    box.setDefaultButton(away)
     box.exec()
     clicked = box.clickedButton()
     box.deleteLater()

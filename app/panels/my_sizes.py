@@ -35,7 +35,7 @@ from core.measuring.sizes_table import SizeRow, sizes_tried
 from core.plans.edit_pose import fixture_resized
 from core.plans.sizes import ListedSize, size_words
 
-HEADS = ("", "size", "met", "what stops it")
+HEADS = ("", "size", "met", "stopped by")
 """Short, so that none is cut where all panels are unfolded."""
 MEANS = ("the size placed now", "size", "limits met", "what stops it, and what it lacks")
 WAITS = "…"

@@ -8,7 +8,9 @@ from typing import Literal, TypeAlias
 from core.measuring.ledger import Ledger
 from core.plans.plan import Plan
 
-Act: TypeAlias = Literal["", "confirm", "side", "image", "interpreted", "mark", "tooth"]
+Act: TypeAlias = Literal[
+    "", "confirm", "side", "image", "interpreted", "mark", "tooth", "right end"
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,7 +31,9 @@ class OpenPoint:
     target: str = ""
 
 
-def open_points(plan: Plan, ledger: Ledger | None, *, confirmed: bool) -> tuple[OpenPoint, ...]:
+def open_points(
+    plan: Plan, ledger: Ledger | None, *, confirmed: bool, side_is_open: bool = False
+) -> tuple[OpenPoint, ...]:
     """The open things of a case, in the order in which they matter.
 
     Parameters
@@ -38,10 +42,15 @@ def open_points(plan: Plan, ledger: Ledger | None, *, confirmed: bool) -> tuple[
         Current; None where there is none.
     confirmed : bool
         Jaw, jaw plane and arch were confirmed or set by a person.
+    side_is_open : bool
+        Nobody has settled which end of the arch is the patient's right.
     """
     found: list[OpenPoint] = []
     if not confirmed:
         found.append(OpenPoint(text="Jaw plane and arch: proposed, not confirmed", act="confirm"))
+    elif side_is_open:
+        text = "Which end of the arch is the patient’s right: not settled, so nothing is measured"
+        found.append(OpenPoint(text=text, act="right end"))
     if plan.side_check is None:
         found.append(OpenPoint(text="Side: not compared with patient or chart", act="side"))
     found += [

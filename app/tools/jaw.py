@@ -10,6 +10,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 
 from app import look
+from app.dialogs.right_end import ask_right_end
 from app.session import Session
 from app.tools.base import Desk, Draft, View
 from app.tools.collect import Collect
@@ -185,7 +186,7 @@ class JawPlane(Collect):
 
 
 class ArchTool(Grab):
-    """The arch: click adds, drag moves, Del removes, F takes the other end for the right."""
+    """The arch: click adds, drag moves, Del removes, F says which end is the right."""
 
     name = "Arch"
     group = "Place"
@@ -200,7 +201,7 @@ class ArchTool(Grab):
         """What a click does."""
         return (
             "Click on the arch map adds a point, drag moves it, Del removes it. "
-            "F: the other end is the patient’s right."
+            "F: which end is the patient’s right."
         )
 
     def marks(self) -> list[Mark]:
@@ -264,20 +265,11 @@ class ArchTool(Grab):
         self._first = None
 
     def extra_key(self, event: QKeyEvent) -> bool:
-        """F: flip."""
-        arch = self.session.arch
-        if event.key() != Qt.Key.Key_F or event.modifiers() or arch is None:
+        """F: the patient's right end."""
+        if event.key() != Qt.Key.Key_F or event.modifiers() or self.session.arch is None:
             return False
-        question = (
-            "Take the other end of the arch for the patient’s right? Left and right of every "
-            "number follow. Compare with the patient first."
-        )
-        if self.desk.choose("Other end", question, ("Yes, the other end", "No")) in (None, "No"):
-            return True
-        return self.do(
-            "arch: the other end is the patient’s right",
-            lambda p: edit_pose.with_arch_flipped(p, arch),
-        )
+        ask_right_end(self.session, self.desk)
+        return True
 
     def _own(self, plan: Plan) -> Plan:
         """The plan with the arch that the pictures follow."""

@@ -33,10 +33,15 @@ class Move(Tool):
     def press(self, view: View, hit: Hit) -> None:
         """Go to the place, and take up what stands there."""
         self._from = hit.uv_mm
+        volume = self.session.volume
+        scanned = volume is None or bool(volume.scanned_at(hit.point_mm)[0])
+        if not scanned:
+            # Arch map and panorama would follow to a height where there is nothing to see.
+            self.desk.say("Nothing was scanned at this place.")
         selected = self._fixture_at(hit)
         station = self._station(view, hit)
         self.session.go_to(
-            point_mm=hit.point_mm,
+            point_mm=hit.point_mm if scanned else None,
             station_mm=station,
             across=station is not None,
             selected=selected,

@@ -76,18 +76,20 @@ def with_arch_points(plan: Plan, points_mm: ArrayLike) -> Plan:
     return replace(plan, arch_points=points(points_mm))
 
 
-def with_arch_flipped(plan: Plan, arch: Arch) -> Plan:
-    """Take the other end of the arch for the patient's right.
+def with_right_end(plan: Plan, arch: Arch, *, begins: bool) -> Plan:
+    """Settle which end of the arch is the patient's right, as a person said.
 
     Parameters
     ----------
     arch : Arch
         As the plan traces it now.
+    begins : bool
+        True: the end at station 0; False: the other one.
     """
     refuse_locked(plan, "arch")
     marks = points(plan.arch_points if plan.arch_points is not None else np.zeros((0, 3)))
     first_is_right = arch.station(marks[0]) < arch.station(marks[-1])
-    return replace(plan, arch_starts="last" if first_is_right else "first")
+    return replace(plan, arch_starts="first" if first_is_right == begins else "last")
 
 
 def with_midline(plan: Plan, point_mm: ArrayLike) -> Plan:

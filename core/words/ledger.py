@@ -9,7 +9,8 @@ SENTENCES: dict[str, str] = {
     ),
     "side-open": (
         "{reason} - left and right, cheek and tongue would be guessed, so nothing is measured - "
-        "trace the arch anew along the jaw, or say which end is the patient's right."
+        "answer which end of the traced arch is the patient's right: in the bench under Answers, "
+        'in a plan file as "starts": "first" or "last" of the arch.'
     ),
     "level-upside-down": (
         "The jaw plane's up does not point towards the patient's head - heights and sides would "

@@ -21,15 +21,13 @@ SENTENCES: dict[str, str] = {
     "side-open-straight": (
         "The traced arch bows by only {bow_mm} mm, so its shape does not tell cheek from tongue "
         "or left from right, and every number could be given for the wrong side. Trace further "
-        "round the jaw, or say which end is the patient's right "
-        "(tool Arch, key F; arch.starts in a plan file)."
+        "round the jaw, or say which end is the patient's right."
     ),
     "side-open-contradiction": (
         "The traced arch bows the wrong way for the side that the scan's coordinates give, so "
         "left and right, or up and down, may be swapped in this scan or plan. Compare missing "
         "and crowned teeth with the patient, check the jaw plane's up, then say which end of the "
-        "arch is the patient's right "
-        "(tool Arch, key F; arch.starts in a plan file)."
+        "arch is the patient's right."
     ),
     "side-answer-contradicted": (
         "A person said which end of the arch is the patient's right, and that answer is used, "
@@ -41,8 +39,7 @@ SENTENCES: dict[str, str] = {
         "Tooth {tooth} does not fit the place ({station}): there the cheek lies in another "
         "direction than at that tooth. Either the number or the side is wrong, and the wrong "
         "side would be measured. Correct the tooth's number, or compare with the patient and say "
-        "which end of the arch is the patient's right "
-        "(tool Arch, key F; arch.starts in a plan file)."
+        "which end of the arch is the patient's right."
     ),
     "fixture-axis-level": (
         "The axis of fixture {fixture} lies along the arch or level with it, so buccal and mesial "

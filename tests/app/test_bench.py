@@ -117,6 +117,23 @@ def test_a_click_in_one_picture_moves_the_others(bench, qtbot):
     assert session.station_mm == pytest.approx(station)
 
 
+def test_a_click_where_nothing_was_scanned_takes_no_picture_there(bench, qtbot):
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    section, session = bench.pictures.section, bench.session
+    bench.take_tool("Move")
+    rows, cols = np.nonzero(np.isnan(section._grey))
+    shape, pixel = section._grey.shape, section.grid.pixel_mm
+    uv = np.stack([cols - (shape[1] - 1) / 2, (shape[0] - 1) / 2 - rows], axis=1) * pixel
+    places = [section.to_screen().map(QPointF(*at)).toPoint() for at in uv]
+    at = next(p for p in places if section.rect().adjusted(20, 20, -20, -20).contains(p))
+    height, map_says = session.point_mm, bench.pictures.arch_map.subtitle
+    QTest.mouseClick(section, Qt.MouseButton.LeftButton, pos=at)
+    assert session.point_mm is height
+    assert "Nothing was scanned" in bench.said.text()
+    qtbot.waitUntil(lambda: not bench.pictures.busy, timeout=20000)
+    assert bench.pictures.arch_map.subtitle == map_says
+
+
 def test_ctrl_z_and_ctrl_y(bench, qtbot):
     opened(bench, qtbot)
     bench.activateWindow()
@@ -190,6 +207,8 @@ def test_with_everything_unfolded_the_section_stays_large_and_nothing_is_clipped
     before = bench.pictures.section.height()
     for place in bench.work.folds:
         bench.work.show_folded(place)
+    # What the rows say takes width from the last head.
+    qtbot.waitUntil(lambda: bool(bench.work.panels["my sizes"].model.rows), timeout=90000)
     qtbot.wait(50)
     assert bench.pictures.section.height() >= 400
     assert (bench.width(), bench.height()) == (1366, 768)

@@ -16,6 +16,7 @@ from app.panels.open_points import open_points
 from app.panels.scan_checks import ScanChecks, parts_of
 from app.panels.who import Who
 from app.settings import settings_of
+from core.errors import PlanError
 from core.findings import Finding
 from core.fixture import FixtureSize
 from core.structures import StentAxis
@@ -106,6 +107,26 @@ def test_an_open_point_opens_its_question_and_stays_until_answered(qtbot, sessio
     dialog = log.findChild(InterpretedDialog)
     dialog.reject()
     assert any(x.text.startswith("Whole volume") for x in log.model.lines)
+
+
+def test_an_open_right_end_is_asked_and_the_answer_can_be_undone(qtbot, session, desk):
+    log = shown(qtbot, Log(session, desk), 270, 260)
+    session.ledger_problem = PlanError("side-open", reason="The arch is straight.")
+    session.ledger_changed.emit()
+    row = next(n for n, x in enumerate(log.model.lines) if x.text.startswith("Which end"))
+    log.view.setCurrentIndex(log.model.index(row))
+    log.view.setFocus()
+    before = session.plan.arch_starts
+    desk.answer = None
+    QTest.keyClick(log.view, Qt.Key.Key_Return)
+    assert session.plan.arch_starts == before, "turned away: nothing is taken for an answer"
+    right, points = session.arch.frame(0.0).origin, session.plan.arch_points
+    nearest = np.linalg.norm(points[[0, -1]] - right, axis=1).argmin()
+    desk.answer = "The end at 0 mm"
+    QTest.keyClick(log.view, Qt.Key.Key_Return)
+    assert session.plan.arch_starts == ("first", "last")[nearest]
+    session.undo_stack.undo()
+    assert session.plan.arch_starts == before
 
 
 def test_side_button_asks(qtbot, session, desk):

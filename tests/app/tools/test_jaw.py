@@ -118,7 +118,8 @@ def test_arch_follows_while_it_is_dragged_and_escape_puts_it_back(table):
 
 def test_flipping_asks_first_and_turns_right_and_left(table):
     t = table(ArchTool)
-    t.desk.answers = ["No", "Yes, the other end"]
+    length = t.session.arch.length_mm
+    t.desk.answers = [None, f"The end at {length:.0f} mm"]
     t.type(Qt.Key.Key_F)
     assert t.now() == t.start
     before = t.session.arch.curve.points_mm

@@ -165,13 +165,16 @@ def test_an_arch_point_goes_between_its_neighbours_or_on_at_an_end():
 
 
 @pytest.mark.parametrize("reverse", [False, True])
-def test_flipping_takes_the_other_end_and_flipping_twice_gives_the_first(reverse):
+def test_the_other_end_taken_for_the_right_turns_the_arch_and_this_end_keeps_it(reverse):
     plan = edit_pose.with_arch_points(plan_with(), ARCH[::-1] if reverse else ARCH)
     before = arch_of(plan)
-    once = edit_pose.with_arch_flipped(plan, before)
+    once = edit_pose.with_right_end(plan, before, begins=False)
     flipped = arch_of(once)
     assert np.allclose(flipped.curve.points_mm, before.curve.points_mm[::-1])
-    twice = edit_pose.with_arch_flipped(once, flipped)
+    kept = arch_of(edit_pose.with_right_end(plan, before, begins=True))
+    assert kept.starts is not None, "an answer that agrees is stored too"
+    assert np.allclose(kept.curve.points_mm, before.curve.points_mm)
+    twice = edit_pose.with_right_end(once, flipped, begins=False)
     assert np.allclose(arch_of(twice).curve.points_mm, before.curve.points_mm)
 
 
