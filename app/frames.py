@@ -43,6 +43,10 @@ class Framed(QFrame):
         column.addWidget(view, 1)
 
 
+LEAST_PX = 60
+"""Of a small picture: narrower, its letters and its bar do not stand apart."""
+
+
 class PictureName(QLabel):
     """What a small picture is called, always whole: smaller, or short, where there is no room.
 
@@ -84,7 +88,7 @@ class PictureName(QLabel):
 
 
 class NeighbourStrip(QFrame):
-    """Seven sections beside the station, each under its name."""
+    """Sections beside the station, each under its name: seven, or five where room is short."""
 
     def __init__(self, session: Session, pictures: Pictures, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -106,7 +110,13 @@ class NeighbourStrip(QFrame):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """All pictures alike to the pixel: what one showed the next can show as it is."""
         super().resizeEvent(event)
-        count = len(self._names)
+        few = self.width() < LEAST_PX * len(self._names)
+        for at, (view, name) in enumerate(zip(self._pictures.neighbours, self._names, strict=True)):
+            shown = not few or 0 < at < len(self._names) - 1
+            self._row.setStretch(at, int(shown))
+            for part in (view, name):
+                part.setVisible(shown)
+        count = len(self._names) - 2 * few
         spare = (self.width() - 2 * 6 - (count - 1) * self._row.spacing()) % count
         self._row.setContentsMargins(6, 5, 6 + spare, 4)
 

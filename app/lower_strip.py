@@ -28,7 +28,8 @@ from app.session import Session
 FOLDED = ("ridge profile", "remaining bone", "my sizes", "scan checks")
 HIGH_PX = 900
 """A page from this height on has room for two rows."""
-HEAD_PX, ROW_PX, HIGH_ROW_PX, UNFOLDED_PX = 30, 146, 200, 176
+HEAD_PX, ROW_PX, HIGH_ROW_PX = 30, 156, 200
+"""What is unfolded in the place of the panorama is as high as it: the heads stay where they are."""
 
 
 class LowerStrip(QFrame):
@@ -60,7 +61,7 @@ class LowerStrip(QFrame):
         head.addStretch(1)
         self.folds = {place: self._fold(place, head) for place in self.panels}
         beside = NeighbourStrip(session, pictures)
-        self.pictures_row = _row(pictures.panorama, beside, sizes=(450, 560), grows=1)
+        self.pictures_row = _row(pictures.panorama, beside, sizes=(450, 560))
         self.pictures_row.setContentsMargins(6, 0, 0, 5)
         self.unfolded = _row(*self.panels.values(), sizes=(270, 260, 290, 200))
         column = QVBoxLayout(self)
@@ -94,7 +95,7 @@ class LowerStrip(QFrame):
         self.heading.setText("Panorama" if pictures else "")
         self.head.setVisible(not self._plane)
         row = HIGH_ROW_PX if self._high else ROW_PX
-        rows = row * pictures + UNFOLDED_PX * (self._plane or unfolded)
+        rows = row * pictures + ROW_PX * (self._plane or unfolded)
         self.wants_height.emit(HEAD_PX + rows)
 
     def _fold(self, place: str, head: QHBoxLayout) -> QToolButton:

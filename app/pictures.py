@@ -393,8 +393,10 @@ class Pictures(QObject):
 
     def _zoom_neighbours(self) -> None:
         changed = self.sender()
+        if not isinstance(changed, FlatView) or not changed.isVisible():
+            return  # one that has no room is laid out all the same, to another size
         for view in self.neighbours:
-            if isinstance(changed, FlatView) and view is not changed:
+            if view is not changed:
                 view.look_as(changed)
 
     # -- arch map and panorama -----------------------------------------------------------

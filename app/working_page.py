@@ -8,7 +8,7 @@ from PySide6.QtWidgets import QApplication, QFrame, QSplitter, QVBoxLayout, QWid
 
 from app.frames import Framed, ProposedBar
 from app.guide import GuideBar
-from app.lower_strip import LowerStrip
+from app.lower_strip import HEAD_PX, ROW_PX, LowerStrip
 from app.panels.base import Panel
 from app.panels.catalogue import PANELS
 from app.pictures import Pictures
@@ -80,7 +80,7 @@ class WorkingPage(QWidget):
         self.strip.cuts.asked.connect(self._plane_asked)
         hub.changed.connect(lambda: self.strip.show_plane(self.active_tool == JawPlane.name))
         self._pictures_side = _splitter(
-            Qt.Orientation.Vertical, above, self.strip, sizes=(560, 176), grows=0
+            Qt.Orientation.Vertical, above, self.strip, sizes=(560, HEAD_PX + ROW_PX), grows=0
         )
         self.strip.wants_height.connect(self._give_height)
         self.body = _splitter(
@@ -127,7 +127,7 @@ class WorkingPage(QWidget):
 
     def _stops(self) -> list[QWidget]:
         pictures = self.pictures
-        found: list[QWidget] = [pictures.section, pictures.neighbours[0], pictures.panorama]
+        found: list[QWidget] = [pictures.section, pictures.neighbours[3], pictures.panorama]
         found += [*self.strip.cuts.views, pictures.arch_map]
         for panel in self.panels.values():
             found += [w for w in panel.findChildren(QWidget) if _is_stop(w)][:1]

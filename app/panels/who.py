@@ -74,7 +74,8 @@ class Who(Panel):
         self.name = _Elided(kept_px=NAME_PX)
         self.name.setFont(look.font(14, bold=True))
         self.rest = _Elided()
-        self.names = self._link("hide name", self._switch_names)
+        self.names = self._link("hide", self._switch_names)
+        self.names.setToolTip("Hide or show name, birth date and ID on the screen")
         self.names.setFont(look.font(12))
         self.tooth = QLabel()
         self.tooth.setTextFormat(Qt.TextFormat.PlainText)
@@ -88,7 +89,7 @@ class Who(Panel):
         if outer is not None:
             outer.setContentsMargins(10, 3, 10, 3)
         row = QHBoxLayout()
-        row.setSpacing(10)
+        row.setSpacing(6)
         row.addWidget(self.name)
         row.addSpacing(8)
         row.addWidget(self.rest)
@@ -122,8 +123,8 @@ class Who(Panel):
             return
         self.name.show_text(hidden(who.name) if chosen.names_hidden else who.name)
         identifiers = () if chosen.names_hidden else (who.birth, who.patient_id)
-        self.rest.show_text("   ".join((*identifiers, who.scanned)))
-        self.names.setText("show name" if chosen.names_hidden else "hide name")
+        self.rest.show_text("  ".join((*identifiers, who.scanned)))
+        self.names.setText("show" if chosen.names_hidden else "hide")
         self.tooth.setText(tooth_words(tooth, chosen.numbering) if tooth else "no tooth named here")
         check = plan.side_check
         if check is None:

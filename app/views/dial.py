@@ -10,13 +10,11 @@ from PySide6.QtWidgets import QWidget
 
 from app import look
 from app.session import Session
-from app.views.furniture import has_title
 from core.pictures.ink import DARK
 
 SNAP_DEG = 5.0
 SIZE_PX = 92
-LEFT_PX = 8
-BELOW_TITLE_PX = 52
+EDGE_PX = 8
 
 
 class Dial(QWidget):
@@ -30,8 +28,8 @@ class Dial(QWidget):
         self._session = session
         self._picture = picture
         picture.installEventFilter(self)
-        self._place()
         self.setFixedSize(SIZE_PX, SIZE_PX + 18)
+        self._place()
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setAccessibleName("turn about the fixture's axis")
         self.setToolTip("Turn the picture about the fixture’s axis: drag, or ↑ and ↓ (Shift: 1°)")
@@ -42,14 +40,13 @@ class Dial(QWidget):
         self.read()
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
-        """Stay clear of the title above and, on a low picture, of the words halfway down."""
+        """Stay in the corner below, clear of the title and of the side's name halfway down."""
         if watched is self._picture and event.type() == QEvent.Type.Resize:
             self._place()
         return super().eventFilter(watched, event)
 
     def _place(self) -> None:
-        titled = has_title(self._picture.width())
-        self.move(LEFT_PX, BELOW_TITLE_PX if titled else LEFT_PX)
+        self.move(EDGE_PX, self._picture.height() - self.height() - EDGE_PX)
 
     def read(self) -> None:
         """Show it only where there is a fixture to turn about."""

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 MARGIN_PX = 6.0
 SMALL_PX = 220
 """A picture narrower than this carries short words and a short bar."""
+TITLED_PX = 300
 
 
 def bar_mm(px_per_mm: float, most_px: float) -> float:
@@ -37,8 +38,12 @@ def paint_furniture(painter: QPainter, view: PictureView) -> None:
     f = look.font(11 if small else 13)
     align = Qt.AlignmentFlag
     middle, left, right = align.AlignVCenter, align.AlignLeft, align.AlignRight
-    if view.title and has_title(view.width()):
-        _words(painter, whole, view.title, look.font(14, bold=True), left | align.AlignTop)
+    if view.title and view.width() > TITLED_PX:
+        # On a narrow picture the title must not reach the letter in the middle of its top.
+        wide = view.width() > 2 * SMALL_PX
+        room = whole if wide else whole.adjusted(0, 0, -whole.width() / 2 - 14, 0)
+        heading = look.font(14 if wide else 12, bold=True)
+        _words(painter, room, view.title, heading, left | align.AlignTop)
         _words(
             painter,
             whole.adjusted(0, 20, 0, 0),
@@ -57,11 +62,6 @@ def paint_furniture(painter: QPainter, view: PictureView) -> None:
     # Along the foot of a panorama stand its stations: there the bar goes to the top.
     bar_area = area.adjusted(0, 0, 0, 24 - area.height()) if view.kind == "panorama" else area
     _bar(painter, bar_area, 1 / view.mm_per_pixel(), small=small)
-
-
-def has_title(width_px: int) -> bool:
-    """Whether a picture so wide carries its title on itself."""
-    return width_px > 2 * SMALL_PX
 
 
 def _short(words: str) -> str:

@@ -23,6 +23,7 @@ NEAR_PLANE_MM = 3.0
 _LABEL_HEIGHT_MM: dict[LabelStyle, float] = {
     "numeral": 1.8, "witness": 2.3, "scale": 1.9, "name": 2.2,
 }  # fmt: skip
+SIDE_BY_SIDE_MM = 1.2
 MISREAD = 4.0
 """What a numeral costs that stands nearer to another line than to its own."""
 LONGEST_MM = 12.0
@@ -130,6 +131,8 @@ class Desk:
             apart = np.abs(places - np.array(label.at))
             gap = ((size + self._size(label.text, label.style)) / 2 - apart).min(axis=1)
             over += np.where(gap > 0, gap + 1.0, 0.0)
+            # Side by side two numerals read as one number.
+            over += 0.5 * (gap > -SIDE_BY_SIDE_MM / self.drawn_at)
         if self.lines:
             ends = np.stack([line.points[[0, -1]] for line in self.lines])
             steps = np.linspace(ends[:, 0], ends[:, 1], 12).reshape(-1, 2)
