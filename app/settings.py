@@ -19,11 +19,13 @@ from PySide6.QtCore import QObject, Signal
 from core.atomic import write_whole
 from core.distances.drilling import MARK_STEP_MM, MarksIncludeTip
 from core.errors import PlanError, SoundingError
+from core.image.radiograph import OBJECT_TO_FILM_MM, SOURCE_TO_FILM_MM, Tube
 from core.measuring.control_film import CANAL, NEIGHBOUR, FilmResult
 from core.measuring.drill_table import MOST_DRILLS, Drill
 from core.plans.limits import KEYS, row_for
 from core.plans.plan import ChangedLimit, Plan
 from core.plans.sizes import ListedSize, default_sizes, read_sizes, sizes_csv
+from core.sheet.day import Pin
 
 Numbering: TypeAlias = Literal["iso", "1-32"]
 Paper: TypeAlias = Literal["A4", "Letter"]
@@ -46,6 +48,8 @@ class Settings:
         Practice limits in mm by key, put into each new plan as changes that anybody can see.
     risks_file : str
         The practice's own text for the patient's page; empty: none.
+    tube, pin : Tube, Pin
+        Of the expected check film: distances and the pin's size, never what one patient needed.
     control_films : tuple of FilmResult
         Planned against achieved, a person each; nothing of a patient is in them.
     """
@@ -61,6 +65,8 @@ class Settings:
     sizes: tuple[ListedSize, ...] = field(default_factory=default_sizes)
     drills: tuple[Drill, ...] = ()
     risks_file: str = ""
+    tube: Tube = field(default_factory=Tube)
+    pin: Pin = field(default_factory=Pin)
     control_films: tuple[FilmResult, ...] = ()
 
 
@@ -145,6 +151,11 @@ def to_text(settings: Settings) -> str:
         "role": settings.role,
         "limits": dict(settings.limits),
         "risks_file": settings.risks_file,
+        "tube": {
+            "source_to_film_mm": settings.tube.source_to_film_mm,
+            "object_to_film_mm": settings.tube.object_to_film_mm,
+        },
+        "pin": {"above_mm": settings.pin.above_mm, "diameter_mm": settings.pin.diameter_mm},
         "control_films": [asdict(film) for film in settings.control_films],
         "sizes": sizes_csv(settings.sizes).splitlines(),
         "drills": [
@@ -197,6 +208,8 @@ def from_text(text: str) -> Settings:
         limits=_limits(document.get("limits", {})),
         sizes=_sizes(document["sizes"]) if document.get("sizes") else default.sizes,
         risks_file=words("risks_file"),
+        tube=_tube(document.get("tube", {})),
+        pin=_pin(document.get("pin", {})),
         control_films=tuple(_film(f) for f in document.get("control_films", ())),
         drills=tuple(_drill(d) for d in document.get("drills", ())[:MOST_DRILLS]),
     )
@@ -218,6 +231,28 @@ def _sizes(lines: Any) -> tuple[ListedSize, ...]:
     if not isinstance(lines, list):
         raise PlanError("sizes-empty")
     return read_sizes("\n".join(str(line) for line in lines))
+
+
+def _tube(value: Any) -> Tube:
+    value = dict(value)
+    tube = Tube(
+        source_to_film_mm=float(value.get("source_to_film_mm", SOURCE_TO_FILM_MM)),
+        object_to_film_mm=float(value.get("object_to_film_mm", OBJECT_TO_FILM_MM)),
+    )
+    if not (100.0 <= tube.source_to_film_mm <= 1000.0 and tube.object_to_film_mm <= 50.0):
+        raise ValueError("the distances of the tube are not believable")
+    return tube
+
+
+def _pin(value: Any) -> Pin:
+    value = dict(value)
+    pin = Pin(
+        above_mm=float(value.get("above_mm", Pin().above_mm)),
+        diameter_mm=float(value.get("diameter_mm", Pin().diameter_mm)),
+    )
+    if not (0.0 <= pin.above_mm <= 30.0 and 0.5 <= pin.diameter_mm <= 6.0):
+        raise ValueError("the pin's size is not believable")
+    return pin
 
 
 def _film(value: Any) -> FilmResult:

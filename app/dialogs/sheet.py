@@ -23,6 +23,7 @@ from PySide6.QtWidgets import (
 
 from app import look
 from app.dialogs.base import Dialog, open_dialog
+from app.dialogs.film_fields import FilmFields
 from app.dialogs.sheet_parts import PartsList
 from app.dialogs.sheet_preview import PagesView
 from app.printing import PAPERS, page_size, print_pages
@@ -32,7 +33,7 @@ from app.sheet_work import PRINT_DPI, Preview, SheetJob, files, preview
 from app.tasks import Latest
 from app.tools.base import Desk
 from app.words_shown import state_words
-from core.errors import SoundingError
+from core.errors import OutputError, SoundingError
 from core.sheet.day import Day
 from core.sheet.folder import Written
 from core.sheet.parts import PARTS, hindrance
@@ -70,6 +71,8 @@ class SheetDialog(Dialog):
         self.parts = PartsList()
         self.parts.currentRowChanged.connect(lambda _row: self._look())
         self.parts.chosen_changed.connect(self.check)
+        self.film = FilmFields(self.settings.value.tube, self.settings.value.pin)
+        self.film.changed.connect(self._other_film)
         self.pages = PagesView()
         self.copy = self._button("Copy page", self._copy)
         self.print = self._button("Print …", self._print)
@@ -90,6 +93,7 @@ class SheetDialog(Dialog):
     def _lay_out(self) -> None:
         self.pages.top.addWidget(self.copy)
         self.pages.top.addWidget(self.print)
+        self.pages.add_below_title(self.film)
         left = QVBoxLayout()
         left.addWidget(self.state)
         left.addWidget(self.parts, 1)
@@ -127,7 +131,12 @@ class SheetDialog(Dialog):
             volume=s.volume,
             ledger=s.ledger,
             paper=cast(Paper, self.paper.currentText()),
-            day=Day(drills=self.settings.value.drills, sizes=self.settings.value.sizes),
+            day=Day(
+                drills=self.settings.value.drills,
+                sizes=self.settings.value.sizes,
+                tube=self.film.tube,
+                pin=self.film.pin,
+            ),
             risks_file=self.settings.value.risks_file,
             pseudonymous=self.alias.isChecked(),
         )
@@ -172,9 +181,20 @@ class SheetDialog(Dialog):
         self._look()
         self.check()
 
+    def _other_film(self) -> None:
+        """Another tube or pin: on the film's page, and on the sheet that shows it smaller."""
+        tube, pin = self.film.kept
+        self._anew()
+        if (tube, pin) != (self.settings.value.tube, self.settings.value.pin):
+            try:
+                self.settings.change(tube=tube, pin=pin)
+            except OutputError as refusal:
+                self.tell(str(refusal))
+
     def _look(self) -> None:
         """Show the chosen part: what is known of it at once, else in the background."""
         job, part = self._job, self.parts.part
+        self.film.setVisible(part == "film" and part not in self.parts.hindrances)
         for button in (self.copy, self.print):
             button.setEnabled(False)
         refusal = self.parts.hindrances.get(part)

@@ -63,7 +63,12 @@ class PagesView(QWidget):
         outer.setContentsMargins(0, 0, 0, 0)
         outer.addLayout(top)
         outer.addWidget(self.area, 1)
+        self._outer = outer
         self.tell("", "")
+
+    def add_below_title(self, fields: QWidget) -> None:
+        """Fields that the pages shown depend on."""
+        self._outer.insertWidget(1, fields)
 
     def tell(self, title: str, words: str) -> None:
         """Show a sentence in place of pages."""

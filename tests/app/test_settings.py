@@ -6,9 +6,11 @@ import pytest
 
 from app.logging_setup import start_logging
 from app.settings import Settings, SettingsStore, from_text, to_text, with_practice_limits
+from core.image.radiograph import Tube
 from core.measuring.control_film import FilmResult
 from core.measuring.drill_table import Drill
 from core.plans.plan import ChangedLimit, Plan
+from core.sheet.day import Pin
 
 
 def test_there_and_back():
@@ -24,6 +26,8 @@ def test_there_and_back():
             Drill(name="second", marks_mm=(6.0, 8.0), step_mm=1.0),
         ),
         risks_file="risks.txt",
+        tube=Tube(source_to_film_mm=250.0, object_to_film_mm=12.5),
+        pin=Pin(above_mm=4.0, diameter_mm=2.5),
         control_films=(
             FilmResult(
                 by="LM", at="2026-11-24", case="ab12", what="apex to canal", difference_mm=-0.4
@@ -44,6 +48,12 @@ def test_there_and_back():
         '{"format": "sounding-settings", "drills": [{"name": "a", "marks_mm": [8, 6]}]}',
         '{"format": "sounding-settings", "drills": [{"name": "a", "diameter_mm": 0}]}',
         '{"format": "sounding-settings", "control_films": [{"by": "LM"}]}',
+        '{"format": "sounding-settings", "tube": {"source_to_film_mm": 20}}',
+        '{"format": "sounding-settings", "tube": {"object_to_film_mm": -1}}',
+        '{"format": "sounding-settings", "tube": {"source_to_film_mm": NaN}}',
+        '{"format": "sounding-settings", "tube": 300}',
+        '{"format": "sounding-settings", "pin": {"diameter_mm": 60}}',
+        '{"format": "sounding-settings", "pin": {"above_mm": NaN}}',
         (
             '{"format": "sounding-settings", "control_films": [{"by": "LM", "at": "", "case": "",'
             ' "what": "apex to canal", "difference_mm": NaN}]}'

@@ -10,13 +10,16 @@ pytest.importorskip("PySide6")
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QFileDialog, QStyle, QStyleOptionViewItem
+from PySide6.QtWidgets import QFileDialog, QLabel, QStyle, QStyleOptionViewItem, QWidget
 
 from app import sheet_work
 from app.dialogs.sheet import show_sheet
-from app.settings import settings_of
+from app.number_box import NumberBox
+from app.settings import SettingsStore, settings_of
+from core.image.radiograph import Tube
 from core.measuring.drill_table import Drill
 from core.plans.plan import SideCheck
+from core.sheet.day import Pin
 from core.sheet.parts import LEDGER_FILE, PARTS
 from tests.app.case_at_hand import QuietSession
 from tests.sheet_material import IDENTITY, fixture_at, ledger_of, plan_with, round_jaw
@@ -309,3 +312,96 @@ def test_an_edit_while_it_is_open_draws_anew(qtbot, opened):
     assert not dialog.ok.isEnabled()
     session.show_ledger(session.ledger)
     qtbot.waitUntil(lambda: bool(dialog.images), timeout=LONG)
+
+
+def typed(box, words):
+    """Type into a box and press Return, as a person does."""
+    box.setFocus()
+    box.selectAll()
+    QTest.keyClicks(box, words)
+    QTest.keyClick(box, Qt.Key.Key_Return)
+
+
+@pytest.fixture
+def shipped(qapp):
+    """Tube and pin as shipped; what a test keeps is taken back."""
+    yield
+    SettingsStore().change(tube=Tube(), pin=Pin())
+
+
+def test_tube_and_pin_are_typed_and_stand_on_the_film(
+    qtbot, shipped, opened, monkeypatch, tmp_path
+):
+    dialog = opened()
+    assert not dialog.film.isVisible(), "they belong to the film's page"
+    look_at(dialog, "film")
+    qtbot.waitUntil(lambda: "film" in dialog._looks, timeout=LONG)
+    assert dialog.film.isVisible()
+    before = dialog.images[0]
+    fields = dialog.film
+    pressed = []
+    monkeypatch.setattr(QFileDialog, "getExistingDirectory", lambda *_: pressed.append(1) or "")
+    for box, words in (
+        (fields.source, "250"), (fields.behind, "25"), (fields.above, "-10"),
+        (fields.mesial, "12"), (fields.deep, "5"), (fields.out, "7"), (fields.thick, "3"),
+    ):  # fmt: skip
+        typed(box, words)
+    assert not pressed, "Return takes a number over and presses no button"
+    assert dialog.job().day.tube == Tube(
+        source_to_film_mm=250.0, object_to_film_mm=25.0, up_deg=-10.0, mesial_deg=12.0
+    )
+    assert dialog.job().day.pin == Pin(depth_mm=5.0, above_mm=7.0, diameter_mm=3.0)
+    qtbot.waitUntil(lambda: "film" in dialog._looks, timeout=LONG)
+    assert dialog.images[0] != before, "drawn anew"
+    for part in PARTS:
+        if part != "film":
+            tick(dialog, part)
+    write_to(dialog, monkeypatch, tmp_path)
+    qtbot.waitUntil(lambda: bool(dialog.written), timeout=LONG)
+    (name,) = [p for p in dialog.written if "film" in p.name]
+    text = " ".join(pypdf.PdfReader(name).pages[0].extract_text().split())
+    # M = SID / (SID - OID) at the axis: 250 / 225.
+    assert "magnified 1.11" in text
+    assert "Tube 250.0 mm from the film, film 25.0 mm behind the axis" in text
+    assert "tilted -10° from above, 12° from mesial" in text
+    assert "pin 12.0 mm really" in text
+
+
+def test_the_practices_distances_are_kept_and_the_patients_angles_are_not(
+    shipped, opened, desk, closing
+):
+    dialog = opened()
+    look_at(dialog, "film")
+    for box, words in ((dialog.film.source, "400"), (dialog.film.mesial, "20"),
+                       (dialog.film.deep, "4"), (dialog.film.thick, "2.5")):  # fmt: skip
+        typed(box, words)
+    kept = settings_of(dialog.session).value
+    assert (kept.tube, kept.pin) == (Tube(source_to_film_mm=400.0), Pin(diameter_mm=2.5))
+    again = closing(show_sheet(dialog.session, desk, None))
+    assert again.film.tube == Tube(source_to_film_mm=400.0)
+    assert again.film.pin == Pin(diameter_mm=2.5)
+    assert again.film.deep.text() == "as fixture"
+    look_at(again, "film")
+    QTest.mouseClick(again.film.ideal, LEFT)
+    assert (again.film.tube, again.film.pin) == (Tube(), Pin())
+    assert again.job().day.tube == Tube()
+    assert settings_of(again.session).value.tube == Tube()
+
+
+def test_the_fields_hold_their_words_on_the_smallest_dialog(qtbot, opened):
+    dialog = opened()
+    look_at(dialog, "film")
+    dialog.resize(dialog.minimumSize())
+    qtbot.wait(20)
+    for child in dialog.film.findChildren(
+        QWidget, options=Qt.FindChildOption.FindDirectChildrenOnly
+    ):
+        assert dialog.film.rect().contains(child.geometry())
+        if isinstance(child, QLabel):
+            need = child.fontMetrics().horizontalAdvance(child.text())
+            assert child.width() >= need, child.text()
+    boxes = [c for c in dialog.film.children() if isinstance(c, NumberBox)]
+    assert len(boxes) == 7
+    for n, one in enumerate(boxes):
+        assert not any(one.geometry().intersects(b.geometry()) for b in boxes[n + 1 :])
+        assert one.accessibleName()
