@@ -4,12 +4,34 @@ from __future__ import annotations
 
 import sys
 
-from PySide6.QtWidgets import QApplication
+from PySide6.QtCore import QRect, QSize
+from PySide6.QtWidgets import QApplication, QWidget
 
 from app.bench import Bench
 from app.kept_cases import offer_left_open
 from app.logging_setup import start_logging
 from app.tidying import Tidying
+
+ROOMY = QSize(1440, 930)
+FRAME = QSize(16, 48)
+"""What a desktop's frame and title bar take of a screen at most; common practice, no source."""
+
+
+def lay_out(window: QWidget, room: QRect) -> None:
+    """Give a window its first size; it fills a screen that has no room for more.
+
+    Parameters
+    ----------
+    window : QWidget
+    room : QRect
+        What the screen has free, in pixels.
+    """
+    free = room.size() - FRAME
+    window.resize(ROOMY.boundedTo(free))
+    if free.width() < ROOMY.width() or free.height() < ROOMY.height():
+        window.showMaximized()
+    else:
+        window.show()
 
 
 def show(path: str | None = None) -> int:
@@ -21,8 +43,7 @@ def show(path: str | None = None) -> int:
     program.setApplicationName("Sounding")
     tidying = Tidying(program)
     bench = Bench()
-    bench.resize(1440, 930)
-    bench.show()
+    lay_out(bench, bench.screen().availableGeometry())
     tidying.set_aside()
     if path is not None:
         bench.open_path(str(path))

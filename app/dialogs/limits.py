@@ -34,7 +34,7 @@ class LimitsDialog(Dialog):
 
     heading = "Limits of this plan"
     accept_words = "Change"
-    least_width = 1060
+    least_width = 980
 
     def __init__(
         self, session: Session, desk: Desk, parent: QWidget | None = None, *, key: str = ""

@@ -56,12 +56,23 @@ class SignOffDialog(Dialog):
                 quiet=True,
             )
         self.name = self.line("Name", self.settings.value.name)
-        self.role = self.line("Role", self.settings.value.role, hint="treating clinician")
+        self.role = self.line("Role", self.settings.value.role, hint="such as: treating clinician")
+        self.lacking = self.words("")
         self.reading = self.words("", quiet=True)
         volume = session.volume
         if volume is not None and not self.obstacles:
             self.reading.setText("Reading the scan’s fingerprint …")
             self._reading.ask(lambda _task: volume.fingerprint())
+        (self.role if self.name.text().strip() else self.name).setFocus()
+
+    def check(self) -> None:
+        """Let the button follow, and say what it waits for."""
+        super().check()
+        if self.is_signed or self.obstacles:
+            return
+        edits = (("name", self.name), ("role", self.role))
+        wanted = [words for words, edit in edits if not edit.text().strip()]
+        self.lacking.setText(f"Still to write: {' and '.join(wanted)}." if wanted else "")
 
     def is_complete(self) -> bool:
         """Nothing contradicts, name and role are there, and everything is measured."""

@@ -204,6 +204,21 @@ def test_signing_is_refused_while_side_and_tooth_contradict(asked, session, qtbo
     assert not dialog.ok.isEnabled()
 
 
+def test_signing_says_what_it_waits_for_and_begins_at_it(asked, session, qtbot):
+    dialog = asked(ask_sign_off)
+    qtbot.waitUntil(dialog.name.hasFocus)
+    assert "name and role" in dialog.lacking.text()
+    qtbot.keyClicks(QApplication.focusWidget(), "L. Example")
+    assert dialog.lacking.text() == "Still to write: role."
+    assert not dialog.ok.isEnabled()
+    QTest.keyClick(QApplication.focusWidget(), Qt.Key.Key_Tab)
+    qtbot.keyClicks(QApplication.focusWidget(), "dentist")
+    assert not dialog.lacking.text()
+    qtbot.waitUntil(dialog.ok.isEnabled, timeout=5000)
+    QTest.keyClick(QApplication.focusWidget(), Qt.Key.Key_Return)
+    assert sign_off_state(session.plan) == "signed"
+
+
 def test_signing_locks_and_an_edit_voids(asked, session, qtbot):
     dialog = asked(ask_sign_off)
     write(dialog.name, "L. Example")
