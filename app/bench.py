@@ -18,7 +18,6 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import (
     QAbstractButton,
-    QFileDialog,
     QLabel,
     QMainWindow,
     QPushButton,
@@ -31,6 +30,7 @@ import sample_volumes
 from app import look, messages
 from app.answers import now_iso
 from app.case_store import CaseRecord, CaseStore
+from app.file_windows import ask_folder, ask_open, ask_save
 from app.grey_windows import FROM_SCAN
 from app.guide_steps import SAMPLE, is_sample
 from app.kept_cases import UnsavedNotice
@@ -177,17 +177,17 @@ class Bench(QMainWindow):
 
     def ask_folder(self) -> None:
         """Open the folder of an export."""
-        if path := QFileDialog.getExistingDirectory(self, "Folder of the scan"):
+        if path := ask_folder(self, "Folder of the scan", "scan"):
             self.open_path(path)
 
     def ask_file(self) -> None:
         """Open a file or zip of an export."""
-        if path := QFileDialog.getOpenFileName(self, "File or zip of the scan")[0]:
+        if path := ask_open(self, "File or zip of the scan", "scan"):
             self.open_path(path)
 
     def ask_plan(self) -> None:
         """Open a plan file, then its scan."""
-        path = QFileDialog.getOpenFileName(self, "Plan", filter="Plans (*.plan.json *.json)")[0]
+        path = ask_open(self, "Plan", "plan", "Plans (*.plan.json *.json)")
         if path:
             self.open_path(path)
 
@@ -199,7 +199,7 @@ class Bench(QMainWindow):
         kept = [r for r in self.store.recent() if r.plan_file == str(Path(path).resolve())]
         source = kept[0].source if kept and Path(kept[0].source).exists() else ""
         if not source:
-            source = QFileDialog.getExistingDirectory(self, "Folder of the scan of this plan")
+            source = ask_folder(self, "Folder of the scan of this plan", "scan")
         if source:
             self._open(source, plan=path, plan_file=str(Path(path).resolve()))
 
@@ -223,7 +223,7 @@ class Bench(QMainWindow):
         """Go on with a kept case."""
         if not Path(record.source).exists():
             self.say("The scan of this case was moved: choose its folder.")
-            source = QFileDialog.getExistingDirectory(self, "Folder of the scan of this case")
+            source = ask_folder(self, "Folder of the scan of this case", "scan")
             if not source:
                 return
         else:
@@ -299,9 +299,7 @@ class Bench(QMainWindow):
 
     def ask_save_plan(self) -> None:
         """Save the plan as a file of the user's own."""
-        path = QFileDialog.getSaveFileName(
-            self, "Save the plan", "case.plan.json", "Plans (*.plan.json)"
-        )[0]
+        path = ask_save(self, "Save the plan", "plan", "case.plan.json", "Plans (*.plan.json)")
         if path:
             self.saving.save(path if path.endswith(".json") else f"{path}.plan.json")
 

@@ -155,8 +155,8 @@ QLabel#heading {{ font-size: 14px; font-weight: bold; }}
 QLabel#below {{ color: {BELOW.name()}; }}
 QPushButton, QToolButton {{ background: {RAISED.name()}; border: 1px solid {EDGE.name()};
   border-radius: 3px; padding: 4px 10px; }}
-QToolButton#tool {{ background: transparent; border: none; border-bottom: 2px solid transparent;
-  border-radius: 0; padding: 5px 4px; }}
+QToolButton#tool {{ background: transparent; border: 1px solid transparent;
+  border-bottom: 2px solid transparent; border-radius: 0; padding: 4px 3px; }}
 QToolButton#tool::menu-indicator {{ image: none; }}
 QToolButton#fold, QPushButton#fold {{ background: transparent; border: 1px solid transparent;
   font-size: 12px;
@@ -165,9 +165,13 @@ QPushButton#plain {{ padding: 3px 6px; font-size: 12px; }}
 QToolButton#fold:checked {{ color: {TEXT.name()}; background: {SELECTED.name()}; }}
 QToolButton#fold:focus, QPushButton#fold:focus {{ border: 1px solid {FOCUS.name()}; }}
 QToolButton#tool:checked {{ border-bottom: 2px solid {TEXT.name()}; font-weight: bold; }}
+QToolButton#tool:focus {{ border: 1px solid {FOCUS.name()};
+  border-bottom: 2px solid {FOCUS.name()}; }}
 QPushButton:hover, QToolButton:hover {{ background: {SELECTED.name()}; }}
 QPushButton:focus, QToolButton:focus, QLineEdit:focus, QDoubleSpinBox:focus, QComboBox:focus,
 QListView:focus, QTreeView:focus, QTableView:focus {{ border: 1px solid {FOCUS.name()}; }}
+QPushButton, QToolButton, QCheckBox, QRadioButton {{ outline: none; }}
+QDialogButtonBox {{ dialogbuttonbox-buttons-have-icons: 0; }}
 QPushButton:disabled, QToolButton:disabled, QRadioButton:disabled, QCheckBox:disabled,
 QDoubleSpinBox:disabled, QComboBox:disabled, QLineEdit:disabled {{ color: {OFF.name()}; }}
 QMenu::item:disabled {{ color: {OFF.name()}; }}
@@ -187,6 +191,7 @@ QCheckBox::indicator, QRadioButton::indicator, QListView::indicator {{ width: 13
 QRadioButton::indicator {{ border-radius: 7px; }}
 QCheckBox::indicator:checked, QRadioButton::indicator:checked, QListView::indicator:checked {{
   background: {TEXT.name()}; border: 3px solid {GROUND.name()}; outline: 1px solid {TEXT.name()}; }}
+QCheckBox, QRadioButton {{ border: 1px solid transparent; }}
 QCheckBox:focus, QRadioButton:focus {{ border: 1px solid {FOCUS.name()}; border-radius: 2px; }}
 QProgressBar {{ background: {RAISED.name()}; border: none; border-radius: 4px; }}
 QProgressBar::chunk {{ background: {TEXT.name()}; border-radius: 4px; }}

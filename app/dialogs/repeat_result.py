@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from PySide6.QtWidgets import QComboBox, QFileDialog, QHBoxLayout, QLabel, QPushButton, QWidget
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QPushButton, QWidget
 
 from app.answers import now_iso
 from app.dialogs.base import MOST_HEIGHT, Dialog, open_dialog
+from app.file_windows import ask_folder
 from app.session import Session
 from app.tools.base import Desk
 from app.views.chart_view import ChartView
@@ -126,7 +127,7 @@ class RepeatResultDialog(Dialog):
         self.figures.setText("\n".join(comparison_lines(found[at])))
 
     def _ask_folder(self) -> None:
-        name = QFileDialog.getExistingDirectory(self, "Save to")
+        name = ask_folder(self, "Save to", "record")
         if not name:
             return
         try:

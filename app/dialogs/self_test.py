@@ -10,11 +10,12 @@ from pathlib import Path
 from platformdirs import user_data_path
 from PySide6.QtCore import QProcess
 from PySide6.QtGui import QImage
-from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QProgressBar, QPushButton, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QProgressBar, QPushButton, QWidget
 
 from app import look
 from app.dialogs.base import Dialog, open_dialog
 from app.dialogs.pages_shown import PagesShown
+from app.file_windows import ask_folder
 from app.session import Session
 from app.sheet_work import rendered
 from app.tasks import Latest
@@ -172,7 +173,7 @@ class SelfTestDialog(Dialog):
         self.tell(f"The page cannot be shown here ({type(error).__name__}); the files are whole.")
 
     def _ask_folder(self) -> None:
-        name = QFileDialog.getExistingDirectory(self, "Save page and figures to")
+        name = ask_folder(self, "Save page and figures to", "record")
         if name:
             self.save_to(Path(name))
 

@@ -10,7 +10,6 @@ from PySide6.QtWidgets import (
     QAbstractItemView,
     QCheckBox,
     QComboBox,
-    QFileDialog,
     QFormLayout,
     QHBoxLayout,
     QHeaderView,
@@ -26,6 +25,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.dialogs.base import Dialog, open_dialog
+from app.file_windows import ask_open
 from app.number_box import NumberBox
 from app.panels.sizes_editor import SizesTable
 from app.session import Session
@@ -162,9 +162,7 @@ class SettingsDialog(Dialog):
         return page
 
     def _choose_risks(self) -> None:
-        name, _ = QFileDialog.getOpenFileName(
-            self, "The practice’s text of risks", "", "Text (*.txt)"
-        )
+        name = ask_open(self, "The practice’s text of risks", "table", "Text (*.txt)")
         if name:
             self.risks.setText(name)
 
@@ -224,7 +222,7 @@ class SettingsDialog(Dialog):
             _put_drill(self.drills, self.drills.rowCount(), Drill(name="drill"))
 
     def _choose_drills(self) -> None:
-        name, _ = QFileDialog.getOpenFileName(self, "A table of drills", "", "CSV (*.csv)")
+        name = ask_open(self, "A table of drills", "table", "CSV (*.csv)")
         if name:
             self.read_drills_from(Path(name))
 

@@ -12,7 +12,6 @@ from PySide6.QtPrintSupport import QPrintDialog, QPrinter
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
-    QFileDialog,
     QHBoxLayout,
     QLabel,
     QProgressBar,
@@ -26,6 +25,7 @@ from app.dialogs.base import Dialog, open_dialog
 from app.dialogs.film_fields import FilmFields
 from app.dialogs.sheet_parts import PartsList
 from app.dialogs.sheet_preview import PagesView
+from app.file_windows import ask_folder
 from app.printing import PAPERS, page_size, print_pages
 from app.session import Session
 from app.settings import Paper
@@ -144,7 +144,7 @@ class SheetDialog(Dialog):
     def _accepted(self) -> None:
         if not self.is_complete():
             return
-        name = QFileDialog.getExistingDirectory(self, "Write sheet and record to")
+        name = ask_folder(self, "Write sheet and record to", "record")
         if name:
             self.write(Path(name))
 

@@ -7,13 +7,13 @@ from pathlib import Path
 import numpy as np
 from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import (
-    QFileDialog,
     QLabel,
     QToolButton,
     QWidget,
 )
 
 from app.dialogs.help import show_help
+from app.file_windows import ask_save
 from app.panels.base import Panel
 from app.panels.profile_chart import Profile, ProfileChart
 from app.session import Session
@@ -162,8 +162,8 @@ class RidgeProfile(Panel):
             self._say(f"The profile is in {path.name}.")
 
     def _ask_file(self) -> None:
-        name, _ = QFileDialog.getSaveFileName(
-            self, "Write the ridge profile", "ridge-profile.csv", "CSV (*.csv)"
+        name = ask_save(
+            self, "Write the ridge profile", "record", "ridge-profile.csv", "CSV (*.csv)"
         )
         if name:
             self.write_file(Path(name))

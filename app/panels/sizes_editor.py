@@ -6,7 +6,6 @@ from pathlib import Path
 
 from PySide6.QtWidgets import (
     QAbstractItemView,
-    QFileDialog,
     QHBoxLayout,
     QHeaderView,
     QLabel,
@@ -17,6 +16,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.file_windows import ask_open, ask_save
 from app.settings import SettingsStore
 from core.atomic import write_whole
 from core.errors import PlanError, SoundingError
@@ -155,12 +155,12 @@ class SizesTable(QWidget):
         self.settings.change(sizes=sizes)
 
     def _read(self) -> None:
-        name, _ = QFileDialog.getOpenFileName(self, "Read my sizes", "", "CSV (*.csv *.txt)")
+        name = ask_open(self, "Read my sizes", "table", "CSV (*.csv *.txt)")
         if name:
             self.read_file(Path(name))
 
     def _write(self) -> None:
-        name, _ = QFileDialog.getSaveFileName(self, "Write my sizes", "my-sizes.csv", "CSV (*.csv)")
+        name = ask_save(self, "Write my sizes", "table", "my-sizes.csv", "CSV (*.csv)")
         if name:
             self.write_file(Path(name))
 
