@@ -138,6 +138,13 @@ class FloorTool(Series):
         """The floor with its first mark."""
         return Floor(id=structure_id, of=self.of, points=point_mm[None, :])
 
+    def hint(self) -> str:
+        """What a click does, and where the marks must lie for a height."""
+        around = "A floor is a surface: mark it before, at and behind the site."
+        if self._active:
+            return f"Click: next mark of {thing_words(self._active)}; Enter ends. {around}"
+        return f"Click: first mark of a new {self.name.lower()}. {around}"
+
     def _is_mine(self, structure: Structure) -> bool:
         return isinstance(structure, Floor) and structure.of == self.of
 

@@ -247,7 +247,7 @@ class Grab(Hands):
             chosen = mark is not None and seen.mark.key == mark.key
             quiet = seen.off_mm > IN_PLANE_MM or seen.mark.seen != "yes"
             handles.append(Handle(at=seen.at, chosen=chosen, quiet=quiet))
-            if chosen:
+            if chosen and view.kind != "neighbour":  # no room for words there
                 at = (seen.at[0], seen.at[1] + 22 * view.mm_per_pixel())
                 labels.append(Label(text=seen.mark.words(), at=at, style="name"))
         lines: list[Line] = []

@@ -53,7 +53,8 @@ class Series(Grab):
         what = thing_words(self._active) or f"a new {self.name.lower()}"
         if self._active:
             return f"Click: next mark of {what}. 1 seen, 2 faint, 3 not seen; Enter ends."
-        return f"Click: first mark of {what}; then the section steps on {self.step_mm:g} mm ([ ])."
+        then = f"; then the section steps on {self.step_mm:g} mm" if self.step_mm else ""
+        return f"Click: first mark of {what}{then} ([ ] set the step)."
 
     def start(self) -> None:
         """Go on with what is selected, if it is of this kind."""

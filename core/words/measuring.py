@@ -200,7 +200,8 @@ SENTENCES: dict[str, str] = {
         "the canal or the floor."
     ),
     "height_not_in_section": (
-        "What is marked does not reach this section - the height here is not known - mark further."
+        "Not marked on both sides of this section - the height here is not known - mark the canal "
+        "or the floor in the sections before and behind it too."
     ),
     "height_root_at_crest": (
         "{id} stands at the crest in this section - there is no ridge above it to count - look "

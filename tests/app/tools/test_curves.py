@@ -284,3 +284,24 @@ def test_handles_show_what_can_be_taken(table):
     assert t.tool.draft(t.neighbour).handles == ()  # 3 mm away
     t.type(Qt.Key.Key_2)
     assert t.tool.draft(t.section).handles[0].quiet
+
+
+def test_a_floor_says_that_one_section_is_not_enough(table):
+    """Three marks in one section bound no surface, and the height stays open."""
+    t = table(SinusFloor)
+    assert "before, at and behind" in t.tool.hint()
+    assert "0 mm" not in t.tool.hint()
+    t.click(t.section, 2.0, -12.0)
+    assert "next mark" in t.tool.hint()
+    assert "before, at and behind" in t.tool.hint()
+
+
+def test_the_chosen_mark_is_named_in_the_section_and_not_in_a_small_picture(table):
+    """There the name was cut off at both ends."""
+    t = table(Vessel)
+    at = t.neighbour.station_mm
+    t.click(t.section, 2.0, -12.0)
+    assert [label.text for label in t.tool.draft(t.section).labels] == ["vessel left: mark 1"]
+    t.session.go_to(station_mm=at - 3.0 - 3.0)
+    assert t.tool.draft(t.neighbour).handles
+    assert t.tool.draft(t.neighbour).labels == ()
