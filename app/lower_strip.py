@@ -1,7 +1,8 @@
 """The strip below the section: panorama and neighbours, what was unfolded, or the jaw plane's cuts.
 
 On a low screen one of them stands there at a time, so that the section stays large; on a high one
-what was unfolded comes below panorama and neighbours.
+what was unfolded comes below panorama and neighbours. Of what is unfolded no more stands side by
+side than has room for its words: what was unfolded first folds away.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
@@ -28,6 +30,8 @@ from app.session import Session
 FOLDED = ("ridge profile", "remaining bone", "my sizes", "scan checks")
 HIGH_PX = 900
 """A page from this height on has room for two rows."""
+UNFOLDED_WIDE_PX = 320
+"""Narrower than this a panel's heading, buttons or sentences are cut."""
 HEAD_PX, ROW_PX, HIGH_ROW_PX = 30, 156, 200
 """What is unfolded in the place of the panorama is as high as it: the heads stay where they are."""
 
@@ -48,6 +52,8 @@ class LowerStrip(QFrame):
         self.setObjectName("panel")
         self.panels = {place: panels[place] for place in FOLDED if place in panels}
         self.cuts = LevelCuts(session)
+        self._order: list[str] = []
+        """What is unfolded, that which was unfolded first in front."""
         self._high = False
         self._plane = False
         self.heading = QLabel("Panorama")
@@ -86,6 +92,22 @@ class LowerStrip(QFrame):
             self._high = px >= HIGH_PX
             self._lay()
 
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """A narrower page has room for fewer panels."""
+        super().resizeEvent(event)
+        self._fold_surplus()
+
+    def _unfold(self, place: str, shown: bool) -> None:
+        self._order = [p for p in self._order if p != place] + [place] * shown
+        self.panels[place].setVisible(shown)
+        self._fold_surplus()
+        self._lay()
+
+    def _fold_surplus(self) -> None:
+        most = max(1, self.width() // UNFOLDED_WIDE_PX)
+        for place in self._order[:-most]:
+            self.folds[place].setChecked(False)
+
     def _lay(self) -> None:
         unfolded = any(button.isChecked() for button in self.folds.values())
         self.cuts.setVisible(self._plane)
@@ -104,8 +126,7 @@ class LowerStrip(QFrame):
         button.setObjectName("fold")
         button.setCheckable(True)
         button.setToolTip("Unfold or fold it away")
-        button.toggled.connect(self.panels[place].setVisible)
-        button.toggled.connect(lambda _on: self._lay())
+        button.toggled.connect(lambda on: self._unfold(place, on))
         head.addWidget(button)
         return button
 

@@ -203,7 +203,27 @@ def test_every_tool_is_inside_the_window(bench, qtbot, size):
     assert bench.pictures.section.height() > 0.45 * size[1]
 
 
-def test_with_everything_unfolded_the_section_stays_large_and_nothing_is_clipped(bench, qtbot):
+@pytest.mark.parametrize(("size", "most"), [((1366, 768), 3), ((1024, 680), 2)])
+def test_no_more_is_unfolded_than_has_room(bench, qtbot, size, most):
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    bench.resize(*size)
+    qtbot.waitUntil(lambda: bench.work.strip.width() < 0.8 * size[0])
+    folds = bench.work.folds
+    for place, button in folds.items():
+        QTest.mouseClick(button, Qt.MouseButton.LeftButton)
+        assert button.isChecked(), place
+    kept = list(folds)[-most:]
+    assert [place for place, button in folds.items() if button.isChecked()] == kept
+    for place in folds:
+        panel = bench.work.panels[place]
+        assert panel.isVisible() == (place in kept), place
+        if panel.isVisible():
+            heading = panel.heading
+            need = heading.fontMetrics().horizontalAdvance(heading.text())
+            qtbot.waitUntil(lambda h=heading, n=need: h.width() >= n)
+
+
+def test_with_all_that_fits_unfolded_the_section_stays_large_and_nothing_is_clipped(bench, qtbot):
     opened(bench, qtbot, f"{SCAN}.plan.json")
     before = bench.pictures.section.height()
     for place in bench.work.folds:
@@ -226,7 +246,8 @@ def test_with_everything_unfolded_the_section_stays_large_and_nothing_is_clipped
         words = tried.model().headerData(column, Qt.Orientation.Horizontal)
         # 6 pixels on each side belong to the head's own edge.
         assert head.sectionSize(column) >= head.fontMetrics().horizontalAdvance(words) + 12, words
-    for panel in (bench.work.panels[place] for place in bench.work.folds):
+    panels = [bench.work.panels[place] for place in bench.work.folds]
+    for panel in (panel for panel in panels if panel.isVisible()):
         for button in panel.findChildren(QPushButton):
             need = button.fontMetrics().horizontalAdvance(button.text())
             assert button.width() >= need + 4, button.text()

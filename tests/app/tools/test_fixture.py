@@ -129,6 +129,8 @@ def test_on_the_panorama_it_moves_along_the_arch(table):
     t.drag(t.panorama, before.on_axis(4.0), (9, 0))
     station = t.session.arch.station
     assert station(the(t).platform) - station(before.platform) == pytest.approx(2.0, abs=0.3)
+    # The section goes where the fixture is now: else it would show a place without it.
+    assert t.session.station_mm == pytest.approx(station(the(t).platform))
 
 
 @pytest.mark.parametrize(
