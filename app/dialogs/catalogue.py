@@ -15,7 +15,6 @@ from app.dialogs.image_check import ask_image_check
 from app.dialogs.interpreted import ask_interpreted
 from app.dialogs.limits import ask_limits
 from app.dialogs.repeat_study import show_repeat_study
-from app.dialogs.right_end import ask_right_end
 from app.dialogs.room import ask_room
 from app.dialogs.scale_check import show_scale_check
 from app.dialogs.self_test import show_self_test
@@ -44,7 +43,7 @@ class Entry:
     menu: Literal["Case", "Answers", "Help"]
     words: str
     key: str = ""
-    show: Callable[[Session, Desk, QWidget | None], object]
+    show: Callable[[Session, Desk, QWidget | None], QWidget]
     needs_scan: bool = True
 
 
@@ -56,7 +55,6 @@ DIALOGS: tuple[Entry, ...] = (
     Entry(menu="Case", words="Control film …", show=ask_control_film),
     Entry(menu="Case", words="Settings …", key="Ctrl+,", show=show_settings, needs_scan=False),
     Entry(menu="Answers", words="Which side …", show=ask_side),
-    Entry(menu="Answers", words="Which end of the arch is the right …", show=ask_right_end),
     Entry(menu="Answers", words="How good is the image …", show=ask_image_check),
     Entry(menu="Answers", words="Whole volume interpreted …", show=ask_interpreted),
     Entry(menu="Answers", words="Room for the crown …", show=ask_room),

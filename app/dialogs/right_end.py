@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from PySide6.QtWidgets import QWidget
-
 from app.session import Session
 from app.tools.base import Desk
 from core.errors import SoundingError
@@ -16,7 +14,7 @@ QUESTION = (
 )
 
 
-def ask_right_end(session: Session, desk: Desk, _parent: QWidget | None = None) -> bool:
+def ask_right_end(session: Session, desk: Desk) -> bool:
     """Ask and store the answer; True when one was given."""
     arch = session.arch
     if arch is None or session.plan.arch_points is None:
