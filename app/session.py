@@ -25,6 +25,9 @@ from core.plans.history import with_entry
 from core.plans.plan import Jaw, Plan
 
 PICTURES_FIRST_MS = 250
+LEAST_ALONG_MM = 0.05
+AT_FIXTURE_MM = 0.75
+"""A section nearer to the fixture than this shows the fixture, and goes along with it."""
 
 
 class _Step(QUndoCommand):
@@ -315,10 +318,28 @@ class Session(QObject):
 
     def install(self, plan: Plan, text: str) -> None:
         """Make a plan the present one, as one more line of the history (steps come here)."""
+        left = self._fixture_place()
         now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
         grown = replace(plan, history=self.plan.history, revision=self.plan.revision)
         self.plan = with_entry(grown, who=self.operator, when=now, what=text)
+        self._go_along(left, self._fixture_place())
         self._installed(text)
+
+    def _fixture_place(self) -> tuple[str, float] | None:
+        """Id and station of the fixture whose numbers are shown."""
+        fixture, arch = self.fixture, self.arch
+        if fixture is None or arch is None:
+            return None
+        return fixture.id, arch.station(fixture.platform)
+
+    def _go_along(self, left: tuple[str, float] | None, now: tuple[str, float] | None) -> None:
+        """A section that stood at the fixture stays with it: else it shows a place without one."""
+        if left is None or now is None or left[0] != now[0]:
+            return
+        # Moved within the section the fixture stays in it, and the pictures need not be cut anew.
+        along = abs(now[1] - left[1]) > LEAST_ALONG_MM
+        if along and abs(self.station_mm - left[1]) <= AT_FIXTURE_MM:
+            self.go_to(station_mm=now[1])
 
     def _installed(self, text: str, *, measure: bool = True) -> None:
         self.ledger_is_current = self.ledger_is_whole = False

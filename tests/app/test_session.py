@@ -171,3 +171,26 @@ def test_a_signed_plan_keeps_jaw_plane_and_sites_until_it_is_opened_again(qapp):
     assert case.plan.level is moved
     assert sign_off_state(case.plan) == "void"
     case.close()
+
+
+def test_a_section_at_the_fixture_goes_along_with_it_and_back(session):
+    """Else it shows a place without a fixture under the fixture's name."""
+    session.open(coded.volume([[20, -9, -8]]), coded.plan(fixtures=(fixture(),)))
+    arch = session.arch
+    first = session.station_mm
+    assert first == pytest.approx(arch.station(fixture().platform))
+    there = fixture(platform=arch.frame(first + 6.0).origin - vector((0, 0, 2.0)))
+    session.apply("36 moved 6.0 mm distal", replace(session.plan, fixtures=(there,)))
+    assert session.station_mm == pytest.approx(arch.station(there.platform))
+    assert session.station_mm > first + 4.0
+    session.undo_stack.undo()
+    assert session.station_mm == pytest.approx(first)
+
+
+def test_a_section_that_looks_elsewhere_stays(session):
+    session.open(coded.volume([[20, -9, -8]]), coded.plan(fixtures=(fixture(),)))
+    arch, first = session.arch, session.station_mm
+    session.go_to(station_mm=first - 3.0)
+    there = fixture(platform=arch.frame(first + 6.0).origin - vector((0, 0, 2.0)))
+    session.apply("36 moved 6.0 mm distal", replace(session.plan, fixtures=(there,)))
+    assert session.station_mm == first - 3.0
