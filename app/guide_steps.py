@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 
 SAMPLE = "lower_left_36"
 SITE_REACH_MM = 2.0
+DROP_REACH_MM = 3.0
+"""A fixture further from the gap's middle runs into a root there."""
 FIRST_MARK_MM = -6.0
 """Where the canal is first marked, along the arch from the gap: behind its opening."""
 FROM_MM, TO_MM = -5.0, 7.0
@@ -209,6 +211,14 @@ def _put_rest(m: Moment) -> None:
     m.session.apply("foramen, loop and roots: the sample’s own marks put in", changed)
 
 
+def _dropped(m: Moment) -> bool:
+    arch, at = m.session.arch, _site_station(m)
+    if arch is None or at is None:
+        return False
+    offs = [arch.station(f.platform) - at for f in m.session.plan.fixtures]
+    return any(abs(off) <= DROP_REACH_MM for off in offs)
+
+
 def _moved(m: Moment) -> bool:
     before = {f.id: f for f in m.plan.fixtures}
     return any(f.id in before and f is not before[f.id] for f in m.session.plan.fixtures)
@@ -238,8 +248,8 @@ STEPS: tuple[Step, ...] = (
     ),
     Step(
         title="Mark the canal",
-        words="Take Canal and click the dark hole, section after section, from 6 mm in front of "
-        "the gap to 8 mm behind it; Enter ends.",
+        words="Press Show me, then click the ringed dark hole eight times: the section steps on "
+        "by itself. Enter ends.",
         done=_canal_marked,
         target=_button_then("Canal", _canal_here),
         show=lambda m: _go_to_site(m, FIRST_MARK_MM, tool="Canal"),
@@ -254,8 +264,9 @@ STEPS: tuple[Step, ...] = (
     ),
     Step(
         title="Drop the fixture",
-        words="Take Fixture, click the top of the ridge at the gap, and answer 36.",
-        done=lambda m: bool(m.session.plan.fixtures),
+        words="Take Fixture, follow the ring to the gap, click the top of its ridge, and answer "
+        "36.",
+        done=_dropped,
         target=_button_then("Fixture", lambda m: _on_section(m, _site())),
         show=lambda m: _go_to_site(m, tool="Fixture"),
     ),

@@ -8,7 +8,7 @@ import pytest
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 
-from app.guide_steps import STEPS
+from app.guide_steps import STEPS, sample_plan
 from tests.app.test_bench import bench, opened
 
 __all__ = ["bench"]
@@ -91,6 +91,36 @@ def test_it_points_at_the_tool_then_at_the_place(guided, bench, qtbot):
     guided.look()
     # Far from the canal it does not point into the section at all.
     assert framed(guided, bench) is bench.pictures.arch_map
+
+
+def test_the_sentence_alone_marks_the_canal(guided, bench, qtbot):
+    """Show me, then as many clicks on the ring as the sentence says, and not fewer."""
+    QTest.mouseClick(bench.work.proposed.for_lower, LEFT)
+    guided.go(step("Mark the canal"))
+    QTest.mouseClick(guided.show_me, LEFT)
+    section = bench.pictures.section
+    for clicks in range(1, 9):
+        qtbot.waitUntil(lambda: not bench.pictures.busy, timeout=20000)
+        guided.look()
+        assert framed(guided, bench) is section
+        middle = section.mapFrom(bench.work, guided.pointer.geometry().center())
+        QTest.mouseClick(section, LEFT, pos=middle)
+        guided.look()
+        assert (guided.at in guided.ticked) == (clicks == 8), clicks
+
+
+def test_a_fixture_in_a_root_is_not_ticked(guided, bench, qtbot):
+    """At the front end of the gap: the ledger says so, and the guide does not say done."""
+    QTest.mouseClick(bench.work.proposed.for_lower, LEFT)
+    guided.go(step("Drop the fixture"))
+    session = bench.session
+    right = sample_plan().fixtures[0]
+    aside = session.arch.frame(session.arch.station(right.platform)).travel
+    for off, done in ((-7.0, False), (1.0, True)):
+        moved = replace(right, platform=right.platform + off * aside)
+        session.apply("dropped", replace(session.plan, fixtures=(moved,)))
+        guided.look()
+        assert (guided.at in guided.ticked) == done, off
 
 
 def framed(guide, bench):
