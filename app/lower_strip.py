@@ -32,7 +32,7 @@ HIGH_PX = 900
 """A page from this height on has room for two rows."""
 UNFOLDED_WIDE_PX = 320
 """Narrower than this a panel's heading, buttons or sentences are cut."""
-HEAD_PX, ROW_PX, HIGH_ROW_PX = 30, 156, 200
+HEAD_PX, ROW_PX, HIGH_ROW_PX = 30, 150, 200
 """What is unfolded in the place of the panorama is as high as it: the heads stay where they are."""
 
 

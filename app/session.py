@@ -322,8 +322,10 @@ class Session(QObject):
         now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
         grown = replace(plan, history=self.plan.history, revision=self.plan.revision)
         self.plan = with_entry(grown, who=self.operator, when=now, what=text)
-        self._go_along(left, self._fixture_place())
+        went = self._go_along(left, self._fixture_place())
         self._installed(text)
+        if went:
+            self.place_changed.emit()
 
     def _fixture_place(self) -> tuple[str, float] | None:
         """Id and station of the fixture whose numbers are shown."""
@@ -332,14 +334,16 @@ class Session(QObject):
             return None
         return fixture.id, arch.station(fixture.platform)
 
-    def _go_along(self, left: tuple[str, float] | None, now: tuple[str, float] | None) -> None:
+    def _go_along(self, left: tuple[str, float] | None, now: tuple[str, float] | None) -> bool:
         """A section that stood at the fixture stays with it: else it shows a place without one."""
         if left is None or now is None or left[0] != now[0]:
-            return
+            return False
         # Moved within the section the fixture stays in it, and the pictures need not be cut anew.
         along = abs(now[1] - left[1]) > LEAST_ALONG_MM
-        if along and abs(self.station_mm - left[1]) <= AT_FIXTURE_MM:
-            self.go_to(station_mm=now[1])
+        if not along or abs(self.station_mm - left[1]) > AT_FIXTURE_MM:
+            return False
+        self.station_mm = now[1]
+        return True
 
     def _installed(self, text: str, *, measure: bool = True) -> None:
         self.ledger_is_current = self.ledger_is_whole = False

@@ -58,14 +58,6 @@ class FixtureHands(Grab):
         )
         return True
 
-    def release(self, view: View, hit: Hit) -> None:
-        """End of a drag; from arch map and panorama the section follows to where it is now."""
-        moved = self._held is not None and self._moved and self.chosen is None
-        super().release(view, hit)
-        fixture, arch = self.session.fixture, self.session.arch
-        if moved and view.kind in ("arch map", "panorama") and fixture and arch is not None:
-            self.session.go_to(station_mm=arch.station(fixture.platform))
-
     def _words(self, before: Fixture, part: FixturePart, plan: Plan) -> str:
         after = edit.find(plan, before.id)
         if part == "body":
