@@ -35,7 +35,7 @@ from app.tools.base import Desk
 from app.words_shown import state_words
 from core.errors import OutputError, SoundingError
 from core.sheet.day import Day
-from core.sheet.folder import Written
+from core.sheet.folder import Written, folder_within
 from core.sheet.parts import PARTS, hindrance
 from core.words.record import PARTS as WORDS
 
@@ -145,8 +145,8 @@ class SheetDialog(Dialog):
         if not self.is_complete():
             return
         name = ask_folder(self, "Write sheet and record to", "record")
-        if name:
-            self.write(Path(name))
+        if name and self._job is not None:
+            self.write(folder_within(name, self._job.ledger))
 
     def write(self, folder: Path) -> None:
         """Write the chosen parts into a folder, in the background."""

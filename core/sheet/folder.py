@@ -23,6 +23,7 @@ from core.sheet.pdf import sheet_pdf
 from core.sheet.record import DEFAULTS, Files, RecordSettings, part_files
 from core.sheet.writer import sheet_files
 
+MOST_SETS = 1000
 _SHEET_SHARE = 0.6
 """Of the time that a whole folder takes."""
 
@@ -127,6 +128,48 @@ def write_folder(  # noqa: PLR0917 - the order is that of the chain plan → sca
     written = write_together(folder, files, without=removed)
     tell(1.0)
     return Written(files=written, removed=removed, left_out=left_out)
+
+
+def folder_within(chosen: str | Path, ledger: Ledger) -> Path:
+    """Where a set goes when somebody chose a folder by hand.
+
+    Parameters
+    ----------
+    chosen : path
+    ledger : Ledger
+        Its teeth name the new folder; no name of a patient goes into a path.
+
+    Returns
+    -------
+    Path
+        The chosen folder where it is missing, empty or has a set already; else a folder of its
+        own in it, so that a dozen files do not lie loose among others: the one of this scan's
+        earlier set, or a new one.
+    """
+    folder = Path(chosen)
+    held = _held(folder)
+    if not held or LEDGER_FILE in held:
+        return folder
+    plan = ledger.plan
+    teeth = (*(f.tooth for f in plan.fixtures), *(s.tooth for s in plan.sites))
+    name = "-".join(("sounding", *dict.fromkeys(tooth for tooth in teeth if tooth)))
+    names = (name, *(f"{name}-{number}" for number in range(2, MOST_SETS)))
+    for inner in (folder / n for n in names):
+        try:
+            _Earlier.of(inner, ledger)
+        except OutputError:
+            continue  # another scan's, or nobody knows whose
+        if not _held(inner) or LEDGER_FILE in _held(inner):
+            return inner
+    return folder / name  # so many sets of others: the writing will refuse, and say why
+
+
+def _held(folder: Path) -> frozenset[str]:
+    """Names of what is in a folder; none where it is missing or cannot be read."""
+    try:
+        return frozenset(entry.name for entry in folder.iterdir())
+    except OSError:
+        return frozenset()
 
 
 def _made(

@@ -285,11 +285,25 @@ def test_stop_leaves_nothing(qtbot, opened, monkeypatch, tmp_path):
 
 def test_a_full_folder_of_somebody_else_is_told_and_untouched(qtbot, opened, monkeypatch, tmp_path):
     (tmp_path / "patient.pdf").write_text("theirs")
+    (tmp_path / LEDGER_FILE).write_text("of nobody knows whom")
     dialog = opened()
     write_to(dialog, monkeypatch, tmp_path)
     qtbot.waitUntil(lambda: "choose an empty folder" in dialog.trouble.text(), timeout=LONG)
-    assert names(tmp_path) == {"patient.pdf"}
+    assert names(tmp_path) == {"patient.pdf", LEDGER_FILE}
     assert dialog.ok.isEnabled()
+
+
+def test_among_other_files_the_set_gets_a_folder_of_its_own(qtbot, opened, monkeypatch, tmp_path):
+    (tmp_path / "patient.pdf").write_text("theirs")
+    dialog = opened()
+    for part in PARTS:
+        if part != "checklist":
+            tick(dialog, part)
+    write_to(dialog, monkeypatch, tmp_path)
+    qtbot.waitUntil(lambda: bool(dialog.written), timeout=LONG)
+    assert names(tmp_path) == {"patient.pdf", "sounding-36"}
+    assert names(tmp_path / "sounding-36") == {"checklist.pdf", LEDGER_FILE}
+    assert str(tmp_path / "sounding-36") in dialog.trouble.text()
 
 
 def test_pages_turn_and_are_copied(qtbot, opened):

@@ -15,7 +15,7 @@ from core import atomic
 from core.errors import OutputError, SoundingError
 from core.plans.plan import SideCheck, Site
 from core.sheet import folder as folder_module
-from core.sheet.folder import write_folder
+from core.sheet.folder import folder_within, write_folder
 from core.sheet.parts import LEDGER_FILE, PARTS, hindrance, part_of
 from core.sheet.record import RecordSettings
 from tests.sheet_material import IDENTITY, fixture_at, ledger_of, named, plan_with, round_jaw
@@ -268,3 +268,29 @@ def test_a_name_or_id_is_never_cut_for_an_archive(changed):
     assert hindrance("report", ledger).code == "archive-field-long"
     whole = replace(WHOLE, patient_name="a" * 62 + "^b", patient_id="1" * 64)
     assert hindrance("report", case(fixture_at(20.0, "36"), identity=whole)[2]) is None
+
+
+def test_among_other_files_a_set_gets_a_folder_of_its_own(tmp_path):
+    empty, loose = tmp_path / "empty", tmp_path / "documents"
+    loose.mkdir()
+    (loose / "letter.txt").write_text("mine")
+    assert folder_within(tmp_path / "not there", ONE[2]) == tmp_path / "not there"
+    empty.mkdir()
+    assert folder_within(empty, ONE[2]) == empty
+    inner = folder_within(loose, ONE[2])
+    assert inner == loose / "sounding-36"
+    write_folder(*ONE, inner, QUICK)
+    assert folder_within(loose, ONE[2]) == inner, "the next state of the plan takes its place"
+    assert folder_within(inner, ONE[2]) == inner
+    assert names(loose) == {"letter.txt", "sounding-36"}
+
+
+def test_the_set_of_another_scan_or_of_nobody_knows_whom_is_left_alone(tmp_path):
+    (tmp_path / "letter.txt").write_text("mine")
+    other = case(fixture_at(20.0, "36"), identity=replace(WHOLE, series_uid="2.25.77"))
+    write_folder(*other, folder_within(tmp_path, other[2]), QUICK)
+    (tmp_path / "sounding-36-2").mkdir()
+    (tmp_path / "sounding-36-2" / "notes.txt").write_text("mine too")
+    assert folder_within(tmp_path, ONE[2]) == tmp_path / "sounding-36-3"
+    written = write_folder(*ONE, folder_within(tmp_path, ONE[2]), QUICK)
+    assert {f.parent.name for f in written.files} == {"sounding-36-3"}
