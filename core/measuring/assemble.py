@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 from typing import TypedDict
 
 import numpy as np
@@ -20,6 +21,7 @@ from core.image.sampling import touches_made_up
 from core.image.volume import Volume
 from core.measurement import Measurement, Note
 from core.measuring.basis import Basis, RowMaker, settled_arch
+from core.measuring.kept_rows import ABOUT_THE_WORK, BESIDE_THE_BONE, rests_on
 from core.measuring.ledger import Ledger
 from core.measuring.rows_bone import fixture_bone_rows, site_bone_rows
 from core.measuring.rows_crown import crown_rows
@@ -142,12 +144,20 @@ def _rows(
             platform=fixture.platform,
             **doubts,
         )
-        yield from DangerRows(
+        danger = DangerRows(
             plan=plan, basis=basis, fixture=fixture, frame=frame, maker=maker, fine=fine, own=own
-        ).rows()
+        )
+        name, doubt = fixture.id, tuple(doubts.values())
+        yield from basis.kept.rows(
+            f"danger {name} {fine}", rests_on(plan, fixture, own, doubt), danger.rows
+        )
         yield from crown_rows(plan, fixture, frame, maker)
         if fine:
-            yield from fixture_bone_rows(plan, basis, fixture, frame, maker)
+            yield from basis.kept.rows(
+                f"bone {name}",
+                rests_on(plan, fixture, doubt, without=ABOUT_THE_WORK | BESIDE_THE_BONE),
+                partial(fixture_bone_rows, plan, basis, fixture, frame, maker),
+            )
     yield from ruler_rows(plan, basis.volume, basis.arch, **doubts)
     if not fine:
         return
@@ -163,7 +173,11 @@ def _rows(
             tooth=Tooth.of(site.tooth) if site.tooth else None,
             **doubts,
         )
-        yield from site_bone_rows(plan, basis, site, maker)
+        yield from basis.kept.rows(
+            f"bone {site.id}",
+            rests_on(plan, site, tuple(doubts.values()), without=ABOUT_THE_WORK | BESIDE_THE_BONE),
+            partial(site_bone_rows, plan, basis, site, maker),
+        )
 
 
 def _in_order(rows: list[Measurement]) -> tuple[Measurement, ...]:

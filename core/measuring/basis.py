@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Literal
 
@@ -19,6 +19,7 @@ from core.identity import Tooth
 from core.image.volume import Volume
 from core.level import MIN_SUPERIOR, Level
 from core.measurement import Limit, Measurement, Note, Reading
+from core.measuring.kept_rows import KeptRows
 from core.plans.limits import limit_for
 from core.plans.plan import Jaw, Plan
 from core.trust.scale_check import NO_SCALE_CHECK, ScaleCheck, scale_check
@@ -49,6 +50,8 @@ class Basis:
     finder : EdgeFinder
     scale : ScaleCheck
         By the plan's scale objects; without any the usual allowance.
+    kept : KeptRows
+        Rows that were measured on it, for as long as what they rest on stays.
     """
 
     volume: Volume
@@ -57,6 +60,7 @@ class Basis:
     levels: BoneLevels
     finder: EdgeFinder
     scale: ScaleCheck = NO_SCALE_CHECK
+    kept: KeptRows = field(default_factory=KeptRows)
 
     @classmethod
     def of(cls, plan: Plan, volume: Volume) -> Basis:
