@@ -187,8 +187,8 @@ _PROFILE = Topic(
     paragraphs=(
         (
             "Width of the ridge at 1, 3 and 7 mm below its crest, every 2 mm along the traced "
-            "arch, along up; a click looks at that place. No line: teeth, metal, more than one "
-            "stretch of bone, or no clear edge."
+            "arch, by the jaw plane; a click looks at that place. No line: teeth, metal, more than "
+            "one stretch of bone, or no clear edge."
         ),
         (
             "The dashed line is the chosen fixture’s diameter with its limits to buccal and "
@@ -238,8 +238,8 @@ _MORE: dict[str, tuple[str, ...]] = {
     ),
     "ridge_width": (
         (
-            "Widths along the axis are those that the fixture meets; widths along up are those of "
-            "the ridge as such. On a sloping ridge they differ."
+            "Widths along the axis are those that the fixture meets; those by the jaw plane "
+            "belong to the ridge as such. On a sloping ridge they differ."
         ),
         (
             "More than one stretch of bone on the line, as at a socket: not assessed. A section "

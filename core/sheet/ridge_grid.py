@@ -61,7 +61,9 @@ def _lines(case: Case, rows: Iterable[Measurement]) -> list[_Line]:
 
 
 def _name(case: Case, m: Measurement) -> str:
-    along = {"axis": "along the axis", "up": "along up"}.get(str(m.details.get("along")), "")
+    along = {"axis": "along the axis", "up": "by the jaw plane"}.get(
+        str(m.details.get("along")), ""
+    )
     if m.kind == "ridge_width":
         return f"Ridge width, {along}" if along else "Ridge width"
     side = str(m.details.get("side", ""))

@@ -101,7 +101,7 @@ SENTENCES: dict[str, str] = {
     ),
     "plane-tilted": (
         "{fixture}: its axis leans {angle:.0f} degrees from the jaw plane's normal - heights "
-        "along the axis and along up differ much - check the jaw plane or the axis."
+        "along the axis and by the jaw plane differ much - check the jaw plane or the axis."
     ),
     "measured-on-filled-slice": (
         "This measurement crosses a slice that was missing and was filled in - what lies there "

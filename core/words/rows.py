@@ -32,7 +32,7 @@ _UNDERCUTS = {
 """Types U, P, C of Chan et al. 2011; I, II, III of Parnia et al. 2010."""
 
 _ZONES = {"shoulder": "at the shoulder", "deep": "deeper"}
-_ALONG = {"axis": "along the axis", "up": "along up"}
+_ALONG = {"axis": "along the axis", "up": "by the jaw plane"}
 _OF = {
     ("ridge_height", "usable"): "Usable height",
     ("ridge_height", "levelled"): "Height lost by levelling",

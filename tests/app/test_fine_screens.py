@@ -38,8 +38,9 @@ def test_a_line_is_as_wide_on_a_fine_screen(qapp, style, ratio):
 def test_a_name_that_does_not_fit_keeps_the_part_that_tells_it_apart(qapp):
     look.load_fonts()
     font = look.font(13)
-    names = [f"Ridge width, 1 mm below the crest, along {way}" for way in ("the axis", "up")]
+    ways = ["along the axis", "by the jaw plane"]
+    names = [f"Ridge width, 1 mm below the crest, {way}" for way in ways]
     whole = QFontMetrics(font).horizontalAdvance(names[0])
     assert split_name(names[0], font, whole) == (names[0], "")
-    assert [split_name(name, font, 200)[1] for name in names] == ["along the axis", "along up"]
+    assert [split_name(name, font, 200)[1] for name in names] == ways
     assert split_name("One word only", font, 5) == ("One word only", "")
