@@ -45,7 +45,7 @@ class Loaded:
     path: str
     volume: Volume
     plan: Plan | None
-    proposal: Plan | None
+    proposal: Plan
     windows: dict[str, tuple[float, float]]
 
 

@@ -57,6 +57,11 @@ AROUND_MS = 120
 """While something is dragged the pictures around the section follow no more often than this, so
 that section and clearances follow every time."""
 
+NO_ARCH = (
+    "Sections come with the arch. Take the tool Arch and click along the jaw on the arch map, from "
+    "end to end; with the tool Jaw plane drag its line to the chewing surfaces first."
+)
+
 Grey = NDArray[np.float32]
 
 
@@ -132,6 +137,7 @@ class Pictures(QObject):
         self.arch_map = FlatView("arch map")
         self.panorama = PanoramaView()
         self.section.fit_mm = (44.0, 44.0)
+        self.section.empty_words = NO_ARCH
         for view in self.neighbours:
             view.fit_mm = NEIGHBOUR_MM
             view.zoomed.connect(self._zoom_neighbours)

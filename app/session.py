@@ -360,8 +360,11 @@ class Session(QObject):
         plan, guide = self.plan, self.guide
         proposed = [
             name
-            for name, value in (("jaw plane", plan.level), ("arch", plan.arch_points))
-            if value is None
+            for name, own, given in (
+                ("jaw plane", plan.level, guide.level),
+                ("arch", plan.arch_points, guide.arch_points),
+            )
+            if own is None and given is not None
         ]
         what = f"{' and '.join(proposed)} confirmed as proposed, " if proposed else ""
         self.apply(

@@ -248,6 +248,10 @@ class Log(Panel):
             self.session.go_to(selected=called)
 
     def _confirm(self) -> None:
+        if self.session.guide.arch_points is None:
+            self.desk.take_tool("Arch")
+            self.desk.say("No arch was recognised: click along the jaw on the arch map.")
+            return
         answer = self.desk.choose(
             "Jaw plane and arch",
             "Every height and every side is counted from them. Look at both on the arch map and on "

@@ -47,7 +47,7 @@ def open_points(
     """
     found: list[OpenPoint] = []
     if not confirmed:
-        found.append(OpenPoint(text="Jaw plane and arch: proposed, not confirmed", act="confirm"))
+        found.append(OpenPoint(text="Jaw plane and arch: not confirmed", act="confirm"))
     elif side_is_open:
         text = "Which end of the arch is the patient’s right: not settled, so nothing is measured"
         found.append(OpenPoint(text=text, act="right end"))

@@ -79,6 +79,8 @@ class PictureView(QWidget):
         self.subtitle = ""
         self.sides: Sides | None = None
         self.chosen = False
+        self.empty_words = ""
+        """What stands where there is no picture yet: how to get one."""
         self.fit_mm: tuple[float, float] = (40.0, 40.0)
         """Width and height that `fit` makes visible."""
         self._middle = (0.0, 0.0)
@@ -368,6 +370,12 @@ class PictureView(QWidget):
             if self._draft is not None:
                 paint_handles(painter, to_screen, self._draft.handles)
             paint_furniture(painter, self)
+        elif self.empty_words:
+            painter.setFont(look.font(13))
+            painter.setPen(look.QUIET)
+            box = self.rect().adjusted(12, 12, -12, -12)
+            words = Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap
+            painter.drawText(box, words, self.empty_words)
         if self.hasFocus() or self.chosen:
             pen = QPen(look.FOCUS if self.hasFocus() else look.QUIET, 1.5)
             painter.setPen(pen)

@@ -33,6 +33,9 @@ ALONG_MM = 6.0
 LEAST_ALONG = 0.75
 WIDEST_DEG = 260.0
 """An arch that goes further round is a ring: walls of a sinus, or a cut through the palate."""
+WIDEST_MM = 48.0
+"""Radius of the widest circle that can be a jaw's: arches of teeth are 50 to 65 mm wide behind
+(common practice, no source); the vault of a skull is wider than this."""
 PALATE_SHARE = 0.3
 PALATE_ABOVE_MM = 30.0
 REACH_MM = 15.0
@@ -53,7 +56,7 @@ class _Arch:
     worth: float
 
 
-def propose(volume: Volume, *, cancelled: Callable[[], bool] | None = None) -> Plan | None:
+def propose(volume: Volume, *, cancelled: Callable[[], bool] | None = None) -> Plan:
     """Jaw, jaw plane and arch from the image.
 
     Parameters
@@ -63,16 +66,17 @@ def propose(volume: Volume, *, cancelled: Callable[[], bool] | None = None) -> P
 
     Returns
     -------
-    Plan or None
-        With `jaw`, `level` and `arch_points` only; None where no arch is recognised.
+    Plan
+        With `jaw`, `level` and `arch_points` only. Where no arch is recognised a level plane
+        through the middle of the scan alone: somebody must see something to trace the arch on.
     """
     bone, weight = _bone_points(volume)
     if len(bone) < 200 or (cancelled is not None and cancelled()):
-        return None
+        return _plane_alone(volume)
     bottoms = np.arange(bone[:, 2].min(), bone[:, 2].max(), SLAB_MM / 2)
     found = [one for bottom in bottoms if (one := _in_slab(bone, weight, float(bottom)))]
     if not found:
-        return None
+        return _plane_alone(volume)
     best = max(found, key=lambda one: one.worth)
     away = np.hypot(*(bone[:, :2] - best.centre).T)
     over = bone[:, 2] - best.bottom
@@ -89,6 +93,11 @@ def propose(volume: Volume, *, cancelled: Callable[[], bool] | None = None) -> P
     return Plan(jaw=jaw, level=level, arch_points=arch)
 
 
+def _plane_alone(volume: Volume) -> Plan:
+    middle = volume.mm((np.array(volume.shape[::-1]) - 1) / 2)[0]
+    return Plan(level=Level(origin=middle, up=np.array([0.0, 0.0, 1.0])))
+
+
 def _in_slab(bone: Array, weight: Array, bottom: float) -> _Arch | None:
     """The arch of one slab, or None where its bone does not lie along an open arch."""
     within = (bone[:, 2] >= bottom) & (bone[:, 2] < bottom + SLAB_MM)
@@ -101,6 +110,8 @@ def _in_slab(bone: Array, weight: Array, bottom: float) -> _Arch | None:
         if circle is None:
             return None
         centre, radius = circle
+        if radius > WIDEST_MM:
+            return None
         ring = np.abs(np.hypot(*(xy - centre).T) - radius) <= BAND_MM
         if ring.sum() < 100:
             return None

@@ -75,6 +75,17 @@ def test_a_drag_is_one_step_and_escape_leaves_nothing(session):
     assert session.plan.fixtures[0].platform[2] == -2.0
 
 
+def test_only_what_was_proposed_is_confirmed(session):
+    """Where no arch was recognised the plane alone is: the history must not name an arch."""
+    plane = Plan(level=coded.plan().level)
+    session.open(coded.volume([[20, -9, -8]]), Plan(), proposal=plane)
+    session.confirm_proposal("lower")
+    assert session.plan.level is plane.level
+    assert session.plan.arch_points is None
+    assert not session.confirmed
+    assert session.undo_stack.undoText() == "jaw plane confirmed as proposed, lower jaw"
+
+
 def test_no_number_until_jaw_plane_and_arch_are_confirmed(session, qtbot):
     proposal = coded.plan()
     session.open(coded.volume([[20, -9, -8]]), Plan(fixtures=(fixture(),)), proposal=proposal)

@@ -1,6 +1,7 @@
 """Who bar, log, fixture boxes, scan checks, my sizes: with real mouse and key events."""
 
 import csv
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -127,6 +128,18 @@ def test_an_open_right_end_is_asked_and_the_answer_can_be_undone(qtbot, session,
     assert session.plan.arch_starts == ("first", "last")[nearest]
     session.undo_stack.undo()
     assert session.plan.arch_starts == before
+
+
+def test_without_an_arch_there_is_nothing_to_confirm_but_an_arch_to_trace(qtbot, session, desk):
+    log = shown(qtbot, Log(session, desk), 270, 260)
+    session.apply("arch taken away", replace(session.plan, arch_points=None))
+    row = next(n for n, x in enumerate(log.model.lines) if x.text.startswith("Jaw plane and arch"))
+    log.view.setCurrentIndex(log.model.index(row))
+    log.view.setFocus()
+    QTest.keyClick(log.view, Qt.Key.Key_Return)
+    assert desk.tools == ["Arch"]
+    assert session.plan.arch_points is None
+    session.undo_stack.undo()
 
 
 def test_side_button_asks(qtbot, session, desk):

@@ -37,15 +37,32 @@ def test_a_closed_ring_of_bone_is_not_proposed_as_an_arch():
     scan = Volume(
         voxels=voxels, mm_from_ijk=np.diag([0.5, 0.5, 0.5, 1.0]), made_up=np.zeros(40, dtype=bool)
     )
-    assert propose(scan) is None
+    assert propose(scan).arch_points is None
     voxels[:, 70:, :] = 0
-    assert propose(scan) is not None
+    assert propose(scan).arch_points is not None
 
 
-def test_noise_without_bone_gives_no_proposal_or_no_crash():
+@pytest.mark.parametrize(("radius_mm", "found"), [(27.0, True), (75.0, False)])
+def test_the_vault_of_a_skull_is_no_arch(radius_mm, found):
+    count, edge = 200, 1.0
+    across = (np.indices((20, count, count))[1:] - count / 2) * edge
+    ring = np.abs(np.hypot(*across) - radius_mm) < 4.0
+    ring[:, count // 2 :, :] = False
+    scan = Volume(
+        voxels=np.where(ring, 1500, 0).astype(np.int16),
+        mm_from_ijk=np.diag([edge, edge, edge, 1.0]),
+        made_up=np.zeros(20, dtype=bool),
+    )
+    assert (propose(scan).arch_points is not None) == found
+
+
+def test_where_no_arch_is_seen_a_plane_through_the_middle_shows_something_to_trace_it_on():
     """An even block holds no arch."""
     block = Volume(
         voxels=np.zeros((40, 40, 40), dtype=np.int16), mm_from_ijk=np.diag([0.5, 0.5, 0.5, 1.0]),
         made_up=np.zeros(40, dtype=bool),
     )  # fmt: skip
-    assert propose(block) is None
+    plan = propose(block)
+    assert (plan.jaw, plan.arch_points) == (None, None)
+    assert plan.level.origin == pytest.approx((9.75, 9.75, 9.75))
+    assert plan.level.up == pytest.approx((0, 0, 1))
