@@ -11,7 +11,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TypeAlias
 
-from core.identity import Side
+from core.identity import Side, Tooth
 from core.image.volume import ScanIdentity
 from core.plans.edit import taken_ids
 from core.plans.history import sign
@@ -87,15 +87,24 @@ def with_entered_room(plan: Plan, *, fixture_id: str, mm: float | None, by: str,
     return f"fixture {fixture_id}: room entered: {value}", replace(plan, document=document)
 
 
-def with_limit(plan: Plan, *, key: str, value: float, reason: str, by: str, at: str) -> Answer:
-    """A limit changed for this plan alone.
+def with_limit(
+    plan: Plan,
+    *,
+    key: str,
+    value: float,
+    reason: str,
+    by: str,
+    at: str,
+    tooth: Tooth | None = None,
+) -> Answer:
+    """A limit changed for this plan alone; the tooth tells which value it had before.
 
     Raises
     ------
     ValueError
         Under the lower line, which nobody can change.
     """
-    row = row_for(key)
+    row = row_for(key, tooth=tooth)
     if value < row.lower_line:
         raise ValueError(f"the limit {key} cannot go under its lower line {row.lower_line} mm")
     before = plan.limits[key].value if key in plan.limits else row.value

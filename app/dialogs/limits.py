@@ -22,7 +22,7 @@ from app.session import Session
 from app.tools.base import Desk
 from app.words_shown import short_time
 from core.identity import Tooth
-from core.plans.limits import ROWS, limit_for
+from core.plans.limits import ROWS, limit_for, row_for
 from core.trust.figures import plain
 
 HEADS = ("limit", "between, zone", "mm", "default", "lower line", "source")
@@ -88,8 +88,11 @@ class LimitsDialog(Dialog):
             return
         reason = self.reason.text().strip()
         self.session.apply(
-            *with_limit(plan, key=self.key, value=value, reason=reason, by=by, at=now_iso())
-        )
+            *with_limit(
+                plan, key=self.key, value=value, reason=reason, by=by, at=now_iso(),
+                tooth=self._tooth,
+            )
+        )  # fmt: skip
 
     def _chosen(self) -> None:
         limit = limit_for(self.key, self.session.plan, tooth=self._tooth)
@@ -110,7 +113,8 @@ class LimitsDialog(Dialog):
         table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         table.setTabKeyNavigation(False)
         bold = QFont(look.font(13, bold=True))
-        for number, row in enumerate(ROWS):
+        for number, shipped in enumerate(ROWS):
+            row = row_for(shipped.key, tooth=self._tooth)
             limit = limit_for(row.key, self.session.plan, tooth=self._tooth)
             source = row.source
             if limit.changed:

@@ -6,14 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from core.arch import Arch, station_words
+from core.identity import Tooth
 from core.measurement import Measurement
-from core.plans.limits import LOOP_UNSEEN, ROWS
+from core.plans.limits import row_for
 from core.plans.plan import Plan
 from core.trust.figures import down, nearest, plain, up
 from core.words.rows import undercut_words
 from core.words.sheet import BY_HAND, BY_HAND_MEANS, DEFINITIONS
-
-ZONES = {row.key: row for row in (*ROWS, LOOP_UNSEEN)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +38,7 @@ def details(row: Measurement, plan: Plan, arch: Arch | None) -> tuple[Detail, ..
     found: list[Detail] = []
     if row.kind in DEFINITIONS:
         found.append(Detail(head="means", text=DEFINITIONS[row.kind]))
-    found += _limit(row)
+    found += _limit(row, plan)
     found += _doubt(row)
     found += _by_hand(row)
     if words := undercut_words(row):
@@ -52,14 +51,15 @@ def details(row: Measurement, plan: Plan, arch: Arch | None) -> tuple[Detail, ..
     return tuple(found)
 
 
-def _limit(row: Measurement) -> Iterator[Detail]:
+def _limit(row: Measurement, plan: Plan) -> Iterator[Detail]:
     limit = row.limit
     if limit is None:
         return
-    known = ZONES.get(limit.key)
-    zone = f", {known.zone}" if known is not None else ""
+    named = [f.tooth for f in plan.fixtures if f.id == row.fixture and f.tooth]
+    # A molar's limit holds elsewhere than a front tooth's of the same key.
+    zone = row_for(limit.key, tooth=Tooth.of(named[0]) if named else None).zone
     line = "" if limit.lower_line is None else f"; lower line {plain(limit.lower_line)} mm"
-    yield Detail(head="limit", text=f"{plain(limit.value)} mm{zone}{line}. {limit.source}.")
+    yield Detail(head="limit", text=f"{plain(limit.value)} mm, {zone}{line}. {limit.source}.")
     if limit.changed:
         who = f"{limit.changed_by or 'nobody named'} {limit.changed_at[:16].replace('T', ' ')}"
         words = f"default {plain(limit.default)} mm; changed by {who}: {limit.reason or '–'}"

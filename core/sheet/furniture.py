@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -35,7 +36,9 @@ def furnish(case: Case) -> Callable[[Pages, int, int], None]:
             pages.line(left, 24.5, right, 24.5, width=0.4)
             sign = case.plan.sign_off
             if sign is not None:
-                words = f"signed off by {sign.name} {sign.role} {sign.at} · rev {sign.revision}"
+                parts = (sign.name, sign.role, plain_time(sign.at))
+                by = ", ".join(part for part in parts if part)
+                words = f"signed off by {by} · rev {sign.revision}"
                 pages.text(left, 29.0, words, size=9, width=pages.inner)
         foot = pages.height - MARGIN_MM
         pages.line(left, foot - 4.0, right, foot - 4.0, width=0.15)
@@ -47,6 +50,17 @@ def furnish(case: Case) -> Callable[[Pages, int, int], None]:
         pages.text(left, foot, words, size=7.5, width=pages.inner, colour=_QUIET)
 
     return put
+
+
+def plain_time(iso: str) -> str:
+    """``2026-11-25T13:19:36+00:00`` → ``2026-11-25 13:19 UTC``; words that are no time stay."""
+    try:
+        at = datetime.fromisoformat(iso)
+    except ValueError:
+        return iso
+    zone = at.strftime("%z")
+    offset = "" if zone in {"", "+0000"} else f"{zone[:3]}:{zone[3:5]}"
+    return f"{at:%Y-%m-%d %H:%M}" + (f" UTC{offset}" if zone else "")
 
 
 def _name(pages: Pages, name: str) -> None:

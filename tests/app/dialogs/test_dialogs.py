@@ -150,6 +150,21 @@ def test_a_limit_changes_with_reason_and_never_under_its_lower_line(asked, sessi
     assert "canal" not in session.plan.limits
 
 
+def test_a_molar_s_limit_is_that_of_a_molar_in_words_and_log(asked, session):
+    """1.5 mm holds for teeth 6 to 8: never beside the words of teeth 1 to 5."""
+    dialog = asked(ask_limits, key="wall-buccal")
+    at = dialog.table.currentRow()
+    texts = [dialog.table.item(at, column).text() for column in range(6)]
+    assert "teeth 6 to 8" in texts[1]
+    assert texts[2:4] == ["1.5", "1.5"]
+    assert "Monje" in texts[5]
+    write(dialog.value, "1.8")
+    write(dialog.reason, "thin plate")
+    write(dialog.by, "LM")
+    press(dialog.ok)
+    assert "changed from 1.5 to 1.8 mm" in session.plan.history[-1]["what"]
+
+
 def test_a_declaration_is_taken_back(asked, session):
     dialog = asked(ask_declaration, structure="foramen")
     assert not dialog.back.isVisible()

@@ -11,7 +11,9 @@ from app.dialogs.declare import DeclareDialog
 from app.panels.ledger import LedgerPanel
 from app.panels.ledger_details import details
 from app.panels.ledger_entries import WAITING, entries
+from core.identity import Tooth
 from core.measurement import Note
+from core.plans.limits import limit_for
 from core.trust.verdict import NO_CLEARANCE
 from core.words.sheet import UNCERTAINTY
 from tests.app.case_at_hand import ledger, plan, row, rows
@@ -148,6 +150,17 @@ def test_a_changed_limit_stands_beside_the_default():
     found = shown(ledger=ledger(plan(), [replace(changed, limit=limit)]), opened={"36:danger:met"})
     line = next(e for e in found if e.key == changed.id)
     assert "limit 3.0 (default 2.0)" in line.why
+
+
+@pytest.mark.parametrize(("tooth", "zone"), [("36", "teeth 6 to 8"), ("35", "teeth 1 to 5")])
+def test_a_limit_is_unfolded_with_the_zone_of_its_tooth(tooth, zone):
+    of = plan()
+    of = replace(of, fixtures=(replace(of.fixtures[0], tooth=tooth),))
+    wall = row("wall", 1.2, "below limit", kind="wall", group="bone", limit="wall-buccal")
+    limit = limit_for("wall-buccal", tooth=Tooth.of(tooth))
+    found = details(replace(wall, limit=limit), of, None)
+    (said,) = [detail.text for detail in found if detail.head == "limit"]
+    assert zone in said
 
 
 def test_an_open_end_is_the_reason_not_the_remark_beside_it():

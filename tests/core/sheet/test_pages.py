@@ -15,7 +15,7 @@ from core.plans.plan import SignOff, Site
 from core.plans.plan_dump import plan_fingerprint
 from core.sheet import section_png
 from core.sheet.case import case_of
-from core.sheet.furniture import BODY_TOP_MM, furnish
+from core.sheet.furniture import BODY_TOP_MM, furnish, plain_time
 from core.sheet.page import Pages
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.words.cautions import CAUTIONS
@@ -123,11 +123,26 @@ def test_the_command_line_says_that_nobody_looked():
                for t in texts(case_with(ONE, without_viewing=True)))  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ("2026-11-25T13:19:36+00:00", "2026-11-25 13:19 UTC"),
+        ("2026-11-25T15:19:36+02:00", "2026-11-25 15:19 UTC+02:00"),
+        ("2026-11-25T08:49:00-04:30", "2026-11-25 08:49 UTC-04:30"),
+        ("2026-11-25T13:19:00", "2026-11-25 13:19"),
+        ("last week", "last week"),
+    ],
+)
+def test_a_signature_s_time_is_for_people_and_names_its_zone(written, read):
+    assert plain_time(written) == read
+
+
 def test_a_signed_sheet_has_no_band_and_an_edit_voids_it():
-    sign = SignOff(name="LM", at="2026-11-20T10:00:00", revision=5)
+    sign = SignOff(name="LM", role="dentist", at="2026-11-20T10:00:30+00:00", revision=5)
     signed = replace(ONE, sign_off=sign)
     signed = replace(signed, sign_off=replace(sign, plan_fingerprint=plan_fingerprint(signed)))
-    assert all("DRAFT" not in t and "signed off by LM" in t for t in texts(case_with(signed)))
+    by = "signed off by LM, dentist, 2026-11-20 10:00 UTC"
+    assert all("DRAFT" not in t and by in t for t in texts(case_with(signed)))
     edited = replace(signed, fixtures=(fixture_at(16.0, "36"),), revision=7)
     band = "DRAFT – not signed off · rev 7, supersedes signed rev 5 of 2026-11-20"
     assert all(band in t for t in texts(case_with(edited)))
