@@ -5,6 +5,7 @@ from __future__ import annotations
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFontMetrics, QResizeEvent
 from PySide6.QtWidgets import (
+    QApplication,
     QFrame,
     QHBoxLayout,
     QLabel,
@@ -134,6 +135,8 @@ class ProposedBar(QFrame):
 
     edit_arch = Signal()
     edit_plane = Signal()
+    left = Signal()
+    """It goes while it held the keys, which would else fall on whatever button comes next."""
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -142,8 +145,8 @@ class ProposedBar(QFrame):
         self.words = QLabel("")
         self.words.setObjectName("strong")
         self.words.setWordWrap(True)
-        self.for_lower = QPushButton("Confirm: lower jaw")
-        self.for_upper = QPushButton("Confirm: upper jaw")
+        self.for_lower = QPushButton("Confirm: lo&wer jaw")
+        self.for_upper = QPushButton("Confirm: &upper jaw")
         self.for_lower.clicked.connect(lambda: session.confirm_proposal("lower"))
         self.for_upper.clicked.connect(lambda: session.confirm_proposal("upper"))
         plane = QToolButton()
@@ -172,7 +175,10 @@ class ProposedBar(QFrame):
         """Show what is still open, or nothing."""
         session = self._session
         waiting = session.volume is not None and not session.confirmed
+        held = self.isAncestorOf(QApplication.focusWidget() or self)
         self.setVisible(waiting)
+        if held and not waiting:
+            self.left.emit()
         if not waiting:
             return
         plan, guide = session.plan, session.guide

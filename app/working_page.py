@@ -53,6 +53,7 @@ class WorkingPage(QWidget):
         self.tool_row.show_chosen(hub.active.name)
         self.proposed: ProposedBar = ProposedBar(session)
         self.proposed.edit_arch.connect(lambda: desk.take_tool("Arch"))
+        self.proposed.left.connect(pictures.section.setFocus)
         self.proposed.edit_plane.connect(lambda: desk.take_tool("Jaw plane"))
         for button, tool in zip(self.proposed.editing, ("Jaw plane", "Arch"), strict=True):
             button.setVisible(tool in hub.tools)

@@ -88,6 +88,30 @@ def test_every_control_of_the_bench(bench, qtbot, plan, unfolded):
     assert missed(bench, bench.work, bench.pictures.section) == []
 
 
+@pytest.mark.parametrize(("key", "jaw"), [(Qt.Key.Key_W, "lower"), (Qt.Key.Key_U, "upper")])
+def test_the_proposal_is_confirmed_by_its_letter(bench, qtbot, key, jaw):
+    opened(bench, qtbot)
+    bench.activateWindow()
+    qtbot.waitUntil(bench.isActiveWindow)
+    bench.pictures.section.setFocus()
+    QTest.keyClick(bench.pictures.section, key, ALT)
+    qtbot.waitUntil(lambda: bench.session.plan.jaw is not None, timeout=2000)
+    assert bench.session.plan.jaw == jaw
+    assert bench.session.confirmed
+
+
+def test_after_confirming_the_keys_go_to_the_section(bench, qtbot):
+    """Else the next Space would press a button of the guide."""
+    opened(bench, qtbot)
+    bench.open_guided()
+    button = bench.work.proposed.for_lower
+    button.setFocus()
+    qtbot.waitUntil(button.hasFocus)
+    QTest.keyClick(button, Qt.Key.Key_Space)
+    assert bench.session.confirmed
+    qtbot.waitUntil(bench.pictures.section.hasFocus)
+
+
 def test_the_cuts_of_the_jaw_plane(bench, qtbot):
     opened(bench, qtbot, f"{SCAN}.plan.json")
     bench.take_tool("Jaw plane")
