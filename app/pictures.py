@@ -9,48 +9,27 @@ newest request wins, and what belongs to an older place is never shown.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
-from typing import Protocol
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from app import look
-from app.places import (
-    NEIGHBOUR_MM,
-    Place,
-    arch_map_place,
-    neighbour_places,
-    panorama_sides,
-    section_place,
-)
+from app.cuts import NEVER, Cut, Stop, charted, same_cut
+from app.maps import Maps
+from app.places import NEIGHBOUR_MM, Place, neighbour_places, section_place
 from app.session import Session
 from app.tasks import Latest
-from app.views.chart_painter import Ink
 from app.views.flat_view import FlatView
 from app.views.panorama_view import PanoramaView
 from app.views.rendering import Renderings
 from core.arch import Arch
 from core.drawing import Line
-from core.image.ribbon import Ribbon, panorama
 from core.image.volume import Volume
 from core.measurement import Measurement
-from core.pictures.overlay import (
-    Overlay,
-    arch_map_overlay,
-    panorama_overlay,
-    picture_height_mm,
-    section_overlay,
-)
-from core.plans.plan import Plan
+from core.pictures.overlay import picture_height_mm
 
-PANORAMA_HALF_MM = 20.0
-PANORAMA_PIXEL_MM = 0.3
-PANORAMA_MM = 6.0
-MAP_SLAB_MM = 3.0
 PAPER_NUMERAL_MM = 2.3
-SAME_MM = 1e-6
 AT_ONCE = 2
 """So many charts of neighbours are made at once; more of them by a worker."""
 AROUND_MS = 120
@@ -61,52 +40,6 @@ NO_ARCH = (
     "Sections come with the arch. Take the tool Arch and click along the jaw on the arch map, from "
     "end to end; with the tool Jaw plane drag its line to the chewing surfaces first."
 )
-
-Grey = NDArray[np.float32]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Cut:
-    """A place with its grey values and its chart; None where they are still to be made."""
-
-    place: Place
-    grey: Grey | None
-    ink: Ink | None = None
-    plan: Plan | None = None
-    """Whose lines the chart shows."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Map:
-    place: Place
-    grey: Grey
-    ink: Ink
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Panorama:
-    ribbon: Ribbon
-    grey: Grey
-    ink: Ink
-    middle_mm: float
-
-
-class Stop(Protocol):
-    """What work in several steps asks between them."""
-
-    def cancelled(self) -> bool:
-        """True once nobody waits for it any more."""
-        ...
-
-
-class _Never:
-    """Work that is done at once is not cancelled."""
-
-    def cancelled(self) -> bool:
-        return False
-
-
-_never = _Never()
 
 
 class Pictures(QObject):
@@ -134,8 +67,10 @@ class Pictures(QObject):
         # A step along the arch shows most neighbours again, each in the next view.
         kept = Renderings(most=16)
         self.neighbours = tuple(FlatView("neighbour", renderings=kept) for _ in range(7))
-        self.arch_map = FlatView("arch map")
-        self.panorama = PanoramaView()
+        self._maps = Maps(session, self)
+        self.arch_map, self.panorama = self._maps.arch_map, self._maps.panorama
+        self._maps.shown.connect(self._maps_shown)
+        self._maps.failed.connect(self.failed)
         self.section.fit_mm = (44.0, 44.0)
         self.section.empty_words = NO_ARCH
         for view in self.neighbours:
@@ -143,15 +78,10 @@ class Pictures(QObject):
             view.zoomed.connect(self._zoom_neighbours)
         self._height_mm = 0.0
         self._heights_of: object = None
-        self._maps_of: tuple[object, ...] = ()
-        self._map: _Map | None = None
-        self._flat: _Panorama | None = None
-        self._section: _Cut | None = None
-        self._beside: tuple[_Cut, ...] = ()
+        self._section: Cut | None = None
+        self._beside: tuple[Cut, ...] = ()
         self._section_work = Latest(self._show_section, self.failed.emit, parent=self)
         self._beside_work = Latest(self._show_beside, self.failed.emit, parent=self)
-        self._map_work = Latest(self._show_map, self.failed.emit, parent=self)
-        self._panorama_work = Latest(self._show_panorama, self.failed.emit, parent=self)
         self._inked: tuple[object, ...] = ()
         self._fresh = False
         self._around = QTimer(self, singleShot=True)
@@ -172,7 +102,7 @@ class Pictures(QObject):
     @property
     def busy(self) -> bool:
         """True while a picture or chart is on its way."""
-        works = (self._section_work, self._beside_work, self._map_work, self._panorama_work)
+        works = (self._section_work, self._beside_work, self._maps)
         waits = self._around.isActive() or self._opening.isActive()
         return waits or any(work.busy for work in works)
 
@@ -180,15 +110,15 @@ class Pictures(QObject):
         """Ask for nothing more."""
         self._opening.stop()
         self._around.stop()
-        for work in (self._section_work, self._beside_work, self._map_work, self._panorama_work):
+        for work in (self._section_work, self._beside_work):
             work.drop()
+        self._maps.stop()
 
     # -- what changed --------------------------------------------------------------------
 
     def _scan_changed(self) -> None:
         self.stop()
-        self._maps_of = ()
-        self._map = self._flat = None
+        self._maps.forget()
         self._inked = ()
         self._heights_of = None
         self._fresh = True
@@ -232,7 +162,7 @@ class Pictures(QObject):
         if volume is None:
             return
         self._cut_beside(volume)
-        self._ask_maps(volume, self._session.arch)
+        self._maps.ask(volume, self._session.arch, self._height_mm)
         self._mark_places()
 
     def _settle_height(self, arch: Arch | None) -> None:
@@ -263,18 +193,18 @@ class Pictures(QObject):
                 grid=before.place.grid, title=place.title, subtitle=place.subtitle,
                 sides=before.place.sides, subject=place.subject,
             )  # fmt: skip
-        same = before is not None and _same_cut(before.place, place) and before.grey is not None
+        same = before is not None and same_cut(before.place, place) and before.grey is not None
         view = self.section
         view.title, view.subtitle, view.sides = place.title, self._subtitle(place), place.sides
         view.station_mm = place.station_mm
         if before is not None and same:
-            self._section = _Cut(place, before.grey)
-            view.show_picture(place.grid, _grey(self._section), session.window)
+            self._section = Cut(place, before.grey)
+            view.show_picture(place.grid, self._section.made_grey, session.window)
         elif session.slab_mm == 0:
-            self._section = _Cut(place, volume.picture(place.grid))
-            view.show_picture(place.grid, _grey(self._section), session.window)
+            self._section = Cut(place, volume.picture(place.grid))
+            view.show_picture(place.grid, self._section.made_grey, session.window)
         else:
-            self._section = _Cut(place, None)
+            self._section = Cut(place, None)
         self._ink_section()
 
     def _subtitle(self, place: Place) -> str:
@@ -300,12 +230,12 @@ class Pictures(QObject):
         ):
             return  # pose and numbers came together, each with a signal of its own
         self._inked = asked
-        make = self._work(volume, (cut,), rows, bare=False, drawn_at=drawn_at)
+        make = self._charted(volume, (cut,), rows, bare=False, drawn_at=drawn_at)
         if cut.grey is None:
             self._section_work.ask(make, finish_running=session.dragging)
         else:
             self._section_work.drop()
-            self._show_section(make(_never))
+            self._show_section(make(NEVER))
 
     def _rows(self, place: Place) -> tuple[Measurement, ...]:
         ledger = self._session.ledger
@@ -315,12 +245,12 @@ class Pictures(QObject):
 
     def _cut_beside(self, volume: Volume) -> None:
         session = self._session
-        cuts: list[_Cut] = []
+        cuts: list[Cut] = []
         for view, place in zip(
             self.neighbours, neighbour_places(session, self._height_mm), strict=False
         ):
             # A step along the arch shows most of the neighbours again, one place further on.
-            known = (c for c in self._beside if c.grey is not None and _same_cut(c.place, place))
+            known = (c for c in self._beside if c.grey is not None and same_cut(c.place, place))
             before = None if session.slab_mm else next(known, None)
             grey, ink = None, None
             if before is not None:
@@ -328,7 +258,7 @@ class Pictures(QObject):
                 ink = before.ink if before.plan is session.guide else None
             elif not session.slab_mm:
                 grey = volume.picture(place.grid)
-            cuts.append(_Cut(place, grey, ink, session.guide))
+            cuts.append(Cut(place, grey, ink, session.guide))
             view.title, view.sides, view.station_mm = place.title, place.sides, place.station_mm
             view.chosen = place.title == "here"
             if grey is not None:
@@ -337,61 +267,47 @@ class Pictures(QObject):
                 view.show_ink(ink)
         self._beside = tuple(cuts)
         bare = tuple(cut for cut in cuts if cut.ink is None)
-        make = self._work(volume, bare, (), bare=True, drawn_at=1.0)
+        make = self._charted(volume, bare, (), bare=True, drawn_at=1.0)
         if len(bare) <= AT_ONCE and not session.slab_mm:
             self._beside_work.drop()
-            self._show_beside(make(_never))
+            self._show_beside(make(NEVER))
         else:
             self._beside_work.ask(make, finish_running=session.dragging)
 
-    def _work(
+    def _charted(
         self,
         volume: Volume,
-        cuts: tuple[_Cut, ...],
+        cuts: tuple[Cut, ...],
         rows: tuple[Measurement, ...],
         *,
         bare: bool,
         drawn_at: float,
-    ) -> Callable[[Stop], list[_Cut]]:
-        plan = self._session.guide
-        slab, maximum = self._session.slab_mm, self._session.slab_maximum
+    ) -> Callable[[Stop], list[Cut]]:
+        session = self._session
+        return charted(
+            cuts, volume=volume, plan=session.guide, rows=rows, slab_mm=session.slab_mm,
+            maximum=session.slab_maximum, bare=bare, drawn_at=drawn_at,
+        )  # fmt: skip
 
-        def make(task: Stop) -> list[_Cut]:
-            out: list[_Cut] = []
-            for cut in cuts:
-                if task.cancelled():
-                    break
-                grey = cut.grey
-                if grey is None:
-                    grey = volume.picture(cut.place.grid, slab_mm=slab, maximum=maximum)
-                overlay = section_overlay(
-                    plan, cut.place.grid, rows, bare=bare, drawn_at=drawn_at,
-                    most_witnesses=0 if bare else 5,
-                )  # fmt: skip
-                out.append(_Cut(cut.place, grey, _ink(overlay), plan))
-            return out
-
-        return make
-
-    def _show_section(self, made: list[_Cut]) -> None:
+    def _show_section(self, made: list[Cut]) -> None:
         for cut in made:
-            if self._section is None or not _same_cut(self._section.place, cut.place):
+            if self._section is None or not same_cut(self._section.place, cut.place):
                 continue
             if self._section.grey is None:
-                self.section.show_picture(cut.place.grid, _grey(cut), self._session.window)
+                self.section.show_picture(cut.place.grid, cut.made_grey, self._session.window)
             self._section = replace(cut, place=self._section.place)
             if cut.ink is not None:
                 self.section.show_ink(cut.ink)
         self.shown.emit()
 
-    def _show_beside(self, made: list[_Cut]) -> None:
+    def _show_beside(self, made: list[Cut]) -> None:
         shown = list(self._beside)
         for number, (view, asked) in enumerate(zip(self.neighbours, shown, strict=False)):
-            cut = next((c for c in made if _same_cut(c.place, asked.place)), None)
+            cut = next((c for c in made if same_cut(c.place, asked.place)), None)
             if cut is None or cut.ink is None:
                 continue
             if self._session.slab_mm:
-                view.show_picture(asked.place.grid, _grey(cut), self._session.window)
+                view.show_picture(asked.place.grid, cut.made_grey, self._session.window)
             else:
                 shown[number] = replace(cut, place=asked.place)
             view.show_ink(cut.ink)
@@ -405,134 +321,18 @@ class Pictures(QObject):
             if view is not changed:
                 view.look_as(changed)
 
-    # -- arch map and panorama -----------------------------------------------------------
-
-    def _ask_maps(self, volume: Volume, arch: Arch | None) -> None:
-        session = self._session
-        guide = session.guide
-        if guide.level is None:
-            self.arch_map.clear()
-            self.panorama.clear()
-            self._maps_of = ()
-            return
-        height = 0.0
-        if session.point_mm is not None:
-            height = float(guide.level.height_mm(session.point_mm)[0])
-        key = (guide.level, arch, guide.fixtures, guide.structures, session.window,
-               round(height, 2))  # fmt: skip
-        if len(self._maps_of) == len(key) and all(
-            a is b or (isinstance(a, float | tuple) and a == b)
-            for a, b in zip(key, self._maps_of, strict=True)
-        ):
-            return
-        self._maps_of = key
-        place = arch_map_place(volume, guide.level, height)
-        self.arch_map.level = guide.level
-        drags = session.dragging
-        self._map_work.ask(
-            lambda _task: _make_map(volume, guide, arch, place, self._map), finish_running=drags
-        )
-        if arch is None:
-            self.panorama.clear()
-            return
-        middle = self._height_mm
-        self._panorama_work.ask(
-            lambda _task: _make_panorama(volume, guide, arch, middle, self._flat),
-            finish_running=drags,
-        )
-
-    def _show_map(self, made: _Map) -> None:
-        self._map = made
-        view, grid = self.arch_map, made.place.grid
-        size = (grid.cols * grid.pixel_mm, grid.rows * grid.pixel_mm)
-        view.sides, view.subtitle = made.place.sides, made.place.subtitle
-        view.show_picture(grid, made.grey, self._session.window)
-        view.show_ink(made.ink)
-        if view.fit_mm != size:
-            view.fit_mm = size
-            view.fit()
-        self._mark_places()
-        self.shown.emit()
-
-    def _show_panorama(self, made: _Panorama) -> None:
-        self._flat = made
-        view, ribbon = self.panorama, made.ribbon
-        size = (ribbon.cols * ribbon.pixel_mm, ribbon.rows * ribbon.pixel_mm)
-        view.sides = panorama_sides(ribbon)
-        view.show_picture(ribbon, made.grey, self._session.window)
-        view.show_ink(made.ink)
-        if view.fit_mm != size:
-            view.fit_mm = size
-            if not self._session.dragging:
-                view.fit()
-        self._mark_places()
-        self.shown.emit()
-
     # -- where the others look -----------------------------------------------------------
+
+    def _maps_shown(self) -> None:
+        self._mark_places()
+        self.shown.emit()
 
     def _mark_places(self) -> None:
         """The line of the section on arch map and panorama, the clicked place everywhere."""
-        session, arch = self._session, self._session.arch
+        lines = self._maps.site_lines()
         for view in self.views:
-            lines: list[Line] = []
-            if view.has_picture:
-                lines += _cross(view, session.point_mm)
-                if view is self.arch_map and arch is not None:
-                    lines.append(_site_line(view, arch, session.station_mm))
-                if view is self.panorama and self.panorama.ribbon is not None:
-                    lines.append(_upright(self.panorama, session.station_mm))
-            view.show_marks(lines)
-
-
-def _grey(cut: _Cut) -> Grey:
-    if cut.grey is None:
-        raise RuntimeError("this picture is not cut yet")
-    return cut.grey
-
-
-def _same_cut(a: Place, b: Place) -> bool:
-    """True where two places lie alike to a millionth of a mm: the grey values can be kept."""
-    g, h = a.grid, b.grid
-    return (
-        (g.rows, g.cols, g.pixel_mm) == (h.rows, h.cols, h.pixel_mm)
-        and bool(np.abs(g.origin - h.origin).max() < SAME_MM)
-        and bool(np.abs(g.right - h.right).max() < SAME_MM)
-        and bool(np.abs(g.up - h.up).max() < SAME_MM)
-    )
-
-
-def _ink(overlay: Overlay) -> Ink:
-    return Ink(overlay.lines, overlay.dots, overlay.labels)
-
-
-def _make_map(
-    volume: Volume, plan: Plan, arch: Arch | None, place: Place, before: _Map | None
-) -> _Map:
-    """The arch map; the grey values of the one before are kept where it lay in the same place."""
-    if before is not None and _same_cut(before.place, place):
-        grey = before.grey
-    else:
-        grey = volume.picture(place.grid, slab_mm=MAP_SLAB_MM)
-    overlay = Overlay() if arch is None else arch_map_overlay(plan, arch, place.grid)
-    return _Map(place, grey, _ink(overlay))
-
-
-def _make_panorama(
-    volume: Volume, plan: Plan, arch: Arch, middle_mm: float, before: _Panorama | None
-) -> _Panorama:
-    """The panorama; the grey values of the one before are kept where arch and height are its."""
-    if before is not None and before.ribbon.arch is arch and before.middle_mm == middle_mm:
-        grey, ribbon = before.grey, before.ribbon
-    else:
-        grey, ribbon = panorama(
-            volume,
-            arch,
-            heights_mm=(middle_mm - PANORAMA_HALF_MM, middle_mm + PANORAMA_HALF_MM),
-            pixel_mm=PANORAMA_PIXEL_MM,
-            thickness_mm=PANORAMA_MM,
-        )
-    overlay = panorama_overlay(plan, arch, ribbon)
-    return _Panorama(ribbon, grey, _ink(overlay), middle_mm)
+            crossed = _cross(view, self._session.point_mm) if view.has_picture else ()
+            view.show_marks([*crossed, *lines.get(view, ())])
 
 
 def _cross(view: FlatView | PanoramaView, point_mm: object) -> Iterable[Line]:
@@ -544,15 +344,3 @@ def _cross(view: FlatView | PanoramaView, point_mm: object) -> Iterable[Line]:
     arm = 6 * view.mm_per_pixel()
     for du, dv in ((arm, 0.0), (0.0, arm)):
         yield Line(style="mark", points=np.array([[u - du, v - dv], [u + du, v + dv]]))
-
-
-def _site_line(view: FlatView | PanoramaView, arch: Arch, station_mm: float) -> Line:
-    frame = arch.frame(station_mm)
-    ends = np.stack([frame.origin - 8 * frame.buccal, frame.origin + 8 * frame.buccal])
-    return Line(style="site line", points=view.uv_mm(ends)[:, :2])
-
-
-def _upright(view: PanoramaView, station_mm: float) -> Line:
-    half = view.fit_mm[1] / 2
-    u = view.u_of(station_mm)
-    return Line(style="site line", points=np.array([[u, 5.0 - half], [u, half]]))
