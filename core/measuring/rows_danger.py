@@ -1,4 +1,4 @@
-"""Rows of danger and roots: clearances to everything marked, and what was not marked."""
+"""Rows of danger and roots: clearances to everything marked, and to the other fixtures."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from core.distances.by_hand import (
     Series,
     least_clearance,
 )
-from core.distances.clearance import clearance, foramen_zone, length_beyond_floor
+from core.distances.clearance import clearance, length_beyond_floor
 from core.distances.drilling import UNKNOWN_TIP_MM
 from core.distances.first_hit import first_hit_along_axis
 from core.distances.fixture_pair import angle_between, between_fixtures
@@ -25,21 +25,15 @@ from core.distances.solid import FixtureSolid
 from core.distances.tubes import tubes_of
 from core.fixture import Fixture
 from core.geometry import Array
-from core.identity import Expected, declared_name, expected_in_jaw, expected_structures
 from core.measurement import Measurement, Note, Reading
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.nearness import Nearness
+from core.measuring.rows_unmarked import UnmarkedRows, as_declared
 from core.plans.limits import zones_of
-from core.plans.plan import Declaration, Plan
+from core.plans.plan import Plan
 from core.structures import Course, Floor, Foramen, PointMarks, Structure, Tapered
 
 _NEARER_MM = 0.005
-
-_NOT_MET = {
-    "looked for, not visible": "declared-not-visible",
-    "outside the scanned region": "declared-outside",
-}
-"""Declared states that count as not met, and their sentences."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -74,16 +68,20 @@ class DangerRows:
         ----------
         without : ids of structures whose own rows are left out
         """
+        near = Nearness(plan=self.plan, arch=self.basis.arch, fixture=self.fixture)
         for structure in self.plan.structures:
-            if structure.id not in without and self._near.concerns(structure):
+            if structure.id not in without and near.concerns(structure):
                 yield from self._of(structure)
-        yield from self._unseen_loop()
+        unmarked = UnmarkedRows(
+            plan=self.plan,
+            basis=self.basis,
+            fixture=self.fixture,
+            frame=self.frame,
+            maker=self.maker,
+        )
+        yield from unmarked.unseen_loop()
         yield from self._fixtures()
-        yield from self._expected()
-
-    @property
-    def _near(self) -> Nearness:
-        return Nearness(plan=self.plan, arch=self.basis.arch, fixture=self.fixture)
+        yield from unmarked.expected()
 
     # -- marked structures ---------------------------------------------------------------
 
@@ -131,16 +129,7 @@ class DangerRows:
             tip_mm=tip_mm,
             part_mm=part_mm,
         )
-        return self._as_declared(structure, reading)
-
-    def _as_declared(self, structure: Structure, reading: Reading) -> Reading:
-        """A marked structure that is declared not visible, or outside, counts as not met."""
-        for declared in self.plan.declared:
-            if declared.structure == structure.id and declared.state in _NOT_MET:
-                fields = _declared_fields(declared, declared.structure)
-                note = Note(_NOT_MET[declared.state], fields)
-                return replace(reading, upper_bound=True, notes=(*reading.notes, note))
-        return reading
+        return as_declared(self.plan, structure, reading)
 
     def _danger(self, structure: Course | Foramen | Floor, key: str) -> Iterator[Measurement]:
         reading = self._clearance(structure)
@@ -257,103 +246,6 @@ class DangerRows:
     def _length(self) -> float:
         return self.fixture.size.length_mm
 
-    # -- what is not known ---------------------------------------------------------------
-
-    def _unseen_loop(self) -> Iterator[Measurement]:
-        """Parts mesial of a foramen need 5 mm along the arch while the loop is not known."""
-        near = self._near
-        if any(
-            isinstance(s, Course) and s.kind == "loop" and near.same_side(s)
-            for s in self.plan.structures
-        ):
-            return
-        declared = self._declaration(("loop",))
-        if declared is not None and _is_settled(declared):
-            return
-        for foramen in self.plan.structures:
-            if not isinstance(foramen, Foramen) or not near.concerns(foramen):
-                continue
-            reading = foramen_zone(self.fixture, foramen, self.basis.arch, mesial=self._mesial)
-            if reading is not None:
-                yield self.maker.row(
-                    group="danger",
-                    kind="clearance",
-                    target=foramen.id,
-                    parts=("loop-unseen",),
-                    reading=reading,
-                    limit_key="loop-unseen",
-                    details={"along": "arch"},
-                )
-
-    @property
-    def _mesial(self) -> float | None:
-        """Sense of mesial along the arch's travel; None where no tooth tells it."""
-        if not self.frame.named_by_tooth:
-            return None
-        return float(np.sign(self.frame.m @ self.frame.station.travel))
-
-    def _expected(self) -> Iterator[Measurement]:
-        expected = (
-            expected_in_jaw(self.basis.jaw)
-            if self.maker.tooth is None
-            else expected_structures(self.maker.tooth)
-        )
-        for each in expected:
-            if not self._is_known(each):
-                yield self._missing(each)
-
-    def _is_known(self, expected: Expected) -> bool:
-        """Marked on this side; or a neighbour's place taken by a fixture or an existing implant."""
-        near = self._near
-        for s in self.plan.structures:
-            if expected.is_marked_by(s) and (isinstance(s, Tapered) or near.same_side(s)):
-                return True
-            stands_there = isinstance(s, Tapered) and s.kind == "existing" and s.tooth
-            if stands_there and expected.name == f"root-{stands_there}":
-                return True
-        return any(expected.name == f"root-{f.tooth}" for f in self.plan.fixtures if f.tooth)
-
-    def _missing(self, expected: Expected) -> Measurement:
-        what = expected.words()[:1].upper() + expected.words()[1:]
-        note = Note("not-marked", {"what": what})
-        declared = self._declaration(expected.any_of)
-        settled = False
-        state = ""
-        if declared is not None:
-            state = declared.state
-            settled = _is_settled(declared)
-            code = _NOT_MET.get(declared.state, "declared-not-near")
-            note = Note(code, _declared_fields(declared, what))
-            if declared.state == "not near this site" and not settled:
-                note = Note("declared-without-reason", {"what": what})
-        row = self.maker.row(
-            group="roots" if expected.name.startswith("root-") else "danger",
-            kind="clearance",
-            target=expected.name.replace(" ", "-"),
-            reading=Reading(value=None, notes=(note,)),
-            details={"expected": True, **({"declared": state} if state else {})},
-        )
-        return replace(row, verdict=None) if settled else row
-
-    def _declaration(self, names: tuple[str, ...]) -> Declaration | None:
-        """What a person declared of one of these names on this side."""
-        near = self._near
-        here = {s.id: s for s in self.plan.structures if near.same_side(s)}
-        for declaration in self.plan.declared:
-            marked = here.get(declaration.structure)
-            if declaration.structure in names or (
-                marked is not None and declared_name(marked) in names
-            ):
-                return declaration
-        # A foramen whose loop was looked for and not seen says so itself.
-        if "loop" in names:
-            for s in here.values():
-                if isinstance(s, Foramen) and s.loop == "not seen":
-                    return Declaration(
-                        structure="loop", state="looked for, not visible", reason=f"said of {s.id}"
-                    )
-        return None
-
     # -- other fixtures ------------------------------------------------------------------
 
     def _fixtures(self) -> Iterator[Measurement]:
@@ -417,13 +309,3 @@ def ball_cloud(
         centres, radii = tube.at(np.linspace(0.0, tube.length_mm, count))
     near = np.linalg.norm(centres - around, axis=1) <= reach_mm
     return centres[near], radii[near]
-
-
-def _declared_fields(declared: Declaration, what: str) -> dict[str, object]:
-    by, reason = declared.by or "nobody named", declared.reason or "no reason given"
-    return {"what": what, "by": by, "reason": reason}
-
-
-def _is_settled(declaration: Declaration) -> bool:
-    """Only *not near this site*, with a reason, leaves the summary."""
-    return declaration.state == "not near this site" and bool(declaration.reason.strip())
