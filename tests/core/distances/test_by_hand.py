@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import sample_volumes
+from core import load_plan
+from core.arch import fixture_frame
 from core.distances.by_hand import FREE_HAND, FULL_GUIDE, PILOT_GUIDE, least_clearance
+from core.distances.solid import FixtureSolid
 from core.fixture import Fixture, FixtureSize
+from core.measuring.basis import settled_arch
+from core.measuring.rows_danger import ball_cloud
+from core.structures import Course, Floor, Foramen
 
 BUCCAL = np.array([1.0, 0.0, 0.0])
 FIXTURE = Fixture(
@@ -129,3 +137,29 @@ def test_few_enough_poses_to_be_quick():
     COUNTED["n"] = 0
     least_clearance(FIXTURE, FREE_HAND, buccal=BUCCAL, clearance_at=to_point([27.0, 6.0, -10.0]))
     assert COUNTED["n"] < 260
+
+
+@pytest.mark.parametrize("series", [FREE_HAND, PILOT_GUIDE, FULL_GUIDE])
+@pytest.mark.parametrize("name", ["lower_left_36", "upper_right_15"])
+def test_no_place_of_a_sample_makes_the_search_creep(name, series):
+    """Poses were once tried by the ten thousand where the least lies on the rim of the tilts."""
+    plan = load_plan(sample_volumes.path(f"{name}.plan.json"))
+    arch = settled_arch(plan)
+    # The first place is one at which the search crept.
+    for way in ([0.4, 0.2, -0.3], [-0.5, 0.1, 0.2], [0.1, -0.6, 0.4]):
+        fixture = replace(plan.fixtures[0], platform=plan.fixtures[0].platform + np.array(way))
+        for structure in plan.structures:
+            if not isinstance(structure, Course | Foramen | Floor):
+                continue
+            centres, radii = ball_cloud(structure, around=fixture.platform)
+            if len(centres) == 0:
+                continue
+            tried = []
+
+            def at(moved, centres=centres, radii=radii, tried=tried):
+                tried.append(moved)
+                away = FixtureSolid.of(moved).signed_distance(centres) - radii
+                return float(away.min())
+
+            least_clearance(fixture, series, buccal=fixture_frame(fixture, arch).b, clearance_at=at)
+            assert len(tried) < 800, structure.id
