@@ -137,7 +137,12 @@ class LedgerPanel(Panel):
             whole=session.ledger_is_whole,
             opened=self.opened,
         )
-        self.model.show(found or self._nothing())
+        plan = session.plan
+        if session.ledger is None or plan.fixtures or plan.sites or session.ledger.measurements:
+            self.model.show(found or self._nothing())
+        else:
+            # The closing sentences alone would not say how a number comes about.
+            self.model.show((*self._nothing(), *found))
         row = self.model.row_of(chosen)
         if row >= 0 and self.view.currentIndex().row() != row:
             self.view.setCurrentIndex(self.model.index(row))

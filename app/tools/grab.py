@@ -103,7 +103,10 @@ class Grab(Hands):
         if self.crosshair is not None:
             fast = bool(held & Qt.KeyboardModifier.ShiftModifier)
             u, v = np.add(self.crosshair, way * (CROSSHAIR_FAST_MM if fast else CROSSHAIR_MM))
-            self.crosshair = (float(u), float(v))
+            # Out of sight it could not be found again.
+            left, top = view.place(QPointF(0, 0))
+            right, low = view.place(QPointF(view.width(), view.height()))
+            self.crosshair = (min(max(float(u), left), right), min(max(float(v), low), top))
             self.desk.redraw()
             return True
         return self.nudge(view, way)

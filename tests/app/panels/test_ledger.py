@@ -252,6 +252,14 @@ def test_a_hidden_number_says_why(panel, session):
     assert "until jaw plane and arch" in panel.model.entries[0].text
 
 
+def test_an_empty_ledger_says_how_a_number_comes_about(panel, session):
+    session.plan = plan(fixtures=())
+    session.show_ledger(ledger(session.plan, []))
+    said = [entry.text for entry in panel.model.entries]
+    assert "drop a fixture" in said[0]
+    assert any("No limit was checked" in text for text in said[1:])
+
+
 def test_twenty_updates_a_second_leave_most_of_the_time_free(panel, session):
     # Twice the rows of a usual fixture; a refresh with painting must stay far below 50 ms.
     many = [row(f"mark-{n}", 5.0 + n, "too near to tell") for n in range(40)]

@@ -305,3 +305,18 @@ def test_the_chosen_mark_is_named_in_the_section_and_not_in_a_small_picture(tabl
     t.session.go_to(station_mm=at - 3.0 - 3.0)
     assert t.tool.draft(t.neighbour).handles
     assert t.tool.draft(t.neighbour).labels == ()
+
+
+def test_the_crosshair_stays_in_the_picture(table):
+    """Else it is lost: nothing says where it went, and Space would mark there."""
+    t = table(Canal)
+    t.section.setFocus()
+    t.type(Qt.Key.Key_C)
+    shift = Qt.KeyboardModifier.ShiftModifier
+    for key in (Qt.Key.Key_Down, Qt.Key.Key_Left, Qt.Key.Key_Up, Qt.Key.Key_Right):
+        for _ in range(30):
+            t.type(key, CTRL | shift)
+        u, v = t.tool.crosshair
+        at = t.section.to_screen().map(u, v)
+        assert -1 <= at[0] <= t.section.width() + 1, key
+        assert -1 <= at[1] <= t.section.height() + 1, key
