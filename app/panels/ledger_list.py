@@ -72,7 +72,7 @@ class LedgerModel(QAbstractListModel):
         return None
 
     def flags(self, index: Index) -> Qt.ItemFlag:
-        """Headings and words are passed over by the keys."""
+        """Rows and folds can be chosen; headings and words are only read."""
         entry = self.entries[index.row()]
         if entry.kind in ("row", "fold"):
             return Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable

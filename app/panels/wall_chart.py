@@ -31,6 +31,8 @@ MOST_MM = 5.0
 WAITS = "…"
 _WAITING_OPACITY = 0.35
 _LEFT, _BOTTOM, _TOP, _RIGHT = 30, 20, 8, 8
+_APART_PX = 6.0
+"""Between two names of directions."""
 _LEAST_PX = 40.0
 
 
@@ -158,15 +160,32 @@ class WallChart(QWidget):
             painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, line.label)
             return
 
+    def _names(
+        self, box: QRectF, picture: WallPicture, metrics: QFontMetricsF
+    ) -> list[tuple[float, str]]:
+        """Left edge and words of the directions; two letters each where words would touch."""
+        placed: list[tuple[float, str]] = []
+        for letters in (None, 2):
+            placed = []
+            touch, end = False, -np.inf
+            for turn, name in self.marks:
+                words = name if letters is None else name[:letters].capitalize()
+                width = metrics.horizontalAdvance(words)
+                middle = self._at(box, picture, turn, 0.0).x()
+                x = min(max(middle - width / 2, 0.0), self.width() - width)
+                touch = touch or x < end + _APART_PX
+                end = x + width
+                placed.append((x, words))
+            if not touch:
+                break
+        return placed
+
     def _frame(self, painter: QPainter, box: QRectF, picture: WallPicture) -> None:
         painter.setPen(QPen(look.EDGE, 1))
         painter.drawRect(box)
         painter.setFont(look.font(11))
         metrics = QFontMetricsF(painter.font())
-        for turn, name in self.marks:
-            x = self._at(box, picture, turn, 0.0).x()
-            width = metrics.horizontalAdvance(name)
-            x = min(max(x - width / 2, 0.0), self.width() - width)
+        for x, name in self._names(box, picture, metrics):
             painter.setPen(look.QUIET)
             painter.drawText(QPointF(x, self.height() - 5), name)
         deepest = float(picture.depths_mm[-1])

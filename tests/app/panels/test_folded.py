@@ -1,12 +1,19 @@
 """Folded panels and the sheet on a small simulated jaw: drawn when shown, idle when folded."""
 
+from itertools import pairwise
+from types import SimpleNamespace
+
+import numpy as np
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QRectF, Qt
+from PySide6.QtGui import QFontMetricsF
 from PySide6.QtTest import QTest
 
+from app import look
 from app.dialogs.sheet import show_sheet
 from app.panels.remaining_bone import RemainingBone
 from app.panels.ridge_profile import RidgeProfile
+from app.panels.wall_chart import WallChart
 from core.image.volume import Volume
 from core.measuring.assemble import measure
 from core.plans.plan_parse import parse
@@ -16,8 +23,6 @@ from tests.app.case_at_hand import IDENTITY, QuietSession
 
 @pytest.fixture(scope="module")
 def jaw():
-    import numpy as np
-
     voxels, affine, truth = small_jaw()
     volume = Volume(
         voxels=voxels,
@@ -167,3 +172,18 @@ def test_the_profile_leaves_the_window_as_the_cores_csv(qtbot, case, desk, tmp_p
     before = [line.split(",") for line in (tmp_path / "a.csv").read_text("utf-8").splitlines()]
     assert any(row[height] != "not assessed" for row in before[1:])
     assert not (tmp_path / "early.csv").exists()
+
+
+@pytest.mark.parametrize(("width", "first"), [(420, "lingual"), (180, "Li")])
+def test_names_of_directions_never_touch(qtbot, width, first):
+    chart = WallChart()
+    qtbot.addWidget(chart)
+    chart.resize(width, 160)
+    chart.marks = ((-180.0, "lingual"), (-90.0, "distal"), (0.0, "buccal"), (90.0, "mesial"),
+                   (180.0, "lingual"))  # fmt: skip
+    metrics = QFontMetricsF(look.font(11))
+    box = QRectF(30, 8, width - 38, 132)
+    placed = chart._names(box, SimpleNamespace(depths_mm=np.array([0.0, 8.0])), metrics)
+    assert placed[0][1] == first
+    for (x, words), (later, _) in pairwise(placed):
+        assert later - x - metrics.horizontalAdvance(words) >= 6.0
