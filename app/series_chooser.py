@@ -1,13 +1,17 @@
-"""Which series of an export is meant: a picture, date, size, voxels and scan checks of each."""
+"""Which series of an export is meant: a picture, date, size, voxels and scan checks of each.
+
+Of an export with scans of several patients none is preselected: a person says whose it is.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtCore import QSize, Qt, Signal
-from PySide6.QtGui import QPixmap
+from PySide6.QtGui import QPixmap, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QFrame,
@@ -27,10 +31,12 @@ from core.scan import SeriesReport
 from core.sheet.who import who_is
 
 PICTURE_PX = 120
+IN_HEADLINE = {"scan_two_patients", "scan_two_dates"}
+"""What is said once above the list, not in every row of it."""
 
 
 class SeriesChooser(QWidget):
-    """The series of an export; one is preselected, and a person says which.
+    """The series of an export; the best of one patient is preselected, and a person says which.
 
     Signals
     -------
@@ -47,6 +53,7 @@ class SeriesChooser(QWidget):
         heading = QLabel("Which scan?")
         heading.setObjectName("heading")
         self.why = QLabel("")
+        self.why.setObjectName("strong")
         self.why.setWordWrap(True)
         self.list = QListWidget()
         self.list.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
@@ -73,36 +80,79 @@ class SeriesChooser(QWidget):
     def show_contents(self, contents: Contents) -> None:
         """List what an export holds, the best preselected."""
         self._contents = contents
-        dates = sorted({r.date for r in contents.reports if r.date})
-        if len(dates) > 1:
-            self.why.setText(
-                f"This export holds scans of {len(dates)} dates ({', '.join(dates)}). "
-                "Measuring on the wrong one can hurt the patient: look at the date and the picture."
-            )
-        else:
-            self.why.setText("This export holds several series. The finest one is preselected.")
+        several = any(
+            f.code == "scan_two_patients" for report in contents.reports for f in report.findings
+        )
+        self.why.setText(_headline(contents.reports, several=several))
         self.list.clear()
         pictures = contents.pictures or (None,) * len(contents.reports)
         for report, picture in zip(contents.reports, pictures, strict=True):
             row = _Row(report, picture)
             item = QListWidgetItem()
-            item.setSizeHint(QSize(200, max(row.sizeHint().height(), PICTURE_PX + 12)))
             if not report.usable:
                 item.setFlags(Qt.ItemFlag.ItemIsEnabled)
             self.list.addItem(item)
             self.list.setItemWidget(item, row)
+        self._lay()
         best = best_of(contents.reports)
-        self.list.setCurrentRow(best if contents.reports[best].usable else -1)
+        preselected = contents.reports[best].usable and not several
+        self.list.setCurrentRow(best if preselected else -1)
         self.list.setFocus()
         self._selected()
 
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Sentences break elsewhere, and the rows are as high as they need."""
+        super().resizeEvent(event)
+        self._lay()
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """Only now the list has its width."""
+        super().showEvent(event)
+        self._lay()
+
+    def _lay(self) -> None:
+        wide = self.list.viewport().width() - 2 * self.list.spacing()
+        for number in range(self.list.count()):
+            item = self.list.item(number)
+            row = self.list.itemWidget(item)
+            item.setSizeHint(QSize(wide, max(row.heightForWidth(wide), PICTURE_PX + 12)))
+
     def _selected(self) -> None:
-        self.open.setEnabled(bool(self.list.selectedItems()))
+        chosen = self.list.currentRow() if self.list.selectedItems() else -1
+        for number in range(self.list.count()):
+            row = self.list.itemWidget(self.list.item(number))
+            row.setObjectName("notice" if number == chosen else "panel")
+            # A style sheet looks at a name only when it is asked to.
+            row.style().unpolish(row)
+            row.style().polish(row)
+        self.open.setEnabled(chosen >= 0)
+        self.open.setText("Open this one")
+        if self._contents is not None and chosen >= 0:
+            report = self._contents.reports[chosen]
+            name = who_is(report.identity, "").name
+            self.open.setText(f"Open {name}, {report.date or 'no date'}".replace("&", "&&"))
 
     def _take(self) -> None:
         row = self.list.currentRow()
         if self._contents is not None and row >= 0 and self._contents.reports[row].usable:
             self.chosen.emit(self._contents.path, self._contents.reports[row].key)
+
+
+def _headline(reports: Sequence[SeriesReport], *, several: bool) -> str:
+    """What makes the choice dangerous, the worst first."""
+    dates = sorted({r.date for r in reports if r.date})
+    of = f"{len(dates)} dates ({', '.join(dates)})"
+    if several:
+        return (
+            f"This export holds scans of several patients, of {of}. Measuring on the wrong one "
+            "hurts a patient: compare name, birth date and ID, then choose."
+        )
+    if len(dates) > 1:
+        return (
+            f"This export holds scans of {of}. Measuring on the wrong one can hurt the patient: "
+            "look at the date and the picture."
+        )
+    return "This export holds several series. The finest one is preselected."
 
 
 class _Row(QFrame):
@@ -127,6 +177,7 @@ class _Row(QFrame):
                 )
             )
         words = QVBoxLayout()
+        words.setSpacing(3)
         for number, text in enumerate(_lines(report)):
             label = QLabel(text)
             label.setTextFormat(Qt.TextFormat.PlainText)
@@ -162,5 +213,9 @@ def _lines(report: SeriesReport) -> list[str]:
     ]
     if not report.usable:
         lines.append("Can not be measured on.")
-    lines += [finding.message for finding in report.findings if finding.severity != "note"]
+    lines += [
+        finding.message
+        for finding in report.findings
+        if finding.severity != "note" and finding.code not in IN_HEADLINE
+    ]
     return lines
