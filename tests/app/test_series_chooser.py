@@ -86,7 +86,8 @@ def test_the_chosen_row_is_told_from_the_others(chooser):
 @pytest.mark.parametrize("width", [984, 1326])
 def test_every_name_is_in_sight_without_gaps(chooser, qtbot, width):
     chooser.resize(width, 620)
-    one = replace(two_patients().reports[0], findings=())
+    long = Finding("scan_localizer", "caution")
+    one = replace(two_patients().reports[0], findings=(long, long))
     chooser.show_contents(contents(one, replace(one, uid="3", date="2025-01-01")))
     qtbot.wait(20)
     assert chooser.list.verticalScrollBar().maximum() == 0
