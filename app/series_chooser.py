@@ -212,7 +212,7 @@ def _lines(report: SeriesReport) -> list[str]:
         f"{report.modality}, {i} × {j} × {k} voxels, {voxel}{field}{kernel}",
     ]
     if not report.usable:
-        lines.append("Can not be measured on.")
+        lines.append("Cannot be measured on.")
     lines += [
         finding.message
         for finding in report.findings
