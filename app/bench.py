@@ -120,6 +120,8 @@ class Bench(QMainWindow):
         foot.setSizeGripEnabled(False)
         foot.addWidget(self.said)
         foot.addWidget(self.take_back)
+        self.preparing = QLabel("")
+        foot.addPermanentWidget(self.preparing)
         foot.addPermanentWidget(self.hint)
         foot.setContentsMargins(8, 0, 10, 0)
         self._hush = QTimer(self, interval=SAID_MS, singleShot=True)

@@ -8,6 +8,7 @@ from PySide6.QtCore import QRect, QSize
 from PySide6.QtWidgets import QApplication, QWidget
 
 from app.bench import Bench
+from app.first_use import FirstUse
 from app.kept_cases import offer_left_open
 from app.logging_setup import start_logging
 from app.tidying import Tidying
@@ -45,10 +46,14 @@ def show(path: str | None = None) -> int:
     bench = Bench()
     lay_out(bench, bench.screen().availableGeometry())
     tidying.set_aside()
+    first_use = FirstUse(bench)
+    first_use.told.connect(bench.preparing.setText)
+    first_use.begin()
     if path is not None:
         bench.open_path(str(path))
     else:
         offer_left_open(bench)
     status = int(program.exec())
+    first_use.stop()
     tidying.deleteLater()
     return status

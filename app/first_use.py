@@ -1,0 +1,123 @@
+"""The first use on a computer: what measures is compiled in a process of its own, and said so.
+
+Compiled beside the window it would take seconds from whatever somebody clicks; compiled before
+anything is shown it would look like a program that does not start.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from PySide6.QtCore import QObject, QTimer, Signal
+
+from core import kernel_cache
+
+STEPS = 4
+LOOK_MS = 200
+_MARK = "whole"
+
+
+def mark() -> Path:
+    """The file that says: everything was compiled for these kernels and this processor."""
+    kernel_cache.prepare()
+    return Path(os.environ["NUMBA_CACHE_DIR"]) / _MARK
+
+
+def compile_all(tell: Callable[[int], None]) -> None:
+    """Compile every kernel into the cache, by measuring a small simulated jaw.
+
+    Parameters
+    ----------
+    tell : callable
+        Called with the number of steps done, of `STEPS`.
+    """
+    from core.distances import plane_field
+    from core.image import sampling
+    from core.image.volume import Volume
+    from core.measuring.assemble import measure
+    from core.plans.plan_parse import parse
+    from sample_volumes import small_jaw
+
+    for kind in (np.int16, np.uint16):
+        sampling.prepare(np.dtype(kind))
+    tell(1)
+    plane_field.prepare()
+    tell(2)
+    voxels, affine, truth = small_jaw()
+    volume = Volume(voxels=voxels, mm_from_ijk=affine, made_up=np.zeros(len(voxels), dtype=bool))
+    plan = parse({k: v for k, v in truth["plan"].items() if k != "scan"})
+    tell(3)
+    measure(plan, volume)
+    mark().touch()
+    tell(STEPS)
+
+
+def _child(done: Any) -> None:
+    if hasattr(os, "nice"):
+        os.nice(5)  # whoever opens a scan meanwhile comes first
+
+    def tell(steps: int) -> None:
+        done.value = steps
+
+    compile_all(tell)
+
+
+class FirstUse(QObject):
+    """Runs `compile_all` in a child process where it never ran; nothing waits for it.
+
+    Signals
+    -------
+    told(text)
+        How far it is; empty once nothing more is to be said.
+    """
+
+    told = Signal(str)
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._child: Any = None
+        self._done: Any = None
+        self._timer = QTimer(self, interval=LOOK_MS)
+        self._timer.timeout.connect(self._look)
+
+    @property
+    def running(self) -> bool:
+        """True while something is being compiled."""
+        return self._child is not None
+
+    def begin(self) -> None:
+        """Start, where there is something to compile."""
+        if self.running or mark().exists():
+            return
+        context = multiprocessing.get_context("spawn")
+        self._done = context.Value("i", 0)
+        self._child = context.Process(target=_child, args=(self._done,), daemon=True)
+        self._child.start()
+        self._timer.start()
+        self._look()
+
+    def _look(self) -> None:
+        if self._child.is_alive():
+            self.told.emit(
+                "First use on this computer: measuring is being prepared, "
+                f"{self._done.value} of {STEPS} …"
+            )
+            return
+        # However it ended: what is missing is compiled when it is needed.
+        self._timer.stop()
+        self._child.join()
+        self._child = self._done = None
+        self.told.emit("")
+
+    def stop(self) -> None:
+        """The program ends: so does the child."""
+        self._timer.stop()
+        if self._child is not None:
+            self._child.terminate()
+            self._child.join()
+            self._child = None

@@ -1,0 +1,59 @@
+"""The first use on a computer: compiled in a process of its own, counted, and only once."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+pytest.importorskip("PySide6")
+
+from app import first_use
+from app.first_use import STEPS, FirstUse
+
+MEASURED = """
+import sample_volumes
+from core import load_plan, measure, open_scan
+name = "lower_left_36"
+plan = load_plan(sample_volumes.path(f"{name}.plan.json"))
+measure(plan, open_scan(sample_volumes.path(name)))
+"""
+
+
+@pytest.fixture
+def cache(tmp_path, monkeypatch):
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
+    return tmp_path
+
+
+def test_it_is_said_while_it_lasts_and_happens_once(qtbot, cache, monkeypatch):
+    said = []
+    first = FirstUse()
+    first.told.connect(said.append)
+    first.begin()
+    assert said[0].startswith("First use on this computer")
+    assert f"of {STEPS}" in said[0]
+    qtbot.waitUntil(lambda: not first.running, timeout=180_000)
+    assert said[-1] == ""
+    assert first_use.mark().exists()
+    assert list(cache.rglob("*.nbi")), "nothing was compiled into the cache"
+    said.clear()
+    first.begin()
+    assert not first.running
+    assert said == []
+    # In a process of its own: what this one has compiled already would hide a gap.
+    before = {p: p.stat().st_mtime_ns for p in cache.rglob("*.nbc")}
+    root = Path(first_use.__file__).parents[1]
+    subprocess.run([sys.executable, "-c", MEASURED], cwd=root, check=True, timeout=300)
+    assert {p: p.stat().st_mtime_ns for p in cache.rglob("*.nbc")} == before
+
+
+def test_ending_the_program_ends_the_child(qtbot, cache):
+    first = FirstUse()
+    first.begin()
+    child = first._child
+    first.stop()
+    assert not child.is_alive()
+    assert not first_use.mark().exists()
