@@ -5,8 +5,11 @@ brighter than halfway through the volume's own window. It is looked at in slabs,
 some levels of a jaw show a plain horseshoe: palate, sinus and rami fill or close it. In each slab
 the arch is the middle of the bone seen from below, as a radius by angle about the circle that
 fits it best (algebraic least squares: Kasa I, IEEE Trans Instrum Meas 1976;25:8, from memory);
-the slab whose bone lies best along an open arch is taken. *up* is the patient's own axis. The
-jaw is guessed from the palate: bone inside the arch above it. None of these choices has a source.
+the slab whose bone lies best along an open arch is taken. The jaw is guessed from the palate:
+bone inside the arch above it. The plane lies along the chewing surfaces: the plane through the
+outermost bright places along the arch from which most of them are little away (reweighted squares;
+gaps, roots alone and metal are outliers); where that fails, *up* is the patient's own axis. None
+of these choices has a source.
 """
 
 from __future__ import annotations
@@ -19,7 +22,7 @@ from numpy.polynomial import Polynomial
 from scipy.spatial import cKDTree
 
 from core.drawing import window_of_volume
-from core.geometry import Array
+from core.geometry import Array, unit
 from core.image.volume import Volume
 from core.level import Level
 from core.plans.plan import Jaw, Plan
@@ -40,6 +43,13 @@ PALATE_SHARE = 0.3
 PALATE_ABOVE_MM = 30.0
 REACH_MM = 15.0
 """How far from the slab the chewing surfaces are looked for."""
+CHEWING_MM = 5.0
+"""How far from the arch's line chewing surfaces are looked for."""
+STEEPEST_DEG = 15.0
+ON_PLANE_MM = 1.5
+LEAST_ON_PLANE = 0.6
+"""Share of the places along the arch that must lie on the plane."""
+LEAST_HELD, LEAST_PLACES = 10, 12
 POINTS = 9
 LEAST_SPAN_MM = 15.0
 CELL_DEG = 2.0
@@ -90,7 +100,40 @@ def propose(volume: Volume, *, cancelled: Callable[[], bool] | None = None) -> P
     height = float(np.percentile(bone[near, 2], 96.0 if jaw == "lower" else 4.0))
     arch = np.column_stack([best.points, np.full(len(best.points), height)])
     level = Level(origin=arch.mean(axis=0), up=np.array([0.0, 0.0, 1.0]))
-    return Plan(jaw=jaw, level=level, arch_points=arch)
+    level = _along_chewing(bone, arch, jaw) or level
+    return Plan(jaw=jaw, level=level, arch_points=level.project(arch))
+
+
+def _along_chewing(bone: Array, arch: Array, jaw: Jaw) -> Level | None:
+    """The plane along the chewing surfaces; None where too few of them lie on one."""
+    places = np.linspace(0, len(arch) - 1, 60)
+    line = np.stack([np.interp(places, np.arange(len(arch)), side) for side in arch.T], axis=1)
+    crownwards = 1.0 if jaw == "lower" else -1.0
+    gap, at = cKDTree(line[:, :2]).query(bone[:, :2])
+    near = (gap < CHEWING_MM) & (np.abs(bone[:, 2] - arch[0, 2]) < REACH_MM)
+    tops = np.full(len(line), np.nan)
+    for place in range(len(line)):
+        heights = bone[near & (at == place), 2]
+        if len(heights) >= LEAST_HELD:
+            tops[place] = crownwards * float(np.percentile(crownwards * heights, 99.0))
+    held = np.isfinite(tops)
+    if held.sum() < LEAST_PLACES:
+        return None
+    middle = line[held, :2].mean(axis=0)
+    sides = np.column_stack([line[held, :2] - middle, np.ones(int(held.sum()))])
+    heights = tops[held]
+    plane = np.array([0.0, 0.0, float(np.median(heights))])
+    for scale in np.geomspace(2 * ON_PLANE_MM, ON_PLANE_MM / 3, 30):
+        # What lies off counts for less and less.
+        weight = 1.0 / (1.0 + ((sides @ plane - heights) / scale) ** 2) ** 2
+        root = np.sqrt(weight)
+        plane = np.linalg.lstsq(sides * root[:, None], heights * root, rcond=None)[0]
+    off = np.abs(sides @ plane - heights)
+    steep = np.degrees(np.arctan(np.hypot(plane[0], plane[1])))
+    if steep > STEEPEST_DEG or float((off < ON_PLANE_MM).mean()) < LEAST_ON_PLANE:
+        return None
+    up = unit(np.array([-plane[0], -plane[1], 1.0]))
+    return Level(origin=np.array([*middle, plane[2]]), up=up)
 
 
 def _plane_alone(volume: Volume) -> Plan:

@@ -26,7 +26,9 @@ def test_the_sample_s_arch_is_found_within_2_mm_of_the_traced_one(name, jaw):
     assert np.ptp(stations[within]) > 0.9 * traced.length_mm
     off = np.linalg.norm(traced.curve.at(stations[within]) - line[within], axis=1)
     assert off.max() < 2.0
-    assert abs(proposal.level.origin[2] - traced.level.origin[2]) < 3.0
+    assert abs(traced.level.height_mm(proposal.level.origin)[0]) < 3.0
+    assert np.degrees(np.arccos(proposal.level.up @ traced.level.up)) < 2.5
+    assert proposal.level.height_mm(proposal.arch_points) == pytest.approx(0.0, abs=1e-9)
 
 
 def test_a_closed_ring_of_bone_is_not_proposed_as_an_arch():
