@@ -104,8 +104,8 @@ class FirstUse(QObject):
     def _look(self) -> None:
         if self._child.is_alive():
             self.told.emit(
-                "First use on this computer: measuring is being prepared, "
-                f"{self._done.value} of {STEPS} …"
+                "First use on this computer, preparing to measure: "
+                f"{self._done.value} of {STEPS}. You can go on meanwhile."
             )
             return
         # However it ended: what is missing is compiled when it is needed.

@@ -48,7 +48,7 @@ class ProfileChart(QWidget):
         self.profile: Profile | None = None
         self.needed_mm: float | None = None
         self.needed_words = ""
-        self.setMinimumSize(260, 120)
+        self.setMinimumSize(260, 80)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
 
     def mousePressEvent(self, event: QMouseEvent) -> None:

@@ -267,6 +267,16 @@ def test_on_the_smallest_window_words_neither_touch_nor_are_cut(bench, qtbot):
     dial, section = bench.work.dial, bench.pictures.section
     assert dial.isVisible()
     bench.resize(1024, 680)
+    qtbot.wait(50)
+    heads = {place: fold.mapTo(bench, QPoint(0, 0)) for place, fold in bench.work.folds.items()}
+    for unfolded in bench.work.folds:
+        bench.work.show_folded(unfolded)
+        qtbot.wait(100)
+        for place, fold in bench.work.folds.items():
+            moved = fold.mapTo(bench, QPoint(0, 0)).y() - heads[place].y()
+            assert abs(moved) <= 6, f"{unfolded}: a second click would hit something else"
+        bench.work.show_folded(unfolded, shown=False)
+    bench.resize(1024, 680)
     qtbot.waitUntil(lambda: not bench.pictures.busy, timeout=20000)
     qtbot.wait(50)
     assert (bench.width(), bench.height()) == (1024, 680)
