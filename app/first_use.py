@@ -6,6 +6,7 @@ anything is shown it would look like a program that does not start.
 
 from __future__ import annotations
 
+import hashlib
 import multiprocessing
 import os
 from collections.abc import Callable
@@ -19,13 +20,14 @@ from core import kernel_cache
 
 STEPS = 4
 LOOK_MS = 200
-_MARK = "whole"
 
 
 def mark() -> Path:
     """The file that says: everything was compiled for these kernels and this processor."""
     kernel_cache.prepare()
-    return Path(os.environ["NUMBA_CACHE_DIR"]) / _MARK
+    # What is compiled belongs to the folder that the program stands in.
+    here = hashlib.sha256(str(Path(kernel_cache.__file__).parent).encode()).hexdigest()[:16]
+    return Path(os.environ["NUMBA_CACHE_DIR"]) / f"whole-{here}"
 
 
 def compile_all(tell: Callable[[int], None]) -> None:

@@ -21,11 +21,11 @@ from core.sheet.day import Day
 from core.sheet.folder import Written, settled_case, write_folder
 from core.sheet.patient_page import read_risks
 from core.sheet.preview import look_at
+from core.sheet.raster import page_count, page_picture
 from core.sheet.record import RecordSettings
 
 PREVIEW_DPI = 80
 PRINT_DPI = 300
-_POINTS_PER_INCH = 72
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -115,20 +115,14 @@ def preview(job: SheetJob, part: str, task: Task, *, dpi: int = PREVIEW_DPI) -> 
 
 def rendered(pdf: bytes, task: Task, *, dpi: int) -> tuple[QImage, ...]:
     """Pages of a PDF as pictures of true size at a resolution."""
-    import pypdfium2
-
-    document = pypdfium2.PdfDocument(pdf)
-    try:
-        found = []
-        for number in range(len(document)):
-            if task.cancelled():
-                raise SoundingError("measuring-cancelled")
-            bitmap = document[number].render(scale=dpi / _POINTS_PER_INCH)
-            found.append(_image(bitmap.to_pil().convert("RGB"), dpi))
-            task.progress(80 + 20 * (number + 1) // len(document), 100)
-        return tuple(found)
-    finally:
-        document.close()
+    count = page_count(pdf)
+    found = []
+    for number in range(count):
+        if task.cancelled():
+            raise SoundingError("measuring-cancelled")
+        found.append(_image(page_picture(pdf, number, dpi=dpi), dpi))
+        task.progress(80 + 20 * (number + 1) // count, 100)
+    return tuple(found)
 
 
 def files(job: SheetJob, parts: tuple[str, ...], folder: Path, task: Task) -> Written:

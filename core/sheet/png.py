@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import io
 
-import pypdfium2 as pdfium
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from core.drawing import Chart
 from core.pictures.ink import DARK, WORDS, Colour, Scheme
 from core.sheet.picture import draw_chart
+from core.sheet.raster import page_picture
 from core.sheet.text import Setting, fitted, wrapped
 
 _MARGIN_MM = 4.0
@@ -64,11 +64,7 @@ def chart_png(
         y -= _LINE_MM * 0.85
     canvas.showPage()
     canvas.save()
-    document = pdfium.PdfDocument(buffer.getvalue())
-    try:
-        image = document[0].render(scale=px_per_mm * 25.4 / 72).to_pil()
-    finally:
-        document.close()
+    image = page_picture(buffer.getvalue(), 0, dpi=px_per_mm * 25.4)
     out = io.BytesIO()
     image.save(out, format="PNG", dpi=(px_per_mm * 25.4, px_per_mm * 25.4))
     return out.getvalue()

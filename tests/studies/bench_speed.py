@@ -167,6 +167,7 @@ def measured(tidying, own: Path, scan: Path, plan: Path, *, cases: int) -> dict[
     found["dragging"] = beat.take()
     session.abandon()
     settle()
+    found["yardstick"] = cut_by_scipy(session.volume, shown.section.grid)
     dialog = show_sheet(session, bench, bench)
     beat.take()
     began = time.perf_counter()
@@ -185,6 +186,23 @@ def measured(tidying, own: Path, scan: Path, plan: Path, *, cases: int) -> dict[
     bench.close_case()
     bench.close()
     return found
+
+
+def cut_by_scipy(volume, grid) -> float:
+    """Time of the section's grey values alone by a general library: how quick the machine is."""
+    from scipy.ndimage import map_coordinates
+
+    row, col = np.mgrid[0 : grid.rows, 0 : grid.cols]
+    u = (col - (grid.cols - 1) / 2) * grid.pixel_mm
+    v = ((grid.rows - 1) / 2 - row) * grid.pixel_mm
+    points = grid.origin + u[..., None] * grid.right + v[..., None] * grid.up
+    ijk = volume.ijk(points.reshape(-1, 3))
+    times = []
+    for _ in range(7):
+        began = time.perf_counter()
+        map_coordinates(volume.voxels, ijk[:, ::-1].T, output=np.float32, order=1, cval=np.nan)
+        times.append((time.perf_counter() - began) * 1e3)
+    return float(np.median(times))
 
 
 def report(program, small: dict, large: dict) -> list[str]:
@@ -221,6 +239,7 @@ def report(program, small: dict, large: dict) -> list[str]:
         f"| longest stall of the window while loading, ms | {one('loading')} | 50 |",
         f"| longest stall while dragging, ms | {one('dragging')} | 50 |",
         f"| longest stall while sheet and record are written, ms | {one('exporting')} | 50 |",
+        f"| yardstick: SciPy cuts the grey values of that section, ms | {one('yardstick')} | |",
         f"| opening until every picture stands, s | {one('opening', '.1f')} | |",
         f"| sheet and record, s | {one('writing', '.1f')} | |",
         f"| memory, case {CASES} (finer: 3) less case 2, MB | {one('grown', '+.0f')} | ± 50 |",
