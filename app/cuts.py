@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,9 @@ from core.plans.plan import Plan
 SAME_MM = 1e-6
 
 Grey = NDArray[np.float32]
+Slab: TypeAlias = tuple[float, bool]
+"""Thickness in mm, and True for the maximum of it."""
+THIN: Slab = (0.0, False)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,6 +33,8 @@ class Cut:
     ink: Ink | None = None
     plan: Plan | None = None
     """Whose lines the chart shows."""
+    slab: Slab = THIN
+    """What the grey values were taken through."""
 
     @property
     def made_grey(self) -> Grey:
@@ -79,8 +84,7 @@ def charted(
     volume: Volume,
     plan: Plan,
     rows: tuple[Measurement, ...],
-    slab_mm: float,
-    maximum: bool,
+    slab: Slab,
     bare: bool,
     drawn_at: float,
 ) -> Callable[[Stop], list[Cut]]:
@@ -101,12 +105,12 @@ def charted(
                 break
             grey = cut.grey
             if grey is None:
-                grey = volume.picture(cut.place.grid, slab_mm=slab_mm, maximum=maximum)
+                grey = volume.picture(cut.place.grid, slab_mm=slab[0], maximum=slab[1])
             overlay = section_overlay(
                 plan, cut.place.grid, rows, bare=bare, drawn_at=drawn_at,
                 most_witnesses=0 if bare else 5,
             )  # fmt: skip
-            out.append(Cut(cut.place, grey, ink_of(overlay), plan))
+            out.append(Cut(cut.place, grey, ink_of(overlay), plan, slab))
         return out
 
     return make

@@ -15,7 +15,7 @@ import numpy as np
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from app import look
-from app.cuts import NEVER, Cut, Stop, charted, same_cut
+from app.cuts import NEVER, THIN, Cut, Slab, Stop, charted, same_cut
 from app.maps import Maps
 from app.places import NEIGHBOUR_MM, Place, neighbour_places, section_place
 from app.session import Session
@@ -193,19 +193,31 @@ class Pictures(QObject):
                 grid=before.place.grid, title=place.title, subtitle=place.subtitle,
                 sides=before.place.sides, subject=place.subject,
             )  # fmt: skip
-        same = before is not None and same_cut(before.place, place) and before.grey is not None
+        slab = self._slab
+        same = (
+            before is not None
+            and before.grey is not None
+            and before.slab == slab
+            and same_cut(before.place, place)
+        )
         view = self.section
         view.title, view.subtitle, view.sides = place.title, self._subtitle(place), place.sides
         view.station_mm = place.station_mm
         if before is not None and same:
-            self._section = Cut(place, before.grey)
+            self._section = Cut(place, before.grey, slab=slab)
             view.show_picture(place.grid, self._section.made_grey, session.window)
-        elif session.slab_mm == 0:
+        elif slab == THIN:
             self._section = Cut(place, volume.picture(place.grid))
             view.show_picture(place.grid, self._section.made_grey, session.window)
         else:
-            self._section = Cut(place, None)
+            self._section = Cut(place, None, slab=slab)
         self._ink_section()
+
+    @property
+    def _slab(self) -> Slab:
+        """What pictures are taken through; without thickness there is no maximum of it."""
+        session = self._session
+        return (session.slab_mm, session.slab_maximum) if session.slab_mm else THIN
 
     def _subtitle(self, place: Place) -> str:
         slab = self._session.slab_mm
@@ -222,8 +234,7 @@ class Pictures(QObject):
         rows = self._rows(cut.place)
         drawn_at = PAPER_NUMERAL_MM / (look.NUMERAL_PX * self.section.mm_per_pixel())
         asked = (cut.place.grid, cut.place.subject, cut.grey, session.guide, drawn_at,
-                 session.ledger if session.ledger_is_current else None,
-                 session.slab_mm, session.slab_maximum)  # fmt: skip
+                 session.ledger if session.ledger_is_current else None, *cut.slab)  # fmt: skip
         if len(asked) == len(self._inked) and all(
             a is b or (isinstance(a, float | str | bool) and a == b)
             for a, b in zip(asked, self._inked, strict=True)
@@ -258,7 +269,7 @@ class Pictures(QObject):
                 ink = before.ink if before.plan is session.guide else None
             elif not session.slab_mm:
                 grey = volume.picture(place.grid)
-            cuts.append(Cut(place, grey, ink, session.guide))
+            cuts.append(Cut(place, grey, ink, session.guide, self._slab))
             view.title, view.sides, view.station_mm = place.title, place.sides, place.station_mm
             view.chosen = place.title == "here"
             if grey is not None:
@@ -285,13 +296,15 @@ class Pictures(QObject):
     ) -> Callable[[Stop], list[Cut]]:
         session = self._session
         return charted(
-            cuts, volume=volume, plan=session.guide, rows=rows, slab_mm=session.slab_mm,
-            maximum=session.slab_maximum, bare=bare, drawn_at=drawn_at,
+            cuts, volume=volume, plan=session.guide, rows=rows, slab=self._slab, bare=bare,
+            drawn_at=drawn_at,
         )  # fmt: skip
 
     def _show_section(self, made: list[Cut]) -> None:
         for cut in made:
-            if self._section is None or not same_cut(self._section.place, cut.place):
+            if self._section is None or self._section.slab != cut.slab:
+                continue
+            if not same_cut(self._section.place, cut.place):
                 continue
             if self._section.grey is None:
                 self.section.show_picture(cut.place.grid, cut.made_grey, self._session.window)
@@ -304,7 +317,7 @@ class Pictures(QObject):
         shown = list(self._beside)
         for number, (view, asked) in enumerate(zip(self.neighbours, shown, strict=False)):
             cut = next((c for c in made if same_cut(c.place, asked.place)), None)
-            if cut is None or cut.ink is None:
+            if cut is None or cut.ink is None or cut.slab != asked.slab:
                 continue
             if self._session.slab_mm:
                 view.show_picture(asked.place.grid, cut.made_grey, self._session.window)

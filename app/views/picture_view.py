@@ -125,15 +125,16 @@ class PictureView(QWidget):
     ) -> None:
         """Show grey values; the chart of the former picture goes.
 
-        The same grey values through the same window stay as they are, with their chart, until
-        the next chart is there: while something is dragged nothing flickers.
+        The same grey values keep their chart until the next one is there, also through another
+        window: while something is dragged nothing flickers, and no line is lost.
         """
         if grey is self._grey and window == self._window and self._image is not None:
             return
+        if grey is not self._grey:
+            self._chart = Ink()
         self._grey, self._window = grey, window
         self._image = self._renderings.image(grey, window, pixel_mm)
         self._pixels = image_transform(grey.shape[0], grey.shape[1], pixel_mm)
-        self._chart = Ink()
         self.update()
 
     def show_ink(self, ink: Ink) -> None:

@@ -298,6 +298,31 @@ def test_a_thick_slab_says_that_it_is_for_looking(shown):
     assert "maximum of 3 mm, for looking only" in pictures.section.subtitle
 
 
+def test_another_slab_is_another_picture_of_the_same_place(shown):
+    """Under the words of one slab never the grey values of another, nor a slab without words."""
+    session, pictures = shown([[20.0, -9.0, -8.0]])
+    for slab_mm, maximum in ((3.0, True), (8.0, True), (8.0, False), (0.0, False)):
+        session.look_through(slab_mm=slab_mm, maximum=maximum)
+        wait_for(pictures)
+        for view in (pictures.section, *pictures.neighbours):
+            wanted = session.volume.picture(view.grid, slab_mm=slab_mm, maximum=maximum)
+            np.testing.assert_array_equal(view._grey, wanted)
+        assert ("for looking only" in pictures.section.subtitle) == bool(slab_mm)
+
+
+def test_another_window_keeps_the_lines(shown):
+    fixture = Fixture(
+        id="36", tooth="36", platform=vector((20.0, -9.0, -2.0)),
+        towards_apex=vector((0, 0, -1)), size=FixtureSize(diameter_mm=4.0, length_mm=8.0),
+    )  # fmt: skip
+    session, pictures = shown([[20.0, -9.0, -8.0]], plan=coded.plan(fixtures=(fixture,)))
+    before = {view: len(view._chart.paths) for view in pictures.views}
+    assert before[pictures.section]
+    session.look_through(window=(100.0, 500.0))
+    wait_for(pictures)
+    assert {view: len(view._chart.paths) for view in pictures.views} == before
+
+
 def test_the_wheel_steps_and_with_ctrl_enlarges(shown, qtbot):
     _session, pictures = shown([[20.0, -9.0, -8.0]])
     view = pictures.section
