@@ -61,6 +61,11 @@ class Measuring(QObject):
         """True while a plan is being measured."""
         return self._latest.busy
 
+    @property
+    def awaited(self) -> bool:
+        """True while an answer is still to come."""
+        return self._latest.awaited
+
     def ask(self, plan: Plan, volume: Volume, *, whole: bool, own: Series | None = None) -> None:
         """Measure a plan; what was asked before is dropped.
 

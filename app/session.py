@@ -292,7 +292,7 @@ class Session(QObject):
             self._measuring.drop()
         self._wanted = plan
         if self._quick(plan):
-            if not self._measuring.busy:
+            if not self._measuring.awaited:
                 self._ask_quick()
             return
         self._measuring.drop()

@@ -158,6 +158,12 @@ class Latest(QObject):
         """True while a request runs or waits."""
         return self._running is not None
 
+    @property
+    def awaited(self) -> bool:
+        """True while an answer is still to come; what was dropped may run on and gives none."""
+        running = self._running is not None and not self._running.cancelled()
+        return running or self._waiting is not None
+
     def ask(self, work: Callable[[Task], Any], *, finish_running: bool = False) -> None:
         """Request work; an unfinished older request is dropped.
 

@@ -75,6 +75,17 @@ def test_a_drag_is_one_step_and_escape_leaves_nothing(session):
     assert session.plan.fixtures[0].platform[2] == -2.0
 
 
+def test_a_drag_of_one_move_is_shown_though_the_whole_was_still_being_measured(session, qtbot):
+    session.open(coded.volume([[20, -9, -8]]), coded.plan(fixtures=(fixture(),)))
+    settled(qtbot, session)
+    session._measure()
+    assert session._measuring.busy
+    moved = replace(session.plan, fixtures=(fixture(platform=vector((20.0, -9.0, -3.0))),))
+    session.preview(moved)
+    qtbot.waitUntil(lambda: session.plan is moved and session.ledger.plan is moved, timeout=10000)
+    session.abandon()
+
+
 def test_only_what_was_proposed_is_confirmed(session):
     """Where no arch was recognised the plane alone is: the history must not name an arch."""
     plane = Plan(level=coded.plan().level)
