@@ -17,8 +17,10 @@ from PySide6.QtWidgets import (
 )
 
 from app import look
+from app.dialogs.confirm_jaw import confirm_jaw
 from app.pictures import Pictures
 from app.session import Session
+from app.tools.base import Desk
 from app.views.picture_view import PictureView
 
 
@@ -138,7 +140,7 @@ class ProposedBar(QFrame):
     left = Signal()
     """It goes while it held the keys, which would else fall on whatever button comes next."""
 
-    def __init__(self, session: Session, parent: QWidget | None = None) -> None:
+    def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setObjectName("notice")
         self._session = session
@@ -147,8 +149,8 @@ class ProposedBar(QFrame):
         self.words.setWordWrap(True)
         self.for_lower = QPushButton("Confirm: lo&wer jaw")
         self.for_upper = QPushButton("Confirm: &upper jaw")
-        self.for_lower.clicked.connect(lambda: session.confirm_proposal("lower"))
-        self.for_upper.clicked.connect(lambda: session.confirm_proposal("upper"))
+        self.for_lower.clicked.connect(lambda: confirm_jaw(session, desk, "lower"))
+        self.for_upper.clicked.connect(lambda: confirm_jaw(session, desk, "upper"))
         plane = QToolButton()
         plane.setText("Edit jaw plane")
         plane.clicked.connect(self.edit_plane)

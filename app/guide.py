@@ -140,9 +140,11 @@ class GuideBar(QFrame):
         if self.isHidden():
             return
         step, now = STEPS[self.at], self._now()
-        if self.at not in self.ticked and step.done(now):
+        done = step.done(now) or (step.stays and self.at in self.ticked)
+        if done:
             self.ticked.add(self.at)
-        done = self.at in self.ticked
+        else:
+            self.ticked.discard(self.at)
         self.fact.setText("✓ done" if done else "")
         self.next.setDefault(done)
         target = None if done else self._target(step, now)

@@ -94,6 +94,8 @@ class Step:
     title: str
     words: str
     done: Callable[[Moment], bool]
+    stays: bool = False
+    """True for what happened once; else the tick goes when the fact is undone."""
     target: Callable[[Moment], Target | None] | None = None
     show: Callable[[Moment], None] | None = None
     offer: tuple[str, Callable[[Moment], None]] | None = None
@@ -190,6 +192,7 @@ def _canal_marked(m: Moment) -> bool:
 def _put_canal(m: Moment) -> None:
     canal = find(sample_plan(), "canal-left")
     if isinstance(canal, Course):
+        m.page.take_tool("Move")  # else the next click on a picture would begin another canal
         m.session.apply(
             "canal left: the sample’s own marks put in", with_structure(m.session.plan, canal)
         )
@@ -215,8 +218,10 @@ def _dropped(m: Moment) -> bool:
     arch, at = m.session.arch, _site_station(m)
     if arch is None or at is None:
         return False
-    offs = [arch.station(f.platform) - at for f in m.session.plan.fixtures]
-    return any(abs(off) <= DROP_REACH_MM for off in offs)
+    if m.session.ledger_problem is not None:
+        return False  # the wrong tooth, for one: nothing is measured then
+    here = [f for f in m.session.plan.fixtures if f.tooth == sample_plan().fixtures[0].tooth]
+    return any(abs(arch.station(f.platform) - at) <= DROP_REACH_MM for f in here)
 
 
 def _moved(m: Moment) -> bool:
@@ -243,6 +248,7 @@ STEPS: tuple[Step, ...] = (
         title="Go to the gap",
         words="Click the gap on the arch map, then turn the wheel over the section, or ← and →.",
         done=lambda m: abs(_off_site(m)) <= SITE_REACH_MM,
+        stays=True,
         target=_gap_on_map,
         show=lambda m: _go_to_site(m, tool="Move"),
     ),
@@ -275,12 +281,14 @@ STEPS: tuple[Step, ...] = (
         words="Hold Ctrl and press an arrow, or drag it: every number follows, and Ctrl + Z takes "
         "it back.",
         done=_moved,
+        stays=True,
         target=lambda m: Target(m.page.pictures.section),
     ),
     Step(
         title="Read the ledger",
         words="What is not met stands first: click a row for its reasons, “show me” for its place.",
         done=_row_opened,
+        stays=True,
         target=lambda m: Target(m.page.panels["ledger"]),
     ),
     Step(
@@ -302,6 +310,7 @@ STEPS: tuple[Step, ...] = (
         words="Press Sheet …, look through its pages, and write it to a folder. That was the whole "
         "way.",
         done=lambda m: m.sheet_written,
+        stays=True,
         target=lambda m: _who(m, "sheet"),
     ),
 )

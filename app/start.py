@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import (
     QCheckBox,
     QFrame,
@@ -21,6 +22,17 @@ from app.case_store import CaseRecord
 from core.identity import Tooth
 from core.sheet.who import printable_name
 from core.words.cautions import CAUTIONS
+
+
+class _Opener(QPushButton):
+    """Enter presses it too, as in every dialog."""
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Enter as Space."""
+        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            self.click()
+        else:
+            super().keyPressEvent(event)
 
 
 class Start(QWidget):
@@ -73,7 +85,7 @@ class Start(QWidget):
             ("Open a plan …", self.open_plan),
             ("Try the sample case: five minutes, guided", self.open_sample),
         ):
-            button = QPushButton(text)
+            button = _Opener(text)
             button.setMinimumSize(260, 38)
             button.clicked.connect(signal)
             column.addWidget(button, 0, Qt.AlignmentFlag.AlignLeft)

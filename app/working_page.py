@@ -51,7 +51,7 @@ class WorkingPage(QWidget):
         self.tool_row.chosen.connect(hub.take)
         hub.changed.connect(lambda: self.tool_row.show_chosen(hub.active.name))
         self.tool_row.show_chosen(hub.active.name)
-        self.proposed: ProposedBar = ProposedBar(session)
+        self.proposed: ProposedBar = ProposedBar(session, desk)
         self.proposed.edit_arch.connect(lambda: desk.take_tool("Arch"))
         self.proposed.left.connect(pictures.section.setFocus)
         self.proposed.edit_plane.connect(lambda: desk.take_tool("Jaw plane"))

@@ -44,7 +44,10 @@ class LimitsDialog(Dialog):
             "Planning margins, no proven thresholds of harm. A change belongs to this plan alone "
             "and stands on every sheet with your initials. Nobody can go under the lower line."
         )
-        tooth = session.tooth_here
+        # The limits of the tooth looked at, else of the one that is planned.
+        plan = session.plan
+        planned = (*(f.tooth for f in plan.fixtures), *(s.tooth for s in plan.sites))
+        tooth = session.tooth_here or next(filter(None, planned), "")
         self._tooth = Tooth.of(tooth) if tooth else None
         self.table = self._table()
         self.body.addWidget(self.table, 1)

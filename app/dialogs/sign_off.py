@@ -47,6 +47,8 @@ class SignOffDialog(Dialog):
         self.words(summary)
         if not session.plan.interpreted_by:
             self.words("Whole volume: not yet interpreted. The sheet says so.", quiet=True)
+        if session.plan.image_check is None:
+            self.words("Image: not yet judged. The sheet says so.", quiet=True)
         for obstacle in self.obstacles:
             self.words(f"Stands against it: {obstacle.message}")
         if not self.obstacles:

@@ -138,7 +138,10 @@ class LedgerPanel(Panel):
             opened=self.opened,
         )
         plan = session.plan
-        if session.ledger is None or plan.fixtures or plan.sites or session.ledger.measurements:
+        if session.ledger_problem is not None:
+            # A plan that cannot be measured says why, and shows no heads without rows.
+            self.model.show(self._nothing())
+        elif session.ledger is None or plan.fixtures or plan.sites or session.ledger.measurements:
             self.model.show(found or self._nothing())
         else:
             # The closing sentences alone would not say how a number comes about.

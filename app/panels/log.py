@@ -30,6 +30,7 @@ from PySide6.QtWidgets import (
 )
 
 from app import look
+from app.dialogs.confirm_jaw import confirm_jaw
 from app.panels.base import Panel
 from app.panels.open_points import OpenPoint, open_points
 from app.panels.rows_shown import mark_tool
@@ -259,4 +260,4 @@ class Log(Panel):
             tuple(CONFIRM),
         )
         if answer is not None:
-            self.session.confirm_proposal(CONFIRM[answer])
+            confirm_jaw(self.session, self.desk, CONFIRM[answer])

@@ -15,6 +15,7 @@ from app.session import Session
 from app.settings import settings_of
 from app.tools.base import Desk
 from app.words_shown import hidden, state_words, tooth_words
+from core.errors import SoundingError
 from core.sheet.who import who_is
 
 NAME_PX = 260
@@ -101,7 +102,12 @@ class Who(Panel):
         row.addWidget(self.sheet)
         self.body.addLayout(row)
         self._told: tuple[object, ...] = ()
-        for signal in (session.scan_changed, session.plan_changed, session.place_changed):
+        for signal in (
+            session.scan_changed,
+            session.plan_changed,
+            session.place_changed,
+            session.ledger_changed,
+        ):
             signal.connect(self.read)
         self.settings.changed.connect(self.read)
         self.read()
@@ -111,7 +117,9 @@ class Who(Panel):
         volume, plan = self.session.volume, self.session.plan
         chosen, tooth = self.settings.value, self.session.tooth_here
         who = None if volume is None else who_is(volume.identity, now_iso())
-        told = (who, plan.side_check, state_words(plan), chosen, tooth)
+        problem = self.session.ledger_problem
+        is_open = isinstance(problem, SoundingError) and problem.code == "side-open"
+        told = (who, plan.side_check, state_words(plan), chosen, tooth, is_open)
         if told == self._told:
             return  # a step along the arch changes nothing here, and must not lay the page anew
         self._told = told
@@ -127,7 +135,11 @@ class Who(Panel):
         self.names.setText("show" if chosen.names_hidden else "hide")
         self.tooth.setText(tooth_words(tooth, chosen.numbering) if tooth else "no tooth named here")
         check = plan.side_check
-        if check is None:
+        if is_open:
+            # Tooth, answer or arch contradict each other: no side may be read off this bar.
+            self.side.setText("SIDE CONTRADICTED, see the ledger …")
+            self.side.setFont(look.font(13, bold=True))
+        elif check is None:
             self.side.setText("side not yet compared …")
             self.side.setFont(look.font(13, bold=True))
         else:

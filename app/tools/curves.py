@@ -140,7 +140,7 @@ class FloorTool(Series):
 
     def hint(self) -> str:
         """What a click does, and where the marks must lie for a height."""
-        around = "A floor is a surface: mark it before, at and behind the site."
+        around = "Mark it before, at and behind the site, each time near cheek and palate."
         if self._active:
             return f"Click: next mark of {thing_words(self._active)}; Enter ends. {around}"
         return f"Click: first mark of a new {self.name.lower()}. {around}"

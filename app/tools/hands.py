@@ -208,4 +208,7 @@ class Hands(Tool):
             return
         station = None if self.session.arch is None else self.session.arch.station(hit.point_mm)
         self.session.go_to(point_mm=hit.point_mm, station_mm=station, across=station is not None)
-        self.desk.say(f"Mark it in the section: the {view.kind} does not show every direction.")
+        self.desk.say(
+            f"The pictures went there. Now click in the section: the {view.kind} does not show "
+            "every direction."
+        )

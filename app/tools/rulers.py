@@ -66,7 +66,7 @@ class Ridge(Collect):
 
     name = "Ridge"
     group = "Measure"
-    steps = ("the ridge on its cheek side", "the ridge on its tongue side")
+    steps = ("the ridge on its cheek side", "the ridge on its tongue or palate side")
 
     def __init__(self, *args: object) -> None:
         super().__init__(*args)  # type: ignore[arg-type]

@@ -13,6 +13,7 @@ from core.bone.edges import ScanEdges
 from core.bone.ridge_section import Crest, wider_than, widths
 from core.distances.first_hit import first_hit_along_axis
 from core.distances.floor_surface import FloorSurface
+from core.distances.plane_field import surface_of
 from core.distances.tubes import Tube, tubes_of
 from core.fixture import Fixture
 from core.geometry import Array
@@ -100,6 +101,10 @@ def height_in_section(plane: Plane, crest: Crest, structures: Sequence[Structure
     met = [(name, b) for name, b in borders if b is not None]
     missing = [s.id for s in limiting if isinstance(s, Floor) and dict(borders)[s.id] is None]
     if not met:
+        flat = [s.id for s in limiting if isinstance(s, Floor) and surface_of(s) is None]
+        if flat:
+            note = Note("height_floor_no_surface", {"id": flat[0]})
+            return RidgeHeight(along="up", reading=Reading(value=None, notes=(note,)))
         far = any(not isinstance(s, Tapered) for s in limiting)
         code = "height_not_in_section" if far else "height_nothing_marked"
         return RidgeHeight(along="up", reading=Reading(value=None, notes=(Note(code),)))

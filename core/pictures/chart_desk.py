@@ -26,7 +26,7 @@ _LABEL_HEIGHT_MM: dict[LabelStyle, float] = {
 SIDE_BY_SIDE_MM = 1.2
 MISREAD = 4.0
 """What a numeral costs that stands nearer to another line than to its own."""
-LONGEST_MM = 12.0
+LONGEST_MM, LONGEST_RIDGE_MM = 12.0, 40.0
 """Longer distances only clutter a picture; the ledger has them."""
 
 
@@ -119,7 +119,11 @@ class Desk:
         ends = self.grid.uv_mm(np.stack(m.reading.witness))
         off = float(np.abs(ends[:, 2]).max())
         length = float(np.linalg.norm(ends[1] - ends[0]))
-        if off > NEAR_PLANE_MM or length > LONGEST_MM or (np.abs(ends[:, :2]) > self.half).any():
+        ridge = m.kind in ("ridge_width", "ridge_height")
+        # A width belongs to its own section: on another it would be read as that one's.
+        too_far = off > (ON_PLANE_MM if ridge else NEAR_PLANE_MM)
+        too_long = length > (LONGEST_RIDGE_MM if ridge else LONGEST_MM)
+        if too_far or too_long or (np.abs(ends[:, :2]) > self.half).any():
             return None
         style = "witness" if off <= ON_PLANE_MM else "witness off plane"
         return Line(style=style, points=ends[:, :2], below=m.verdict == "below limit")

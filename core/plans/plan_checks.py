@@ -54,8 +54,17 @@ def side_of_x(plan: Plan, x_mm: float) -> float | None:
 
 
 def sign_off_obstacles(plan: Plan) -> tuple[Finding, ...]:
-    """What must be settled before anybody signs: the side answered, and nothing against it."""
-    return side_findings(plan)
+    """What must be settled before anybody signs.
+
+    Something is measured, the side is answered, and nothing speaks against it.
+    """
+    found = side_findings(plan)
+    if not (plan.fixtures or plan.sites or plan.rulers or plan.angles):
+        return (*found, Finding("nothing-to-sign", "caution"))
+    if plan.side_check is None and "side-not-answered" not in {f.code for f in found}:
+        # Distances by hand have a side too.
+        found = (*found, Finding("side-not-answered", "caution"))
+    return found
 
 
 def _teeth(plan: Plan) -> tuple[Tooth, ...]:

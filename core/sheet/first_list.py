@@ -139,10 +139,17 @@ def _deepest_drill(pages: Pages, case: Case, lead: Subject, x: float, y: float) 
     if not drills:
         return y
     width = pages.right - x
-    pages.text(x, y + 3.8, "Deepest allowed drill number, mm", size=9, face="strong", width=width)
-    y += 5.0
-    pages.rect(x, y, width, 12.5, edge=0.2)
     hindered = depth_obstacles(rows)
+    near = [m for m in rows if m.group in ("danger", "roots") and m.verdict == "too near to tell"]
+    words = "Deepest allowed drill number, mm"
+    if near and not hindered:
+        # Whether that depth is safe nobody knows: the number is only the plan's.
+        names = names_of(near, case.plan.known_jaw)
+        words = f"Drill number to the planned apex, mm – TOO NEAR TO TELL: {names}"
+    height = pages.height_of(width, words, size=9)
+    pages.block(x, y + 0.6, width, words, size=9, face="strong")
+    y += 1.2 + height
+    pages.rect(x, y, width, 12.5, edge=0.2)
     if hindered:
         words = f"None is given while these are not met: {names_of(hindered, case.plan.known_jaw)}."
         pages.text(x + 5.0, y + 8.6, "–", size=22, face="strong", align="middle")

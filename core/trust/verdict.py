@@ -30,7 +30,10 @@ MOST_NAMES = 10
 
 NO_CLEARANCE = "This is no clearance for surgery."
 
-_KIND_WORDS = {"wall": "remaining bone", "plate_thickness": "cortex", "entry": "entry point"}
+_KIND_WORDS = {
+    "wall": "remaining bone", "plate_thickness": "cortex", "entry": "entry point",
+    "hollow_depth": "undercut depth", "hollow_angle": "undercut angle",
+}  # fmt: skip
 _WORST_FIRST = ("below limit", "not assessed", "too near to tell", "meets limit")
 _GROUPS = ("danger", "roots", "bone", "information")
 _NOISE = 1e-6

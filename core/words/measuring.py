@@ -203,6 +203,11 @@ SENTENCES: dict[str, str] = {
         "Not marked on both sides of this section - the height here is not known - mark the canal "
         "or the floor in the sections before and behind it too."
     ),
+    "height_floor_no_surface": (
+        "The marks of {id} span no surface: fewer than three, or in one line - how high the bone "
+        "is under it cannot be told - mark it also nearer the cheek and nearer the palate, before "
+        "and behind the site."
+    ),
     "height_root_at_crest": (
         "{id} stands at the crest in this section - there is no ridge above it to count - look "
         "at a section beside it."

@@ -201,6 +201,10 @@ SENTENCES: dict[str, str] = {
         "Nobody has yet compared missing and crowned teeth with the patient or the chart, and only "
         "that finds a scan whose sides are swapped. Answer the side before signing."
     ),
+    "nothing-to-sign": (
+        "Nothing is measured in this plan: the signature would stand under an empty sheet. Measure "
+        "a ridge or a distance, or place a fixture, first."
+    ),
     "limit-unknown": (
         "The plan changes a limit called '{key}', which does not exist, so it has no effect. Use "
         "one of: {known}."

@@ -121,6 +121,30 @@ def test_a_fixture_in_a_root_is_not_ticked(guided, bench, qtbot):
         session.apply("dropped", replace(session.plan, fixtures=(moved,)))
         guided.look()
         assert (guided.at in guided.ticked) == done, off
+    session.undo_stack.undo()
+    guided.look()
+    assert guided.at not in guided.ticked, "undone: no tick stays"
+
+
+def test_a_fixture_for_the_wrong_side_is_not_ticked(guided, bench, qtbot):
+    """Answered 46 on a left jaw: nothing is measured, the ledger says why, and no tick."""
+    QTest.mouseClick(bench.work.proposed.for_lower, LEFT)
+    guided.go(step("Drop the fixture"))
+    session = bench.session
+    wrong = replace(sample_plan().fixtures[0], id="46", tooth="46")
+    session.apply("dropped", replace(session.plan, fixtures=(wrong,)))
+    qtbot.waitUntil(lambda: session.ledger_problem is not None, timeout=60000)
+    guided.look()
+    assert guided.at not in guided.ticked
+    entries = bench.work.panels["ledger"].model.entries
+    assert len(entries) == 1
+    assert "does not fit the place" in entries[0].text
+    both = (wrong, replace(sample_plan().fixtures[0]))
+    session.apply("another", replace(session.plan, fixtures=both))
+    qtbot.waitUntil(lambda: session.ledger_problem is not None, timeout=60000)
+    entries = bench.work.panels["ledger"].model.entries
+    assert "does not fit the place" in entries[0].text, "two names and no reason"
+    assert "CONTRADICTED" in bench.work.panels["who"].side.text()
 
 
 def framed(guide, bench):

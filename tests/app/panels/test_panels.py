@@ -8,6 +8,7 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 
+from app.dialogs.confirm_jaw import confirm_jaw
 from app.dialogs.interpreted import InterpretedDialog
 from app.dialogs.side import SideDialog
 from app.panels.fixture import FixturePanel, align_targets
@@ -140,6 +141,35 @@ def test_without_an_arch_there_is_nothing_to_confirm_but_an_arch_to_trace(qtbot,
     assert desk.tools == ["Arch"]
     assert session.plan.arch_points is None
     session.undo_stack.undo()
+
+
+def test_the_bar_shows_no_side_while_tooth_and_side_contradict_each_other(qtbot, session, desk):
+    bar = shown(qtbot, Who(session, desk), 1366, 44)
+    before = bar.side.text()
+    session.ledger_problem = PlanError("side-open", reason="Tooth 46 does not fit the place.")
+    session.ledger_changed.emit()
+    assert bar.side.text().startswith("SIDE CONTRADICTED")
+    session.ledger_problem = None
+    session.ledger_changed.emit()
+    assert bar.side.text() == before
+
+
+def test_another_jaw_than_the_image_shows_is_asked_about(qtbot, session, desk):
+    own = session.plan
+    session.proposal = replace(own, jaw="upper")
+    session.plan = replace(own, jaw=None)
+    desk.answer = None
+    confirm_jaw(session, desk, "lower")
+    assert session.plan.jaw is None, "turned away"
+    assert desk.asked[-1][1] == ("It is the lower jaw",)
+    desk.answer = "It is the lower jaw"
+    confirm_jaw(session, desk, "lower")
+    assert session.plan.jaw == "lower"
+    session.plan = replace(own, jaw=None)
+    desk.asked.clear()
+    confirm_jaw(session, desk, "upper")
+    assert session.plan.jaw == "upper"
+    assert not desk.asked
 
 
 def test_side_button_asks(qtbot, session, desk):

@@ -205,7 +205,7 @@ def test_a_canal_is_not_placed_where_a_direction_is_hidden(table, where):
     t = table(Canal)
     t.click(getattr(t, where), 10.0, 3.0)
     assert t.plan.structures == ()
-    assert "Mark it in the section" in t.desk.said[-1]
+    assert "Now click in the section" in t.desk.said[-1]
     assert t.session.turn_deg is None
 
 

@@ -151,6 +151,12 @@ def test_height_under_a_floor_in_the_upper_jaw():
     assert sum(m.gradient @ f.up for m in result.height.marks) == pytest.approx(1.0, abs=0.01)
     far = Floor(id="sinus-left", of="sinus", points=np.array(marks) + 30.0 * f.travel)
     assert site("upper left", (far,)).height.notes[0].code == "height_not_in_section"
+    in_line = Floor(id="sinus-left", of="sinus", points=[
+        f.origin + s * f.travel + 16 * f.up for s in (-3.0, 0.0, 3.0)
+    ])  # fmt: skip
+    (note,) = site("upper left", (in_line,)).height.notes
+    assert note.code == "height_floor_no_surface", "marked on both sides, and still no surface"
+    assert "sinus floor left" in note.message
 
 
 def test_usable_height_loses_what_is_too_narrow():

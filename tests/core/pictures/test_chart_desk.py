@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import sample_volumes
-from core import load_plan
+from core import load_plan, measure, open_scan
 from core.drawing import Label, Line
 from core.geometry import PictureGrid
 from core.pictures import chart_desk
@@ -46,6 +46,33 @@ def test_widths_2_mm_apart_are_not_read_off_each_other(left, right):
     for k, label in enumerate(desk.labels):
         others = [apart(label, line) for line in lines if line is not lines[k]]
         assert apart(label, lines[k]) < min(others)
+
+
+def test_a_width_is_drawn_on_its_own_section_only_and_a_height_whole():
+    """2 mm further on the ridge may be as wide or not: nobody measured it there."""
+    row = replace(rows_of_a_site()[0], details={})
+
+    def drawn(kind, witness):
+        desk = Desk(GRID)
+        of = replace(row, kind=kind, reading=replace(row.reading, witness=witness))
+        desk.witnesses([of], most=5)
+        return len(desk.labels)
+
+    left, right = np.array([-4.0, 0.0, 0.0]), np.array([4.0, 0.0, 0.0])
+    along = np.array([0.0, 2.0, 0.0])
+    assert drawn("ridge_width", (left, right)) == 1
+    assert drawn("ridge_width", (left + along, right + along)) == 0
+    assert drawn("clearance", (left + along, right + along)) == 1
+    top, canal = np.array([0.0, 0.0, 8.0]), np.array([0.0, 0.0, -10.0])
+    assert drawn("ridge_height", (top, canal)) == 1
+    assert drawn("clearance", (top, canal)) == 0
+
+
+def rows_of_a_site():
+    name = "lower_left_36"
+    plan = load_plan(sample_volumes.path(f"{name}.plan.json"))
+    ledger = measure(plan, open_scan(sample_volumes.path(name)))
+    return [m for m in ledger.measurements if m.kind == "ridge_width" and m.value is not None]
 
 
 def test_lines_of_equal_distance_say_their_unit():

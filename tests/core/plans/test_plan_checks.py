@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -9,7 +11,7 @@ from core.fixture import Fixture, FixtureSize
 from core.plans.history import sign
 from core.plans.plan import ChangedLimit, Declaration, Plan, SideCheck, Site
 from core.plans.plan_checks import plan_findings, side_findings, sign_off_obstacles
-from core.structures import Course, Tapered
+from core.structures import Course, Ruler, Tapered
 
 SIZE = FixtureSize(diameter_mm=4.0, length_mm=10.0)
 LEFT = SideCheck(side="left", against="chart", by="LM")
@@ -86,6 +88,14 @@ def test_sites_are_checked_too():
 def test_an_unanswered_side_is_said_and_bars_signing():
     assert codes(sign_off_obstacles(plan(side_check=None))) == ["side-not-answered"]
     assert side_findings(Plan()) == ()
+
+
+def test_an_empty_plan_is_not_signed_and_one_of_rulers_needs_its_side():
+    assert codes(sign_off_obstacles(Plan(jaw="lower", side_check=LEFT))) == ["nothing-to-sign"]
+    ruler = Ruler(id="ruler-1", points=np.array([[0.0, 0, 0], [5.0, 0, 0]]))
+    measured = Plan(jaw="lower", rulers=(ruler,))
+    assert codes(sign_off_obstacles(measured)) == ["side-not-answered"]
+    assert sign_off_obstacles(replace(measured, side_check=LEFT)) == ()
 
 
 def test_changed_limits_are_said():
