@@ -146,6 +146,22 @@ def test_no_drill_number_is_allowed_while_a_danger_is_not_met():
     assert "12.0" in words
 
 
+def test_a_depth_that_is_too_near_to_tell_is_not_called_allowed():
+    """The drill card of such a case says: drill less deep."""
+    case = case_for("whole")
+    settled = tuple(m for m in case.ledger.measurements if m.verdict != "not assessed")
+    (canal,) = [m for m in settled if m.id == "36/clearance/canal-left"]
+    near = replace(canal, verdict="too near to tell")
+    rows = tuple(near if m is canal else m for m in settled)
+    told = replace(case, ledger=replace(case.ledger, measurements=rows))
+    page = laid_out(told, paper="A4")
+    words = " ".join(b.what for b in page.pages[0].boxes)
+    assert "Deepest allowed" not in words
+    assert "Drill number to the planned apex, mm – TOO NEAR TO TELL: canal left" in words
+    assert "12.0" in words
+    check_boxes(page, told, "A4")
+
+
 def test_the_grid_has_one_line_for_each_of_width_and_cortex():
     case = case_for("whole")
     rows = [m for m in case.ledger.measurements if in_grid(m)]
