@@ -64,8 +64,8 @@ class Maps(QObject):
         self._of: tuple[object, ...] = ()
         self._map: _Map | None = None
         self._flat: _Panorama | None = None
-        self._map_work = Latest(self._show_map, self.failed.emit, parent=self)
-        self._panorama_work = Latest(self._show_panorama, self.failed.emit, parent=self)
+        self._map_work = Latest(self._show_map, self._not_made, parent=self)
+        self._panorama_work = Latest(self._show_panorama, self._not_made, parent=self)
 
     @property
     def busy(self) -> bool:
@@ -122,6 +122,10 @@ class Maps(QObject):
             lambda _task: _make_panorama(volume, guide, arch, middle_mm, self._flat),
             finish_running=drags,
         )
+
+    def _not_made(self, error: Exception) -> None:
+        self._of = ()  # what failed is asked for again, at the next occasion
+        self.failed.emit(error)
 
     def _show_map(self, made: _Map) -> None:
         self._map = made

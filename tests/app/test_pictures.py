@@ -12,7 +12,7 @@ from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtGui import QImage
 from PySide6.QtTest import QTest
 
-from app import look
+from app import look, maps
 from app.pictures import Pictures
 from app.places import neighbour_words
 from app.session import Session
@@ -348,3 +348,23 @@ def test_the_wheel_steps_and_with_ctrl_enlarges(shown, qtbot):
     turn(120, Qt.KeyboardModifier.ControlModifier)
     assert view.mm_per_pixel() == pytest.approx(before / 1.2)
     np.testing.assert_allclose(view.place(QPointF(100, 80)), place, atol=1e-9)
+
+
+def test_a_panorama_that_could_not_be_made_is_asked_for_again(shown, qtbot, monkeypatch):
+    session, pictures = shown([BALL])
+    real, calls = maps._make_panorama, []
+
+    def fails_once(*given):
+        calls.append(given)
+        if len(calls) == 1:
+            raise MemoryError
+        return real(*given)
+
+    monkeypatch.setattr(maps, "_make_panorama", fails_once)
+    low, high = session.window
+    with qtbot.waitSignal(pictures.failed, timeout=20000):
+        session.look_through(window=(low, high + 10.0))
+    qtbot.waitUntil(lambda: not pictures.busy, timeout=20000)
+    pictures.refresh()
+    qtbot.waitUntil(lambda: not pictures.busy, timeout=20000)
+    assert len(calls) == 2
