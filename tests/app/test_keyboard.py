@@ -89,8 +89,16 @@ def test_every_control_of_the_bench(bench, qtbot, plan, unfolded):
 
 
 @pytest.mark.parametrize(("key", "jaw"), [(Qt.Key.Key_W, "lower"), (Qt.Key.Key_U, "upper")])
-def test_the_proposal_is_confirmed_by_its_letter(bench, qtbot, key, jaw):
+def test_the_proposal_is_confirmed_by_its_letter(bench, qtbot, monkeypatch, key, jaw):
+    """The scan is one of a lower jaw: for the upper one it is asked once more."""
     opened(bench, qtbot)
+    asked = []
+
+    def yes(title, question, answers):
+        asked.append(question)
+        return answers[0]
+
+    monkeypatch.setattr(bench, "choose", yes)
     bench.activateWindow()
     qtbot.waitUntil(bench.isActiveWindow)
     bench.pictures.section.setFocus()
@@ -98,6 +106,7 @@ def test_the_proposal_is_confirmed_by_its_letter(bench, qtbot, key, jaw):
     qtbot.waitUntil(lambda: bench.session.plan.jaw is not None, timeout=2000)
     assert bench.session.plan.jaw == jaw
     assert bench.session.confirmed
+    assert len(asked) == (jaw == "upper")
 
 
 def test_after_confirming_the_keys_go_to_the_section(bench, qtbot):
