@@ -8,6 +8,9 @@ pytest.importorskip("PySide6")
 
 from tests.app.case_at_hand import ListeningDesk, QuietSession, ledger, plan, volume
 
+PATIENCE_MS = 120_000
+"""Longer than any test needs that answers by itself."""
+
 
 @pytest.fixture
 def desk():
@@ -42,6 +45,27 @@ def closing():
     for window in windows:
         if isValid(window):
             window.close()
+
+
+@pytest.fixture(autouse=True)
+def _no_question_waits_for_ever(request):
+    """A question that nobody answers is turned away, so that the test fails and the run goes on."""
+    if "qapp" not in request.fixturenames and "qtbot" not in request.fixturenames:
+        yield
+        return
+    from PySide6.QtCore import QTimer
+    from PySide6.QtWidgets import QApplication, QDialog
+
+    def turn_away():
+        window = QApplication.activeModalWidget()
+        if isinstance(window, QDialog):
+            window.reject()
+
+    timer = QTimer(interval=PATIENCE_MS)
+    timer.timeout.connect(turn_away)
+    timer.start()
+    yield
+    timer.stop()
 
 
 @pytest.fixture(autouse=True)
