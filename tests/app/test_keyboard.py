@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, QTimer
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import (
     QAbstractButton,
@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app import messages
 from app.tools.catalogue import FOLDED, TOOLS
 from app.views.dial import Dial
 from app.views.picture_view import PictureView
@@ -241,3 +242,14 @@ def test_a_question_of_a_tool_is_answered_by_keys(bench, qtbot):
     QTest.keyClick(bench.windowHandle(), Qt.Key.Key_C)
     QTest.keyClick(bench.windowHandle(), Qt.Key.Key_Space)
     assert any(s.id == "cusp-35-1" for s in bench.session.plan.structures)
+
+
+def test_enter_alone_answers_no_question(bench, qtbot):
+    """What only a person can say must be chosen: a key that was meant elsewhere turns away."""
+
+    def press():
+        box = QApplication.activeModalWidget()
+        QTest.keyClick(box, Qt.Key.Key_Return)
+
+    QTimer.singleShot(200, press)
+    assert messages.choose(bench, "Which jaw", "Which is it?", ("Lower jaw", "Upper jaw")) is None
