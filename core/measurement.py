@@ -48,6 +48,66 @@ class Note:
         return text[:1].upper() + text[1:]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """What a value rests on, beside its uncertainty: a limit is met only by something found.
+
+    Each part is None where it is proven, else the note that says why it is not.
+
+    Parameters
+    ----------
+    rests_on : {'marks', 'image', 'entered', 'nothing'}
+        Marks that a person set, edges found in the image, a figure that a person entered.
+    levels : Note or None
+        The tissue levels of this scan; only values from the image need them.
+    found : Note or None
+        The edge, mark or surface at the end of the value.
+    nearer : Note or None
+        That nothing unsure could lie nearer.
+    """
+
+    rests_on: Literal["marks", "image", "entered", "nothing"]
+    levels: Note | None = None
+    found: Note | None = None
+    nearer: Note | None = None
+
+    @property
+    def lacking(self) -> tuple[Note, ...]:
+        """What is not proven; empty for evidence that a limit can be met on."""
+        nothing = (Note("evidence-none"),) if self.rests_on == "nothing" else ()
+        return nothing + tuple(n for n in (self.levels, self.found, self.nearer) if n is not None)
+
+    @property
+    def is_sound(self) -> bool:
+        """True where nothing is lacking."""
+        return not self.lacking
+
+    def joined(self, other: Evidence) -> Evidence:
+        """Evidence of a value that rests on both: what either lacks, it lacks."""
+        kinds = {self.rests_on, other.rests_on}
+        return Evidence(
+            rests_on=min(kinds, key=_MOST_NEEDED.index),
+            levels=self.levels or other.levels,
+            found=self.found or other.found,
+            nearer=self.nearer or other.nearer,
+        )
+
+
+_MOST_NEEDED = ("nothing", "image", "marks", "entered")
+
+NO_EVIDENCE = Evidence(rests_on="nothing")
+"""What a reading has unless it says more: no limit is met on it."""
+
+MARKED = Evidence(rests_on="marks")
+"""Exact geometry between the fixture and what a person marked."""
+
+SEEN = Evidence(rests_on="image")
+"""A bright, closed object found in the image, which needs no tissue level."""
+
+ENTERED = Evidence(rests_on="entered")
+"""A figure that a person measured elsewhere and entered."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MarkInfluence:
     """How one hand-placed mark moves a value.
@@ -94,7 +154,12 @@ class Reading:
     extra_placement_sd_mm : float
         Further placement doubt along the value (marks too far apart).
     upper_bound : bool
-        True at an open end (traced too short): the true value can only be smaller.
+        True at an open end (traced too short), or where something unsure lies nearer: the true
+        value can only be smaller.
+    lower_bound : bool
+        True for *at least*: seen up to the value, and positively so.
+    evidence : Evidence
+        What the value rests on; without any no limit is met.
     along_mm, across_mm : float or None
         Parts of a clearance along and across the fixture's axis.
     notes : tuple of Note
@@ -109,6 +174,8 @@ class Reading:
     fit_sd: float = 0.0
     extra_placement_sd_mm: float = 0.0
     upper_bound: bool = False
+    lower_bound: bool = False
+    evidence: Evidence = NO_EVIDENCE
     along_mm: float | None = None
     across_mm: float | None = None
     notes: tuple[Note, ...] = ()
@@ -120,6 +187,8 @@ class Reading:
             raise ValueError("a reading is a finite number or None with a reason")
         if self.value is None and not self.notes:
             raise ValueError("a reading without a value needs a note that says why")
+        if self.lower_bound and (self.upper_bound or not self.evidence.is_sound):
+            raise ValueError("at least so much is said only where all of it was seen")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,7 +16,7 @@ from core.arch import Arch
 from core.geometry import Array
 from core.image import sampling
 from core.image.volume import Volume
-from core.measurement import Note
+from core.measurement import Evidence, Note
 
 _STEP_MM = 0.2
 _REACH_MM = 14.0
@@ -48,6 +48,8 @@ class BoneLevels:
         Longest voxel edge.
     trouble : Note or None
         Why no edge can be found with these levels; None where they can be used.
+    unproven : Note or None
+        Why these levels are not proven to be those of this scan's tissues.
     """
 
     soft: float
@@ -57,6 +59,12 @@ class BoneLevels:
     noise_sd: float
     voxel_mm: float
     trouble: Note | None = None
+    unproven: Note | None = None
+
+    @property
+    def evidence(self) -> Evidence:
+        """What any edge found by these levels rests on."""
+        return Evidence(rests_on="image", levels=self.trouble or self.unproven)
 
     @property
     def thin_mm(self) -> float:

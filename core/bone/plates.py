@@ -121,7 +121,13 @@ def thickness_at(scan: ScanEdges, edge_mm: Array, inward: Array, coronal: Array)
             return Reading(value=None, witness=(near, far), notes=notes)
     if found.borrowed[0]:
         notes = (*notes, Note("level_borrowed"))
-    return Reading(value=value, witness=(near, far), edge_sd_mm=(sd,), notes=notes)
+    return Reading(
+        value=value,
+        witness=(near, far),
+        edge_sd_mm=(sd,),
+        evidence=scan.levels.evidence,
+        notes=notes,
+    )
 
 
 def _smoothed(found: PlateEdges, thin_mm: float) -> tuple[float, float]:

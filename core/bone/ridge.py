@@ -246,7 +246,12 @@ def _rim(
         return RimCrest(place=place, crest_mm=None, platform_depth=_none(note))
     depth = top + lead - float(edge.distance_mm[0])
     crest = plane.points(w_mm, depth)[0]
-    reading = Reading(value=depth, witness=(rim, crest), edge_sd_mm=(float(edge.sd_mm[0]),))
+    reading = Reading(
+        value=depth,
+        witness=(rim, crest),
+        edge_sd_mm=(float(edge.sd_mm[0]),),
+        evidence=scan.levels.evidence,
+    )
     return RimCrest(place=place, crest_mm=crest, platform_depth=reading)
 
 

@@ -17,7 +17,7 @@ from core.distances.plane_field import surface_of
 from core.distances.tubes import Tube, tubes_of
 from core.fixture import Fixture
 from core.geometry import Array
-from core.measurement import MarkInfluence, Note, Reading
+from core.measurement import MARKED, MarkInfluence, Note, Reading
 from core.structures import Course, Floor, Foramen, Structure, Tapered
 
 _FINE_MM = 0.02
@@ -119,6 +119,7 @@ def height_in_section(plane: Plane, crest: Crest, structures: Sequence[Structure
         marks=border.marks,
         edge_sd_mm=(crest.sd_mm,),
         size_sd_mm=border.size_sd_mm,
+        evidence=crest.evidence.joined(MARKED),
         notes=notes,
     )
     return RidgeHeight(along="up", reading=reading, target=name)
@@ -157,7 +158,11 @@ def height_along_axis(
         code = "height_nothing_below" if limiting else "height_nothing_marked"
         return RidgeHeight(along="axis", reading=Reading(value=None, notes=(Note(code),)))
     name, hit, _ = min(met, key=lambda row: row[2])
-    reading = replace(hit, edge_sd_mm=(*hit.edge_sd_mm, crest.sd_mm))
+    reading = replace(
+        hit,
+        edge_sd_mm=(*hit.edge_sd_mm, crest.sd_mm),
+        evidence=hit.evidence.joined(crest.evidence),
+    )
     return RidgeHeight(along="axis", reading=reading, target=name)
 
 
@@ -206,7 +211,12 @@ def usable_height(
             edge_sd_mm=(*height.reading.edge_sd_mm, *sds),
             notes=notes,
         ),
-        lost=Reading(value=lost, witness=(crest.point_mm, level), edge_sd_mm=(crest.sd_mm, *sds)),
+        lost=Reading(
+            value=lost,
+            witness=(crest.point_mm, level),
+            edge_sd_mm=(crest.sd_mm, *sds),
+            evidence=crest.evidence,
+        ),
     )
 
 

@@ -12,7 +12,7 @@ from scipy.ndimage import gaussian_filter1d
 from core.bone.bone_in_plane import BoneInPlane, Plane
 from core.bone.edges import ScanEdges, reason_note
 from core.geometry import Array
-from core.measurement import Note, Reading
+from core.measurement import NO_EVIDENCE, Evidence, Note, Reading
 
 Along: TypeAlias = Literal["axis", "up"]
 
@@ -49,6 +49,8 @@ class Crest:
         Standard error of its height.
     axis_point_mm : (3,) or None
         The bone's edge on the axis (the arch curve) itself.
+    evidence : Evidence
+        What its height rests on.
     notes : tuple of Note
         Why it was not found; a sloping crest.
     """
@@ -56,6 +58,7 @@ class Crest:
     point_mm: Array | None
     sd_mm: float = 0.0
     axis_point_mm: Array | None = None
+    evidence: Evidence = NO_EVIDENCE
     notes: tuple[Note, ...] = ()
 
 
@@ -117,6 +120,7 @@ def find_crest(scan: ScanEdges, bone: BoneInPlane, *, half_mm: float) -> Crest:
         point_mm=plane.points(*place)[0],
         sd_mm=float(np.hypot(edges.sd_mm[best], _CREST_SD_MM)),
         axis_point_mm=None if axis_h is None else plane.points(0.0, axis_h)[0],
+        evidence=scan.levels.evidence,
         notes=notes,
     )
 
@@ -188,6 +192,7 @@ def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -
             value=float(wb - wl),
             witness=(plane.points(wb, h[n])[0], plane.points(wl, h[n])[0]),
             edge_sd_mm=(float(from_buccal.sd_mm[n]), float(from_lingual.sd_mm[n])),
+            evidence=scan.levels.evidence,
         )
     return readings
 
@@ -261,6 +266,7 @@ def least_over_turn(scan: ScanEdges, bone: BoneInPlane, reading: Reading) -> Rea
             middle - (lead - two.distance_mm[best]) * rays[best],
         ),
         edge_sd_mm=(float(one.sd_mm[best]), float(two.sd_mm[best])),
+        evidence=scan.levels.evidence,
     )
 
 

@@ -246,7 +246,12 @@ def _least(
     if best is None or best[0] > REACH_MM:
         return _beyond(side, frame, fixture, found.scan)
     value_mm, point, sd = best
-    return Reading(value=value_mm, witness=(solid.nearest(point), point), edge_sd_mm=(sd,))
+    return Reading(
+        value=value_mm,
+        witness=(solid.nearest(point), point),
+        edge_sd_mm=(sd,),
+        evidence=found.scan.levels.evidence,
+    )
 
 
 def _distances(solid: FixtureSolid, points: Array, counted: NDArray[np.bool_]) -> Array:
@@ -290,4 +295,6 @@ def _beyond(side: SurfaceSide, frame: FixtureFrame, fixture: Fixture, scan: Scan
         value=REACH_MM,
         witness=(start, start + REACH_MM * way),
         notes=(Note("at_least_reach", {"reach": REACH_MM}),),
+        lower_bound=scan.levels.evidence.is_sound,
+        evidence=scan.levels.evidence,
     )

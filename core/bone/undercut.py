@@ -22,7 +22,7 @@ from core.bone.edges import ScanEdges
 from core.bone.ridge_height import level_of
 from core.bone.ridge_section import Crest, widths
 from core.geometry import Array, vector
-from core.measurement import Note, Reading
+from core.measurement import Evidence, Note, Reading
 from core.plans.plan import Jaw
 from core.structures import Course, Structure
 
@@ -76,6 +76,7 @@ class _Outline:
     y: Array
     sd: float
     bone: BoneInPlane
+    evidence: Evidence
 
     def point(self, x: float, y: float) -> Array:
         return vector(self.bone.plane.points(-x, y)[0])
@@ -169,7 +170,13 @@ def _lingual_outline(scan: ScanEdges, bone: BoneInPlane, crest_h: float) -> _Out
     if (~found[middle]).mean() > _MOST_MISSING or found.sum() < 20:
         return Note("undercut_no_outline")
     x = median_filter(-w[found], 3, mode="nearest")
-    return _Outline(x=x, y=y[found], sd=float(np.nanmedian(edges.sd_mm)), bone=bone)
+    return _Outline(
+        x=x,
+        y=y[found],
+        sd=float(np.nanmedian(edges.sd_mm)),
+        bone=bone,
+        evidence=scan.levels.evidence,
+    )
 
 
 def _level(outline: _Outline, y_a: float, eps_mm: float) -> tuple[Reading, Reading]:
@@ -187,7 +194,12 @@ def _level(outline: _Outline, y_a: float, eps_mm: float) -> tuple[Reading, Readi
     y_sd = max(float(np.ptp(flat)), _STEP_MM) / np.sqrt(12.0)
     depth = max(0.0, x_p - x_a)
     foot, bone_point = outline.point(x_p, y_a), outline.point(x_a, y_a)
-    reading = Reading(value=depth, witness=(foot, bone_point), edge_sd_mm=(outline.sd,) * 2)
+    reading = Reading(
+        value=depth,
+        witness=(foot, bone_point),
+        edge_sd_mm=(outline.sd,) * 2,
+        evidence=outline.evidence,
+    )
     if depth <= eps_mm:
         return reading, _angle_none((Note("undercut_angle_flat"),))
     rise = y_p - y_a
@@ -195,6 +207,7 @@ def _level(outline: _Outline, y_a: float, eps_mm: float) -> tuple[Reading, Readi
         value=float(np.degrees(np.arctan2(rise, depth))),
         unit="deg",
         witness=(bone_point, outline.point(x_p, y_p)),
+        evidence=outline.evidence,
         # Both edges, which lie across the line between them, and the height of the bulge.
         edge_sd_mm=tuple(
             float(np.degrees(sd / (rise**2 + depth**2)))
@@ -235,8 +248,10 @@ def _bridge(outline: _Outline) -> Reading:
             foot = deepest + best * outward
             witness = (outline.point(*map(float, foot)), outline.point(*map(float, deepest)))
     if witness is None:
-        return Reading(value=0.0, edge_sd_mm=(outline.sd,))
-    return Reading(value=best, witness=witness, edge_sd_mm=(outline.sd,) * 2)
+        return Reading(value=0.0, edge_sd_mm=(outline.sd,), evidence=outline.evidence)
+    return Reading(
+        value=best, witness=witness, edge_sd_mm=(outline.sd,) * 2, evidence=outline.evidence
+    )
 
 
 def _angle_none(notes: tuple[Note, ...]) -> Reading:

@@ -35,7 +35,7 @@ from core.bone.wall_rays import (
 from core.fixture import Fixture, FixtureSize
 from core.geometry import Array
 from core.image.volume import Volume
-from core.measurement import Note
+from core.measurement import Evidence, Note
 from core.structures import Structure
 
 SECTOR_DEG = 45.0
@@ -62,6 +62,8 @@ class WallMap:
         Standard error of the outer edge.
     surface_mm, edge_mm : (D, P, 3) patient LPS mm
         Surface of the fixture and end of the wall.
+    evidence : Evidence
+        That of the levels its edges were found by.
     trouble : Note or None
     """
 
@@ -74,6 +76,7 @@ class WallMap:
     sd_mm: Array
     surface_mm: Array
     edge_mm: Array
+    evidence: Evidence
     trouble: Note | None = None
 
     def sector(self, side: Side) -> NDArray[np.bool_]:
@@ -141,6 +144,7 @@ def wall_on(rays: WallRays, size: FixtureSize, levels: BoneLevels) -> WallMap:
             sd_mm=empty,
             surface_mm=surface.reshape(*shape, 3),
             edge_mm=np.full((*shape, 3), np.nan),
+            evidence=levels.evidence,
             trouble=levels.trouble,
         )
     state, marked = rays.state[:n].copy(), rays.marked[:n]
@@ -173,4 +177,5 @@ def wall_on(rays: WallRays, size: FixtureSize, levels: BoneLevels) -> WallMap:
         sd_mm=rays.sd_mm[:n].reshape(shape),
         surface_mm=surface.reshape(*shape, 3),
         edge_mm=(surface + edge[:, None] * outward).reshape(*shape, 3),
+        evidence=levels.evidence,
     )

@@ -85,6 +85,7 @@ def _minimum(wall: WallMap, side: Side, counted: NDArray[np.bool_]) -> WallMinim
         notes += (Note("wall_between_found", {"missing": between, "of": values.size}),)
     if state == REACHES:
         notes += (Note("at_least_reach", {"reach": REACH_MM}),)
+    evidence = wall.evidence
     if state == TO_ROOT:
         notes += (Note("wall_to_root"),)
     if state == NO_BONE:
@@ -95,6 +96,8 @@ def _minimum(wall: WallMap, side: Side, counted: NDArray[np.bool_]) -> WallMinim
         witness=(wall.surface_mm[at], wall.edge_mm[at]),
         edge_sd_mm=(sd,) if np.isfinite(sd) and state == EDGE else (),
         upper_bound=missing > 0,
+        lower_bound=state == REACHES and not missing and evidence.is_sound,
+        evidence=evidence,
         notes=notes,
     )
     return WallMinimum(

@@ -33,7 +33,7 @@ from core.distances.solid import FixtureSolid
 from core.distances.tubes import Tube, least_places, tubes_of
 from core.fixture import Fixture
 from core.geometry import Array
-from core.measurement import MarkInfluence, Note, Reading
+from core.measurement import MARKED, MarkInfluence, Note, Reading
 from core.structures import Course, Floor, Foramen, PointMarks, Structure, Tapered
 
 __all__ = [
@@ -167,6 +167,7 @@ def foramen_zone(
         value=value,
         witness=(point, point_of_edge),
         marks=(MarkInfluence(mark=f"{foramen.id}/{name}", gradient=-sense * travel),),
+        evidence=MARKED,
         notes=(Note("loop_unknown", {"id": foramen.id}), *swapped),
     )
 
@@ -182,7 +183,13 @@ def length_beyond_floor(fixture: Fixture, floor: Floor) -> Reading:
         return hit
     beyond = max(fixture.size.length_mm - hit.value, 0.0)
     marks = tuple(MarkInfluence(mark=m.mark, gradient=-m.gradient, seen=m.seen) for m in hit.marks)
-    return Reading(value=beyond, witness=hit.witness, marks=marks, notes=hit.notes)
+    return Reading(
+        value=beyond,
+        witness=hit.witness,
+        marks=marks,
+        evidence=hit.evidence,
+        notes=hit.notes,
+    )
 
 
 def _tube_clearance(
@@ -211,6 +218,7 @@ def _tube_clearance(
         marks=tube.influences(station, outward, -1.0),
         size_sd_mm=tube.radius_sd_mm,
         extra_placement_sd_mm=extra,
+        evidence=MARKED,
         upper_bound=bool(open_notes or no_size),
         along_mm=along,
         across_mm=across,
@@ -332,6 +340,7 @@ def _floor_clearance(
                 zip(shares, directions, floor.seen, strict=True)
             )
         ),
+        evidence=MARKED,
         upper_bound=bool(open_notes),
         along_mm=along,
         across_mm=across,

@@ -15,7 +15,7 @@ import numpy as np
 
 from core.fixture import Fixture
 from core.geometry import vector
-from core.measurement import MarkInfluence, Note, Reading
+from core.measurement import MARKED, MarkInfluence, Note, Reading
 from core.structures import PointKind, PointMarks, Structure
 
 DepthReference: TypeAlias = Literal["buccal rim", "highest rim", "gum", "stent top"]
@@ -204,4 +204,5 @@ def _from_marks(fixture: Fixture, marks: PointMarks | None, missing: Note) -> Re
         value=float(fixture.size.length_mm - depth[index]),
         witness=(fixture.on_axis(float(depth[index])), fixture.apex),
         marks=(MarkInfluence(mark=f"{marks.id}/{index}", gradient=vector(-fixture.towards_apex)),),
+        evidence=MARKED,
     )

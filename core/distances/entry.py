@@ -13,7 +13,7 @@ import numpy as np
 
 from core.fixture import Fixture
 from core.geometry import Array
-from core.measurement import MarkInfluence, Note, Reading
+from core.measurement import MARKED, MarkInfluence, Note, Reading
 from core.structures import PointMarks
 
 _LEVEL_COSINE = 0.2
@@ -43,6 +43,7 @@ def entry_from_neighbour(fixture: Fixture, contact: PointMarks, frame: CrownFram
         value=abs(value),
         witness=(fixture.platform, contact.points[index]),
         marks=(MarkInfluence(mark=f"{contact.id}/{index}", gradient=gradient),),
+        evidence=MARKED,
     )
 
 
@@ -70,6 +71,7 @@ def entry_from_grooves(
             MarkInfluence(mark=f"{first.id}/0", gradient=-(1 - share) * slant),
             MarkInfluence(mark=f"{second.id}/0", gradient=-share * slant),
         ),
+        evidence=MARKED,
     )
 
 
@@ -83,6 +85,7 @@ def depth_below(fixture: Fixture, marks: PointMarks) -> Reading:
         value=height,
         witness=(fixture.platform, fixture.on_axis(-height)),
         marks=(MarkInfluence(mark=f"{marks.id}/{index}", gradient=fixture.a),),
+        evidence=MARKED,
     )
 
 

@@ -15,7 +15,7 @@ from core.distances.floor_surface import FloorSurface
 from core.distances.open_ends import ends_there, short_note
 from core.distances.tubes import Tube, least_places, tubes_of
 from core.geometry import Array, unit, vector
-from core.measurement import MarkInfluence, Note, Reading
+from core.measurement import MARKED, MarkInfluence, Note, Reading
 from core.structures import Course, Floor, Foramen, PointMarks, Structure, Tapered
 
 _FLOOR_TOLERANCE_MM = 1e-3
@@ -168,6 +168,7 @@ class _Line:
             witness=(foot, foot + value * self.direction),
             marks=tube.influences(station, by_centre, by_radius),
             size_sd_mm=tube.radius_sd_mm * abs(by_radius),
+            evidence=MARKED,
             upper_bound=bool(open_notes),
             notes=tube.notes + open_notes,
         )
@@ -209,6 +210,7 @@ class _Line:
                     zip(shares, surface.mark_directions(), floor.seen, strict=True)
                 )
             ),
+            evidence=MARKED,
             upper_bound=narrow,
             notes=(Note("floor_marked_too_narrow", {"id": floor.id}),) if narrow else (),
         )

@@ -16,7 +16,7 @@ from core.distances.entry import CrownFrame, height_over_platform
 from core.fixture import Fixture
 from core.geometry import Array, angle_deg, any_across, unit, vector
 from core.level import Level
-from core.measurement import MarkInfluence, Note, Reading
+from core.measurement import ENTERED, MARKED, SEEN, MarkInfluence, Note, Reading
 from core.structures import PointMarks, StentAxis, Tapered
 
 CROWN_ROOM_MM = 7.0
@@ -50,7 +50,12 @@ def axis_angle(fixture: Fixture, stent: StentAxis) -> Reading:
     way = stent.gingival - stent.occlusal
     angle = angle_deg(fixture.towards_apex, way)
     if stent.found:
-        return Reading(value=min(angle, 180.0 - angle), unit="deg", fit_sd=stent.direction_sd_deg)
+        return Reading(
+            value=min(angle, 180.0 - angle),
+            unit="deg",
+            fit_sd=stent.direction_sd_deg,
+            evidence=SEEN,
+        )
     sense = 1.0 if angle <= 90 else -1.0
     stent_way = unit(way)
     lean = fixture.towards_apex - stent_way * float(stent_way @ fixture.towards_apex)
@@ -66,6 +71,7 @@ def axis_angle(fixture: Fixture, stent: StentAxis) -> Reading:
             MarkInfluence(mark=f"{stent.id}/occlusal", gradient=-gradient),
             MarkInfluence(mark=f"{stent.id}/gingival", gradient=gradient),
         ),
+        evidence=MARKED,
     )
 
 
@@ -81,6 +87,7 @@ def angle_to_neighbour(fixture: Fixture, root: Tapered) -> Reading:
             MarkInfluence(mark=f"{root.id}/{i}", gradient=m.gradient, seen=root.seen[i])
             for i, m in zip((0, last), reading.marks, strict=True)
         ),
+        evidence=MARKED,
     )
 
 
@@ -159,6 +166,7 @@ def screw_exit(
                 for g in groups
                 for i in range(len(g.points))
             ),
+            evidence=MARKED,
         )
 
     return ScrewExit(point=point, buccal=part(frame.b), mesial=part(frame.m))
@@ -196,7 +204,7 @@ def opponent_room(
     if entered_mm is not None:
         if not (np.isfinite(entered_mm) and entered_mm > 0):
             raise ValueError("the room that was entered must be a positive number of mm")
-        return Reading(value=float(entered_mm), notes=(Note("room_entered"),))
+        return Reading(value=float(entered_mm), evidence=ENTERED, notes=(Note("room_entered"),))
     if not teeth_together:
         return Reading(value=None, notes=(Note("teeth_not_together"),))
     if opponent is None:
@@ -208,6 +216,7 @@ def opponent_room(
         value=value,
         witness=(fixture.on_axis(-value), opponent.points[index]),
         marks=(MarkInfluence(mark=f"{opponent.id}/{index}", gradient=fixture.a),),
+        evidence=MARKED,
     )
 
 
@@ -238,7 +247,7 @@ def gum_thickness(
     if probed_mm is not None:
         if not (np.isfinite(probed_mm) and probed_mm >= 0):
             raise ValueError("the thickness that was probed is zero or a positive number of mm")
-        return Reading(value=float(probed_mm), notes=(Note("gum_probed"),))
+        return Reading(value=float(probed_mm), evidence=ENTERED, notes=(Note("gum_probed"),))
     if not gum_stands_free:
         return Reading(value=None, notes=(Note("gum_not_seen"),))
     if gum is None:
@@ -257,6 +266,7 @@ def gum_thickness(
             MarkInfluence(mark=f"{gum.id}/{index}", gradient=fixture.a),
         ),
         edge_sd_mm=platform_depth.edge_sd_mm,
+        evidence=platform_depth.evidence.joined(MARKED),
         notes=platform_depth.notes,
     )
 
@@ -272,6 +282,7 @@ def _between(first: PointMarks, i: int, second: PointMarks, j: int) -> Reading:
             MarkInfluence(mark=f"{first.id}/{i}", gradient=-out),
             MarkInfluence(mark=f"{second.id}/{j}", gradient=out),
         ),
+        evidence=MARKED,
     )
 
 
@@ -292,6 +303,7 @@ def _offset(point: Array, on_stent: Array, share: float, stent: StentAxis) -> Re
             value=length,
             witness=(vector(point), vector(on_stent)),
             fit_sd=stent.sd_at_mm(share),
+            evidence=SEEN,
         )
     # On the axis itself every way off it is alike: one of them stands for all.
     out = way / length if length > 1e-9 else any_across(stent.gingival - stent.occlusal)
@@ -302,4 +314,5 @@ def _offset(point: Array, on_stent: Array, share: float, stent: StentAxis) -> Re
             MarkInfluence(mark=f"{stent.id}/occlusal", gradient=(1 - share) * out),
             MarkInfluence(mark=f"{stent.id}/gingival", gradient=share * out),
         ),
+        evidence=MARKED,
     )

@@ -21,6 +21,7 @@ from core.image.sampling import touches_made_up
 from core.image.volume import Volume
 from core.measurement import Measurement, Note
 from core.measuring.basis import Basis, RowMaker, settled_arch
+from core.measuring.hindrances import hindrances_at
 from core.measuring.kept_rows import ABOUT_THE_WORK, BESIDE_THE_BONE, rests_on
 from core.measuring.ledger import Ledger
 from core.measuring.rows_bone import fixture_bone_rows, site_bone_rows
@@ -33,6 +34,7 @@ from core.plans.plan_checks import NEAR_MIDLINE_MM, plan_findings
 from core.plans.plan_file import check_scan, plan_fingerprint
 from core.trust.own_hand import hand_findings, placement_of
 from core.trust.uncertainty import Placement, Scale
+from core.trust.verdict import Hindrance
 from core.version import PROGRAM
 
 Cancelled = Callable[[], bool]
@@ -120,7 +122,14 @@ def measure(
             *_place_findings(plan, basis, rows),
         ),
         measurements=_in_order(rows),
+        hindrances=_hindrances(plan, basis),
     )
+
+
+def _hindrances(plan: Plan, basis: Basis) -> dict[str, tuple[Hindrance, ...]]:
+    """By id; a fixture stands in for a site of its name."""
+    at_sites = {site.id: hindrances_at(plan, basis, site) for site in plan.sites}
+    return at_sites | {f.id: hindrances_at(plan, basis, f) for f in plan.fixtures}
 
 
 class _Doubts(TypedDict):
@@ -141,6 +150,7 @@ def _rows(
             subject=fixture.id,
             is_fixture=True,
             tooth=Tooth.of(fixture.tooth) if fixture.tooth else None,
+            hindrances=hindrances_at(plan, basis, fixture),
             platform=fixture.platform,
             **doubts,
         )
@@ -149,13 +159,21 @@ def _rows(
         )
         name, doubt = fixture.id, tuple(doubts.values())
         yield from basis.kept.rows(
-            f"danger {name} {fine}", rests_on(plan, fixture, own, doubt), danger.rows
+            f"danger {name} {fine}",
+            rests_on(plan, fixture, own, doubt, maker.hindrances),
+            danger.rows,
         )
         yield from crown_rows(plan, fixture, frame, maker)
         if fine:
             yield from basis.kept.rows(
                 f"bone {name}",
-                rests_on(plan, fixture, doubt, without=ABOUT_THE_WORK | BESIDE_THE_BONE),
+                rests_on(
+                    plan,
+                    fixture,
+                    doubt,
+                    maker.hindrances,
+                    without=ABOUT_THE_WORK | BESIDE_THE_BONE,
+                ),
                 partial(fixture_bone_rows, plan, basis, fixture, frame, maker),
             )
     yield from ruler_rows(plan, basis.volume, basis.arch, **doubts)
@@ -171,11 +189,18 @@ def _rows(
             subject=site.id,
             is_fixture=False,
             tooth=Tooth.of(site.tooth) if site.tooth else None,
+            hindrances=hindrances_at(plan, basis, site),
             **doubts,
         )
         yield from basis.kept.rows(
             f"bone {site.id}",
-            rests_on(plan, site, tuple(doubts.values()), without=ABOUT_THE_WORK | BESIDE_THE_BONE),
+            rests_on(
+                plan,
+                site,
+                tuple(doubts.values()),
+                maker.hindrances,
+                without=ABOUT_THE_WORK | BESIDE_THE_BONE,
+            ),
             partial(site_bone_rows, plan, basis, site, maker),
         )
 

@@ -32,7 +32,7 @@ from core.trust.uncertainty import (
     scale_lever_mm,
     voxel_extent_mm,
 )
-from core.trust.verdict import judge, least_allowed, verdict_note
+from core.trust.verdict import Hindrance, judge, least_allowed, verdict_note
 
 _WITHIN_THE_JAW = frozenset({"ridge_width", "ridge_height", "plate_thickness", "hollow_depth"})
 
@@ -50,6 +50,8 @@ class Basis:
     finder : EdgeFinder
     scale : ScaleCheck
         By the plan's scale objects; without any the usual allowance.
+    hindrances : tuple of Hindrance
+        What stops rows everywhere on this scan.
     kept : KeptRows
         Rows that were measured on it, for as long as what they rest on stays.
     """
@@ -60,6 +62,7 @@ class Basis:
     levels: BoneLevels
     finder: EdgeFinder
     scale: ScaleCheck = NO_SCALE_CHECK
+    hindrances: tuple[Hindrance, ...] = ()
     kept: KeptRows = field(default_factory=KeptRows)
 
     @classmethod
@@ -177,6 +180,9 @@ class RowMaker:
         Id of the fixture or site.
     is_fixture : bool
     tooth : Tooth or None
+    hindrances : tuple of Hindrance
+        What stops these rows from meeting a limit; see `core.measuring.hindrances`. Always named,
+        so that no maker of rows can leave it out.
     platform : (3,) or None
         Of the fixture: a wrong scale moves structures by their distance from it.
     """
@@ -186,6 +192,7 @@ class RowMaker:
     subject: str
     is_fixture: bool
     tooth: Tooth | None
+    hindrances: tuple[Hindrance, ...]
     platform: Array | None = None
     placement: Placement = DEFAULT_PLACEMENT
     scale: Scale = DEFAULT_SCAN_SCALE
@@ -203,6 +210,7 @@ class RowMaker:
         parts: Sequence[str] = (),
         reading: Reading,
         limit_key: str | None = None,
+        limit: Limit | None = None,
         details: Mapping[str, object] | None = None,
         base_length_mm: float | None = None,
         hand_ends: int | None = None,
@@ -214,12 +222,15 @@ class RowMaker:
         parts : sequence of str
             Further parts of the row's id.
         limit_key : str or None
-            None: no limit, no verdict.
+            Of the limit in force here. Without key and limit there is no verdict.
+        limit : Limit or None
+            A limit that belongs to no plan.
         hand_ends : int or None
             Hand-placed ends of the value; None: one where marks move it, else none.
         """
-        limit = None if limit_key is None else self.limit(limit_key)
-        reading = self._inside_the_scan(kind, reading)
+        if limit_key is not None:
+            limit = self.limit(limit_key)
+        reading = _proven(self._inside_the_scan(kind, reading))
         if hand_ends is None:
             hand_ends = 1 if reading.marks else 0
         doubt = budget(
@@ -230,11 +241,13 @@ class RowMaker:
             scale_length_mm=self._lever(kind, reading),
             base_length_mm=base_length_mm,
         )
-        image_trouble = self.plan.image_check is not None and self.plan.image_check.at_the_site
-        verdict = judge(reading, doubt, limit, image_trouble=image_trouble)
-        hard = verdict_note(reading, limit)
+        verdict = judge(reading, doubt, limit, hindrances=self.hindrances)
+        # Harder words for a value below its lower line have no place where no verdict stands.
+        hard = verdict_note(reading, limit) if verdict == "below limit" else None
         changed = () if limit is None or not limit.changed else (_changed_note(limit),)
         added = changed if hard is None else (hard, *changed)
+        if reading.value is not None:
+            added = (*self._stops(reading, limit), *added)
         reading = replace(reading, notes=(*reading.notes, *added))
         if limit is None and reading.value is None:
             verdict = "not assessed"
@@ -251,6 +264,13 @@ class RowMaker:
             verdict=verdict,
             details=dict(details or {}),
         )
+
+    def _stops(self, reading: Reading, limit: Limit | None) -> tuple[Note, ...]:
+        """Why a value meets no limit, as its row says it; nothing where no limit is asked."""
+        if limit is None:
+            return ()
+        stopped = tuple(h.note for h in self.hindrances if h.concerns(reading.evidence))
+        return (*reading.evidence.lacking, *stopped)
 
     def _inside_the_scan(self, kind: str, reading: Reading) -> Reading:
         """A distance to a mark that lies where nothing was scanned is no measurement."""
@@ -279,6 +299,14 @@ class RowMaker:
             # Both ends lie in the scan: a wrong scale stretches what lies between them, no more.
             return None
         return scale_lever_mm(reading.witness, self.platform)
+
+
+def _proven(reading: Reading) -> Reading:
+    """No value on tissue levels that are not proven to be this scan's: its edge may be anywhere."""
+    unproven = reading.evidence.levels
+    if reading.value is None or unproven is None:
+        return reading
+    return Reading(value=None, unit=reading.unit, notes=(unproven,))
 
 
 def _changed_note(limit: Limit) -> Note:

@@ -39,6 +39,7 @@ def tip_rows(  # noqa: PLR0917 - the order is that of the chain plan â†’ scan â†
         subject=fixture.id,
         is_fixture=True,
         tooth=Tooth.of(fixture.tooth) if fixture.tooth else None,
+        hindrances=ledger.hindrances.get(fixture.id, ()),
         platform=fixture.platform,
     )
     frame = fixture_frame(fixture, arch)

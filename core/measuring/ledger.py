@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from core.findings import Finding
 from core.geometry import Array
@@ -12,7 +12,7 @@ from core.image.volume import ScanIdentity
 from core.measurement import Measurement
 from core.plans.history import sign_off_state
 from core.plans.plan import Plan
-from core.trust.verdict import summary_sentence
+from core.trust.verdict import Hindrance, summary_sentence
 
 _RANK = {"below limit": 0, "not assessed": 1, "too near to tell": 2, "meets limit": 3, None: 4}
 
@@ -38,6 +38,8 @@ class Ledger:
         Of the scan, the plan, and both together (side, tooth, tie).
     measurements : tuple of Measurement
         Danger, roots, bone, information; what is not met first inside each.
+    hindrances : mapping of str to tuple of Hindrance
+        What stopped the rows of each fixture and site, by its id.
     """
 
     program: str
@@ -49,6 +51,7 @@ class Ledger:
     voxel_mm: Array
     findings: tuple[Finding, ...]
     measurements: tuple[Measurement, ...]
+    hindrances: Mapping[str, tuple[Hindrance, ...]] = field(default_factory=dict)
 
     def of(self, subject: str) -> tuple[Measurement, ...]:
         """Measurements of one fixture or site, in ledger order."""

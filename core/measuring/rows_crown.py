@@ -13,7 +13,6 @@ the mouth or on models, by fixture: ``"entered_room": {"36": {"mm": 8.0, "by": "
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -39,7 +38,6 @@ from core.measurement import Limit, Measurement, Reading
 from core.measuring.basis import Basis, RowMaker
 from core.plans.plan import Plan
 from core.structures import PointMarks, StentAxis
-from core.trust.verdict import judge
 
 MOST_ROOM_MM = 100.0
 NEAR_MM = 15.0
@@ -103,10 +101,11 @@ def _stands_free(basis: Basis, fixture: Fixture, gum: PointMarks) -> bool:
 
 def _information(
     maker: RowMaker, kind: str, parts: tuple[str, ...], reading: Reading, *, of: str,
-    target: str = "", base_length_mm: float | None = None, hand_ends: int | None = None,
+    target: str = "", limit: Limit | None = None, base_length_mm: float | None = None,
+    hand_ends: int | None = None,
 ) -> Measurement:  # fmt: skip
     return maker.row(
-        group="information", kind=kind, target=target, parts=parts, reading=reading,
+        group="information", kind=kind, target=target, parts=parts, reading=reading, limit=limit,
         details={"of": of}, base_length_mm=base_length_mm, hand_ends=hand_ends,
     )  # fmt: skip
 
@@ -183,10 +182,9 @@ def _room_rows(
     reading = opponent_room(
         fixture, opponent, teeth_together=teeth_together(plan), entered_mm=entered
     )
-    row = _information(maker, "room", ("opponent",), reading, of="platform to opponent")
-    trouble = plan.image_check is not None and plan.image_check.at_the_site
-    verdict = judge(reading, row.budget, ROOM_LIMIT, image_trouble=trouble)
-    yield replace(row, limit=ROOM_LIMIT, verdict=verdict)
+    yield _information(
+        maker, "room", ("opponent",), reading, of="platform to opponent", limit=ROOM_LIMIT
+    )
 
 
 def teeth_together(plan: Plan) -> bool:

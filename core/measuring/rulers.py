@@ -13,7 +13,7 @@ import numpy as np
 
 from core.drawing import Dot, Label, Line
 from core.geometry import Array, PictureGrid, angle_deg, unit
-from core.measurement import MarkInfluence, Note, Reading
+from core.measurement import MARKED, MarkInfluence, Note, Reading
 from core.plans.plan import Plan
 from core.structures import AngleMark, Ruler
 from core.trust.figures import down, nearest
@@ -40,6 +40,7 @@ def ruler_reading(ruler: Ruler) -> Reading:
             MarkInfluence(mark=f"{ruler.id}/0", gradient=-along),
             MarkInfluence(mark=f"{ruler.id}/1", gradient=along),
         ),
+        evidence=MARKED,
     )
 
 
@@ -60,6 +61,7 @@ def angle_reading(angle: AngleMark) -> Reading:
             MarkInfluence(mark=f"{angle.id}/1", gradient=-by_first - by_second),
             MarkInfluence(mark=f"{angle.id}/2", gradient=by_second),
         ),
+        evidence=MARKED,
     )
 
 

@@ -20,6 +20,7 @@ from core.fixture import Fixture, FixtureSize
 from core.identity import Tooth, inner_side
 from core.measurement import Measurement, Note, VerdictCode
 from core.measuring.basis import Basis, RowMaker
+from core.measuring.hindrances import hindrances_at
 from core.measuring.ledger import worst_first
 from core.measuring.rows_bone import surface_rows, wall_rows
 from core.measuring.rows_danger import DangerRows
@@ -133,6 +134,7 @@ class _Trial:
             subject=fixture.id,
             is_fixture=True,
             tooth=Tooth.of(fixture.tooth) if fixture.tooth else None,
+            hindrances=hindrances_at(plan, basis, fixture),
             platform=fixture.platform,
             placement=placement,
             scale=scale_check(plan, basis.volume).scale,

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
 
 from core.identity import inner_side, thing_words
-from core.measurement import Budget, Limit, Measurement, Note, Reading, VerdictCode
+from core.measurement import Budget, Evidence, Limit, Measurement, Note, Reading, VerdictCode
 
 GUARD = 1.645
 """Guard band in standard uncertainties: 95 % one-sided."""
@@ -39,13 +41,41 @@ _GROUPS = ("danger", "roots", "bone", "information")
 _NOISE = 1e-6
 
 
-def judge(
-    reading: Reading, budget: Budget | None, limit: Limit | None, *, image_trouble: bool = False
-) -> VerdictCode | None:
-    """Weigh a reading and its doubt against a least-allowed limit.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hindrance:
+    """What stops rows from meeting a limit, whatever their own evidence says.
 
-    An upper bound (a structure traced too short) and image trouble at the site can only make a
-    verdict worse: *below limit* stays, everything else is *not assessed*. A plan that put a limit
+    Parameters
+    ----------
+    note : Note
+        The reason, as the row says it.
+    stops : {'image', 'all'}
+        Rows that rest on edges found in the image, or all.
+    outranks : bool
+        True for a contradiction (side, scan): then no verdict stands, not even *below limit*.
+    """
+
+    note: Note
+    stops: Literal["image", "all"] = "all"
+    outranks: bool = False
+
+    def concerns(self, evidence: Evidence) -> bool:
+        """True where a row with this evidence is stopped."""
+        return self.stops == "all" or evidence.rests_on == "image"
+
+
+def judge(
+    reading: Reading,
+    budget: Budget | None,
+    limit: Limit | None,
+    *,
+    hindrances: Sequence[Hindrance] = (),
+) -> VerdictCode | None:
+    """Weigh a reading, its evidence and its doubt against a least-allowed limit.
+
+    The one place that can say *meets limit*. Lacking evidence, an upper bound (a structure traced
+    too short) and hindrances can only make a verdict worse: *below limit* stays, everything else
+    is *not assessed*. A hindrance that outranks leaves no verdict at all. A plan that put a limit
     under its lower line changes nothing below that line.
 
     Returns
@@ -61,10 +91,13 @@ def judge(
         return None
     if reading.value is None:
         return "not assessed"
+    stopped = [h for h in hindrances if h.concerns(reading.evidence)]
+    if any(h.outranks for h in stopped):
+        return "not assessed"
     least = least_allowed(limit)
     if reading.value < least:
         return "below limit"
-    if reading.upper_bound or image_trouble:
+    if reading.upper_bound or stopped or not reading.evidence.is_sound:
         return "not assessed"
     if budget is None:
         raise ValueError("a value cannot be judged without its uncertainty")

@@ -266,6 +266,17 @@ SENTENCES: dict[str, str] = {
         "The {side} bone surface was not found within 8 mm, and not all between is bone - no "
         "distance is given."
     ),
+    "evidence-none": (
+        "Nothing was found that this number could rest on - it is held against no limit."
+    ),
+    "side-contradicted": (
+        "Left and right may be swapped here: the tooth's number, the traced arch and the answers "
+        "given do not agree. No limit is judged until they do. Check the side with the patient or "
+        "the chart."
+    ),
+    "image-trouble-at-site": (
+        "The image was judged to be disturbed at this site, so no limit is shown as met."
+    ),
     "at_least_reach": "At least {reach:.0f} mm: no edge was met within that distance.",
     "wall_not_found": (
         "The outer edge was not found on this side - the wall may be thin or missing - look at "

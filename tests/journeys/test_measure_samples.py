@@ -89,6 +89,19 @@ def test_the_right_plan_meets_its_limits_and_misses_nothing(ledgers: dict[str, L
     assert ledger.summary.endswith("This is no clearance for surgery.")
 
 
+def test_every_value_says_what_it_rests_on(ledgers: dict[str, Ledger]) -> None:
+    for ledger in ledgers.values():
+        for m in ledger.measurements:
+            assert m.value is None or m.reading.evidence.rests_on != "nothing", m.id
+            assert m.verdict != "meets limit" or m.reading.evidence.is_sound, m.id
+
+
+def test_a_side_that_is_contradicted_leaves_no_verdict(ledgers: dict[str, Ledger]) -> None:
+    ledger = ledgers["wrong"]
+    subject = ledger.plan.fixtures[0].id
+    assert {m.verdict for m in ledger.of(subject) if m.limit is not None} == {"not assessed"}
+
+
 def test_every_number_carries_its_doubt(ledgers: dict[str, Ledger]) -> None:
     for ledger in ledgers.values():
         for m in ledger.measurements:

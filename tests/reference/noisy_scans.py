@@ -106,7 +106,13 @@ def _edges(
     site = Site(id="here", tooth=plan.sites[0].tooth, station_mm=station)
     plan = replace(plan, fixtures=(), sites=(site,))
     maker = RowMaker(
-        plan=plan, volume=volume, subject="here", is_fixture=False, tooth=None, scale=EXACT
+        plan=plan,
+        volume=volume,
+        subject="here",
+        is_fixture=False,
+        tooth=None,
+        hindrances=(),
+        scale=EXACT,
     )
     rows = {m.id: m for m in site_bone_rows(plan, basis, site, maker)}
     frame = basis.arch.frame(station)

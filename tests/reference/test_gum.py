@@ -7,7 +7,7 @@ import math
 import pytest
 from scipy.stats import norm
 
-from core.measurement import Budget, Limit, Reading, Term
+from core.measurement import MARKED, Budget, Limit, Reading, Term
 from core.trust.uncertainty import combined, rectangular_sd
 from core.trust.verdict import GUARD, judge
 
@@ -63,7 +63,9 @@ def test_jcgm_106_one_sided_conformance_probability():
     """
     value, u, limit = 5.47, 0.05, 5.40
     assert norm.cdf((value - limit) / u) == pytest.approx(0.92, abs=0.005)
-    assert judge(Reading(value=value), doubt(u), least(limit)) == "too near to tell"
+    assert (
+        judge(Reading(value=value, evidence=MARKED), doubt(u), least(limit)) == "too near to tell"
+    )
 
 
 @pytest.mark.parametrize("u", [0.05, 0.3, 1.0])
@@ -76,7 +78,7 @@ def test_met_means_at_least_95_per_cent_conformance(u, margin):
     assert pytest.approx(0.8225) == GUARD / 2
     value = 2.0 + margin * u
     probability = norm.cdf((value - 2.0) / u)
-    met = judge(Reading(value=value), doubt(u), least(2.0)) == "meets limit"
+    met = judge(Reading(value=value, evidence=MARKED), doubt(u), least(2.0)) == "meets limit"
     assert met == (probability >= 0.95)
 
 
@@ -87,7 +89,8 @@ def test_false_comfort_stays_under_5_per_cent():
     rng = np.random.default_rng(5)
     values = 2.0 + 0.3 * rng.standard_normal(20_000)
     met = sum(
-        judge(Reading(value=float(v)), doubt(0.3), least(2.0)) == "meets limit" for v in values
+        judge(Reading(value=float(v), evidence=MARKED), doubt(0.3), least(2.0)) == "meets limit"
+        for v in values
     )
     # Binomial, three standard deviations: 0.05 +- 0.0046.
     assert 0.0454 <= met / len(values) <= 0.0546

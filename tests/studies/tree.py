@@ -1,13 +1,11 @@
-"""Prints the picture of the tree in DEVELOPERS.md; with --write puts it there. A second's work."""
+"""Prints the tree with what each module is for, by its first line. A second's work."""
 
 from __future__ import annotations
 
 import ast
-import sys
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-HEADING = "## The tree"
 
 
 def first_line(path: Path) -> str:
@@ -42,16 +40,5 @@ def picture() -> str:
     return "\n".join(line.rstrip() for line in out)
 
 
-def with_picture(text: str) -> str:
-    """The document's text with the present picture in its place."""
-    before, rest = text.split(HEADING, 1)
-    head, _, tail = rest.split("```\n", 2)
-    return f"{before}{HEADING}{head}```\n{picture()}\n```\n{tail}"
-
-
 if __name__ == "__main__":
-    if "--write" in sys.argv:
-        document = ROOT / "DEVELOPERS.md"
-        document.write_text(with_picture(document.read_text("utf-8")), "utf-8")
-    else:
-        print(picture())
+    print(picture())

@@ -194,7 +194,7 @@ def test_why_a_surface_was_not_found_names_the_side_as_in_its_jaw(monkeypatch, c
     basis = Basis.of(case.plan, case.volume)
     maker = RowMaker(
         plan=case.plan, volume=case.volume, subject=fixture.id, is_fixture=True,
-        tooth=Tooth.of(fixture.tooth),
+        tooth=Tooth.of(fixture.tooth), hindrances=(),
     )  # fmt: skip
     rows = rows_bone.surface_rows(
         None, case.plan, basis,

@@ -210,7 +210,7 @@ def test_no_row_is_measured_from_what_its_key_leaves_out(name):
     def maker(seen, subject, *, is_fixture, **more):
         return RowMaker(
             plan=seen, volume=volume, subject=subject.id, is_fixture=is_fixture,
-            tooth=Tooth.of(subject.tooth) if subject.tooth else None, **more,
+            tooth=Tooth.of(subject.tooth) if subject.tooth else None, hindrances=(), **more,
         )  # fmt: skip
 
     bone = guarded(plan, ABOUT_THE_WORK | BESIDE_THE_BONE)

@@ -40,7 +40,7 @@ def rows_of(*more, document=None, stents=()):
 def maker_of(plan):
     return RowMaker(
         plan=plan, volume=VOLUME, subject="36", is_fixture=True, tooth=Tooth.of("36"),
-        platform=FIXTURE.platform,
+        hindrances=(), platform=FIXTURE.platform,
     )  # fmt: skip
 
 

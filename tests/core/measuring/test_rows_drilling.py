@@ -36,7 +36,7 @@ def rows_of(*marks, rims=RIMS, fixture=FIXTURE):
     plan = replace(plan, structures=(*plan.structures, *marks))
     maker = RowMaker(
         plan=plan, volume=VOLUME, subject=fixture.id, is_fixture=True,
-        tooth=Tooth.of(fixture.tooth), platform=fixture.platform,
+        tooth=Tooth.of(fixture.tooth), hindrances=(), platform=fixture.platform,
     )  # fmt: skip
     return plan, list(drilling_rows(plan, fixture, rims, maker))
 
@@ -90,7 +90,9 @@ def test_the_drill_table_of_the_day_has_the_same_depths(tooth):
     plan = plan_with(fixture)
     plan = replace(plan, structures=(*plan.structures, GUM))
     arch = arch_of(plan)
-    maker = RowMaker(plan=plan, volume=VOLUME, subject="36", is_fixture=True, tooth=None)
+    maker = RowMaker(
+        plan=plan, volume=VOLUME, subject="36", is_fixture=True, tooth=None, hindrances=()
+    )
     named = {"mesial": "mesial", "distal": "distal"}
     if not fixture_frame(fixture, arch).named_by_tooth:
         named = {"mesial": "left", "distal": "right"}

@@ -19,6 +19,9 @@ from core.plans.sizes import ListedSize, default_sizes
 def scene(name):
     volume = open_scan(sample_volumes.path("lower_left_36"))
     plan = load_plan(sample_volumes.path(f"{name}.plan.json"))
+    # The wrong plan's tooth is of the other side, which outranks what is looked at here.
+    fixtures = tuple(replace(f, tooth="36") for f in plan.fixtures)
+    plan = replace(plan, fixtures=fixtures)
     return plan, volume, Basis.of(plan, volume)
 
 

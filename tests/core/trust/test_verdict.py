@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from core.measurement import Budget, Limit, Measurement, Note, Reading, Term
+from core.measurement import MARKED, Budget, Evidence, Limit, Measurement, Note, Reading, Term
 from core.trust.verdict import (
     GUARD,
     NO_CLEARANCE,
+    Hindrance,
     judge,
     least_allowed,
     round_down,
@@ -30,7 +31,10 @@ def doubt(u: float) -> Budget:
 
 def reading(value: float | None, *, upper_bound: bool = False) -> Reading:
     notes = (Note("x"),) if value is None else ()
-    return Reading(value=value, upper_bound=upper_bound, notes=notes)
+    return Reading(value=value, upper_bound=upper_bound, evidence=MARKED, notes=notes)
+
+
+TROUBLE = (Hindrance(note=Note("image-trouble-at-site")),)
 
 
 @pytest.mark.parametrize(
@@ -64,9 +68,47 @@ def test_without_doubt_nothing_is_judged():
 )
 def test_open_ends_and_image_trouble_only_make_it_worse(value, verdict):
     budget = doubt(0.2)
-    assert judge(reading(value), budget, CANAL, image_trouble=True) == verdict
+    assert judge(reading(value), budget, CANAL, hindrances=TROUBLE) == verdict
     if value is not None:
         assert judge(reading(value, upper_bound=True), budget, CANAL) == verdict
+
+
+LACKING = (
+    Evidence(rests_on="nothing"),
+    Evidence(rests_on="image", levels=Note("levels_no_bone")),
+    Evidence(rests_on="image", found=Note("surface_unclear")),
+    Evidence(rests_on="marks", nearer=Note("surface_unclear")),
+)
+
+
+@pytest.mark.parametrize("evidence", LACKING)
+def test_no_limit_is_met_without_levels_an_edge_and_nothing_nearer(evidence):
+    assert judge(Reading(value=9.0, evidence=evidence), doubt(0.1), CANAL) == "not assessed"
+    assert judge(Reading(value=1.0, evidence=evidence), doubt(0.1), CANAL) == "below limit"
+    assert judge(Reading(value=9.0), doubt(0.1), CANAL) == "not assessed"
+    joined = Reading(value=9.0, evidence=MARKED.joined(evidence))
+    assert judge(joined, doubt(0.1), CANAL) == "not assessed"
+
+
+@pytest.mark.parametrize("evidence", LACKING)
+def test_at_least_is_said_only_of_what_was_seen(evidence):
+    with pytest.raises(ValueError, match="seen"):
+        Reading(value=8.0, lower_bound=True, evidence=evidence)
+    seen = Reading(value=8.0, lower_bound=True, evidence=Evidence(rests_on="image"))
+    assert judge(seen, doubt(0.1), CANAL) == "meets limit"
+
+
+def test_a_contradiction_outranks_every_number():
+    swapped = (Hindrance(note=Note("side-contradicted"), outranks=True),)
+    for value in (0.1, 1.9, 2.1, 9.0):
+        assert judge(reading(value), doubt(0.1), CANAL, hindrances=swapped) == "not assessed"
+
+
+def test_a_disturbed_image_stops_what_rests_on_it_and_no_marks():
+    image = (Hindrance(note=Note("image-trouble-at-site"), stops="image"),)
+    assert judge(reading(9.0), doubt(0.1), CANAL, hindrances=image) == "meets limit"
+    seen = Reading(value=9.0, evidence=Evidence(rests_on="image"))
+    assert judge(seen, doubt(0.1), CANAL, hindrances=image) == "not assessed"
 
 
 def test_a_loosened_limit_never_goes_under_the_lower_line():
@@ -85,11 +127,12 @@ def test_a_loosened_limit_never_goes_under_the_lower_line():
     st.booleans(),
 )
 def test_more_doubt_or_less_room_never_improves_a_verdict(value, u, limit, bound, trouble):
+    stops = TROUBLE if trouble else ()
     rank = ["below limit", "not assessed", "too near to tell", "meets limit"]
     row = Limit(key="k", value=limit, lower_line=0.0, source="s", default=limit)
-    first = judge(reading(value, upper_bound=bound), doubt(u), row, image_trouble=trouble)
-    vaguer = judge(reading(value, upper_bound=bound), doubt(u * 1.5), row, image_trouble=trouble)
-    nearer = judge(reading(value - 0.1, upper_bound=bound), doubt(u), row, image_trouble=trouble)
+    first = judge(reading(value, upper_bound=bound), doubt(u), row, hindrances=stops)
+    vaguer = judge(reading(value, upper_bound=bound), doubt(u * 1.5), row, hindrances=stops)
+    nearer = judge(reading(value - 0.1, upper_bound=bound), doubt(u), row, hindrances=stops)
     assert rank.index(vaguer) <= rank.index(first)
     assert rank.index(nearer) <= rank.index(first)
     assert (first == "meets limit") == (value - GUARD * u >= limit and not bound and not trouble)

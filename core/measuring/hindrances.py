@@ -1,0 +1,42 @@
+"""What stops rows of a fixture or site from meeting a limit, whatever their own evidence says.
+
+Collected here once, for every maker of rows: what a person answered about the image, and what
+scan and plan say against each other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from core.arch import tooth_doubt
+from core.fixture import Fixture
+from core.measurement import Note
+from core.measuring.basis import Basis
+from core.plans.plan import Plan, Site
+from core.trust.verdict import Hindrance
+
+
+def hindrances_at(plan: Plan, basis: Basis, subject: Fixture | Site) -> tuple[Hindrance, ...]:
+    """All that stops the rows of one fixture or site.
+
+    Parameters
+    ----------
+    plan : Plan
+    basis : Basis
+        Of this plan and its scan; its own hindrances hold for every place.
+    subject : Fixture or Site
+    """
+    return (*basis.hindrances, *_by_side(basis, subject), *_by_person(plan))
+
+
+def _by_side(basis: Basis, subject: Fixture | Site) -> Iterator[Hindrance]:
+    """A side that is contradicted outranks every number: cheek may be tongue, left be right."""
+    arch = basis.arch
+    on_arch = subject.station_mm if isinstance(subject, Site) else arch.station(subject.platform)
+    if arch.side_doubt is not None or tooth_doubt(arch, on_arch, subject.tooth) is not None:
+        yield Hindrance(note=Note("side-contradicted"), outranks=True)
+
+
+def _by_person(plan: Plan) -> Iterator[Hindrance]:
+    if plan.image_check is not None and plan.image_check.at_the_site:
+        yield Hindrance(note=Note("image-trouble-at-site"))
