@@ -48,7 +48,8 @@ from app.tool_hub import ToolHub
 from app.tools.catalogue import TOOLS
 from app.working_page import WorkingPage
 from core.errors import SoundingError
-from core.plans.plan import Plan, ScanTie
+from core.plans.plan import Plan
+from core.plans.plan_file import tied_to_volume
 
 SAID_MS = 8_000
 
@@ -265,13 +266,12 @@ class Bench(QMainWindow):
             self.show_start()
             return
         settings = self.settings.value
-        identity = loaded.volume.identity
-        tie = ScanTie(
-            series_uid=identity.series_uid, frame_of_reference_uid=identity.frame_of_reference_uid
-        )
         plan = loaded.plan
         if plan is None:
-            plan = with_practice_limits(Plan(scan=tie), settings, at=now_iso())
+            plan = tied_to_volume(Plan(), loaded.volume)
+            plan = with_practice_limits(plan, settings, at=now_iso())
+        elif plan.scan is not None:
+            plan = tied_to_volume(plan, loaded.volume)
         self._windows = loaded.windows
         self.say("")
         self.session.operator = settings.initials

@@ -23,9 +23,10 @@ from PySide6.QtCore import QLockFile, QObject, QRunnable, QThreadPool, QTimer, S
 from app.answers import now_iso
 from app.session import Session
 from core.atomic import write_whole
-from core.errors import OutputError, SoundingError
+from core.errors import OutputError, PlanError, SoundingError
+from core.image.volume import Volume
 from core.plans.plan import Plan
-from core.plans.plan_file import load_plan, save_plan
+from core.plans.plan_file import load_plan, save_plan, tied_to_volume
 
 log = logging.getLogger("sounding.cases")
 
@@ -149,7 +150,10 @@ class CaseStore(QObject):
             changed=now_iso(),
         )
         plan, place, done = session.plan, self._place, self._written
-        self._pool.start(_Save(lambda: _write(place, record, plan), lambda e: done.emit((plan, e))))
+        tied = _tied(plan, session.volume)
+        self._pool.start(
+            _Save(lambda: _write(place, record, tied()), lambda e: done.emit((plan, e)))
+        )
 
     def finish(self) -> bool:
         """Close the case in order; False when its last state could not be written."""
@@ -158,7 +162,8 @@ class CaseStore(QObject):
         self._again.stop()
         self._pool.waitForDone()
         record = replace(self.record, closed=True)
-        problem = _attempt(lambda: _write(self._place, record, self._session.plan))
+        tied = _tied(self._session.plan, self._session.volume)
+        problem = _attempt(lambda: _write(self._place, record, tied()))
         if problem is not None:
             self.failed.emit(_told(problem, self._place))
             return False
@@ -284,6 +289,20 @@ def _attempt(work: Callable[[], None]) -> Exception | None:
     except (OSError, SoundingError) as error:
         return error
     return None
+
+
+def _tied(plan: Plan, volume: Volume | None) -> Callable[[], Plan]:
+    """Ties a plan to its scan, voxels included, when it is written."""
+
+    def tied() -> Plan:
+        if volume is None:
+            return plan
+        # Work on another scan is kept as it is: it gives no number, but it is somebody's work.
+        with contextlib.suppress(PlanError):
+            return tied_to_volume(plan, volume)
+        return plan
+
+    return tied
 
 
 def _write(place: Path, record: CaseRecord, plan: Plan) -> None:

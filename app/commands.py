@@ -137,7 +137,7 @@ def demo(asked: argparse.Namespace) -> None:
     print("Sounding on its sample scan: an invented patient, made from exact geometry.")
     volume = open_scan(sample_volumes.path(SAMPLE))
     plan = load_plan(sample_volumes.path(f"{SAMPLE}.plan.json"))
-    ledger = measured(plan, volume, scan_fingerprint=volume.fingerprint())
+    ledger = measured(plan, volume)
     folder = Path("sounding-sheet") if asked.out is None else asked.out
     settings = RecordSettings(without_viewing=True)
     written = write_folder(plan, volume, ledger, folder, settings=settings)
@@ -176,7 +176,7 @@ def _measured(asked: argparse.Namespace) -> tuple[Volume, Ledger]:
         plan = _with_hand(plan, asked)
     volume = open_scan(asked.scan, series=asked.series)
     # The voxels are compared too: a series can be exported twice with other contents.
-    return volume, measured(plan, volume, scan_fingerprint=volume.fingerprint())
+    return volume, measured(plan, volume)
 
 
 def _with_hand(plan: Plan, asked: argparse.Namespace) -> Plan:

@@ -120,8 +120,10 @@ class Loading(QObject):
 
         def work(task: Task) -> Loaded:
             volume = open_scan(path, series, progress=task.progress, cancelled=task.cancelled)
+            # Summed up here once: it is compared before any number stands, and kept with the case.
+            fingerprint = volume.fingerprint()
             if plan is not None:
-                check_scan(plan, volume.identity)
+                check_scan(plan, volume.identity, fingerprint=fingerprint)
             sampling.prepare(volume.voxels.dtype)
             plane_field.prepare()
             # Reads the fonts for the bar at the top: not in the window's thread.

@@ -8,11 +8,11 @@ from PySide6.QtCore import QObject, Signal
 
 from app.session import Session
 from app.tasks import Latest, Task
-from core.plans.plan_file import save_plan, tied_to
+from core.plans.plan_file import save_plan, tied_to_volume
 
 
 class Saving(QObject):
-    """Writes in a worker: the fingerprint of a large scan takes a second.
+    """Writes in a worker: a slow disk must not hold the window.
 
     Signals
     -------
@@ -35,8 +35,7 @@ class Saving(QObject):
             return
 
         def work(_task: Task) -> str:
-            tied = tied_to(plan, volume.identity, fingerprint=volume.fingerprint())
-            save_plan(tied, Path(path))
+            save_plan(tied_to_volume(plan, volume), Path(path))
             return path
 
         self._work.ask(work)

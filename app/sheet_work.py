@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -68,19 +68,11 @@ class SheetJob:
             secret=practice_secret() if self.pseudonymous else b"",
         )
 
-    def measured(self) -> Ledger:
-        """The ledger with the fingerprint of the voxels: without it none leaves the program."""
-        if "ledger" not in self._kept:
-            fingerprint = self.volume.fingerprint()
-            self._kept["ledger"] = replace(self.ledger, scan_fingerprint=fingerprint)
-        ledger: Ledger = self._kept["ledger"]
-        return ledger
-
     def case(self, settings: RecordSettings) -> Case:
         """What the pages are made of; made once, since it takes a second or two."""
         if "case" not in self._kept:
             self._kept["case"] = settled_case(
-                self.plan, self.volume, self.measured(), settings=settings
+                self.plan, self.volume, self.ledger, settings=settings
             )
         case: Case = self._kept["case"]
         return case

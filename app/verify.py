@@ -68,7 +68,7 @@ def self_test(seed: int, *, told: Callable[[str], None] = lambda _: None) -> Sel
         volume = open_scan(folder / "scan")
         plan = load_plan(folder / "case.plan.json")
     told("measuring it")
-    ledger = measure(plan, volume, scan_fingerprint=volume.fingerprint())
+    ledger = measure(plan, volume)
     ends = np.array([truth["stent"][end] for end in ("occlusal", "gingival")])
     click = ends[0] + draw.uniform(0.2, 0.8) * (ends[1] - ends[0])
     fit = stent_axis(volume, click, coronal=truth["arch"]["up"], name="channel-36")

@@ -89,6 +89,7 @@ class Volume:
     identity: ScanIdentity = ScanIdentity()
     findings: tuple[Finding, ...] = ()
     ijk_from_mm: Array = dataclasses.field(init=False)
+    _fingerprint: list[str] = dataclasses.field(init=False, repr=False, default_factory=list)
 
     def __post_init__(self) -> None:
         # The kernels read the machine's own byte order only.
@@ -207,8 +208,14 @@ class Volume:
         """``sha256:...`` over shape, affine rounded to 1e-6 and stored values (k, j, i).
 
         Little-endian throughout: three int64 for the shape, sixteen float64 for the affine
-        (row by row, negative zero written as zero), then the voxels.
+        (row by row, negative zero written as zero), then the voxels. Computed once: a large scan
+        takes a second, and every measuring compares it.
         """
+        if not self._fingerprint:
+            self._fingerprint.append(self._summed())
+        return self._fingerprint[0]
+
+    def _summed(self) -> str:
         digest = hashlib.sha256()
         digest.update(np.asarray(self.shape, dtype="<i8").tobytes())
         digest.update((np.round(self.mm_from_ijk, 6) + 0.0).astype("<f8").tobytes())

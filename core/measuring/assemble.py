@@ -52,7 +52,6 @@ def measure(
     fine: bool = True,
     cancelled: Cancelled | None = None,
     made_at: str | None = None,
-    scan_fingerprint: str = "",
     placement: Placement | None = None,
     own: Series | None = None,
 ) -> Ledger:
@@ -70,8 +69,6 @@ def measure(
         Asked between rows; True ends the work.
     made_at : str, optional
         ISO 8601; now when left out.
-    scan_fingerprint : str
-        `Volume.fingerprint()`, where it was computed; compared with the plan's.
     placement : Placement, optional
         How steady the hand is that set the marks; when left out the one that the plan names, else
         the usual allowance.
@@ -82,12 +79,12 @@ def measure(
     Raises
     ------
     PlanError
-        ``plan-other-scan``, ``fixture-outside-scan``, and those of
+        ``plan-other-scan``, ``plan-scan-changed``, ``fixture-outside-scan``, and those of
         `core.measuring.basis.settled_arch`.
     SoundingError
         ``measuring-cancelled``.
     """
-    tie = check_scan(plan, volume.identity, fingerprint=scan_fingerprint)
+    tie = check_scan(plan, volume.identity, fingerprint=volume.fingerprint())
     # Also with a known basis: a tooth that was named since may disagree with the arch.
     settled_arch(plan)
     _refuse_outside(plan, volume)
@@ -107,7 +104,7 @@ def measure(
         plan=plan,
         plan_fingerprint=plan_fingerprint(plan),
         scan=volume.identity,
-        scan_fingerprint=scan_fingerprint,
+        scan_fingerprint=volume.fingerprint(),
         voxel_mm=volume.voxel_mm,
         findings=(
             *volume.findings,
@@ -316,4 +313,4 @@ def run_case(plan_path: str, scan_path: str, *, series: str | None = None) -> Le
     from core.scan import open_scan
 
     volume = open_scan(scan_path, series=series)
-    return measure(load_plan(plan_path), volume, scan_fingerprint=volume.fingerprint())
+    return measure(load_plan(plan_path), volume)

@@ -22,6 +22,7 @@ from core.measurement import Limit, Measurement, Note, Reading
 from core.measuring.kept_rows import KeptRows
 from core.plans.limits import limit_for
 from core.plans.plan import Jaw, Plan
+from core.plans.plan_file import check_scan
 from core.trust.scale_check import NO_SCALE_CHECK, ScaleCheck, scale_check
 from core.trust.uncertainty import (
     DEFAULT_PLACEMENT,
@@ -72,8 +73,9 @@ class Basis:
         Raises
         ------
         PlanError
-            See `settled_arch`.
+            See `check_scan` and `settled_arch`.
         """
+        check_scan(plan, volume.identity, fingerprint=volume.fingerprint())
         arch = settled_arch(plan)
         jaw = plan.known_jaw
         if jaw is None:

@@ -16,14 +16,14 @@ from typing import Any, TypeAlias
 from core.atomic import write_whole
 from core.errors import OutputError, PlanError
 from core.findings import Finding
-from core.image.volume import ScanIdentity
+from core.image.volume import ScanIdentity, Volume
 from core.plans.history import head_to_write
 from core.plans.plan import Plan, ScanTie
 from core.plans.plan_dump import FORMAT, VERSION, document_of, plan_fingerprint, text_of
 from core.plans.plan_json import MAX_BYTES, kind_of, read_json
 from core.plans.plan_parse import parse
 
-__all__ = ["check_scan", "load_plan", "plan_fingerprint", "save_plan", "tied_to"]
+__all__ = ["check_scan", "load_plan", "plan_fingerprint", "save_plan", "tied_to", "tied_to_volume"]
 
 Document: TypeAlias = dict[str, Any]
 Step: TypeAlias = Callable[[Document], Document]
@@ -76,20 +76,23 @@ def check_scan(plan: Plan, identity: ScanIdentity, *, fingerprint: str = "") -> 
     Raises
     ------
     PlanError
-        ``plan-other-scan`` when a UID or the fingerprint differs from the plan's.
+        ``plan-other-scan`` when a UID differs from the plan's, ``plan-scan-changed`` when the
+        UIDs are the plan's and the voxels are not.
     """
     tie = plan.scan or ScanTie()
     pairs = (
         ("series UID", tie.series_uid, identity.series_uid),
         ("frame of reference", tie.frame_of_reference_uid, identity.frame_of_reference_uid),
-        ("fingerprint of the voxels", tie.fingerprint, fingerprint),
     )
     for what, planned, found in pairs:
-        # The fingerprint may not be computed yet; a scan without a UID is a difference.
-        if planned and planned != found and (found or what != "fingerprint of the voxels"):
+        # A scan without a UID is a difference too.
+        if planned and planned != found:
             raise PlanError(
                 "plan-other-scan", what=what, planned=planned, found=found or "none in this scan"
             )
+    # Empty: it is not computed yet, and whoever gives a number asks again.
+    if tie.fingerprint and fingerprint and tie.fingerprint != fingerprint:
+        raise PlanError("plan-scan-changed")
     if not (tie.series_uid or tie.fingerprint):
         return (Finding("plan-not-tied", "caution"),)
     return ()
@@ -101,7 +104,7 @@ def tied_to(plan: Plan, identity: ScanIdentity, *, fingerprint: str) -> Plan:
     Raises
     ------
     PlanError
-        ``plan-other-scan`` when what it says differs.
+        ``plan-other-scan``, ``plan-scan-changed`` when what it says differs.
     """
     check_scan(plan, identity, fingerprint=fingerprint)
     tie = plan.scan or ScanTie()
@@ -113,6 +116,20 @@ def tied_to(plan: Plan, identity: ScanIdentity, *, fingerprint: str) -> Plan:
             fingerprint=tie.fingerprint or fingerprint,
         ),
     )
+
+
+def tied_to_volume(plan: Plan, volume: Volume) -> Plan:
+    """Fill in what the plan does not yet say about its scan; a signed one is left as it is.
+
+    Raises
+    ------
+    PlanError
+        Those of `check_scan`.
+    """
+    if plan.sign_off is not None:
+        check_scan(plan, volume.identity, fingerprint=volume.fingerprint())
+        return plan
+    return tied_to(plan, volume.identity, fingerprint=volume.fingerprint())
 
 
 def _read(path: Path) -> Document:

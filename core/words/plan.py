@@ -137,6 +137,11 @@ SENTENCES: dict[str, str] = {
         "{found}), so every mark would lie in the wrong place. Open the scan that it was made on, "
         "or make a new plan."
     ),
+    "plan-scan-changed": (
+        "The image of this scan is not the one that the plan was made on, although the scan "
+        "carries the same identifiers, so no number is given: open the scan as it was exported "
+        "at first, or make a new plan on this one."
+    ),
     # Edits by hand (core.plans.edit, core.plans.edit_pose).
     "edit-locked": (
         "{what} is locked, so that nothing moves or deletes it by accident - unlock it first if "

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
@@ -17,6 +19,7 @@ from app.loading import best_of, must_ask
 from app.places import NEIGHBOUR_MM
 from app.tools.catalogue import FOLDED
 from core.image.volume import ScanIdentity
+from core.plans.plan import Plan, ScanTie
 from core.scan.report import SeriesReport
 from core.words.cautions import CAUTIONS
 
@@ -159,13 +162,27 @@ def test_the_plan_of_another_scan_is_refused_with_a_reason(bench, qtbot, monkeyp
     told = []
     monkeypatch.setattr(bench, "tell_error", told.append)
     bench.loading.failed.connect(told.append)
-    from core.plans.plan import Plan, ScanTie
-
     bench._open(str(sample_volumes.path(SCAN)), plan=Plan(scan=ScanTie(series_uid="1.2.3.4")))
     qtbot.waitUntil(lambda: bool(told), timeout=60000)
     assert told[0].code == "plan-other-scan"
     assert bench.session.volume is None
     assert bench.pages.currentWidget() is bench.start
+
+
+def test_a_kept_plan_is_tied_to_the_voxels_and_a_changed_scan_opens_no_numbers(
+    bench, qtbot, monkeypatch
+):
+    opened(bench, qtbot)
+    tie = bench.session.plan.scan
+    assert tie.fingerprint == bench.session.volume.fingerprint()
+    bench.close_case()
+    told = []
+    monkeypatch.setattr(bench, "tell_error", told.append)
+    changed = Plan(scan=replace(tie, fingerprint="sha256:other"))
+    bench._open(str(sample_volumes.path(SCAN)), plan=changed)
+    qtbot.waitUntil(lambda: bool(told), timeout=60000)
+    assert told[0].code == "plan-scan-changed"
+    assert bench.session.volume is None
 
 
 def test_a_folder_without_a_scan_is_told_plainly(bench, qtbot, tmp_path):

@@ -11,6 +11,7 @@ import pytest
 
 from app.case_store import ABOUT, PLAN, CaseStore
 from core.errors import OutputError
+from core.plans.plan import ScanTie
 from core.plans.plan_file import load_plan
 from tests.app.case_at_hand import QuietSession, plan, volume
 
@@ -41,6 +42,26 @@ def test_no_name_of_a_patient_is_in_a_path(qtbot, tmp_path):
     paths = " ".join(str(p) for p in store.folder.rglob("*"))
     assert "QUARRY" not in paths
     assert "S-0107" not in paths
+    session.close()
+
+
+def test_the_first_save_holds_the_fingerprint_of_the_voxels(qtbot, tmp_path):
+    session, store = opened(tmp_path)
+    store.wait()
+    tie = load_plan(store.plan_path(store.record)).scan
+    assert tie.series_uid == "1.2.3"
+    assert tie.fingerprint == session.volume.fingerprint()
+    session.close()
+
+
+def test_work_on_a_scan_that_changed_is_kept_all_the_same(qtbot, tmp_path):
+    session = QuietSession()
+    made = plan(scan=ScanTie(series_uid="1.2.3", fingerprint="sha256:other"))
+    session.open(volume(), made, source="the export", window=(0.0, 1.0))
+    store = CaseStore(session, tmp_path / "cases")
+    store.begin()
+    store.wait()
+    assert load_plan(store.plan_path(store.record)).scan.fingerprint == "sha256:other"
     session.close()
 
 

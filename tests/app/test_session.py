@@ -13,7 +13,7 @@ from core.fixture import Fixture, FixtureSize
 from core.geometry import vector
 from core.level import Level
 from core.plans.history import history_findings, sign_off_state
-from core.plans.plan import Plan, Site
+from core.plans.plan import Plan, ScanTie, Site
 from tests.app import coded
 from tests.app.case_at_hand import IDENTITY, QuietSession, plan, volume
 
@@ -52,6 +52,15 @@ def test_every_step_can_be_undone_and_stays_written(session):
     assert what == ["site 36 named", "undone: site 36 named", "done again: site 36 named"]
     assert session.plan.revision == 4
     assert history_findings(session.plan) == ()
+
+
+def test_a_scan_that_changed_under_its_plan_gives_no_number(session, qtbot):
+    volume = coded.volume([[20, -9, -8]])
+    tie = ScanTie(series_uid=volume.identity.series_uid, fingerprint="sha256:other")
+    session.open(volume, coded.plan(fixtures=(fixture(),), scan=tie))
+    qtbot.waitUntil(lambda: session.ledger_problem is not None, timeout=20000)
+    assert session.ledger_problem.code == "plan-scan-changed"
+    assert session.ledger is None
 
 
 def test_a_drag_is_one_step_and_escape_leaves_nothing(session):

@@ -44,7 +44,7 @@ and a word beside them says so."""
 def measured(name):
     volume = open_scan(sample_volumes.path(name))
     plan = load_plan(sample_volumes.path(f"{name}.plan.json"))
-    return plan, volume, measure(plan, volume, scan_fingerprint=volume.fingerprint())
+    return plan, volume, measure(plan, volume)
 
 
 @lru_cache(maxsize=4)
