@@ -137,13 +137,17 @@ debian_packages() { # $1: the packages that are missing, maybe none
     [ -z "$1" ] || debian $1
 }
 
+bounded() { # whatever happens, a run ends: each test has its limit, and all of them together
+    timeout --kill-after=60 7200 "$@"
+}
+
 run_tests() {
     # Two runs, one after the other; each test runs once. Those of core run where Qt cannot be
     # imported, which proves the wall between core and app with the whole of core's tests.
     status=0
     if [ $# -eq 0 ]; then
-        SOUNDING_WITHOUT_QT=1 "$venv/bin/python" -m pytest -q -n 2 -p no:pytest-qt tests/core || status=$?
-        "$venv/bin/python" -m pytest -q -n 2 --ignore=tests/core tests || status=$?
+        SOUNDING_WITHOUT_QT=1 bounded "$venv/bin/python" -m pytest -q -n 2 -p no:pytest-qt tests/core || status=$?
+        bounded "$venv/bin/python" -m pytest -q -n 2 --ignore=tests/core tests || status=$?
     else
         "$venv/bin/python" -m pytest "$@" || status=$?
     fi

@@ -9,6 +9,8 @@ import sys
 import pytest
 from hypothesis import HealthCheck, settings
 
+from tests.watchdog import *  # noqa: F403  hooks and fixtures
+
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
 QT = ("PySide6", "shiboken6", "pyqtgraph", "pytestqt")

@@ -8,8 +8,8 @@ pytest.importorskip("PySide6")
 
 from tests.app.case_at_hand import ListeningDesk, QuietSession, ledger, plan, volume
 
-PATIENCE_MS = 120_000
-"""Longer than any test needs that answers by itself."""
+TURN_AWAY_MS = 450_000
+"""Longer than any test needs that answers by itself, shorter than the limit of a test."""
 
 
 @pytest.fixture
@@ -61,7 +61,7 @@ def _no_question_waits_for_ever(request):
         if isinstance(window, QDialog):
             window.reject()
 
-    timer = QTimer(interval=PATIENCE_MS)
+    timer = QTimer(interval=TURN_AWAY_MS)
     timer.timeout.connect(turn_away)
     timer.start()
     yield

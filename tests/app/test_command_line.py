@@ -11,6 +11,7 @@ import pytest
 from app import command_line
 from app.command_line import guarded, run
 from core.errors import ScanError
+from tests.watchdog import PATIENCE
 
 ROOT = Path(__file__).parents[2]
 
@@ -101,7 +102,7 @@ def test_a_reader_that_has_enough_is_no_fault():
         child.stdout.readline()
         child.stdout.close()
         assert child.stderr.read() == b""
-        assert child.wait(timeout=30) == 0
+        assert child.wait(timeout=30 * PATIENCE) == 0
 
 
 def test_a_narrow_console_never_shows_a_question_mark_for_another_sign():

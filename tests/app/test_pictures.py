@@ -22,6 +22,7 @@ from core.geometry import vector
 from core.measuring.basis import arch_of
 from core.pictures.ink import DARK
 from tests.app import coded
+from tests.watchdog import PATIENCE
 
 
 @pytest.fixture
@@ -183,7 +184,7 @@ def test_clicks_land_on_fine_screens_too(scale):
         [sys.executable, "-m", "pytest", "-q", "-n", "0", "-p", "no:cacheprovider", __file__,
          "-k", "a_click or the_screen_is"],
         env=os.environ | {"QT_SCALE_FACTOR": scale}, capture_output=True, text=True, check=False,
-        timeout=110,
+        timeout=110 * PATIENCE,
     )  # fmt: skip
     assert done.returncode == 0, done.stdout[-3000:]
     assert " passed" in done.stdout

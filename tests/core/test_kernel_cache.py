@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from core import kernel_cache
+from tests.watchdog import PATIENCE
 
 CORE = Path(kernel_cache.__file__).parent
 
@@ -88,7 +89,7 @@ def test_a_second_start_compiles_nothing(tmp_path):
             check=True,
             env=environment,
             cwd=CORE.parent,
-            timeout=100,
+            timeout=100 * PATIENCE,
         ).stdout.split()
         for _ in range(2)
     ]

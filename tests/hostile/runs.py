@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tests.watchdog import PATIENCE
+
 ROOT = Path(__file__).parents[2]
 WORKER = Path(__file__).with_name("worker.py")
 
@@ -134,7 +136,7 @@ def meet(form: str, folder: Path, *, runs: int, seed: str = "fixed") -> Met:
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment, cwd=ROOT,
     )  # fmt: skip
     try:
-        out, err = process.communicate(timeout=60 + 0.5 * runs)
+        out, err = process.communicate(timeout=PATIENCE * (60 + 0.5 * runs))
         status: int | None = process.returncode
     except subprocess.TimeoutExpired:
         process.kill()

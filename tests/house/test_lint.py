@@ -20,7 +20,7 @@ TOOLS = {
 }
 
 
-@pytest.mark.timeout(600)  # types of a cold start on a small, busy machine
+@pytest.mark.timeout(1800)  # types of a cold start on a small, busy machine
 @pytest.mark.parametrize("tool", TOOLS)
 def test_tool_finds_nothing(tool):
     done = subprocess.run(

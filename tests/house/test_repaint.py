@@ -11,6 +11,8 @@ import sys
 
 import pytest
 
+from tests.watchdog import PATIENCE
+
 pytest.importorskip("PySide6")
 
 PROGRAM = """
@@ -39,6 +41,10 @@ assert Painted.painted >= 5000, Painted.painted
 
 def test_5000_repaints_end_well():
     done = subprocess.run(
-        [sys.executable, "-c", PROGRAM], capture_output=True, text=True, check=False, timeout=60
+        [sys.executable, "-c", PROGRAM],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60 * PATIENCE,
     )
     assert done.returncode == 0, done.stderr[-2000:]

@@ -18,13 +18,14 @@ pytest.importorskip("PySide6")
 
 from core.curve import Curve
 from core.plans import edit
+from tests.watchdog import PATIENCE
 
 ROOT = Path(__file__).parents[2]
 PICTURES = ROOT / "tests" / "studies" / "bench_pictures.py"
 MOST_BYTES = 300_000
 
 
-@pytest.mark.timeout(240)
+@pytest.mark.timeout(1200)
 def test_the_guided_case_by_mouse_and_keys(qapp, tmp_path):
     from app.bench import Bench
     from tests.journeys.guided_case import GuidedCase, wait
@@ -86,7 +87,7 @@ def test_the_guided_case_by_mouse_and_keys(qapp, tmp_path):
     bench.deleteLater()
 
 
-@pytest.mark.timeout(240)
+@pytest.mark.timeout(1200)
 @pytest.mark.skipif(shutil.which("xvfb-run") is None, reason="xvfb-run is not installed")
 @pytest.mark.skipif(importlib.util.find_spec("PIL") is None, reason="pillow is not installed")
 def test_the_same_under_a_real_window_system(tmp_path):
@@ -94,7 +95,7 @@ def test_the_same_under_a_real_window_system(tmp_path):
         ["xvfb-run", "-a", "-s", "-screen 0 1600x1000x24", sys.executable, str(PICTURES),
          "--out", str(tmp_path)],
         env=os.environ | {"QT_QPA_PLATFORM": "xcb"}, capture_output=True, text=True, check=False,
-        timeout=200,
+        timeout=200 * PATIENCE,
     )  # fmt: skip
     assert run.returncode == 0, run.stderr[-2000:]
     assert "xcb" in run.stdout

@@ -25,6 +25,7 @@ from core import load_plan, measure, open_scan
 from core.errors import PlanError, ScanError
 from core.image.volume import Volume
 from tests.hostile import runs, samples
+from tests.watchdog import PATIENCE
 
 ROOT = Path(__file__).parents[2]
 
@@ -36,7 +37,7 @@ def test_three_thousand_runs_are_asked_for():
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(400)
+@pytest.mark.timeout(2000)
 @pytest.mark.parametrize("form", runs.RUNS)
 def test_damage_ends_in_a_refusal_or_a_finding(form, tmp_path):
     met = runs.meet(form, tmp_path, runs=runs.RUNS[form])
@@ -121,7 +122,8 @@ def sounding(*arguments, before=None, folder=ROOT, **environment):
     """One command line as a whole process."""
     return subprocess.run(
         [sys.executable, "-m", "app", *map(str, arguments)],
-        capture_output=True, text=True, check=False, timeout=100, preexec_fn=before, cwd=folder,
+        capture_output=True, text=True, check=False, timeout=100 * PATIENCE, preexec_fn=before,
+        cwd=folder,
         env={**os.environ, "PYTHONPATH": str(ROOT), **environment},
     )  # fmt: skip
 

@@ -16,6 +16,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from tests.watchdog import PATIENCE
+
 ROOT = Path(__file__).parents[2]
 REAL = ROOT.parent / "shared" / "real_scan"
 
@@ -38,7 +40,7 @@ PLAN = {
 def sounding(*arguments):
     return subprocess.run(
         [sys.executable, "-m", "app", *map(str, arguments)],
-        capture_output=True, text=True, check=False, cwd=ROOT, timeout=100,
+        capture_output=True, text=True, check=False, cwd=ROOT, timeout=100 * PATIENCE,
     )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from scipy.spatial.transform import Rotation
 from core.geometry import PictureGrid
 from core.image import sampling
 from core.image.volume import Volume
+from tests.watchdog import PATIENCE
 
 
 def affine(seed=0, spacing=(0.3, 0.25, 0.4), shear=0.0):
@@ -349,7 +350,7 @@ def test_threads_that_sample_at_once_do_not_abort_the_process():
         check=False,
         capture_output=True,
         text=True,
-        timeout=100,
+        timeout=100 * PATIENCE,
     )
     assert child.returncode == 0, child.stderr[-800:]
     assert child.stdout.strip() == "finished [0.0, 0.0, 0.0, 0.0]"

@@ -14,6 +14,7 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from core.sheet.raster import page_count, page_picture
+from tests.watchdog import PATIENCE
 
 ROOT = Path(__file__).parents[3]
 TOGETHER = """
@@ -61,7 +62,7 @@ def test_several_threads_at_once_do_not_end_the_program():
     """Somebody writes a sheet while its pages are still being drawn for the screen."""
     done = subprocess.run(
         [sys.executable, "-c", TOGETHER],
-        cwd=ROOT, capture_output=True, text=True, timeout=120, check=False,
+        cwd=ROOT, capture_output=True, text=True, timeout=120 * PATIENCE, check=False,
     )  # fmt: skip
     assert (done.returncode, done.stdout.strip()) == (0, "whole"), done.stderr
 
