@@ -122,7 +122,7 @@ def files(job: SheetJob, parts: tuple[str, ...], folder: Path, task: Task) -> Wr
     return write_folder(
         job.plan,
         job.volume,
-        job.measured(),
+        job.ledger,
         folder,
         parts,
         job.settings(),
