@@ -1,0 +1,43 @@
+"""One random case: the scan, the plan and the truth, from a seed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from core.image.volume import Volume
+from core.plans.plan import Plan
+from tests.reference.random_jaws.draw import Choices, choices
+from tests.reference.random_jaws.image import scan_of
+from tests.reference.random_jaws.plan import plan_of
+from tests.reference.random_jaws.shape import Shape, shape_of
+from tests.reference.random_jaws.truth import truths
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Case:
+    """A scan, a plan for it, and the truth.
+
+    ``truth`` holds mm by the id of the ledger's row (``fixture/wall/buccal``); 8.0 of walls and
+    of the bone surface means 8.0 or more; rows that are not in it have no one truth.
+    """
+
+    choices: Choices
+    shape: Shape
+    volume: Volume
+    plan: Plan
+    truth: Mapping[str, float]
+
+
+def case(seed: int) -> Case:
+    """The case of a seed."""
+    c = choices(seed)
+    shape = shape_of(c)
+    plan = plan_of(shape, c)
+    return Case(
+        choices=c,
+        shape=shape,
+        volume=scan_of(shape, c),
+        plan=plan,
+        truth=truths(shape, c, plan),
+    )

@@ -1,0 +1,57 @@
+"""The random jaws themselves: one seed one case, and picture and truth are of the same shape."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.reference.random_jaws import case, choices
+from tests.reference.random_jaws import kernels as k
+from tests.reference.random_jaws.image import scan_of
+from tests.reference.random_jaws.shape import shape_of
+
+
+@pytest.fixture(scope="module")
+def thick():
+    """A noiseless case with two thick plates, nothing filtered."""
+    c = replace(
+        choices(3), jaw="lower", tooth="46", ridge="broad", width=10.0, buccal_plate=2.2,
+        lingual_plate=2.4, over_crest="soft", marrow="fatty", teeth="none", voxel=0.25,
+        blur_fwhm=0.4, noise=0.0, filter="none", scale="usual", fault="none",
+    )  # fmt: skip
+    shape = shape_of(c)
+    return c, shape, scan_of(shape, c)
+
+
+def test_a_seed_is_a_case():
+    one, two = case(11), case(11)
+    assert (one.volume.voxels == two.volume.voxels).all()
+    assert one.truth == two.truth
+    assert len(one.truth) > 20
+
+
+def test_points_of_the_surface_lie_on_it_and_a_step_along_the_normal_leaves_it(thick):
+    _, shape, _ = thick
+    points = shape.jaw(shape.surface(6.0))[::97]
+    normals = k.normals(*shape.tables, points)
+    assert np.abs(k.signs(*shape.tables, points, 0)).max() < 1e-6
+    assert (k.signs(*shape.tables, points + 0.02 * normals, 0) > 0).all()
+    assert (k.signs(*shape.tables, points - 0.02 * normals, 0) < 0).all()
+
+
+def test_the_picture_passes_half_way_at_the_true_edge(thick):
+    """Plates thicker than three times the blur: the half-way level then lies on the surface."""
+    _, shape, volume = thick
+    points = shape.jaw(shape.surface(5.0))
+    depth = shape.row(k.TOP, 0.0) - points[:, 2]
+    points = points[(depth > 5.0) & (depth < 10.0)][::101]
+    normals = k.normals(*shape.tables, points)
+    t = np.arange(-1.0, 1.01, 0.02)
+    rays = shape.patient((points[:, None] + t[:, None] * normals[:, None]).reshape(-1, 3))
+    grey = volume.grey_at(rays).reshape(len(points), len(t)).astype(float)
+    soft, high = grey[:, -1], grey[:, 5]
+    below = grey < 0.5 * (soft + high)[:, None]
+    edge = t[np.argmax(below, axis=1)]
+    assert len(points) > 40
+    assert abs(np.mean(edge)) < 0.02
+    assert np.abs(edge).max() < 0.1
