@@ -50,8 +50,8 @@ def _html(topic: Topic) -> str:
     paragraphs = "".join(
         f"<p style='margin-bottom:8px'>{escape(words)}</p>" for words in topic.paragraphs
     )
-    style = f"color:{look.TEXT.name()}; font-size:13px"
-    return f"<div style='{style}'><h3>{escape(topic.title)}</h3>{paragraphs}</div>"
+    body = f"color:{look.TEXT.name()}; font-size:13px"
+    return f"<div style='{body}'><h3>{escape(topic.title)}</h3>{paragraphs}</div>"
 
 
 def show_help(session: Session, desk: Desk, parent: QWidget | None, *, topic: str = "") -> Dialog:

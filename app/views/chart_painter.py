@@ -36,8 +36,8 @@ class Ink:
     ) -> None:
         drawn = [x for x in lines if len(x.points) > 1 and x.style not in SCREEN_ANCHORED]
         self.paths = [
-            (style, below, _path(same))
-            for (style, below), same in groupby(drawn, key=lambda x: (x.style, x.below))
+            (line_style, below, _path(same))
+            for (line_style, below), same in groupby(drawn, key=lambda x: (x.style, x.below))
         ]
         self._dots = tuple(dots)
         self._labels = tuple(x for x in labels if x.style != "scale")
@@ -49,8 +49,8 @@ class Ink:
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.save()
         painter.setTransform(to_screen, combine=True)
-        for style, below, path in self.paths:
-            for pen in look.pens(style, below=below, px_per_mm=px_per_mm, ratio=ratio):
+        for line_style, below, path in self.paths:
+            for pen in look.pens(line_style, below=below, px_per_mm=px_per_mm, ratio=ratio):
                 if pen is not None and pen.style() != Qt.PenStyle.NoPen:
                     painter.setPen(pen)
                     painter.drawPath(path)

@@ -118,11 +118,11 @@ def paint_handles(painter: QPainter, to_screen: QTransform, handles: Iterable[Ha
     """Marks that can be taken: rings in screen size; the chosen one filled."""
     for handle in handles:
         at = to_screen.map(QPointF(*handle.at))
-        style = Qt.PenStyle.DotLine if handle.quiet else Qt.PenStyle.SolidLine
+        dots = Qt.PenStyle.DotLine if handle.quiet else Qt.PenStyle.SolidLine
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.setPen(QPen(look.colour(DARK.casing), 4.0))
         painter.drawEllipse(at, 5.0, 5.0)
-        painter.setPen(QPen(look.colour(DARK.ink), 1.6, style))
+        painter.setPen(QPen(look.colour(DARK.ink), 1.6, dots))
         if handle.chosen:
             painter.setBrush(QBrush(look.colour(DARK.ink)))
         painter.drawEllipse(at, 5.0, 5.0)

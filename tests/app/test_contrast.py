@@ -79,8 +79,8 @@ def test_hints_in_empty_lines_read_too(qapp, qtbot):
 def test_lines_of_one_grey_differ_in_dash_width_or_shape():
     """In grey, or for eyes that confuse colours, no two things of a legend look alike."""
     seen = {}
-    for style, stroke in ((s, STROKES[s]) for s in WORDS):
+    for word, stroke in ((s, STROKES[s]) for s in WORDS):
         grey = round(luminance(look.colour(stroke.on_dark)), 1)
         shape = (grey, stroke.dash_mm, stroke.double, stroke.width_mm)
-        assert shape not in seen, (style, seen.get(shape))
-        seen[shape] = style
+        assert shape not in seen, (word, seen.get(shape))
+        seen[shape] = word
