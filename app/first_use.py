@@ -39,14 +39,14 @@ def compile_all(tell: Callable[[int], None]) -> None:
         Called with the number of steps done, of `STEPS`.
     """
     from core.distances import plane_field
-    from core.image import sampling
+    from core.image import sampling_warm_up
     from core.image.volume import Volume
     from core.measuring.assemble import measure
     from core.plans.plan_parse import parse
     from sample_volumes import small_jaw
 
     for kind in (np.int16, np.uint16):
-        sampling.prepare(np.dtype(kind))
+        sampling_warm_up.prepare(np.dtype(kind))
     tell(1)
     plane_field.prepare()
     tell(2)

@@ -13,7 +13,7 @@ from PySide6.QtWidgets import QLabel, QProgressBar, QPushButton, QVBoxLayout, QW
 from app.grey_windows import presets
 from app.tasks import Latest, Task
 from core.distances import plane_field
-from core.image import sampling
+from core.image import sampling_warm_up
 from core.image.volume import Volume
 from core.plans.plan import Plan
 from core.plans.plan_file import check_scan, load_plan
@@ -124,7 +124,7 @@ class Loading(QObject):
             fingerprint = volume.fingerprint()
             if plan is not None:
                 check_scan(plan, volume.identity, fingerprint=fingerprint)
-            sampling.prepare(volume.voxels.dtype)
+            sampling_warm_up.prepare(volume.voxels.dtype)
             plane_field.prepare()
             # Reads the fonts for the bar at the top: not in the window's thread.
             printable_name(volume.identity.patient_name)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,15 +19,65 @@ from numpy.typing import NDArray
 from core.geometry import Array, PictureGrid
 from core.image.sampling_kernels import HULL_TOLERANCE, sample_few_lines, sample_lines
 
-if TYPE_CHECKING:
-    from core.image.volume import Volume
-
 FEW_SAMPLES = 4096
 """Up to so many samples are taken in the calling thread."""
 
 _ONE_THREAD_INSIDE = threading.Lock()
 _NO_FIELD = np.ones(1, dtype=np.uint8)
 _NO_FIELD.flags.writeable = False
+
+
+class Voxels(Protocol):
+    """What sampling needs of a volume; `core.image.volume.Volume` says what each part means."""
+
+    @property
+    def voxels(self) -> NDArray[Any]:
+        """(K, J, I) stored values."""
+        ...
+
+    @property
+    def ijk_from_mm(self) -> Array:
+        """(4, 4) patient LPS mm to voxel positions."""
+        ...
+
+    @property
+    def slope(self) -> float:
+        """Of grey values by stored ones."""
+        ...
+
+    @property
+    def intercept(self) -> float:
+        """Of grey values by stored ones."""
+        ...
+
+    @property
+    def padding(self) -> tuple[float, float] | None:
+        """Stored values that mean *not scanned*."""
+        ...
+
+    @property
+    def field(self) -> NDArray[np.uint8] | None:
+        """(J, I) 1 where the round field was scanned; None: all scanned."""
+        ...
+
+    @property
+    def made_up(self) -> NDArray[np.bool_]:
+        """(K,) True for a slice that was put in."""
+        ...
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """(K, J, I)."""
+        ...
+
+    @property
+    def voxel_mm(self) -> Array:
+        """Column step, row step, slice step."""
+        ...
+
+    def ijk(self, points_mm: Array, /) -> Array:
+        """(n, 3) patient LPS mm → (n, 3) voxel positions (column, row, slice)."""
+        ...
 
 
 def run_parallel(kernel: Callable[..., None], *args: object) -> None:
@@ -41,7 +91,7 @@ def run_parallel(kernel: Callable[..., None], *args: object) -> None:
 
 
 def lines(
-    volume: Volume,
+    volume: Voxels,
     starts_mm: Array,
     steps_mm: Array,
     count: int,
@@ -54,7 +104,7 @@ def lines(
 
     Parameters
     ----------
-    volume : Volume
+    volume : Voxels
     starts_mm : (n, 3) patient LPS mm
         First sample of each line, in the middle of its slab.
     steps_mm : (n, 3) mm
@@ -105,7 +155,7 @@ def lines(
     return out
 
 
-def at_points(volume: Volume, points_mm: Array) -> NDArray[np.float32]:
+def at_points(volume: Voxels, points_mm: Array) -> NDArray[np.float32]:
     """Grey values at patient points, trilinear; NaN where not scanned.
 
     Parameters
@@ -121,7 +171,7 @@ def at_points(volume: Volume, points_mm: Array) -> NDArray[np.float32]:
 
 
 def profiles(
-    volume: Volume, starts_mm: Array, directions: Array, step_mm: float, count: int
+    volume: Voxels, starts_mm: Array, directions: Array, step_mm: float, count: int
 ) -> NDArray[np.float32]:
     """Grey values along rays.
 
@@ -141,7 +191,7 @@ def profiles(
     return lines(volume, starts_mm, np.asarray(directions, dtype=np.float64) * step_mm, count)
 
 
-def slab_samples(volume: Volume, slab_mm: float) -> int:
+def slab_samples(volume: Voxels, slab_mm: float) -> int:
     """Samples through a slab: 2 ceil(slab / (2 · half the smallest voxel edge)) + 1."""
     if slab_mm < 0:
         raise ValueError("a slab cannot be thinner than nothing")
@@ -151,7 +201,7 @@ def slab_samples(volume: Volume, slab_mm: float) -> int:
 
 
 def picture(
-    volume: Volume, grid: PictureGrid, *, slab_mm: float = 0.0, maximum: bool = False
+    volume: Voxels, grid: PictureGrid, *, slab_mm: float = 0.0, maximum: bool = False
 ) -> NDArray[np.float32]:
     """Cut a flat picture.
 
@@ -181,7 +231,7 @@ def picture(
     )
 
 
-def touches_made_up(volume: Volume, points_mm: Array) -> NDArray[np.bool_]:
+def touches_made_up(volume: Voxels, points_mm: Array) -> NDArray[np.bool_]:
     """(n,) True where the grey value at a patient point rests on a slice that was made up.
 
     False outside the volume, where there is no grey value.
@@ -192,14 +242,3 @@ def touches_made_up(volume: Volume, points_mm: Array) -> NDArray[np.bool_]:
     below = np.clip(np.floor(k + HULL_TOLERANCE), 0, last).astype(np.intp)
     above = np.clip(np.ceil(k - HULL_TOLERANCE), 0, last).astype(np.intp)
     return np.asarray(within & (volume.made_up[below] | volume.made_up[above]))
-
-
-def prepare(dtype: Any) -> None:
-    """Compile, or load from the cache, what sampling a volume of this type needs."""
-    from core.image.volume import Volume
-
-    tiny = Volume(
-        voxels=np.zeros((2, 2, 2), dtype=dtype), mm_from_ijk=np.eye(4), made_up=np.zeros(2, bool)
-    )
-    for count in (1, FEW_SAMPLES + 1):
-        at_points(tiny, np.zeros((count, 3)))

@@ -70,8 +70,8 @@ def test_a_cache_folder_that_cannot_be_made_is_replaced_by_a_passing_one(monkeyp
 
 COUNT = """
 import numpy as np
-from core.image import sampling, sampling_kernels
-sampling.prepare(np.int16)
+from core.image import sampling_kernels, sampling_warm_up
+sampling_warm_up.prepare(np.int16)
 stats = sampling_kernels.sample_lines.stats
 print(sum(stats.cache_hits.values()), sum(stats.cache_misses.values()))
 """

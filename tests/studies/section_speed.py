@@ -27,8 +27,8 @@ START = """
 import time
 before = time.perf_counter()
 import numpy as np
-from core.image import sampling
-sampling.prepare(np.int16)
+from core.image import sampling_warm_up
+sampling_warm_up.prepare(np.int16)
 print(time.perf_counter() - before)
 """
 
