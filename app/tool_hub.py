@@ -13,7 +13,8 @@ from PySide6.QtGui import QKeyEvent
 from app import look
 from app.pictures import Pictures
 from app.session import Session
-from app.tools.base import NOTHING, Desk, Tool, View
+from app.tools.base import Desk, Tool, View
+from app.views.draft import NOTHING
 
 log = logging.getLogger("sounding.tools")
 

@@ -19,7 +19,8 @@ from app import look
 from app.dialogs.base import Dialog
 from app.places import pixel_mm
 from app.session import Session
-from app.tools.base import Desk, Draft
+from app.tools.base import Desk
+from app.views.draft import Draft
 from app.views.flat_view import FlatView
 from app.views.hit import Hit
 from core.arch import Arch

@@ -10,53 +10,21 @@ from `draft`; the bench asks again whenever the case or the place changes, or wh
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import ClassVar, Literal, Protocol, TypeAlias
 
 from PySide6.QtGui import QKeyEvent
 
 from app.session import Session
+from app.views.draft import NOTHING, Draft
 from app.views.flat_view import FlatView
 from app.views.hit import Hit
 from app.views.panorama_view import PanoramaView
-from core.drawing import Dot, Label, Line
 
 Group: TypeAlias = Literal["View", "Mark", "Place", "Measure"]
 View: TypeAlias = FlatView | PanoramaView
 """A picture: `kind` ('section', 'neighbour', 'arch map', 'panorama'), `station_mm` (what it
 shows; None for arch map and panorama), `uv_mm(points) -> (n, 3)` (u, v, off the picture) and
 `mm_per_pixel()`."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Handle:
-    """A mark that can be taken with the mouse, drawn in screen size.
-
-    Parameters
-    ----------
-    at : (u, v) mm
-    chosen : bool
-        The one that keys act on: drawn filled.
-    quiet : bool
-        Off the picture's plane, faint or not seen: drawn dashed.
-    """
-
-    at: tuple[float, float]
-    chosen: bool = False
-    quiet: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Draft:
-    """What a tool wants drawn over one picture while it works; places are uv_mm of that view."""
-
-    lines: tuple[Line, ...] = ()
-    dots: tuple[Dot, ...] = ()
-    labels: tuple[Label, ...] = ()
-    handles: tuple[Handle, ...] = ()
-
-
-NOTHING = Draft()
 
 
 class Desk(Protocol):

@@ -7,9 +7,10 @@ from typing import ClassVar
 import numpy as np
 
 from app.session import Session
-from app.tools.base import Desk, Draft, View
+from app.tools.base import Desk, View
 from app.tools.grab import KEYS_HINT, Grab
 from app.tools.near import OFF_MM
+from app.views.draft import Draft
 from app.views.hit import Hit
 from core.drawing import Dot, Label, Line
 from core.geometry import Array

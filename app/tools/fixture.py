@@ -7,8 +7,9 @@ from dataclasses import replace
 
 from app.settings import settings_of
 from app.tools.asking import ask_tooth
-from app.tools.base import Draft, View
+from app.tools.base import View
 from app.tools.fixture_hands import FIXTURE_KEYS, FixtureHands
+from app.views.draft import Draft
 from app.views.hit import Hit
 from core.errors import PlanError
 from core.fixture import FixtureSize

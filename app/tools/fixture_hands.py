@@ -6,9 +6,10 @@ import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 
-from app.tools.base import Draft, Handle, View
+from app.tools.base import View
 from app.tools.grab import ARROWS, NUDGE_MM, Grab
 from app.tools.near import FixturePart, fixture_at
+from app.views.draft import Draft, Handle
 from app.views.hit import Hit
 from core.fixture import Fixture
 from core.geometry import Array, unit

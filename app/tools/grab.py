@@ -13,9 +13,10 @@ from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QApplication
 
-from app.tools.base import Draft, Handle, View
+from app.tools.base import View
 from app.tools.hands import Hands
 from app.tools.near import IN_PLANE_MM, seen_in
+from app.views.draft import Draft, Handle
 from app.views.flat_view import FlatView
 from app.views.hit import Hit
 from app.views.panorama_view import PanoramaView

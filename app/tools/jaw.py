@@ -12,10 +12,11 @@ from PySide6.QtGui import QKeyEvent
 from app import look
 from app.dialogs.right_end import ask_right_end
 from app.session import Session
-from app.tools.base import Desk, Draft, View
+from app.tools.base import Desk, View
 from app.tools.collect import Collect
 from app.tools.grab import ARROWS, KEYS_HINT, Grab
 from app.tools.level_line import CUTS, LevelLine
+from app.views.draft import Draft
 from app.views.hit import Hit
 from core.errors import SoundingError
 from core.geometry import Array, angle_deg

@@ -7,7 +7,8 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 
-from app.tools.base import Draft, Handle, View
+from app.tools.base import View
+from app.views.draft import Draft, Handle
 from app.views.flat_view import FlatView
 from app.views.hit import Hit
 from core.drawing import Label, Line

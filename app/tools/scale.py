@@ -7,9 +7,10 @@ import numpy as np
 from app.session import Session
 from app.tasks import Latest
 from app.tools.asking import read_length
-from app.tools.base import Desk, Draft, View
+from app.tools.base import Desk, View
 from app.tools.collect import Collect
 from app.tools.near import OFF_MM
+from app.views.draft import Draft
 from core.drawing import Label, Line
 from core.geometry import Array
 from core.identity import thing_words

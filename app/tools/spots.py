@@ -6,9 +6,10 @@ from datetime import UTC, datetime
 from typing import ClassVar
 
 from app.tools.asking import ask_tooth
-from app.tools.base import Draft, View
+from app.tools.base import View
 from app.tools.grab import KEYS_HINT, Grab
 from app.tools.near import seen_in
+from app.views.draft import Draft
 from app.views.hit import Hit
 from core.drawing import Label
 from core.identity import thing_words

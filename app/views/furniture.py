@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from typing import Protocol
 
-from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtCore import QPointF, QRect, QRectF, Qt
 from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPen, QTransform
 
 from app import look
+from app.views.draft import Handle
+from core.drawing import Sides
 from core.pictures.ink import DARK
-
-if TYPE_CHECKING:
-    from app.tools.base import Handle
-    from app.views.picture_view import PictureView
 
 MARGIN_PX = 6.0
 SMALL_PX = 220
@@ -27,7 +25,36 @@ def bar_mm(px_per_mm: float, most_px: float) -> float:
     return fitting[-1] if fitting else 1.0
 
 
-def paint_furniture(painter: QPainter, view: PictureView) -> None:
+class Framed(Protocol):
+    """A picture that is framed by its title, its letters and its bar."""
+
+    title: str
+    subtitle: str
+    kind: str
+
+    @property
+    def sides(self) -> Sides | None:
+        """The letters at its edges."""
+        ...
+
+    def rect(self) -> QRect:
+        """Its place in the window, px."""
+        ...
+
+    def width(self) -> int:
+        """Of that place, px."""
+        ...
+
+    def picture_rect(self) -> QRectF:
+        """Where the picture itself lies, px."""
+        ...
+
+    def mm_per_pixel(self) -> float:
+        """Its scale."""
+        ...
+
+
+def paint_furniture(painter: QPainter, view: Framed) -> None:
     """Directions at the four edges, title above on the left, bar below on the right."""
     whole = QRectF(view.rect()).adjusted(MARGIN_PX, MARGIN_PX - 1, -MARGIN_PX, 1 - MARGIN_PX)
     # Words stand at the edges of the picture as far as they are in sight, else of the view.

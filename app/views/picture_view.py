@@ -9,7 +9,6 @@ the one place where plane millimetres become the widget's pixels.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,14 +29,12 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from app import look
 from app.views.chart_painter import Ink
+from app.views.draft import Draft
 from app.views.furniture import paint_furniture, paint_handles
 from app.views.hit import Hit
 from app.views.rendering import Renderings
 from core.drawing import Line, Sides
 from core.geometry import Array
-
-if TYPE_CHECKING:
-    from app.tools.base import Draft
 
 REACH_PX = 10.0
 LEAST_PX_PER_MM, MOST_PX_PER_MM = 1.0, 80.0
