@@ -4,7 +4,7 @@
 the project's own: a cross-section with two plates, swept along an arc with an uneven crest.
 """
 
-from tests.reference.random_jaws.case import Case, case
+from tests.reference.random_jaws.case import Case, case, case_of
 from tests.reference.random_jaws.draw import Choices, choices
 
-__all__ = ["Case", "Choices", "case", "choices"]
+__all__ = ["Case", "Choices", "case", "case_of", "choices"]

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from core.image.volume import Volume
 from core.plans.plan import Plan
 from tests.reference.random_jaws.draw import Choices, choices
@@ -19,7 +21,8 @@ class Case:
     """A scan, a plan for it, and the truth.
 
     ``truth`` holds mm by the id of the ledger's row (``fixture/wall/buccal``); 8.0 of walls and
-    of the bone surface means 8.0 or more; rows that are not in it have no one truth.
+    of the bone surface means 8.0 or more; rows that are not in it have no one truth. ``edges``:
+    by the same ids, (point, unit direction outwards) of the edges that the value rests on.
     """
 
     choices: Choices
@@ -27,17 +30,24 @@ class Case:
     volume: Volume
     plan: Plan
     truth: Mapping[str, float]
+    edges: Mapping[str, list[tuple[np.ndarray, np.ndarray]]]
 
 
 def case(seed: int) -> Case:
     """The case of a seed."""
-    c = choices(seed)
+    return case_of(choices(seed))
+
+
+def case_of(c: Choices) -> Case:
+    """The case of drawn conditions, or of conditions changed by hand."""
     shape = shape_of(c)
     plan = plan_of(shape, c)
+    truth = truths(shape, c, plan)
     return Case(
         choices=c,
         shape=shape,
         volume=scan_of(shape, c),
         plan=plan,
-        truth=truths(shape, c, plan),
+        truth=truth.mm,
+        edges=truth.edges,
     )

@@ -57,7 +57,7 @@ def choices(seed: int) -> Choices:
     right = bool(rng.integers(2))
     quadrant = {("upper", True): 1, ("upper", False): 2, ("lower", False): 3, ("lower", True): 4}
     voxel = float(
-        rng.choice([0.1, 0.15, 0.2, 0.25, 0.3, 0.4], p=[0.03, 0.07, 0.26, 0.24, 0.2, 0.2])
+        rng.choice([0.1, 0.15, 0.2, 0.25, 0.3, 0.4], p=[0.02, 0.05, 0.19, 0.24, 0.25, 0.25])
     )
     ridge = str(rng.choice(["even", "knife", "undercut", "broad"], p=[0.35, 0.2, 0.25, 0.2]))
     width = {
@@ -67,7 +67,7 @@ def choices(seed: int) -> Choices:
     thin = rng.random() < 0.4
     plates = rng.uniform(0.3, 0.8, 2) if thin else 0.3 + 2.7 * rng.beta(1.4, 2.4, 2)
     # Small voxels come with small fields, as on real scanners.
-    along = float(rng.choice([26.0, 32.0, 44.0] if voxel >= 0.2 else [26.0]))
+    along = 26.0 if voxel < 0.25 else float(rng.choice([26.0, 30.0, 42.0], p=[0.5, 0.3, 0.2]))
     fault = str(rng.choice(FAULTS, p=[0.86, 0.05, 0.03, 0.03, 0.03]))
     scale = str(rng.choice(list(SCALES), p=[0.5, 0.13, 0.13, 0.12, 0.12]))
     return Choices(
@@ -91,6 +91,6 @@ def choices(seed: int) -> Choices:
         scale=scale,
         fault=fault,
         along=along,
-        across=34.0,
-        height=31.0,
+        across=32.0,
+        height=30.0,
     )

@@ -11,6 +11,7 @@ from tests.reference.random_jaws.draw import SCALES, Choices
 from tests.reference.random_jaws.shape import Shape
 
 _COARSEST_MM = 0.25
+_TILE = 96
 
 
 def scan_of(shape: Shape, c: Choices) -> Volume:
@@ -76,18 +77,29 @@ def _texture(rng, shape, c, jaw):
     strength = {"usual": 0.10, "fatty": 0.05, "sparse": 0.07, "sclerotic": 0.06}[c.marrow]
     strength *= float(jaw.grey[k.CORTEX]) * rng.uniform(0.3, 1.2)
     sigma = rng.uniform(0.3, 0.5) / c.voxel
-    out = gaussian_filter(rng.standard_normal(shape, dtype=np.float32), sigma, truncate=3.0)
-    return out * (strength / max(float(out.std()), 1e-9))
+    out = gaussian_filter(_white(rng), sigma, truncate=3.0, mode="wrap")
+    return _tiled(out * np.float32(strength / float(out.std())), shape)
 
 
 def _noise(rng, shape, c):
     """Noise whose neighbours hang together by a share; its SD is the one drawn."""
-    white = rng.standard_normal(shape, dtype=np.float32)
+    white = _white(rng)
     if c.correlated > 0.1:
-        near = gaussian_filter(white, 0.8, truncate=2.5)
+        near = gaussian_filter(white, 0.8, truncate=2.5, mode="wrap")
         white = (1.0 - c.correlated) * white + c.correlated * near / float(near.std())
         white /= float(white.std())
-    return np.float32(c.noise) * white
+    return _tiled(np.float32(c.noise) * white, shape)
+
+
+def _white(rng):
+    """Noise of a tile whose ends meet, so that it can be laid over a scan again and again."""
+    return rng.standard_normal((_TILE, _TILE, _TILE), dtype=np.float32)
+
+
+def _tiled(tile, shape):
+    return np.pad(tile, [(0, max(n - _TILE, 0)) for n in shape], mode="wrap")[
+        : shape[0], : shape[1], : shape[2]
+    ]
 
 
 def _filtered(rng, grey, c):

@@ -178,10 +178,10 @@ def crossings(v, by_s, by_u, starts, ways, which, inwards, reach, step):
 def _covered(v, by_u, q, u, wide, share, floor, which, grow, cell):
     """Share of a cell inside: a ramp of one cell across the surface."""
     g = section_value(v, by_u, q, u, wide, share, floor, which, grow)
-    # |gradient| stays under about 5 / mm: far values need no gradient.
-    if g > 5.0 * cell:
+    # |gradient| stays under about 6 / mm: half a cell off and further, it is not needed.
+    if g > 3.0 * cell:
         return 0.0
-    if g < -0.98:
+    if g < -min(3.0 * cell, 0.98):
         return 1.0
     e = 0.02
     gq = (section_value(v, by_u, q + e, u, wide, share, floor, which, grow) - g) / e

@@ -6,6 +6,8 @@ the definitions have it; every length is found anew on the exact shape.
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+
 import numpy as np
 
 from core.arch import fixture_frame
@@ -22,30 +24,45 @@ from tests.reference.random_jaws.shape import Shape
 DEPTHS_MM = (1.0, 3.0, 5.0, 7.0, 10.0)
 REACH_MM = 8.0
 _FAR_MM = 15.0
+_TOOTH_MM = 0.2
 LIMITS_MM = {"canal": 2.0, "floor": 1.0}
 
 
-def truths(shape: Shape, c: Choices, plan: Plan) -> dict[str, float]:
-    """True values by id of the ledger's row, mm; rows without one true value are left out.
+@dataclass(frozen=True)
+class Truth:
+    """True values, and the edges in the image that each of them rests on.
 
-    A value of 8.0 of ``wall`` and ``clearance/bone surface`` means 8.0 or more.
+    ``mm`` by id of the ledger's row; rows without one true value are left out; 8.0 of ``wall``
+    and ``clearance/bone surface`` means 8.0 or more. ``edges``: by the same ids, a list of
+    (point, unit direction outwards along which it is met), patient LPS mm.
     """
+
+    mm: dict[str, float] = field(default_factory=dict)
+    edges: dict[str, list[tuple[np.ndarray, np.ndarray]]] = field(default_factory=dict)
+
+    def put(self, row, value, *edges):
+        """Note a row's value."""
+        self.mm[row] = float(value)
+        self.edges[row] = [(np.ravel(point), np.ravel(way)) for point, way in edges]
+
+
+def truths(shape: Shape, c: Choices, plan: Plan) -> Truth:
+    """All that is true of a plan on a jaw."""
     arch, fixture = arch_of(plan), plan.fixtures[0]
     frame = fixture_frame(fixture, arch)
-    out: dict[str, float] = {}
-    out |= _walls(shape, c, fixture, frame)
-    out |= _surfaces(shape, fixture, frame)
-    out |= _structures(shape, c, fixture)
+    out = Truth()
+    _walls(out, shape, c, fixture, frame)
+    _surfaces(out, shape, fixture, frame)
+    _structures(out, shape, c, fixture)
     axis = _Section(shape, axis_plane(frame.station, fixture), 3.0)
     up = _Section(shape, section_plane(frame.station, c.jaw, origin=fixture.platform), 3.0)
-    out |= axis.rows(FIXTURE, "axis")
-    out |= up.rows(FIXTURE, "up", plates=True)
-    out |= _height_along_axis(shape, fixture, axis)
+    axis.rows(out, FIXTURE, "axis")
+    up.rows(out, FIXTURE, "up")
+    _height_along_axis(out, shape, fixture, axis)
     if c.teeth != "at the site":
-        out |= _rims(shape, fixture, frame)
+        _rims(out, shape, fixture, frame)
     station = arch.frame(plan.sites[0].station_mm)
-    site = _Section(shape, section_plane(station, c.jaw), 6.0)
-    out |= site.rows(SITE, "up", plates=True)
+    _Section(shape, section_plane(station, c.jaw), 6.0).rows(out, SITE, "up")
     return out
 
 
@@ -54,6 +71,10 @@ def _crossing(shape, points, ways, which, *, inwards, reach, step=0.06):
     starts = shape.jaw(points)
     ways = np.ascontiguousarray(np.broadcast_to(np.atleast_2d(ways), starts.shape) @ shape.turn)
     return k.crossings(*shape.tables, starts, ways, which, inwards, reach, step)
+
+
+def _normal(shape, points):
+    return k.normals(*shape.tables, shape.jaw(points)) @ shape.turn.T
 
 
 class _Section:
@@ -69,65 +90,69 @@ class _Section:
         spots = shape.jaw(plane.points(w, np.nan_to_num(h, nan=-99.0)))
         for tooth in shape.teeth:
             off = [k.tooth_off(tooth, x, y, shape.v[k.SIGN] * z) for x, y, z in spots]
-            h[np.array(off) < 0.2] = np.nan
+            h[np.array(off) < _TOOTH_MM] = np.nan
         self.crest_h = None if np.isnan(h).all() else float(np.nanmax(h))
         self.crest_w = 0.0 if self.crest_h is None else float(w[np.nanargmax(h)])
 
-    def rows(self, subject, along, *, plates=False):
-        out: dict[str, float] = {}
+    @property
+    def crest(self):
+        """The crest's point."""
+        return self.plane.points(self.crest_w, self.crest_h)[0]
+
+    def rows(self, out, subject, along):
         if self.crest_h is None:
-            return out
+            return
+        plane = self.plane
         for depth in DEPTHS_MM:
-            ends = self._ends(self.crest_h - depth)
+            h, name = self.crest_h - depth, f"{depth:g}"
+            ends = self._ends(h)
             if ends is None:
                 continue
-            name = f"{depth:g}"
-            out[f"{subject}/ridge_width/{along}/{name}"] = ends[0] - ends[1]
-            if not plates:
+            edges = [
+                (plane.points(w, h), way * plane.across)
+                for w, way in zip(ends, (1, -1), strict=True)
+            ]
+            out.put(f"{subject}/ridge_width/{along}/{name}", ends[0] - ends[1], *edges)
+            if along == "axis":
                 continue
             for side, w in zip(("buccal", "lingual"), ends, strict=True):
-                value = self._plate(w, self.crest_h - depth)
-                if value is not None:
-                    out[f"{subject}/plate_thickness/{side}/{name}"] = value
+                self._plate(out, f"{subject}/plate_thickness/{side}/{name}", plane.points(w, h))
         if along == "up":
-            out |= self._height(subject)
-        return out
+            self._height(out, subject)
 
     def _ends(self, h):
-        plane = self.plane
         found = []
         for way in (1.0, -1.0):
-            start = plane.points(way * _FAR_MM, h)
+            start = self.plane.points(way * _FAR_MM, h)
             t = _crossing(
-                self.shape, start, -way * plane.across, 0, inwards=True, reach=2 * _FAR_MM
+                self.shape, start, -way * self.plane.across, 0, inwards=True, reach=2 * _FAR_MM
             )[0]
             if np.isnan(t):
                 return None
             found.append(way * (_FAR_MM - float(t)))
         return found
 
-    def _plate(self, w, h):
-        spot = self.plane.points(w, h)
-        normal = k.normals(*self.shape.tables, self.shape.jaw(spot)) @ self.shape.turn.T
-        t = _crossing(self.shape, spot, -normal, 1, inwards=True, reach=6.0, step=0.03)[0]
+    def _plate(self, out, row, spot):
+        shape, v = self.shape, self.shape.v
+        normal = _normal(shape, spot)
+        t = _crossing(shape, spot, -normal, 1, inwards=True, reach=6.0, step=0.03)[0]
         if np.isnan(t):
-            return None
-        beyond = spot - normal * np.linspace(0.0, t + 1.5, 40)[:, None]
-        inside = self.shape.jaw(beyond)
-        if self.shape.v[k.CAVITY] < k.FAR and (k.signs(*self.shape.tables, inside, 3).min() < 0):
-            return None
-        off = [k.canal_off(self.shape.v, self.shape.by_s, *p) for p in inside]
+            return
+        inside = shape.jaw(spot - normal * np.linspace(0.0, t + 1.5, 40)[:, None])
+        if v[k.CAVITY] < k.FAR and k.signs(*shape.tables, inside, 3).min() < 0:
+            return
+        off = [k.canal_off(v, shape.by_s, *p) for p in inside]
         teeth = [
-            k.tooth_off(tooth, p[0], p[1], self.shape.v[k.SIGN] * p[2])
-            for tooth in self.shape.teeth
+            k.tooth_off(tooth, p[0], p[1], v[k.SIGN] * p[2])
+            for tooth in shape.teeth
             for p in inside
         ]
-        touched = min(off) < self.shape.v[k.CANAL] or min(teeth, default=9.0) < 0.2
-        return None if touched else float(t)
+        if min(off) > v[k.CANAL] and min(teeth, default=9.0) > _TOOTH_MM:
+            out.put(row, t, (spot, normal))
 
-    def _height(self, subject):
-        plane, out = self.plane, {}
-        line, r = self.shape.canal_line, self.shape.v[k.CANAL]
+    def _height(self, out, subject):
+        plane, line, r = self.plane, self.shape.canal_line, self.shape.v[k.CANAL]
+        crest = (self.crest, plane.coronal)
         if len(line):
             fine = _finer(line)
             off = (fine - plane.origin) @ plane.normal
@@ -136,16 +161,13 @@ class _Section:
             if met.any():
                 rise = (fine[met] - plane.origin) @ plane.coronal
                 border = float((rise + np.sqrt(r * r - off[met] ** 2)).max())
-                out[f"{subject}/ridge_height/canal/up"] = self.crest_h - border
+                out.put(f"{subject}/ridge_height/canal/up", self.crest_h - border, crest)
         if self.shape.v[k.CAVITY] < k.FAR:
             w = np.arange(-10.0, 10.01, 0.1)
-            t = _crossing(
-                self.shape, plane.points(w, self.crest_h), -plane.coronal, 2,
-                inwards=True, reach=25.0,
-            )  # fmt: skip
+            starts = plane.points(w, self.crest_h)
+            t = _crossing(self.shape, starts, -plane.coronal, 2, inwards=True, reach=25.0)
             if np.isfinite(t).any():
-                out[f"{subject}/ridge_height/floor/up"] = float(np.nanmin(t))
-        return out
+                out.put(f"{subject}/ridge_height/floor/up", np.nanmin(t), crest)
 
 
 def _finer(line):
@@ -153,38 +175,38 @@ def _finer(line):
     return np.stack([np.interp(at, np.arange(len(line)), line[:, i]) for i in range(3)], axis=1)
 
 
-def _walls(shape, c, fixture, frame):
+def _walls(out, shape, c, fixture, frame):
     """Least remaining bone by side and zone, on rays 0.25 mm and 2.5° apart."""
     length = fixture.size.length_mm
     depths = np.arange(0.0, length + 1e-9, 0.25)
-    out = {}
     for side, middle in (("buccal", 0.0), ("lingual", 180.0)):
         turns = np.radians(middle + np.arange(-45.0, 45.1, 2.5))[:, None]
         ways = np.cos(turns) * frame.b + np.sin(turns) * frame.m
         axis = np.repeat(fixture.platform - depths[:, None] * frame.a, len(ways), axis=0)
         ways = np.tile(ways, (len(depths), 1))
         radius = np.repeat(fixture.size.radius_at(depths), len(turns))
-        bone = _bone_on(shape, c, axis, ways, radius).reshape(len(depths), -1)
-        near = depths <= 4.0
+        bone, edge = _bone_on(shape, c, axis, ways, radius)
+        depth = np.repeat(depths, len(turns))
+        near = depth <= 4.0
         parts = {(side,): near if side == "buccal" else near | True}
         if side == "buccal" and not near.all():
             parts[side, "deep"] = ~near
-        for name, rows in parts.items():
-            if np.isfinite(bone[rows]).all():
-                out["/".join((FIXTURE, "wall", *name))] = float(bone[rows].min())
-    return out
+        for name, counted in parts.items():
+            if np.isfinite(bone[counted]).all():
+                best = np.flatnonzero(counted)[np.argmin(bone[counted])]
+                met = (axis[best] + (radius[best] + edge[best]) * ways[best], ways[best])
+                out.put("/".join((FIXTURE, "wall", *name)), bone[best], met)
 
 
 def _bone_on(shape, c, axis, ways, radius):
-    """Bone on rays from the fixture's surface; NaN where the definition leaves it open."""
+    """Bone on rays from the fixture, and their ends; NaN where the definition leaves it open."""
     surface = axis + radius[:, None] * ways
     inside = k.signs(*shape.tables, shape.jaw(surface), 4) < 0
     edge = _crossing(shape, surface, ways, 4, inwards=False, reach=REACH_MM)
     edge = np.where(np.isnan(edge), REACH_MM, edge)
-    jaw_start, jaw_way = shape.jaw(surface), np.ascontiguousarray(ways @ shape.turn)
-    met = k.along_rays(
-        shape.v, shape.by_s, shape.teeth, jaw_start, jaw_way, np.where(inside, edge, 0.0), 0.04
-    )
+    start, way = shape.jaw(surface), np.ascontiguousarray(ways @ shape.turn)
+    reach = np.where(inside, edge, 0.0)
+    met = k.along_rays(shape.v, shape.by_s, shape.teeth, start, way, reach, 0.04)
     bone = edge - met[:, 0]
     if c.teeth == "at the site":
         bone = bone - met[:, 1]
@@ -194,39 +216,31 @@ def _bone_on(shape, c, axis, ways, radius):
         back = _crossing(shape, surface[i : i + 1], -ways[i], 4, inwards=True, reach=radius[i])[0]
         if np.isnan(back):
             beyond = _crossing(shape, surface[i : i + 1], ways[i], 4, inwards=True, reach=REACH_MM)
-            bone[i] = -radius[i] if np.isnan(beyond[0]) else np.nan
-        else:
-            bone[i] = -back
-    return bone
-
-
-def _profile(fixture, tip_mm=0.0):
-    profile = fixture.size.profile
-    if tip_mm:
-        profile = np.vstack([profile, (profile[-1, 0] + tip_mm, 0.0)])
-    return profile
+            back = radius[i] if np.isnan(beyond[0]) else np.nan
+        bone[i] = edge[i] = -back
+    return bone, edge
 
 
 def _distance(fixture, points, tip_mm=0.0):
-    return fixture_distance(
-        points, fixture.platform, fixture.towards_apex, _profile(fixture, tip_mm)
-    )
+    profile = fixture.size.profile
+    if tip_mm:
+        profile = np.vstack([profile, (profile[-1, 0] + tip_mm, 0.0)])
+    return fixture_distance(points, fixture.platform, fixture.towards_apex, profile)
 
 
 def _least(fixture, points, tip_mm=0.0):
+    """Least distance of points 0.12 mm apart: at most 0.002 mm too far from 1 mm on."""
     return float(_distance(fixture, points, tip_mm).min()) if len(points) else np.inf
 
 
-def _surfaces(shape, fixture, frame):
+def _surfaces(out, shape, fixture, frame):
     """Shortest way to the outside by side; apically the floor of the hollow counts as outside."""
     outer = shape.surface(14.0)
     near = np.linalg.norm(outer - fixture.on_axis(fixture.size.length_mm / 2), axis=1) < 20.0
     outer = outer[near]
     floor = shape.surface(14.0, grow_floor=True)
     below = np.concatenate([outer, floor])
-    hollow_mm = _least(fixture, floor)
-    length = fixture.size.length_mm
-    out = {}
+    hollow_mm, length = _least(fixture, floor), fixture.size.length_mm
     for side in ("buccal", "lingual", "apical"):
         points = below if side == "apical" else outer
         offset = points - fixture.platform
@@ -242,59 +256,58 @@ def _surfaces(shape, fixture, frame):
             continue
         for tip in (0.0, UNKNOWN_TIP_MM) if side == "apical" else (0.0,):
             name = f"{FIXTURE}/clearance/bone surface/{side}" + ("/tip" if tip else "")
-            # Points are 0.12 mm apart: the least over them is at most 0.002 mm too far at 1 mm.
-            out[name] = min(_least(fixture, points, tip), REACH_MM)
-    return out
+            value = _least(fixture, points, tip)
+            edges = ()
+            if value < REACH_MM:
+                spot = points[np.argmin(_distance(fixture, points, tip))]
+                on_floor = k.signs(*shape.tables, shape.jaw(spot), 0)[0] < -1e-3
+                edges = () if on_floor else ((spot, _normal(shape, spot)),)
+            out.put(name, min(value, REACH_MM), *edges)
 
 
-def _structures(shape, c, fixture):
+def _structures(out, shape, c, fixture):
     """Clearances to canal, roots and floor; the canal and the floor with the drill's tip too."""
-    out = {}
     line, r = shape.canal_line, shape.v[k.CANAL]
-    tips = ((0.0, ""), (UNKNOWN_TIP_MM, "/tip"))
-    for tip, name in tips:
+    floor = shape.surface(12.0, grow_floor=True)
+    for tip, name in ((0.0, ""), (UNKNOWN_TIP_MM, "/tip")):
         if len(line):
-            away = _distance(fixture, _finer(line), tip) - r
-            out[f"{FIXTURE}/clearance/canal{name}"] = float(away.min())
-        floor = shape.surface(12.0, grow_floor=True)
+            away = _least(fixture, _finer(line), tip) - r
+            out.put(f"{FIXTURE}/clearance/canal{name}", away)
         if len(floor):
-            out[f"{FIXTURE}/clearance/floor{name}"] = float(_distance(fixture, floor, tip).min())
+            out.put(f"{FIXTURE}/clearance/floor{name}", _least(fixture, floor, tip))
     for number, tooth in enumerate(shape.teeth):
+        if c.teeth == "at the site" and number == 0:
+            continue
         share = np.linspace(0.0, 1.0, 201)
         h = tooth[k.T_NECK] + share * (tooth[k.T_APEX] - tooth[k.T_NECK])
         x, y = np.full_like(h, tooth[k.T_X]), np.full_like(h, tooth[k.T_Y])
         centres = shape.patient(np.stack([x, y, shape.v[k.SIGN] * h], axis=1))
         radii = tooth[k.T_R_NECK] + share * (tooth[k.T_R_APEX] - tooth[k.T_R_NECK])
-        if not (c.teeth == "at the site" and number == 0):
-            away = _distance(fixture, centres) - radii
-            out[f"{FIXTURE}/clearance/root-{number + 1}"] = float(away.min())
-    return out
+        away = _distance(fixture, centres) - radii
+        out.put(f"{FIXTURE}/clearance/root-{number + 1}", away.min())
 
 
-def _height_along_axis(shape, fixture, axis):
+def _height_along_axis(out, shape, fixture, axis):
     """Least way along the axis from the crest's level to canal or floor, over the footprint."""
     if axis.crest_h is None:
-        return {}
-    crest = axis.plane.points(axis.crest_w, axis.crest_h)[0]
-    rise = float((crest - fixture.platform) @ fixture.a)
+        return
+    rise = float((axis.crest - fixture.platform) @ fixture.a)
     radius = float(fixture.size.profile[:, 1].max())
-    out = {}
+    crest = (axis.crest, axis.plane.coronal)
     line, r = shape.canal_line, shape.v[k.CANAL]
     if len(line):
-        fine = _finer(line)
-        depth, away = _of_axis(fixture, fine)
+        depth, away = _of_axis(fixture, _finer(line))
         over = np.maximum(away - radius - LIMITS_MM["canal"], 0.0)
         met = over < r
         if met.any():
             hit = depth[met] - np.sqrt(r * r - over[met] ** 2)
-            out[f"{FIXTURE}/ridge_height/canal/axis"] = rise + float(hit.min())
+            out.put(f"{FIXTURE}/ridge_height/canal/axis", rise + hit.min(), crest)
     floor = shape.surface(12.0, grow_floor=True)
     if len(floor):
         depth, away = _of_axis(fixture, floor)
         met = away <= radius + LIMITS_MM["floor"]
         if met.any():
-            out[f"{FIXTURE}/ridge_height/floor/axis"] = rise + float(depth[met].min())
-    return out
+            out.put(f"{FIXTURE}/ridge_height/floor/axis", rise + depth[met].min(), crest)
 
 
 def _of_axis(fixture, points):
@@ -303,15 +316,13 @@ def _of_axis(fixture, points):
     return depth, np.linalg.norm(offset - depth[:, None] * fixture.towards_apex, axis=1)
 
 
-def _rims(shape, fixture, frame):
+def _rims(out, shape, fixture, frame):
     """Bone over the platform's rim at four places, + where the platform lies in bone."""
     radius = fixture.size.platform / 2
-    out = {}
-    for place, way in (
-        ("buccal", frame.b), ("lingual", -frame.b), ("mesial", frame.m), ("distal", -frame.m),
-    ):  # fmt: skip
+    ways = {"buccal": frame.b, "lingual": -frame.b, "mesial": frame.m, "distal": -frame.m}
+    for place, way in ways.items():
         start = fixture.platform + radius * way + 8.0 * frame.a
         t = _crossing(shape, start, -frame.a, 0, inwards=True, reach=16.0)[0]
         if np.isfinite(t):
-            out[f"{FIXTURE}/depth/platform/{place}"] = 8.0 - float(t)
-    return out
+            row = f"{FIXTURE}/depth/platform/{place}"
+            out.put(row, 8.0 - t, (start - t * frame.a, frame.a))
