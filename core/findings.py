@@ -22,11 +22,15 @@ class Finding:
         ``note``: worth knowing; ``caution``: numbers may be off; ``refused``: no number is given.
     fields : mapping
         What the sentence needs.
+    stops_verdicts : bool
+        True where the pictures contradict their header: then no number of the scan meets a limit,
+        and none counts as below it either.
     """
 
     code: str
     severity: Severity
     fields: Mapping[str, object] = field(default_factory=dict)
+    stops_verdicts: bool = field(default=False, kw_only=True)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "fields", MappingProxyType(dict(self.fields)))

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from core.arch import tooth_doubt
 from core.fixture import Fixture
+from core.image.volume import Volume
 from core.measurement import Note
 from core.measuring.basis import Basis
 from core.plans.plan import Plan, Site
@@ -26,7 +27,20 @@ def hindrances_at(plan: Plan, basis: Basis, subject: Fixture | Site) -> tuple[Hi
         Of this plan and its scan; its own hindrances hold for every place.
     subject : Fixture or Site
     """
-    return (*basis.hindrances, *_by_side(basis, subject), *_by_person(plan))
+    return (
+        *basis.hindrances,
+        *_by_scan(basis.volume),
+        *_by_side(basis, subject),
+        *_by_person(plan),
+    )
+
+
+def _by_scan(volume: Volume) -> Iterator[Hindrance]:
+    """Pictures that contradict their header: nobody knows what was exported."""
+    for finding in volume.findings:
+        if finding.stops_verdicts:
+            what = finding.message.split(" - ")[0]
+            yield Hindrance(note=Note("scan-contradicted", {"what": what}), outranks=True)
 
 
 def _by_side(basis: Basis, subject: Fixture | Site) -> Iterator[Hindrance]:

@@ -57,9 +57,13 @@ TAGS: Mapping[str, int] = {
     "ImagePositionPatient": 0x00200032,
     "ImageOrientationPatient": 0x00200037,
     "FrameOfReferenceUID": 0x00200052,
+    "SliceLocation": 0x00201041,
     "ImageComments": 0x00204000,
     "TemporalPositionIndex": 0x00209128,
     "ConcatenationUID": 0x00209161,
+    "InConcatenationNumber": 0x00209162,
+    "InConcatenationTotalNumber": 0x00209163,
+    "ConcatenationFrameOffsetNumber": 0x00209228,
     "SamplesPerPixel": 0x00280002,
     "PhotometricInterpretation": 0x00280004,
     "NumberOfFrames": 0x00280008,
@@ -80,6 +84,7 @@ TAGS: Mapping[str, int] = {
     "ModalityLUTSequence": 0x00283000,
     "SharedFunctionalGroupsSequence": 0x52009229,
     "PerFrameFunctionalGroupsSequence": 0x52009230,
+    "OverlayBitPosition": 0x60000102,
 }
 
 WORDS = frozenset(
@@ -93,8 +98,12 @@ WORDS = frozenset(
         "PixelRepresentation",
         "PixelPaddingValue",
         "PixelPaddingRangeLimit",
+        "InConcatenationNumber",
+        "InConcatenationTotalNumber",
+        "OverlayBitPosition",
     }
 )
+LONG_WORDS = frozenset({"ConcatenationFrameOffsetNumber", "TemporalPositionIndex"})
 IN_CHARACTER_SET = frozenset(
     {
         "AccessionNumber",

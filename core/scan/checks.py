@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from core.findings import Finding
+from core.scan.agreement import images_of, number_refusal, part_refusal, spacing_refusal
 from core.scan.decode import LOSSY
 from core.scan.frames import STEP_TOLERANCE, STEP_TOLERANCE_MM, Arrangement
 from core.scan.header import ImageHeader
@@ -53,12 +54,15 @@ def refusal(stack: Stack) -> Finding | None:
         code = "scan_screen_picture"
     elif not _is_ct(image):
         code, fields = "scan_not_ct", {"modality": image.value("Modality") or "unknown"}
-    elif "ModalityLUTSequence" in image.text:
+    elif any("ModalityLUTSequence" in picture.image.text for picture in stack.pictures):
         code = "scan_scale_not_linear"
     else:
-        code = next(filter(None, (unreadable_layout(p.image) for p in stack.pictures)), "")
+        code = next(filter(None, (unreadable_layout(i) for i in images_of(stack.pictures))), "")
         fields = {"syntax": image.syntax}
-    return Finding(code, "refused", fields) if code else None
+    if code:
+        return Finding(code, "refused", fields)
+    questions = (part_refusal, number_refusal, spacing_refusal)
+    return next(filter(None, (question(stack.pictures) for question in questions)), None)
 
 
 def _is_ct(image: ImageHeader) -> bool:
@@ -77,8 +81,8 @@ def header_findings(stack: Stack) -> list[Finding]:
     if image.value("SOPClassUID").startswith(SECONDARY_CAPTURE):
         found.append(Finding("scan_secondary_capture", "caution"))
     found += _lossy(stack)
-    found += _treated(image, stack.pictures[0].geometry.image_type)
-    if image.value("BurnedInAnnotation").upper() == "YES":
+    found += _treated(stack)
+    if any(i.value("BurnedInAnnotation").upper() == "YES" for i in images_of(stack.pictures)):
         found.append(Finding("scan_burned_in", "caution"))
     if stack.left_out:
         found.append(Finding("scan_localizer_left_out", "note", {"count": stack.left_out}))
@@ -87,10 +91,6 @@ def header_findings(stack: Stack) -> list[Finding]:
         found.append(Finding("scan_identity_incomplete", "caution"))
     if not image.value("FrameOfReferenceUID"):
         found.append(Finding("scan_no_frame_of_reference", "note"))
-    dates = {scan_date(picture.image) for picture in stack.pictures}
-    if len(dates) > 1:
-        listed = ", ".join(sorted(filter(None, dates)))
-        found.append(Finding("scan_two_dates_in_series", "caution", {"dates": listed}))
     return found
 
 
@@ -105,22 +105,27 @@ def _lossy(stack: Stack) -> list[Finding]:
     return []
 
 
-def _treated(image: ImageHeader, image_type: str) -> list[Finding]:
+def _treated(stack: Stack) -> list[Finding]:
     names = ("SeriesDescription", "DerivationDescription", "ImageComments", "ProtocolName")
-    said = " | ".join([image_type.replace("\\", " "), *(image.value(name) for name in names)])
-    found = [Finding(code, "caution") for code, words in _TREATED if words.search(said)]
-    parts = image_type.upper().split("\\")
-    if parts[0] == "DERIVED":
-        secondary = len(parts) > 1 and parts[1] == "SECONDARY"
+    types = {picture.geometry.image_type for picture in stack.pictures}
+    texts = {tuple(i.value(name) for name in names) for i in images_of(stack.pictures)}
+    words = {" ".join(kind.split("\\")) for kind in types} | {t for text in texts for t in text}
+    said = " | ".join(sorted(words))
+    found = [Finding(code, "caution") for code, pattern in _TREATED if pattern.search(said)]
+    derived = [kind.upper().split("\\") for kind in types if kind.upper().startswith("DERIVED")]
+    if derived:
+        secondary = any(parts[1:2] == ["SECONDARY"] for parts in derived)
         # Many scanners write DERIVED\\PRIMARY for their only reconstruction: no alarm for that.
-        grave = secondary or image.value("DerivationDescription") != ""
+        grave = secondary or any(
+            i.value("DerivationDescription") != "" for i in images_of(stack.pictures)
+        )
         found.append(Finding("scan_derived", "caution" if grave else "note"))
     return found
 
 
 def geometry_findings(stack: Stack, arrangement: Arrangement) -> list[Finding]:
     """Contradictions between what the header states and what the positions measure."""
-    image, geometry = stack.first, stack.pictures[0].geometry
+    image = stack.first
     matrix = arrangement.mm_from_ijk[:3, :3]
     voxel = np.linalg.norm(matrix, axis=0)
     normal = np.cross(matrix[:, 0], matrix[:, 1])
@@ -129,7 +134,7 @@ def geometry_findings(stack: Stack, arrangement: Arrangement) -> list[Finding]:
     largest = max(float(voxel[0]), float(voxel[1]), step)
     if largest > LARGE_VOXEL_MM + 1e-6:
         found.append(Finding("scan_voxel_large", "caution", {"voxel_mm": f"{largest:.2f}"}))
-    found += _stated_steps(image, geometry.thickness_mm, step)
+    found += _stated_steps(stack, step, arrangement.tilt_deg)
     found += _tilt(image, arrangement.tilt_deg)
     made_up = [k for k, index in enumerate(arrangement.order) if index < 0]
     if made_up:
@@ -138,19 +143,28 @@ def geometry_findings(stack: Stack, arrangement: Arrangement) -> list[Finding]:
     return found
 
 
-def _stated_steps(image: ImageHeader, thickness: float | None, step: float) -> list[Finding]:
+def _stated_steps(stack: Stack, step: float, tilt_deg: float) -> list[Finding]:
     tolerance = max(STEP_TOLERANCE * step, STEP_TOLERANCE_MM)
+    # Of tilted slices some state the step along their normal, others the table's.
+    steps = (step, step / float(np.cos(np.radians(tilt_deg))))
     found: list[Finding] = []
-    stated = image.number("SpacingBetweenSlices")
-    if stated is not None and abs(abs(stated) - step) > tolerance:
-        fields = {"stated_mm": f"{abs(stated):.3f}", "measured_mm": f"{step:.3f}"}
+    stated = {image.number("SpacingBetweenSlices") for image in images_of(stack.pictures)}
+    wrong = [
+        abs(value)
+        for value in stated
+        if value is not None and min(abs(abs(value) - own) for own in steps) > tolerance
+    ]
+    if wrong:
+        fields = {"stated_mm": f"{max(wrong):.3f}", "measured_mm": f"{step:.3f}"}
         found.append(Finding("scan_spacing_contradicts", "caution", fields))
-    if thickness is not None and thickness > 0:
-        fields = {"stated_mm": f"{thickness:.3f}", "measured_mm": f"{step:.3f}"}
-        if thickness < step - tolerance:
-            found.append(Finding("scan_slices_apart", "caution", fields))
-        elif thickness > step + tolerance:
-            found.append(Finding("scan_slices_overlap", "note", fields))
+    given = {picture.geometry.thickness_mm for picture in stack.pictures}
+    thicknesses = [value for value in given if value is not None and value > 0]
+    if thicknesses and min(thicknesses) < step - tolerance:
+        fields = {"stated_mm": f"{min(thicknesses):.3f}", "measured_mm": f"{step:.3f}"}
+        found.append(Finding("scan_slices_apart", "caution", fields))
+    elif thicknesses and max(thicknesses) > step + tolerance:
+        fields = {"stated_mm": f"{max(thicknesses):.3f}", "measured_mm": f"{step:.3f}"}
+        found.append(Finding("scan_slices_overlap", "note", fields))
     return found
 
 

@@ -15,11 +15,13 @@ import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import IO, BinaryIO
 
 from core.errors import ScanError
 from core.scan import decode_child
+from core.scan.codestream import CodedForm, coded_form
 from core.scan.decode_child import JOB, READY, REPLY
 from core.scan.walk import READ_FAULTS
 
@@ -51,6 +53,8 @@ START_SECONDS = 30.0
 PICTURE_SECONDS = 2.5
 SECONDS_A_MEGAPIXEL = 1.0
 MAX_FRAGMENTS = 1_000_000
+_LOOK_EVERY = 1000
+"""Fragments between two looks at whether the user has given up."""
 _END_WITHIN = 16
 """The end marker of a codestream stands within so many bytes of its padded end."""
 
@@ -69,6 +73,8 @@ class Job:
         Expected size; bytes a sample.
     read : callable
         Returns the compressed bytes.
+    told : callable, optional
+        Takes the form that the codestream declares, where it declares one.
     """
 
     index: int
@@ -77,17 +83,20 @@ class Job:
     cols: int
     width: int
     read: Callable[[], bytes]
+    told: Callable[[CodedForm], None] | None = None
 
 
-def frame_extents(file: BinaryIO, start: int, frames: int) -> list[list[tuple[int, int]]]:
+def frame_extents(
+    file: BinaryIO, start: int, frames: int, stopped: Callable[[], bool]
+) -> list[list[tuple[int, int]]]:
     """Where the fragments of each frame lie (PS3.5 A.4): (offset, length) lists, one a frame.
 
     Raises
     ------
     ValueError
-        When the fragments cannot be told apart into frames.
+        When the fragments cannot be told apart into frames, or the user has given up.
     """
-    pieces = _fragments(file, start)
+    pieces = _fragments(file, start, stopped)
     if not pieces:
         raise ValueError("no fragments")
     table, pieces = pieces[0], pieces[1:]
@@ -96,22 +105,26 @@ def frame_extents(file: BinaryIO, start: int, frames: int) -> list[list[tuple[in
     if len(pieces) == frames:
         return [[piece] for piece in pieces]
     file.seek(table[0])
-    raw = file.read(table[1])
+    raw = file.read(min(table[1], 4 * frames + 4))
     offsets = struct.unpack(f"<{len(raw) // 4}I", raw[: len(raw) // 4 * 4])
     if len(offsets) != frames or not pieces:
         raise ValueError("the frames cannot be told apart")
     base = pieces[0][0] - 8
-    ends = (*offsets[1:], 1 << 62)
-    return [
-        [piece for piece in pieces if first <= piece[0] - 8 - base < end]
-        for first, end in zip(offsets, ends, strict=True)
-    ]
+    index_at = {at - 8 - base: index for index, (at, _) in enumerate(pieces)}
+    # A table that leads anywhere but to the first fragment of each frame in turn is wrong.
+    firsts = [index_at.get(offset, -1) for offset in offsets]
+    if firsts[0] != 0 or any(b <= a for a, b in pairwise(firsts)):
+        raise ValueError("the table of frames does not fit the fragments")
+    ends = (*firsts[1:], len(pieces))
+    return [pieces[first:end] for first, end in zip(firsts, ends, strict=True)]
 
 
-def _fragments(file: BinaryIO, start: int) -> list[tuple[int, int]]:
+def _fragments(file: BinaryIO, start: int, stopped: Callable[[], bool]) -> list[tuple[int, int]]:
     pieces: list[tuple[int, int]] = []
     at = start
     while len(pieces) < MAX_FRAGMENTS:
+        if len(pieces) % _LOOK_EVERY == 0 and stopped():
+            raise ValueError("stopped")
         file.seek(at)
         head = file.read(8)
         if len(head) < 8 or head[:4] != b"\xfe\xff\x00\xe0":
@@ -120,29 +133,6 @@ def _fragments(file: BinaryIO, start: int) -> list[tuple[int, int]]:
         pieces.append((at + 8, length))
         at += 8 + length
     return pieces
-
-
-def coded_size(packed: bytes) -> tuple[int, int] | None:
-    """(rows, columns) that a JPEG family codestream declares, None where it declares none."""
-    if packed[:2] == b"\xff\x4f" and packed[2:4] == b"\xff\x51" and len(packed) >= 24:
-        x1, y1, x0, y0 = struct.unpack_from(">4I", packed, 8)
-        return y1 - y0, x1 - x0
-    if packed[:2] != b"\xff\xd8":
-        return None
-    at = 2
-    while at + 9 <= len(packed) and packed[at] == 0xFF:
-        marker = packed[at + 1]
-        if marker == 0xFF:
-            at += 1
-            continue
-        if marker in _FRAME_MARKERS:
-            return struct.unpack_from(">HH", packed, at + 5)
-        at += 2 + struct.unpack_from(">H", packed, at + 2)[0]
-    return None
-
-
-_FRAME_MARKERS = frozenset((0xC0, 0xC1, 0xC2, 0xC3, 0xF7))
-"""SOF0-3 of ITU-T T.81 and SOF55 of T.87."""
 
 
 def decode_all(
@@ -254,7 +244,14 @@ def _packed(job: Job) -> bytes | None:
     # A stream without its end marker was cut off; some decoders fill up the rest silently.
     if b"\xff\xd9" not in packed[-_END_WITHIN:]:
         return None
-    return packed if coded_size(packed) in (None, (job.rows, job.cols)) else None
+    form = coded_form(packed)
+    if form is None:
+        return packed
+    if (form.rows, form.cols) != (job.rows, job.cols) or form.precision > 8 * job.width:
+        return None
+    if job.told is not None:
+        job.told(form)
+    return packed
 
 
 class _Child:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -14,9 +14,14 @@ from core.scan.frames import SAME_PLACE_MM
 from core.scan.stacks import Picture
 from core.scan.walk import READ_FAULTS, Export
 
+_PAIRS_AT_ONCE = 32
+
 
 def without_copies(
-    export: Export, pictures: Sequence[Picture], normal: Array
+    export: Export,
+    pictures: Sequence[Picture],
+    normal: Array,
+    cancelled: Callable[[], bool] | None = None,
 ) -> tuple[tuple[Picture, ...], int]:
     """Drop copies of pictures.
 
@@ -27,6 +32,7 @@ def without_copies(
         All with a position.
     normal : (3,)
         Slice normal.
+    cancelled : callable, optional
 
     Returns
     -------
@@ -35,42 +41,65 @@ def without_copies(
     Raises
     ------
     ScanError
-        ``scan_conflicting_slices`` when two pictures at one place differ.
+        ``scan_conflicting_slices`` when two pictures at one place differ; ``scan_cancelled``.
     """
     positions = np.array([picture.geometry.position_mm for picture in pictures])
     order = np.argsort(positions @ normal, kind="stable")
     kept: list[int] = []
     conflicts = 0
     digests = _Digests(export)
+    rewritten: list[tuple[Picture, Picture]] = []
     for index in order:
+        if cancelled is not None and cancelled():
+            raise ScanError("scan_cancelled")
         if kept and float((positions[index] - positions[kept[-1]]) @ normal) <= SAME_PLACE_MM:
             apart = float(np.linalg.norm(positions[index] - positions[kept[-1]]))
-            same = apart <= SAME_PLACE_MM
-            if not same or not _copies(digests, pictures[kept[-1]], pictures[index]):
+            pair = pictures[kept[-1]], pictures[index]
+            if apart > SAME_PLACE_MM or not _may_be_copies(*pair):
+                conflicts += 1
+            elif pair[0].image.syntax != pair[1].image.syntax:
+                rewritten.append(pair)
+            elif digests.of(pair[0]) != digests.of(pair[1]):
                 conflicts += 1
             continue
         kept.append(int(index))
+    conflicts += _differing(export, rewritten)
     if conflicts:
         raise ScanError("scan_conflicting_slices", count=conflicts)
     return tuple(pictures[index] for index in sorted(kept)), len(pictures) - len(kept)
 
 
-def _copies(digests: _Digests, first: Picture, second: Picture) -> bool:
-    """Whether two pictures hold the same values at the same scale."""
+def _may_be_copies(first: Picture, second: Picture) -> bool:
+    """Whether two pictures of one place state the same grid, scale and words."""
     a, b = first.image, second.image
-    if first.frame != second.frame or first.geometry != second.geometry:
-        return False
-    if a.syntax == b.syntax:
-        alike = (a.little, a.bits_stored, a.high_bit, a.signed) == (
-            b.little,
-            b.bits_stored,
-            b.high_bit,
-            b.signed,
-        )
-        return alike and digests.of(first) == digests.of(second)
-    # The same object written twice in different transfer syntaxes keeps its UID.
-    uid = a.value("SOPInstanceUID")
-    return uid != "" and uid == b.value("SOPInstanceUID")
+    return first.frame == second.frame and _stated(first) == _stated(second) and a.rows == b.rows
+
+
+def _stated(picture: Picture) -> tuple[object, ...]:
+    image, geometry = picture.image, picture.geometry
+    return (
+        geometry.orientation,
+        geometry.spacing_mm,
+        geometry.slope,
+        geometry.intercept,
+        image.bits_stored,
+        image.high_bit,
+        image.signed,
+    )
+
+
+def _differing(export: Export, pairs: Sequence[tuple[Picture, Picture]]) -> int:
+    """How many pairs, written in two transfer syntaxes, hold different values."""
+    from core.scan.pixels import read_voxels
+
+    count = 0
+    for at in range(0, len(pairs), _PAIRS_AT_ONCE):
+        some = [picture for pair in pairs[at : at + _PAIRS_AT_ONCE] for picture in pair]
+        voxels = read_voxels(export, some)
+        differ = (voxels.array[::2] != voxels.array[1::2]).any(axis=(1, 2))
+        differ[[k // 2 for k in voxels.lost]] = True
+        count += int(differ.sum())
+    return count
 
 
 class _Digests:

@@ -27,6 +27,8 @@ MAX_INFLATED_BYTES = 4 << 30
 """A deflated data set is inflated at most to this size, and ..."""
 MAX_INFLATION = 400
 """... at most this many times; a scan's slice shrinks a few times only."""
+HEADER_BYTES_INFLATED = 64 << 20
+"""So much of a deflated data set is inflated for its header."""
 
 _LONG_VRS = frozenset(b"OB OD OF OL OV OW SQ SV UC UN UR UT UV".split())
 _SHORT_VRS = frozenset(b"AE AS AT CS DA DS DT FL FD IS LO LT PN SH SL SS ST TM UI UL US".split())
@@ -61,7 +63,7 @@ class Flat:
         Tag, offset of the value and length of the pixel data; 0, -1, 0 without;
         length -1 means encapsulated.
     inflated : bytes
-        The inflated data set of a deflated file, else empty.
+        The beginning of a deflated file's data set, inflated; else empty.
     """
 
     syntax: str
@@ -120,7 +122,7 @@ def read_flat(data: bytes, wanted: Collection[int], *, whole: bool) -> Flat:
     if syntax == DEFLATED_LE:
         if not whole:
             raise CutShort
-        inflated = data = _inflate(data[at:])
+        inflated = data = inflate(data[at:], HEADER_BYTES_INFLATED)
         start = at = 0
     little = syntax != EXPLICIT_BE
     implicit = syntax == IMPLICIT_LE
@@ -146,6 +148,12 @@ def read_flat(data: bytes, wanted: Collection[int], *, whole: bool) -> Flat:
     )
 
 
+def behind_meta(data: bytes) -> int:
+    """Where the data set begins, behind preamble and file meta information."""
+    at = 132 if data[128:132] == b"DICM" else 0
+    return _meta(data, at)[1] if data[at : at + 2] == b"\x02\x00" else at
+
+
 def _meta(data: bytes, at: int) -> tuple[dict[int, bytes], int]:
     """File meta information (always explicit little endian): values and where it ends."""
     found: dict[int, bytes] = {}
@@ -165,14 +173,21 @@ def _guess_syntax(data: bytes, at: int) -> str:
     return IMPLICIT_LE
 
 
-def _inflate(packed: bytes) -> bytes:
-    limit = min(MAX_INFLATED_BYTES, max(64 << 20, MAX_INFLATION * len(packed)))
+def inflate(packed: bytes, most: int) -> bytes:
+    """Inflate a deflated data set (PS3.5 A.5), at most so many bytes of it.
+
+    Raises
+    ------
+    Damaged
+        When it is no deflated data, or swells more than any scan does.
+    """
+    swollen = min(MAX_INFLATED_BYTES, max(64 << 20, MAX_INFLATION * len(packed)))
     stream = zlib.decompressobj(-zlib.MAX_WBITS)
     try:
-        data = stream.decompress(packed, limit)
+        data = stream.decompress(packed, min(swollen, most))
     except zlib.error as error:
         raise Damaged from error
-    if stream.unconsumed_tail:
+    if stream.unconsumed_tail and swollen < most:
         raise Damaged
     return data
 

@@ -1,4 +1,4 @@
-"""The constant fill around a round field, where no padding value says so."""
+"""What of a volume was not scanned: padding, and the fill around a round field."""
 
 from __future__ import annotations
 
@@ -7,11 +7,43 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from core.findings import Finding
+
+MOST_PADDING = 0.5
+"""A volume, or a slice beside others, of which more is padding is told."""
+_THINNED = 4
 MIN_RADIUS_SHARE = 0.45
 """A round field nearly reaches the picture's edges; a smaller disc is an object in air."""
 CENTRE_TOLERANCE_PX = 2.0
 EDGE_TOLERANCE_PX = 1.5
 MIN_FILL_PX = 16
+
+
+def padding_findings(
+    voxels: NDArray[Any], padding: tuple[float, float] | None, field: NDArray[np.uint8] | None
+) -> list[Finding]:
+    """Say where the padding value covers more than half of what lies within the field.
+
+    Parameters
+    ----------
+    voxels : (K, J, I) stored values
+    padding : (low, high) or None
+    field : (J, I) or None
+        See `round_field`.
+    """
+    if padding is None:
+        return []
+    step = max(1, min(_THINNED, min(voxels.shape[1:]) // 16))
+    thinned = voxels[:, ::step, ::step]
+    covered = (thinned >= padding[0]) & (thinned <= padding[1])
+    inside = np.ones(thinned.shape[1:], bool) if field is None else field[::step, ::step] > 0
+    shares = covered[:, inside].mean(axis=1)
+    whole = float(shares.mean())
+    if whole > MOST_PADDING:
+        fields = {"percent": f"{100 * whole:.0f}"}
+        return [Finding("scan_mostly_padding", "caution", fields)]
+    odd = int((shares > max(MOST_PADDING, 2 * float(np.median(shares)))).sum())
+    return [Finding("scan_slices_of_padding", "caution", {"count": odd})] if odd else []
 
 
 def round_field(voxels: NDArray[Any]) -> NDArray[np.uint8] | None:

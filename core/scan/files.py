@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from contextlib import ExitStack
 from typing import BinaryIO
 
 from core.scan.decode import frame_extents
-from core.scan.elements import DEFLATED_LE, read_flat
+from core.scan.elements import DEFLATED_LE, Damaged, behind_meta, inflate
 from core.scan.header import ImageHeader
 from core.scan.stacks import Picture
 from core.scan.walk import Export, Source
@@ -24,6 +25,15 @@ def cut_short(picture: Picture) -> bool:
     if image.syntax == DEFLATED_LE:
         return image.pixel_length < need
     return image.pixel_at + need > image.source.size or image.pixel_length < need
+
+
+def left_over(image: ImageHeader) -> bool:
+    """Whether there are more bytes of uncompressed pixels than the header states frames for.
+
+    One byte more makes an odd length even (PS3.5 section 8.1.1).
+    """
+    need = image.frame_bytes * len(image.frames)
+    return not image.encapsulated and image.pixel_length > need + need % 2
 
 
 class Files:
@@ -44,11 +54,11 @@ class Files:
         at = image.pixel_at + picture.frame * image.frame_bytes
         if image.syntax == DEFLATED_LE:
             if self._source is not image.source:
-                packed = self._export.head(image.source, image.source.size)
-                self._inflated = read_flat(packed, (), whole=True).inflated
+                self._inflated = self._inflate(image)
                 self._source = image.source
-            target[:] = self._inflated[at : at + len(target)]
-            return True
+            whole = self._inflated[at : at + len(target)]
+            target[: len(whole)] = whole
+            return len(whole) == len(target)
         file = self._opened(image.source)
         file.seek(at)
         got = 0
@@ -58,6 +68,15 @@ class Files:
                 return False
             got += count
         return True
+
+    def _inflate(self, image: ImageHeader) -> bytes:
+        """The data set of a deflated file, up to the end of its pixels; empty where damaged."""
+        packed = self._export.head(image.source, image.source.size)
+        most = image.pixel_at + image.frame_bytes * len(image.frames)
+        try:
+            return inflate(packed[behind_meta(packed) :], most)
+        except Damaged:
+            return b""
 
     def _opened(self, source: Source) -> BinaryIO:
         if self._file is None or self._source is not source:
@@ -70,9 +89,10 @@ class Files:
 class PackedFrames:
     """Compressed bytes of a file's frames; its table of frames is read once."""
 
-    def __init__(self, export: Export, image: ImageHeader) -> None:
+    def __init__(self, export: Export, image: ImageHeader, stopped: Callable[[], bool]) -> None:
         self._export = export
         self._image = image
+        self._stopped = stopped
         self._lock = threading.Lock()
         self._file: BinaryIO | None = None
         self._extents: list[list[tuple[int, int]]] = []
@@ -83,7 +103,8 @@ class PackedFrames:
             if not self._extents:
                 self._file = self._export.open(self._image.source)
                 frames = len(self._image.frames)
-                self._extents = frame_extents(self._file, self._image.pixel_at, frames)
+                at = self._image.pixel_at
+                self._extents = frame_extents(self._file, at, frames, self._stopped)
             elif self._file is None:
                 self._file = self._export.open(self._image.source)
             parts = []

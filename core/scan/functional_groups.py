@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 from core.scan.attributes import TAGS
 from core.scan.elements import Damaged, Flat
-from core.scan.header import MAX_FRAMES, FrameHeader, numbers, position, spacing
+from core.scan.header import MAX_FRAMES, FrameHeader
+from core.scan.numbers import number, numbers, position, spacing, unreadable, whole
 from core.scan.walk import Export, Source
 
 if TYPE_CHECKING:
@@ -68,17 +69,29 @@ def _frame(shared: Dataset, frame: Dataset, text: Mapping[str, str]) -> FrameHea
     scale = _item(shared, frame, "PixelValueTransformationSequence")
     place = _item(shared, frame, "PlanePositionSequence")
     orientation = _item(shared, frame, "PlaneOrientationSequence")
-    thickness = numbers(_value(measures, "SliceThickness"), 1)
-    slope = numbers(_value(scale, "RescaleSlope"), 1)
-    intercept = numbers(_value(scale, "RescaleIntercept"), 1)
+    content = _item(shared, frame, "FrameContentSequence")
+    written = {
+        "ImagePositionPatient": _value(place, "ImagePositionPatient"),
+        "ImageOrientationPatient": _value(orientation, "ImageOrientationPatient"),
+        "PixelSpacing": _value(measures, "PixelSpacing"),
+        "SliceThickness": _value(measures, "SliceThickness"),
+    }
+    for name in ("RescaleSlope", "RescaleIntercept"):
+        if scale is not None and name in scale:
+            written[name] = _value(scale, name)
+    slope, intercept = number(written.get("RescaleSlope")), number(written.get("RescaleIntercept"))
     return FrameHeader(
-        position_mm=position(_value(place, "ImagePositionPatient")),
-        orientation=numbers(_value(orientation, "ImageOrientationPatient"), 6),
-        spacing_mm=spacing(_value(measures, "PixelSpacing")),
-        slope=slope[0] if slope else 1.0,
-        intercept=intercept[0] if intercept else 0.0,
-        thickness_mm=thickness[0] if thickness else None,
+        position_mm=position(written["ImagePositionPatient"]),
+        orientation=numbers(written["ImageOrientationPatient"], 6),
+        spacing_mm=spacing(written["PixelSpacing"]),
+        slope=1.0 if slope is None else slope,
+        intercept=0.0 if intercept is None else intercept,
+        thickness_mm=number(written["SliceThickness"]),
         image_type=_value(kind, "FrameType") or text.get("ImageType", ""),
+        stack_id=_value(content, "StackID"),
+        number=whole(_value(content, "InStackPositionNumber")),
+        scaled=slope is not None and intercept is not None,
+        unreadable=unreadable(written),
     )
 
 

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-import math
 import struct
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from core.scan.attributes import IN_CHARACTER_SET, PERSONS, TAGS, WORDS
+from core.scan.attributes import IN_CHARACTER_SET, LONG_WORDS, PERSONS, TAGS, WORDS
 from core.scan.elements import CutShort, Damaged, Flat, looks_like_dicom, read_flat
+from core.scan.numbers import number, numbers, position, spacing, unreadable, whole
 from core.scan.walk import READ_FAULTS, Export, Source
 
 _WANTED = frozenset(TAGS.values())
 MAX_FRAMES = 20_000
-MAX_POSITION_MM = 1e5
+MAX_HEADER_BYTES = 64 << 20
+"""A header never needs more: the groups of 20,000 frames take a third of it."""
 _FIRST_BYTES = 32 << 10
-_MORE_BYTES = (1 << 20, 32 << 20)
+_MORE_BYTES = (1 << 20, 16 << 20, MAX_HEADER_BYTES)
+_TYPE_1 = ("BitsStored", "HighBit", "SamplesPerPixel", "PhotometricInterpretation")
+"""Attributes of the pixel layout that must be there (PS3.3 table C.7-11b)."""
 
 DIRECTORY_CLASS = "1.2.840.10008.1.3.10"
 """Media Storage Directory Storage: a DICOMDIR."""
@@ -38,6 +41,16 @@ class FrameHeader:
         SliceThickness.
     image_type : str
         ImageType or FrameType, joined by backslashes.
+    stack_id : str
+        StackID, empty outside multi-frame objects.
+    number : int or None
+        InStackPositionNumber, or InstanceNumber of a file with one picture.
+    location_mm : float or None
+        SliceLocation.
+    scaled : bool
+        Whether both slope and intercept are stated.
+    unreadable : tuple of str
+        Attributes that are written, but not as numbers.
     """
 
     position_mm: tuple[float, ...] | None
@@ -47,6 +60,11 @@ class FrameHeader:
     intercept: float = 0.0
     thickness_mm: float | None = None
     image_type: str = ""
+    stack_id: str = ""
+    number: int | None = None
+    location_mm: float | None = None
+    scaled: bool = False
+    unreadable: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,11 +79,14 @@ class ImageHeader:
     text : mapping of attribute name to decoded text
         Absent attributes are absent; multiple values joined by backslashes.
     rows, cols, bits_allocated, bits_stored, high_bit, samples : int
-    signed : bool
+    signed : bool or None
+        None where PixelRepresentation is neither 0 nor 1.
     little : bool
     pixel_tag, pixel_at, pixel_length : int
         See `core.scan.elements.Flat`.
     frames : tuple of FrameHeader
+    absent : tuple of str
+        Attributes of the pixel layout that must be there and are not.
     """
 
     source: Source
@@ -77,7 +98,7 @@ class ImageHeader:
     bits_stored: int
     high_bit: int
     samples: int
-    signed: bool
+    signed: bool | None
     little: bool
     pixel_tag: int
     pixel_at: int
@@ -85,6 +106,7 @@ class ImageHeader:
     frames: tuple[FrameHeader, ...]
     multi_frame: bool
     padding: tuple[int, int] | None
+    absent: tuple[str, ...] = ()
 
     @property
     def frame_bytes(self) -> int:
@@ -102,7 +124,7 @@ class ImageHeader:
 
     def number(self, name: str) -> float | None:
         """First number of an attribute, or None."""
-        return _number(self.value(name).split("\\")[0])
+        return number(self.value(name).split("\\")[0])
 
 
 def read_header(export: Export, source: Source) -> ImageHeader | None:
@@ -129,27 +151,26 @@ def read_header(export: Export, source: Source) -> ImageHeader | None:
 
 
 def _flat_of(export: Export, source: Source, head: bytes) -> Flat:
-    """Read ever more of the file until the header is complete."""
-    for length in (*_MORE_BYTES, source.size):
-        whole = len(head) >= source.size
+    """Read ever more of the file until the header is complete, `MAX_HEADER_BYTES` at most."""
+    for length in _MORE_BYTES:
+        complete = len(head) >= source.size
         try:
-            return read_flat(head, _WANTED, whole=whole)
+            return read_flat(head, _WANTED, whole=complete)
         except CutShort:
-            if whole:
+            if complete:
                 raise
         try:
             head = export.head(source, length)
         except READ_FAULTS as error:
             raise Damaged from error
-    return read_flat(head, _WANTED, whole=True)
+    return read_flat(head, _WANTED, whole=len(head) >= source.size)
 
 
 def _image_header(source: Source, flat: Flat, export: Export) -> ImageHeader:
     text = _texts(flat)
-    rows, cols = _whole(text.get("Rows")), _whole(text.get("Columns"))
-    bits_allocated = _whole(text.get("BitsAllocated"))
-    bits_stored = _whole(text.get("BitsStored")) or bits_allocated
-    high_bit = text.get("HighBit")
+    rows, cols = _stated(text, "Rows"), _stated(text, "Columns")
+    bits_allocated = _stated(text, "BitsAllocated")
+    bits_stored = _stated(text, "BitsStored") or bits_allocated
     multi_frame = "PerFrameFunctionalGroupsSequence" in text and bits_allocated >= 8
     frames: tuple[FrameHeader, ...] = (_single(text),)
     if multi_frame and rows and flat.pixel_at >= 0:
@@ -157,7 +178,7 @@ def _image_header(source: Source, flat: Flat, export: Export) -> ImageHeader:
 
         frames = read_frames(export, source, flat, text)
     else:
-        frames = frames * max(1, min(_whole(text.get("NumberOfFrames")), MAX_FRAMES))
+        frames = frames * max(1, min(_stated(text, "NumberOfFrames"), MAX_FRAMES))
     return ImageHeader(
         source=source,
         syntax=flat.syntax,
@@ -166,9 +187,9 @@ def _image_header(source: Source, flat: Flat, export: Export) -> ImageHeader:
         cols=cols,
         bits_allocated=bits_allocated,
         bits_stored=bits_stored,
-        high_bit=_whole(high_bit) if high_bit else bits_stored - 1,
-        samples=_whole(text.get("SamplesPerPixel")) or 1,
-        signed=_whole(text.get("PixelRepresentation")) == 1,
+        high_bit=_stated(text, "HighBit") if text.get("HighBit") else bits_stored - 1,
+        samples=_stated(text, "SamplesPerPixel") or 1,
+        signed={"0": False, "1": True}.get(text.get("PixelRepresentation", "")),
         little=flat.little,
         pixel_tag=flat.pixel_tag,
         pixel_at=flat.pixel_at,
@@ -176,6 +197,7 @@ def _image_header(source: Source, flat: Flat, export: Export) -> ImageHeader:
         frames=frames,
         multi_frame=multi_frame,
         padding=_padding(text),
+        absent=tuple(name for name in _TYPE_1 if not text.get(name)),
     )
 
 
@@ -189,6 +211,9 @@ def _texts(flat: Flat) -> dict[str, str]:
             continue
         if name in WORDS:
             out[name] = str(struct.unpack_from(order, value)[0]) if len(value) >= 2 else ""
+        elif name in LONG_WORDS:
+            long = order.replace("H", "I")
+            out[name] = str(struct.unpack_from(long, value)[0]) if len(value) >= 4 else ""
         elif name.endswith("Sequence"):
             out[name] = "present"
         elif name in IN_CHARACTER_SET:
@@ -221,14 +246,19 @@ def _decoded(value: bytes, charset: str, *, person: bool) -> str:
 
 
 def _single(text: Mapping[str, str]) -> FrameHeader:
+    slope, intercept = number(text.get("RescaleSlope")), number(text.get("RescaleIntercept"))
     return FrameHeader(
         position_mm=position(text.get("ImagePositionPatient")),
         orientation=numbers(text.get("ImageOrientationPatient"), 6),
         spacing_mm=spacing(text.get("PixelSpacing")),
-        slope=_or(_number(text.get("RescaleSlope")), 1.0),
-        intercept=_or(_number(text.get("RescaleIntercept")), 0.0),
-        thickness_mm=_number(text.get("SliceThickness")),
+        slope=1.0 if slope is None else slope,
+        intercept=0.0 if intercept is None else intercept,
+        thickness_mm=number(text.get("SliceThickness")),
         image_type=text.get("ImageType", ""),
+        number=whole(text.get("InstanceNumber")),
+        location_mm=number(text.get("SliceLocation")),
+        scaled=slope is not None and intercept is not None,
+        unreadable=unreadable(text),
     )
 
 
@@ -236,48 +266,12 @@ def _padding(text: Mapping[str, str]) -> tuple[int, int] | None:
     """(low, high) as unsigned words; the reader turns them into stored values."""
     if not text.get("PixelPaddingValue"):
         return None
-    first = _whole(text["PixelPaddingValue"])
-    return first, _whole(text.get("PixelPaddingRangeLimit") or text["PixelPaddingValue"])
+    first = _stated(text, "PixelPaddingValue")
+    limit = "PixelPaddingRangeLimit"
+    return first, _stated(text, limit) if text.get(limit) else first
 
 
-def numbers(text: str | None, count: int) -> tuple[float, ...] | None:
-    """Exactly `count` finite numbers separated by backslashes, or None."""
-    if not text:
-        return None
-    found = [_number(part) for part in text.split("\\")]
-    if len(found) != count or any(value is None for value in found):
-        return None
-    return tuple(value for value in found if value is not None)
-
-
-def position(text: str | None) -> tuple[float, ...] | None:
-    """Three coordinates in mm within any scanner's reach, or None."""
-    found = numbers(text, 3)
-    return found if found is not None and max(map(abs, found)) < MAX_POSITION_MM else None
-
-
-def spacing(text: str | None) -> tuple[float, float] | None:
-    """(row spacing, column spacing) in mm, both positive and believable, or None."""
-    found = numbers(text, 2)
-    if found is None or not all(1e-3 < value < 100 for value in found):
-        return None
-    return found[0], found[1]
-
-
-def _number(text: str | None) -> float | None:
-    if not text or "_" in text:  # Python reads 1_0 as ten; the standard does not
-        return None
-    try:
-        value = float(text)
-    except ValueError:
-        return None
-    return value if math.isfinite(value) else None
-
-
-def _or(value: float | None, otherwise: float) -> float:
-    return otherwise if value is None else value
-
-
-def _whole(text: str | None) -> int:
-    value = _number(text)
-    return int(value) if value is not None and abs(value) < 2**31 else 0
+def _stated(text: Mapping[str, str], name: str) -> int:
+    """A whole number of the header, 0 where there is none."""
+    value = whole(text.get(name))
+    return 0 if value is None or abs(value) >= 2**31 else value

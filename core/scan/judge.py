@@ -10,7 +10,9 @@ import numpy as np
 
 from core.errors import ScanError
 from core.findings import Finding
+from core.geometry import Array
 from core.scan import checks
+from core.scan.agreement import header_agreement, order_agreement
 from core.scan.decode import MAX_LOST
 from core.scan.directory import directory_findings
 from core.scan.duplicates import without_copies
@@ -57,14 +59,19 @@ def judge_all(
         ``scan_nothing_found``, ``scan_only_damaged``, ``scan_cancelled``.
     """
     images, common = _read_headers(export, progress, cancelled)
-    stacks = group(images)
+    stacks = group(images, cancelled)
     if not stacks:
         damaged = next((f for f in common if f.code == "scan_files_damaged"), None)
         if damaged is not None:
             raise ScanError("scan_only_damaged", **damaged.fields)
         raise ScanError("scan_nothing_found", path=str(export.root), count=len(export.sources))
     common += checks.export_findings(stacks)
-    judged = _with_left_out([_judge(export, stack, common, spacing_mm) for stack in stacks])
+    entries = []
+    for stack in stacks:
+        if cancelled is not None and cancelled():
+            raise ScanError("scan_cancelled")
+        entries.append(_judge(export, stack, common, spacing_mm, cancelled))
+    judged = _with_left_out(entries)
     judged.sort(key=lambda e: (not e.report.usable, -e.report.shape[0], e.report.key))
     return judged
 
@@ -101,11 +108,13 @@ def _read_headers(
             header = read_header(export, source)
         except Damaged:
             damaged.append(source.name)
-        else:
-            if header is not None and header.value("SOPClassUID") == DIRECTORY_CLASS:
-                directories.append(header)
-            elif header is not None and header.rows and header.cols:
-                images.append(header)
+            header = None
+        if header is not None and header.value("SOPClassUID") == DIRECTORY_CLASS:
+            directories.append(header)
+        elif header is not None and header.rows and header.cols:
+            images.append(header)
+        elif header is not None and header.pixel_at >= 0:
+            damaged.append(source.name)  # a picture that does not say how large it is
         if progress is not None:
             progress(count + 1, len(export.sources))
     found = directory_findings(export, directories)
@@ -119,17 +128,23 @@ def _read_headers(
 
 
 def _judge(
-    export: Export, stack: Stack, common: Sequence[Finding], spacing_mm: Spacing | None
+    export: Export,
+    stack: Stack,
+    common: Sequence[Finding],
+    spacing_mm: Spacing | None,
+    cancelled: Cancelled | None,
 ) -> Judged:
-    found = [*common, *checks.header_findings(stack)]
+    found = [*common, *checks.header_findings(stack), *header_agreement(stack.pictures)]
     arrangement: Arrangement | None = None
     slices: tuple[Picture | None, ...] = ()
     refusal = checks.refusal(stack)
     if refusal is None:
         try:
-            arrangement, slices, more = _arranged(export, stack, spacing_mm)
+            arrangement, slices, more = _arranged(export, stack, spacing_mm, cancelled)
             found += more
         except ScanError as error:
+            if error.code == "scan_cancelled":
+                raise
             refusal = Finding(error.code, "refused", error.fields)
     if refusal is not None:
         found.insert(0, refusal)
@@ -156,7 +171,7 @@ def _judge(
 
 
 def _arranged(
-    export: Export, stack: Stack, spacing_mm: Spacing | None
+    export: Export, stack: Stack, spacing_mm: Spacing | None, cancelled: Cancelled | None
 ) -> tuple[Arrangement, tuple[Picture | None, ...], list[Finding]]:
     """Slices in order with their transform and what was found on the way."""
     geometry = stack.pictures[0].geometry
@@ -167,13 +182,18 @@ def _arranged(
     else:
         if len(pictures) < 2:
             raise ScanError("scan_one_slice")
-        _, _, normal = directions(geometry.orientation)
-        pictures, dropped = without_copies(export, pictures, normal)
+        orientation, spacing = _median_grid(pictures)
+        _, _, normal = directions(orientation)
+        pictures, dropped = without_copies(export, pictures, normal, cancelled)
         if dropped:
             found.append(Finding("scan_copies_dropped", "note", {"count": dropped}))
         positions = np.array([picture.geometry.position_mm for picture in pictures])
-        arrangement = arrange(positions, geometry.orientation, geometry.spacing_mm)
+        arrangement = arrange(positions, orientation, spacing)
         found += checks.geometry_findings(stack, arrangement)
+        order = [index for index in arrangement.order if index >= 0]
+        along = positions[order] @ normal
+        tilt_cos = float(np.cos(np.radians(arrangement.tilt_deg)))
+        found += order_agreement([pictures[index] for index in order], along, tilt_cos)
     short = sum(cut_short(picture) for picture in pictures)
     if short > MAX_LOST or short * 3 > len(arrangement.order):
         raise ScanError("scan_truncated", count=short, total=len(pictures))
@@ -186,6 +206,13 @@ def _arranged(
         found.append(Finding("scan_scale_differs", "note"))
     slices = tuple(None if index < 0 else pictures[index] for index in arrangement.order)
     return arrangement, slices, found
+
+
+def _median_grid(pictures: Sequence[Picture]) -> tuple[Array, tuple[float, float]]:
+    """Orientation and pixel spacing by the median of all slices: no file speaks for the others."""
+    orientation = np.median(np.array([p.geometry.orientation for p in pictures]), axis=0)
+    row, col = np.median(np.array([p.geometry.spacing_mm for p in pictures]), axis=0)
+    return orientation, (float(row), float(col))
 
 
 def _by_hand(stack: Stack, spacing_mm: Spacing | None) -> tuple[Arrangement, list[Finding]]:

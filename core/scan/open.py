@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from core.errors import ScanError
 from core.findings import Finding
 from core.image.volume import Volume
-from core.scan.field import round_field
+from core.scan.field import padding_findings, round_field
 from core.scan.judge import Cancelled, Judged, Progress, Spacing, judge_all
 from core.scan.pixels import Voxels, read_voxels
 from core.scan.report import SeriesReport
@@ -45,9 +45,12 @@ def inspect(
     ScanError
         When nothing can be read at all.
     """
-    with opened(path) as export:
-        judged = judge_all(export, progress, cancelled, spacing_mm)
-        return tuple(entry.report for entry in judged)
+    try:
+        with opened(path) as export:
+            judged = judge_all(export, progress, cancelled, spacing_mm)
+            return tuple(entry.report for entry in judged)
+    except MemoryError as error:
+        raise ScanError("scan_too_large") from error
 
 
 def open_scan(
@@ -78,11 +81,14 @@ def open_scan(
     ScanError
         With the reason, or ``scan_several_series`` with the field ``series``: a tuple of keys.
     """
-    with opened(path) as export:
-        judged = judge_all(export, progress, cancelled, spacing_mm)
-        chosen = _choose(judged, series)
-        voxels = read_voxels(export, chosen.slices, progress=progress, cancelled=cancelled)
-    return _volume(chosen, voxels)
+    try:
+        with opened(path) as export:
+            judged = judge_all(export, progress, cancelled, spacing_mm)
+            chosen = _choose(judged, series)
+            voxels = read_voxels(export, chosen.slices, progress=progress, cancelled=cancelled)
+        return _volume(chosen, voxels)
+    except MemoryError as error:
+        raise ScanError("scan_too_large") from error
 
 
 def preview(path: str | Path, report: SeriesReport, *, size: int = 160) -> NDArray[Any] | None:
@@ -143,7 +149,7 @@ def _volume(chosen: Judged, voxels: Voxels) -> Volume:
     if arrangement is None:
         raise ScanError("scan_nothing_found", path="", count=0)
     made_up = np.array([picture is None for picture in chosen.slices])
-    found = list(chosen.report.findings)
+    found = [*chosen.report.findings, *voxels.findings]
     if voxels.lost:
         made_up[list(voxels.lost)] = True
         listed = ", ".join(str(k + 1) for k in voxels.lost)
@@ -153,6 +159,7 @@ def _volume(chosen: Judged, voxels: Voxels) -> Volume:
     if field is not None:
         share = 100 * float((field == 0).mean())
         found.append(Finding("scan_round_field", "note", {"percent": f"{share:.0f}"}))
+    found += padding_findings(voxels.array, voxels.padding, field)
     return Volume(
         voxels=voxels.array,
         mm_from_ijk=arrangement.mm_from_ijk,

@@ -16,10 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.errors import ScanError
+from core.findings import Finding
+from core.scan.codestream import CodedForm
+from core.scan.continuity import continuity_findings, thumb
 from core.scan.decode import CODECS, MAX_LOST, Job, decode_all
 from core.scan.elements import NATIVE
 from core.scan.files import Files, PackedFrames, cut_short
 from core.scan.header import ImageHeader
+from core.scan.proof import Proof
 from core.scan.stacks import Picture
 from core.scan.stored import array_type, fill_between, layout_of, stored_padding, stored_values
 from core.scan.walk import READ_FAULTS, Export
@@ -33,13 +37,17 @@ MAX_SWELL = 2000
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Voxels:
-    """Stored values and their common scale; see `core.image.volume.Volume`."""
+    """Stored values and their common scale; see `core.image.volume.Volume`.
+
+    `findings` says what the pictures showed against their headers.
+    """
 
     array: NDArray[Any]
     slope: float
     intercept: float
     padding: tuple[float, float] | None
     lost: tuple[int, ...]
+    findings: tuple[Finding, ...] = ()
 
 
 def read_voxels(
@@ -63,9 +71,8 @@ def read_voxels(
     ScanError
         ``scan_too_large``, ``scan_undecodable``, ``scan_truncated``, ``scan_cancelled``.
     """
-    reader = _Reader(export, slices, progress, cancelled)
     try:
-        return reader.read()
+        return _Reader(export, slices, progress, cancelled).read()
     except MemoryError as error:
         raise ScanError("scan_too_large") from error
 
@@ -84,6 +91,9 @@ class _Reader:
         self._progress = progress
         self._cancelled = cancelled or (lambda: False)
         self._count = 0
+        self._proof = Proof()
+        self._thumbs: dict[int, NDArray[Any]] = {}
+        self._forms: dict[int, CodedForm] = {}
 
     def read(self) -> Voxels:
         layouts = {layout_of(picture.image) for _, picture in self._pictures}
@@ -109,7 +119,16 @@ class _Reader:
             padding = (missing, missing) if padded else None
         made_up = [k for k, picture in enumerate(self._slices) if picture is None]
         fill_between(array, sorted({*made_up, *lost}), padding)
-        return Voxels(array=array, slope=slope, intercept=intercept, padding=padding, lost=lost)
+        found = self._proof.findings()
+        found += continuity_findings(self._thumbs, dict(self._pictures))
+        return Voxels(
+            array=array,
+            slope=slope,
+            intercept=intercept,
+            padding=padding,
+            lost=lost,
+            findings=tuple(found),
+        )
 
     def _check_size(self, image: ImageHeader) -> None:
         """Refuse before memory is taken for what cannot be there."""
@@ -131,14 +150,18 @@ class _Reader:
             for k, picture in native:
                 if self._cancelled():
                     break
-                if not self._native(files, array[k], picture, common=common):
+                if not self._native(files, k, array[k], picture, common=common):
                     lost.append(k)
                 self._tick()
-        if coded and not self._cancelled():
-            lost += self._coded(array, coded, common=common)
+        for width in sorted({p.image.bits_allocated // 8 for _, p in coded}):
+            if not self._cancelled():
+                alike = [(k, p) for k, p in coded if p.image.bits_allocated == 8 * width]
+                lost += self._coded(array, alike, width, common=common)
         return tuple(sorted(lost))
 
-    def _native(self, files: Files, plane: NDArray[Any], picture: Picture, *, common: bool) -> bool:
+    def _native(
+        self, files: Files, k: int, plane: NDArray[Any], picture: Picture, *, common: bool
+    ) -> bool:
         image = picture.image
         raw_type = np.dtype(f"{'<' if image.little else '>'}u{image.bits_allocated // 8}")
         direct = common and plane.dtype.itemsize == raw_type.itemsize
@@ -148,22 +171,25 @@ class _Reader:
         except READ_FAULTS:
             return False
         if whole:
-            if direct and not image.little:
-                plane.byteswap(inplace=True)
-                raw = raw.view(raw_type.newbyteorder("<"))
-            _settle(plane, raw, picture, common=common, direct=direct)
+            # Words are made the machine's own before anything looks at them as numbers.
+            if not image.little:
+                raw.byteswap(inplace=True)
+            raw = raw.view(raw_type.newbyteorder("="))
+            self._settle(k, plane, raw, picture, common=common, direct=direct)
         return whole
 
     def _coded(
-        self, array: NDArray[Any], coded: list[tuple[int, Picture]], *, common: bool
+        self, array: NDArray[Any], coded: list[tuple[int, Picture]], width: int, *, common: bool
     ) -> tuple[int, ...]:
-        width = coded[0][1].image.bits_allocated // 8
         direct = common and array.dtype.itemsize == width
         store = array
         if not direct:
             store = np.zeros(array.shape, np.dtype(f"<u{width}"))
         packed = {picture.image.source.name: picture.image for _, picture in coded}
-        files = {name: PackedFrames(self._export, image) for name, image in packed.items()}
+        files = {
+            name: PackedFrames(self._export, image, self._cancelled)
+            for name, image in packed.items()
+        }
         jobs = [
             Job(
                 index=k,
@@ -172,6 +198,7 @@ class _Reader:
                 cols=picture.image.cols,
                 width=width,
                 read=partial(files[picture.image.source.name].read, picture.frame),
+                told=partial(self._forms.__setitem__, k),
             )
             for k, picture in coded
         ]
@@ -189,8 +216,23 @@ class _Reader:
         for k, picture in coded:
             if k not in lost:
                 raw = store[k].view(raw_type)
-                _settle(array[k], raw, picture, common=common, direct=direct)
+                self._settle(k, array[k], raw, picture, common=common, direct=direct)
         return lost
+
+    def _settle(
+        self,
+        k: int,
+        plane: NDArray[Any],
+        raw: NDArray[Any],
+        picture: Picture,
+        *,
+        common: bool,
+        direct: bool,
+    ) -> None:
+        """Look at the words of a slice, then make them stored values."""
+        self._proof.look(k, raw, picture.image, self._forms.get(k))
+        self._thumbs[k] = thumb(raw)
+        _settle(plane, raw, picture, common=common, direct=direct)
 
     def _tick(self) -> None:
         self._count += 1

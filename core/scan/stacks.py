@@ -2,21 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import NDArray
+
+from core.errors import ScanError
+from core.geometry import Array
 from core.scan.header import FrameHeader, ImageHeader
+
+IntArray = NDArray[np.int64]
 
 DIRECTION_TOLERANCE = 1e-3
 """Direction cosines of one stack differ at most by this: rounding, not another direction."""
 SPACING_TOLERANCE_MM = 1e-3
-_TELLS_APART = (
+TELLS_APART = (
     "AcquisitionNumber",
     "ImageType",
     "ConvolutionKernel",
+    "KVP",
     "TemporalPositionIndex",
     "AcquisitionDate",
+    "SeriesDate",
+    "StudyDate",
+    "ContentDate",
 )
+"""Attributes that are the same in all slices of one acquisition and reconstruction."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,25 +83,42 @@ def patient_of(image: ImageHeader) -> tuple[str, str, str]:
     return image.value("PatientID"), parts.casefold(), image.value("PatientBirthDate")
 
 
-def group(images: Iterable[ImageHeader]) -> tuple[Stack, ...]:
-    """Group images into stacks, numbered within each series UID, the largest first."""
-    groups: dict[tuple[object, ...], list[tuple[FrameHeader, list[Picture]]]] = {}
+def group(
+    images: Iterable[ImageHeader], cancelled: Callable[[], bool] | None = None
+) -> tuple[Stack, ...]:
+    """Group images into stacks, numbered within each series UID, the largest first.
+
+    Takes a time that grows with the number of pictures, however many directions they have.
+
+    Raises
+    ------
+    ScanError
+        ``scan_cancelled``.
+    """
+    groups: dict[tuple[object, ...], list[Picture]] = {}
     for image in images:
+        if cancelled is not None and cancelled():
+            raise ScanError("scan_cancelled")
+        own = _key(image)
         for frame, geometry in enumerate(image.frames):
-            candidates = groups.setdefault(_key(image, geometry), [])
-            for representative, pictures in candidates:
-                if _alike(representative, geometry):
-                    pictures.append(Picture(image=image, frame=frame))
-                    break
-            else:
-                candidates.append((geometry, [Picture(image=image, frame=frame)]))
+            key = (*own, *_frame_key(geometry))
+            groups.setdefault(key, []).append(Picture(image=image, frame=frame))
     stacks = [
         Stack(pictures=tuple(part), localizer=is_localizer(part[0].geometry.image_type))
-        for candidates in groups.values()
-        for _, pictures in candidates
-        for part in _told_apart(pictures)
+        for pictures in groups.values()
+        for alike in _by_grid(pictures)
+        for part in _told_apart(alike)
     ]
     return _numbered(stacks)
+
+
+def tells(picture: Picture) -> tuple[str, ...]:
+    """What the header of a picture says of its acquisition and reconstruction."""
+    return tuple(_tell(picture, name) for name in TELLS_APART)
+
+
+def _tell(picture: Picture, name: str) -> str:
+    return picture.geometry.image_type if name == "ImageType" else picture.image.value(name)
 
 
 def is_localizer(image_type: str) -> bool:
@@ -105,10 +134,10 @@ def _told_apart(pictures: list[Picture]) -> list[list[Picture]]:
     """
     if not _overlap(pictures):
         return [pictures]
-    for name in _TELLS_APART:
+    for name in TELLS_APART:
         parts: dict[str, list[Picture]] = {}
         for picture in pictures:
-            parts.setdefault(picture.image.value(name), []).append(picture)
+            parts.setdefault(_tell(picture, name), []).append(picture)
         if len(parts) > 1 and not any(_overlap(part) for part in parts.values()):
             return list(parts.values())
     return [pictures]
@@ -119,7 +148,7 @@ def _overlap(pictures: list[Picture]) -> bool:
     return None not in places and len(places) < len(pictures)
 
 
-def _key(image: ImageHeader, geometry: FrameHeader) -> tuple[object, ...]:
+def _key(image: ImageHeader) -> tuple[object, ...]:
     return (
         patient_of(image),
         image.value("StudyInstanceUID"),
@@ -129,10 +158,16 @@ def _key(image: ImageHeader, geometry: FrameHeader) -> tuple[object, ...]:
         image.value("SOPClassUID"),
         (image.rows, image.cols, image.samples),
         _object_of(image),
+    )
+
+
+def _frame_key(geometry: FrameHeader) -> tuple[object, ...]:
+    return (
         is_localizer(geometry.image_type),
         geometry.orientation is None,
         geometry.position_mm is None,
         geometry.spacing_mm is None,
+        geometry.stack_id,
     )
 
 
@@ -143,21 +178,45 @@ def _object_of(image: ImageHeader) -> str:
     return image.value("ConcatenationUID") or image.value("SOPInstanceUID")
 
 
-def _alike(first: FrameHeader, second: FrameHeader) -> bool:
-    """Whether two pictures share direction and pixel size, but for rounding."""
-    return _near(first.orientation, second.orientation, DIRECTION_TOLERANCE) and _near(
-        first.spacing_mm, second.spacing_mm, SPACING_TOLERANCE_MM
+def _by_grid(pictures: Sequence[Picture]) -> list[list[Picture]]:
+    """Split pictures by direction and pixel size, but for rounding.
+
+    Each number is sorted on its own and parted where a gap is wider than rounding, so that no
+    picture speaks for the others. What spreads further than rounding without a gap is no stack:
+    then each picture stands with those that are exactly like it.
+    """
+    grids = [(*(p.geometry.orientation or ()), *(p.geometry.spacing_mm or ())) for p in pictures]
+    if len(set(grids)) == 1:
+        return [list(pictures)]
+    values = np.array(grids)
+    tolerances = np.full(values.shape[1], DIRECTION_TOLERANCE)
+    tolerances[6 * (pictures[0].geometry.orientation is not None) :] = SPACING_TOLERANCE_MM
+    parts = np.stack(
+        [_parted(column, gap) for column, gap in zip(values.T, tolerances, strict=True)]
     )
+    labels = [tuple(row) for row in parts.T.tolist()]
+    members: dict[tuple[int, ...], list[int]] = {}
+    for index, label in enumerate(labels):
+        members.setdefault(label, []).append(index)
+    out: list[list[Picture]] = []
+    for part in members.values():
+        if (np.ptp(values[part], axis=0) <= 2 * tolerances).all():
+            out.append([pictures[index] for index in part])
+            continue
+        exact: dict[tuple[float, ...], list[Picture]] = {}
+        for index in part:
+            exact.setdefault(grids[index], []).append(pictures[index])
+        out += exact.values()
+    return out
 
 
-def _near(
-    first: tuple[float, ...] | None, second: tuple[float, ...] | None, tolerance: float
-) -> bool:
-    if first is second or first == second:
-        return True
-    if first is None or second is None:
-        return False
-    return max(abs(a - b) for a, b in zip(first, second, strict=True)) <= tolerance
+def _parted(column: Array, gap: float) -> IntArray:
+    """Number of the part that each value falls in, parts being more than `gap` apart."""
+    order = np.argsort(column, kind="stable")
+    steps = np.diff(column[order]) > gap
+    out = np.empty(len(column), dtype=np.int64)
+    out[order] = np.concatenate([[0], np.cumsum(steps)])
+    return out
 
 
 def _numbered(stacks: list[Stack]) -> tuple[Stack, ...]:

@@ -17,6 +17,9 @@ from core.scan.decode import CODECS
 from core.scan.elements import EXPLICIT_BE, NATIVE
 from core.scan.header import ImageHeader
 
+_GREY = ("", "MONOCHROME1", "MONOCHROME2")
+"""Photometric interpretations of grey pictures; where none is given, that is told."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layout:
@@ -32,18 +35,20 @@ class Layout:
 def unreadable_layout(image: ImageHeader) -> str:
     """Why the pixel layout cannot be read, as an error code; empty when it can."""
     bits, stored = image.bits_allocated, image.bits_stored
-    if image.samples != 1:
+    if image.samples != 1 or image.value("PhotometricInterpretation") not in _GREY:
         return "scan_colour"
     if image.syntax not in NATIVE and image.syntax not in CODECS:
         return "scan_syntax_unknown"
     sure = (
         min(image.rows, image.cols) >= 2
+        and image.signed is not None
         and image.pixel_tag in (0, 0x7FE00010)
         and bits in (8, 16, 32)
         and 0 < stored <= bits
         and stored - 1 <= image.high_bit < bits
-        # Bytes in words of the other order, and unsigned words beyond any array type.
-        and not (bits == 8 and image.syntax == EXPLICIT_BE)
+        # Words of less than a byte, bytes in words of the other order, and unsigned words
+        # beyond any array type.
+        and not (bits == 8 and (stored < 8 or image.syntax == EXPLICIT_BE))
         and not (stored == 32 and not image.signed)
         and image.encapsulated == (image.syntax not in NATIVE)
     )
@@ -56,7 +61,7 @@ def layout_of(image: ImageHeader) -> Layout:
         bits_allocated=image.bits_allocated,
         bits_stored=image.bits_stored,
         high_bit=image.high_bit,
-        signed=image.signed,
+        signed=image.signed is True,
         padding=image.padding,
     )
 
@@ -101,6 +106,19 @@ def _fits(padding: tuple[int, int], layout: Layout) -> bool:
         value = _signed(word, layout.bits_allocated)
         return -(1 << (layout.bits_stored - 1)) <= value < 1 << (layout.bits_stored - 1)
     return word < 1 << layout.bits_stored
+
+
+def padding_words(layout: Layout) -> tuple[int, int] | None:
+    """Inclusive range of raw words that mean *not scanned*, as unsigned numbers."""
+    if layout.padding is None:
+        return None
+    words = [word & ((1 << min(16, layout.bits_allocated)) - 1) for word in layout.padding]
+    if layout.bits_allocated == 32 and layout.signed:
+        words = [word | 0xFFFF0000 if word >= 1 << 15 else word for word in words]
+    low, high = sorted(words)
+    if layout.signed and low < 1 << 15 <= high and layout.bits_allocated >= 16:
+        return low, low  # a range across zero wraps as words: its first value alone is sure
+    return low, high
 
 
 def stored_padding(layout: Layout) -> tuple[float, float] | None:

@@ -274,6 +274,9 @@ SENTENCES: dict[str, str] = {
         "given do not agree. No limit is judged until they do. Check the side with the patient or "
         "the chart."
     ),
+    "scan-contradicted": (
+        "The scan contradicts itself, so no limit is judged on it: {what}. Export the series again."
+    ),
     "image-trouble-at-site": (
         "The image was judged to be disturbed at this site, so no limit is shown as met."
     ),

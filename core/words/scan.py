@@ -129,6 +129,19 @@ SENTENCES: dict[str, str] = {
         "{count} slices lie at the same place as another but show something else - two scans may "
         "be mixed - export one series alone."
     ),
+    "scan_spacing_out_of_range": (
+        "The files state pixels of {found_mm} mm; those of a scan of a jaw lie between {least_mm} "
+        "and {most_mm} mm - every length would be wrong - check the unit at the scanner, or export "
+        "again."
+    ),
+    "scan_scale_unreadable": (
+        "What turns stored values into grey values is not written as a number ({names}) - edges "
+        "found on a guess would lie in the wrong place - export the series again."
+    ),
+    "scan_part_missing": (
+        "The scan was exported in {total} parts and {here} of them are here - what lies in the "
+        "others cannot be measured - export the whole series again."
+    ),
     "scan_spacing_not_believable": (
         "The stated voxel size is outside 0.01 to 10 mm - lengths would be wrong - check the "
         "numbers; they are in mm."
@@ -137,7 +150,81 @@ SENTENCES: dict[str, str] = {
         "The stated pixel size {stated} mm is not the one in the files ({header} mm) - one of them "
         "is wrong - check it at the scanner before measuring."
     ),
+    # The pictures contradict what the files say of them: no verdict stands.
+    "scan_pixels_left_over": (
+        "{count} files hold more pixels than their rows, columns and frames account for - one of "
+        "these numbers is wrong, and with it every place in the picture - export the series again."
+    ),
+    "scan_words_unfit": (
+        "{count} slices hold values that do not fit into the number of bits that the files state - "
+        "grey values may be cut or mixed with something else - export the series again."
+    ),
+    "scan_sign_contradicts": (
+        "Grey values jump by their whole range between neighbours - the files state the wrong sign "
+        "or the wrong number of bits, and edges are not where they seem - export the series again."
+    ),
+    "scan_byte_order": (
+        "{count} slices are smooth only when the two bytes of each value are exchanged - the files "
+        "were written in another order than they state - export the series again."
+    ),
+    "scan_rows_contradict": (
+        "{count} slices are smooth only when rows and columns are exchanged - the files state the "
+        "wrong shape, and every place in the picture is wrong - export the series again."
+    ),
+    "scan_coded_otherwise": (
+        "{count} compressed slices state another sign or width of their values than their files - "
+        "grey values may be wrong - export the series uncompressed."
+    ),
+    "scan_scale_unproven": (
+        "The files state another grey scale or kind of number for some slices than for their "
+        "neighbours, and the pictures do not bear it out - grey values may jump between slices - "
+        "export the series again."
+    ),
+    "scan_scale_absent": (
+        "{count} slices do not say how stored values become grey values, though others do - their "
+        "grey values may be wrong - export the series again."
+    ),
+    "scan_seam": (
+        "The series is made of different acquisitions, and the pictures do not go on into one "
+        "another where they meet - two scans may be mixed - export one acquisition alone."
+    ),
+    "scan_order_unproven": (
+        "Numbers and places of the slices put them in different orders, and the pictures do not "
+        "show that the places are right - slices may be exchanged - export the series again."
+    ),
     # What limits measuring on a stack.
+    "scan_number_unreadable": (
+        "Some values in the files are not written as numbers ({names}) - they were left aside, and "
+        "nothing was put in their place - compare voxel size and number of slices with the scanner."
+    ),
+    "scan_layout_absent": (
+        "The files do not say all about their pixels ({names}) - the usual was taken, and the "
+        "pictures do not speak against it - compare the pictures with the scanner's."
+    ),
+    "scan_scale_not_stated": (
+        "The files do not say how stored values become grey values - they are used as they are "
+        "stored, and differ from the scanner's - do not compare grey values with other scans."
+    ),
+    "scan_mixed": (
+        "Slices of this series differ in what should be one for a scan ({names}) - two scans may "
+        "be mixed - compare with the scanner's list, or export one acquisition alone."
+    ),
+    "scan_directions_differ": (
+        "The slices are not all turned alike (cosines differ by {most}) - the direction of most of "
+        "them is taken, and single slices may lie askew - export the series again if you can."
+    ),
+    "scan_pixel_sizes_differ": (
+        "The slices do not all state the same pixel size (by {percent} %) - that of most of them "
+        "is taken for all - check a known length before measuring."
+    ),
+    "scan_order_contradicts": (
+        "Numbers and places of the slices put them in different orders - the places are taken - "
+        "look at top and bottom, and for jumps between slices, before measuring."
+    ),
+    "scan_location_contradicts": (
+        "The slices state other distances from one another than their places - one of the two is "
+        "wrong, and heights hang on it - check a known height before measuring."
+    ),
     "scan_two_patients": (
         "The export holds scans of {count} different patients - you may measure on the wrong one - "
         "compare name, birth date and ID before each step."
@@ -273,6 +360,14 @@ SENTENCES: dict[str, str] = {
     "scan_scale_differs": (
         "The grey scale differs between slices and was brought into one - values are comparable - "
         "nothing to do."
+    ),
+    "scan_mostly_padding": (
+        "{percent} % of the field is marked in the files as not scanned - nothing is measured "
+        "there, and the mark may cover tissue - compare the pictures with the scanner's."
+    ),
+    "scan_slices_of_padding": (
+        "Most of {count} slices is marked in the files as not scanned, unlike the others - nothing "
+        "is measured there, and the mark may cover tissue - compare with the scanner's pictures."
     ),
     "scan_round_field": (
         "The corners around the round field ({percent} % of each slice) were not scanned - nothing "

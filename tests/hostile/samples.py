@@ -24,16 +24,16 @@ RADIUS_MM = 26.0
 
 
 def values() -> np.ndarray:
-    """(6, 16, 16) int16: bone around a circle of 26 mm, air above, 4 × 4 × 6 mm voxels."""
-    k, j, i = np.indices((6, 16, 16))
-    off = np.abs(np.hypot(i * 4.0 - 30.0, j * 4.0 - 32.0) - RADIUS_MM)
+    """(6, 32, 32) int16: bone around a circle of 26 mm, air above, 2 × 2 × 6 mm voxels."""
+    k, j, i = np.indices((6, 32, 32))
+    off = np.abs(np.hypot(i * 2.0 - 30.0, j * 2.0 - 32.0) - RADIUS_MM)
     grey = np.where(k > 3, -1000, np.where(off < 7.0, 900, 40))
     return (grey + np.random.default_rng(3).normal(0, 20, grey.shape)).astype(np.int16)
 
 
 def slices() -> list[Any]:
     """Data sets of the six slices, uncompressed."""
-    return make.series(values(), origin=(-30.0, -32.0, -4.0), spacing=(4.0, 4.0), step=6.0)
+    return make.series(values(), origin=(-30.0, -32.0, -4.0), spacing=(2.0, 2.0), step=6.0)
 
 
 def write_scan(form: str, folder: Path) -> Path:
@@ -44,7 +44,7 @@ def write_scan(form: str, folder: Path) -> Path:
             return make.write_series(folder, slices())
         case "multi-frame":
             ds = make.multi_frame(
-                values(), origin=(-30.0, -32.0, -4.0), spacing=(4.0, 4.0), step=6.0
+                values(), origin=(-30.0, -32.0, -4.0), spacing=(2.0, 2.0), step=6.0
             )
             make.write(ds, folder / "one")
             return folder

@@ -77,7 +77,7 @@ class Scans:
                 told(iter(report.findings))
         volume = open_scan(self.named)
         told(iter(volume.findings))
-        if volume.voxels.nbytes > 4 * 2 * 6 * 16 * 16 * 4:
+        if volume.voxels.nbytes > 4 * 2 * 6 * 32 * 32 * 4:
             raise AssertionError(f"six small slices became {volume.voxels.nbytes} bytes")
         return "opened"
 
@@ -107,9 +107,9 @@ class Frames:
         if self.child is None or not self.child.alive:
             self.child = decode._Child()
         job = decode.Job(
-            index=0, codec=self.codec, rows=16, cols=16, width=2, read=lambda: self.now
+            index=0, codec=self.codec, rows=32, cols=32, width=2, read=lambda: self.now
         )
-        target = memoryview(bytearray(16 * 16 * 2))
+        target = memoryview(bytearray(32 * 32 * 2))
         decoded = self.child.decode(job, self.now, target)
         return "opened" if decoded else "refused: a lost slice"
 

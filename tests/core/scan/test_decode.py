@@ -15,7 +15,8 @@ from pydicom.encaps import encapsulate, generate_frames
 
 from core.errors import ScanError
 from core.scan import decode, functional_groups, open_scan
-from core.scan.decode import coded_size, frame_extents
+from core.scan.codestream import coded_form
+from core.scan.decode import frame_extents
 
 CODED = [
     make.RLELossless,
@@ -68,7 +69,8 @@ def test_a_codestream_of_another_size_is_never_handed_to_a_decoder(tmp_path, syn
     make.write_series(tmp_path, syntax=syntax, names=lambda k: f"I{k}")
     larger = make.series(make.voxels((6, 40, 24)))[3]
     ds = pydicom.dcmread(make.write(larger, tmp_path / "I3", syntax))
-    assert coded_size(next(generate_frames(ds.PixelData, number_of_frames=1))) == (40, 24)
+    form = coded_form(next(generate_frames(ds.PixelData, number_of_frames=1)))
+    assert (form.rows, form.cols) == (40, 24)
     ds.Rows = 20
     ds.save_as(tmp_path / "I3")
     handed = []
@@ -157,7 +159,7 @@ def test_fragments_of_frames(table):
     frames = [b"a" * 10, b"b" * 22, b"c" * 4]
     data = encapsulate(frames, fragments_per_frame=2 if table else 1, has_bot=table)
     file = io.BytesIO(b"head" + data)
-    extents = frame_extents(file, 4, 3)
+    extents = frame_extents(file, 4, 3, lambda: False)
     joined = [b"".join(data[o - 4 : o - 4 + n] for o, n in pieces) for pieces in extents]
     assert [j.rstrip(b"\0") for j in joined] == frames
 
@@ -165,7 +167,7 @@ def test_fragments_of_frames(table):
 def test_fragments_that_cannot_be_told_apart_are_no_guess():
     data = encapsulate([b"a" * 10, b"b" * 22], fragments_per_frame=2, has_bot=False)
     with pytest.raises(ValueError, match="told apart"):
-        frame_extents(io.BytesIO(data), 0, 2)
+        frame_extents(io.BytesIO(data), 0, 2, lambda: False)
 
 
 @pytest.mark.parametrize(("least", "children"), [(decode.SAMPLES_FOR_MORE, 1), (500, 2)])

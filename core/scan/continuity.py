@@ -1,0 +1,160 @@
+"""Whether neighbouring slices go on into one another where their headers change.
+
+A scale, sign or acquisition that changes from slice to slice is believed only where the pictures
+bear it out: neighbours of one volume look alike. Thumbnails of the raw words suffice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from core.findings import Finding
+from core.scan.stacks import Picture, tells
+from core.scan.stored import layout_of, padding_words, stored_values
+
+THUMB = 48
+"""Pixels a side of a thumbnail, at most about twice as many."""
+BORNE_OUT = 0.8
+"""Slices that go on into one another less well than this share of the other reading, prove it."""
+SEAM = 1.5
+"""Slices of two acquisitions that differ by more than this many usual steps are no one volume."""
+
+Grey = NDArray[np.float64]
+
+
+def thumb(raw: NDArray[Any]) -> NDArray[Any]:
+    """A thinned copy of the words of a slice."""
+    rows, cols = raw.shape
+    return raw[:: max(1, rows // THUMB), :: max(1, cols // THUMB)].copy()
+
+
+def continuity_findings(
+    thumbs: Mapping[int, NDArray[Any]], pictures: Mapping[int, Picture]
+) -> list[Finding]:
+    """What the pictures say against their headers, across slices.
+
+    Parameters
+    ----------
+    thumbs : mapping of slice to raw words
+        Of the slices that were read.
+    pictures : mapping of slice to Picture
+    """
+    order = sorted(thumbs)
+    found: list[Finding] = []
+    if len(order) < 2:
+        return found
+    settings = {k: _settings(pictures[k]) for k in order}
+    if len(set(settings.values())) > 1 and not _scale_borne_out(order, thumbs, pictures):
+        found.append(Finding("scan_scale_unproven", "caution", stops_verdicts=True))
+    labels = {k: tells(pictures[k]) for k in order}
+    many = len(set(labels.values())) > 1
+    numbers = [pictures[k].geometry.number for k in order]
+    disorder = out_of_order(numbers)
+    if not many and not disorder:
+        return found
+    grey = {k: _grey(thumbs[k], pictures[k], pictures[k]) for k in order}
+    if many and _has_seam(order, grey, [labels[k] for k in order]):
+        found.append(Finding("scan_seam", "caution", stops_verdicts=True))
+    if disorder:
+        by_number = [k for _, k in sorted((pictures[k].geometry.number or 0, k) for k in order)]
+        if _length(by_number, grey) <= _length(order, grey):
+            found.append(Finding("scan_order_unproven", "caution", stops_verdicts=True))
+    return found
+
+
+def out_of_order(numbers: Sequence[int | None]) -> bool:
+    """Whether slices in the order of their places bear numbers that neither rise nor fall."""
+    known = [number for number in numbers if number is not None]
+    if len(known) < len(numbers) or len(set(known)) < len(known):
+        return False  # numbers that do not tell slices apart say nothing about their order
+    return known not in (sorted(known), sorted(known, reverse=True))
+
+
+def _settings(picture: Picture) -> tuple[object, ...]:
+    layout, geometry = layout_of(picture.image), picture.geometry
+    return (
+        layout.bits_allocated,
+        layout.bits_stored,
+        layout.high_bit,
+        layout.signed,
+        geometry.slope,
+        geometry.intercept,
+    )
+
+
+def _scale_borne_out(
+    order: Sequence[int], thumbs: Mapping[int, NDArray[Any]], pictures: Mapping[int, Picture]
+) -> bool:
+    """Whether slices go on into one another better as stated than with their neighbours' scale."""
+    stated: list[float] = []
+    other: list[float] = []
+    pairs = list(pairwise(order))
+    for a, b in pairs:
+        if _settings(pictures[a]) == _settings(pictures[b]):
+            continue
+        first, second = pictures[a], pictures[b]
+        if first.image.bits_allocated != second.image.bits_allocated:
+            continue  # the neighbour's words are read another way altogether: nothing to weigh
+        left, right = _grey(thumbs[a], first, first), _grey(thumbs[b], second, second)
+        swapped = _grey(thumbs[a], first, second), _grey(thumbs[b], second, first)
+        readings = [
+            _apart(*pair)
+            for pair, own, new in (
+                ((swapped[0], right), left, swapped[0]),
+                ((left, swapped[1]), right, swapped[1]),
+            )
+            if not np.array_equal(own, new, equal_nan=True)
+        ]
+        if readings:
+            stated.append(_apart(left, right))
+            other.append(min(readings))
+    if not stated:
+        return True
+    if 2 * len(stated) > len(pairs):
+        return sum(stated) < sum(other)
+    return all(s < BORNE_OUT * o for s, o in zip(stated, other, strict=True))
+
+
+def _grey(words: NDArray[Any], picture: Picture, read_as: Picture) -> Grey:
+    """Grey values of words, NaN for padding, read as another picture states."""
+    layout, geometry = layout_of(read_as.image), read_as.geometry
+    values = stored_values(words.copy(), layout)
+    grey = values * np.float64(geometry.slope) + geometry.intercept
+    padding = padding_words(layout_of(picture.image))
+    if padding is not None:
+        grey[(words >= padding[0]) & (words <= padding[1])] = np.nan
+    return np.asarray(grey)
+
+
+def _apart(first: Grey, second: Grey) -> float:
+    """Mean difference of two slices where both are scanned, 0 where nowhere."""
+    differences = np.abs(first - second)
+    known = np.isfinite(differences)
+    return float(differences[known].mean()) if known.any() else 0.0
+
+
+def _length(order: Sequence[int], grey: Mapping[int, Grey]) -> float:
+    return sum(_apart(grey[a], grey[b]) for a, b in pairwise(order))
+
+
+def _has_seam(order: Sequence[int], grey: Mapping[int, Grey], labels: Sequence[object]) -> bool:
+    """Whether slices of two acquisitions differ more than those of one, or none can be compared."""
+    within = [
+        _apart(grey[order[at]], grey[order[at + lag]])
+        for lag in (1, 2)
+        for at in range(len(order) - lag)
+        if labels[at] == labels[at + lag]
+    ]
+    across = [
+        _apart(grey[order[at]], grey[order[at + 1]])
+        for at in range(len(order) - 1)
+        if labels[at] != labels[at + 1]
+    ]
+    if not within:
+        return True
+    return max(across) > SEAM * float(np.median(within))
