@@ -61,6 +61,10 @@ _PLATE_MISFIT, _LEAST_FALL = 0.04, 0.35
 """For a thickness: most misfit, and least fall at the inner edge, as shares of the contrast."""
 
 _STEEPEST_COSINE = 0.25
+_BY_HALF_MM = 0.08
+"""What an edge by the half-way level may be off where the fit finds no plate, beyond what it says
+itself: on curved ridges whose plate is thin or whose marrow is nearly as bright."""
+
 _LARGEST_SD_MM = 0.4
 
 
@@ -127,8 +131,12 @@ class PlateFit:
         n = len(begin)
         reason = coarse.reason.astype("<U16")
         reason[rows] = self._reasons(fits)
+        good = reason[rows] == ""
+        # Where no plate is told from the bone behind it, the half-way level still tells where the
+        # bone ends.
+        half = (reason == "weak") & coarse.found
+        reason[half] = ""
         found = reason == ""
-        good = found[rows]
         outer_more, plate_more = (
             k * self.plates.misfit for k in (_OUTER_BY_MISFIT_MM, _PLATE_BY_MISFIT_MM)
         )
@@ -136,6 +144,8 @@ class PlateFit:
         shift = begin[rows] - LEAD_MM
         outer[rows] = np.where(good, shift + fits.values[:, EDGE_AT], np.nan)
         sd[rows] = np.where(good, np.hypot(fits.values[:, SD_EDGE], outer_more), np.nan)
+        outer[half] = coarse.distance_mm[half]
+        sd[half] = np.hypot(coarse.sd_mm[half], _BY_HALF_MM)
         two = np.zeros(n, dtype=bool)
         apart = self._two_edges(fits)
         two[rows] = good & apart
@@ -148,7 +158,7 @@ class PlateFit:
         borrowed[rows] = fits.borrowed & (fits.values[:, WIDTH_AT] < self.plates.apart_mm)
         edges = replace(coarse, distance_mm=outer, sd_mm=sd, found=found, reason=reason)
         inner_reason = np.where(two, "", np.where(found, "no inner edge", reason)).astype("<U16")
-        touched = found[rows] & ~apart & (fits.values[:, SINGLE] == 0)
+        touched = good & ~apart & (fits.values[:, SINGLE] == 0)
         inner_reason[rows[touched]] = "not described"
         inner = EdgeSet(
             distance_mm=outer + width,

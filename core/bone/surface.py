@@ -2,14 +2,15 @@
 
 Definition: shortest 3D distance from the whole fixture, apex included, to the outer bone
 surface, separately for buccal, lingual (palatal) and apical witness directions; repeated with
-the drill's tip. A surface further than 8 mm is "≥ 8" where all between is bone.
+the drill's tip. A ray on which no edge was found may hide a nearer one: then the distance is only
+an upper bound. "≥ 8" is said where bone was seen along every ray of that side up to there.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -19,7 +20,9 @@ from scipy.ndimage import map_coordinates
 from core.arch import FixtureFrame
 from core.bone.bone_in_plane import PIXEL_MM, BoneInPlane, Plane, bone_in_plane
 from core.bone.bone_levels import BoneLevels
-from core.bone.edges import EdgeFinder, EdgeSet, ScanEdges
+from core.bone.edges import STEP_MM, EdgeFinder, EdgeSet, ScanEdges
+from core.bone.rounded import rounded_off
+from core.bone.seen_bone import first_long_run, seen_bone
 from core.distances.solid import FixtureSolid
 from core.fixture import Fixture
 from core.geometry import Array
@@ -35,7 +38,21 @@ _FINE = 8
 _LEAD_MM = 5.0
 _APICAL_LEAD_MM = 2.5
 _USUAL_RADIUS_MM = 3.0
-_HINT_MARGIN_MM = 0.5
+
+_UNSEEN_NEARER_MM = 0.3
+"""Where bone begins to show without an edge, the edge may lie this far further in: half a usual
+blur."""
+
+_AGREES_MM = 0.5
+"""A lone ray without an edge whose first trace of bone lies this near to the surface around it
+belongs to that surface."""
+
+_PATCH = (2, 2)
+"""Neighbouring rays on each side whose edges tell how the surface bends."""
+
+_ABOVE_MM = 3.0
+_OUTSIDE_MM = 4.0
+"""A ray that starts in something bright has left it where it runs this far through none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,44 +64,68 @@ class _Cast:
     shape : (rows, columns)
     points : (rows * columns, 3)
         Where the surface was met; NaN where nothing was found.
-    hints : (k, 3)
-        Where something that may be bone begins on rays that found no edge.
+    unsure : (k, 3)
+        Where something that may be bone begins on rays that found no edge, and that the rays
+        around them do not speak for.
     sd_mm : (rows * columns,)
         Standard error of the surface along the ray.
     """
 
     shape: tuple[int, int]
     points: Array
-    hints: Array
+    unsure: Array
     sd_mm: Array
 
     @classmethod
     def of(cls, starts: Array, way: Array, edges: EdgeSet) -> _Cast:
         """From the rays' starts, (rows, columns, 3), and their edges, flattened."""
+        shape = (starts.shape[0], starts.shape[1])
         flat = starts.reshape(-1, 3)
-        # A ray that starts inside bone, or meets nothing, has no surface of this side on it.
-        unsure = ~edges.found & ~np.isin(
-            edges.reason, ("starts inside", "nothing", "not scanned", "levels", "graze")
+        # A ray that never leaves the bone, or meets none, has no surface of this side on it.
+        open_ = ~edges.found & ~np.isin(
+            edges.reason, ("starts inside", "nothing", "not scanned", "levels")
         )
-        unsure &= np.isfinite(edges.hint_mm)
+        open_ &= np.isfinite(edges.hint_mm)
+        around = _amid(edges.distance_mm.reshape(shape)).ravel()
+        with np.errstate(invalid="ignore"):
+            unsure = open_ & ~(np.abs(edges.hint_mm - around) < _AGREES_MM)
         return cls(
-            shape=(starts.shape[0], starts.shape[1]),
+            shape=shape,
             points=np.asarray(flat + edges.distance_mm[:, None] * way),
-            hints=np.asarray(flat[unsure] + edges.hint_mm[unsure, None] * way),
+            unsure=np.asarray(flat[unsure] + edges.hint_mm[unsure, None] * way),
             sd_mm=edges.sd_mm,
         )
 
-    def around(self, place: int) -> Array:
-        """(m, 3) surface points close together around a ray's, between it and its neighbours."""
+    def around(self, row: float, column: float, reach: float) -> tuple[Array, Array]:
+        """Surface points close together around a place of the grid, and their places.
+
+        Parameters
+        ----------
+        reach : float
+            To all sides, in steps of the grid.
+
+        Returns
+        -------
+        (m, 3) points, (m, 2) rows and columns
+        """
         rows, columns = self.shape
-        row, column = divmod(place, columns)
-        r = np.clip(row + np.linspace(-1, 1, 2 * _FINE + 1), 0, rows - 1)
-        c = np.clip(column + np.linspace(-1, 1, 2 * _FINE + 1), 0, columns - 1)
-        at = np.meshgrid(r, c, indexing="ij")
+        r = np.clip(row + reach * np.linspace(-1, 1, 2 * _FINE + 1), 0, rows - 1)
+        c = np.clip(column + reach * np.linspace(-1, 1, 2 * _FINE + 1), 0, columns - 1)
+        at = np.stack(np.meshgrid(r, c, indexing="ij"))
         grid = self.points.reshape(rows, columns, 3)
         # Cells with a corner that was not found give NaN and drop out.
-        fine = [map_coordinates(grid[..., k], at, order=1) for k in range(3)]
-        return np.stack(fine, axis=-1).reshape(-1, 3)
+        fine = np.stack([map_coordinates(grid[..., k], at, order=1) for k in range(3)], axis=-1)
+        # Straight between rays would cut off what bulges between them.
+        for axis in (0, 1):
+            bulge = np.zeros_like(grid)
+            middle = np.moveaxis(bulge, axis, 0)
+            whole = np.moveaxis(grid, axis, 0)
+            middle[1:-1] = np.nan_to_num(whole[:-2] - 2.0 * whole[1:-1] + whole[2:])
+            share = at[axis] - np.floor(at[axis])
+            for k in range(3):
+                bent = map_coordinates(bulge[..., k], at, order=1)
+                fine[..., k] -= 0.5 * share * (1.0 - share) * bent
+        return fine.reshape(-1, 3), at.reshape(2, -1).T
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -130,6 +171,10 @@ def surface_casts(
     foot = fixture.platform + m[..., None] * frame.m - depth[..., None] * frame.a
     far = radius + REACH_MM + _LEAD_MM
     casts = [_cast(scan, foot + far * way, -way, far + radius) for way in (frame.b, -frame.b)]
+    over = np.abs(offsets) <= radius + _GRID_MM
+    beside, along = np.meshgrid(offsets[over], offsets[over], indexing="ij")
+    top = fixture.platform + beside[..., None] * frame.b + along[..., None] * frame.m
+    casts.append(_cast(scan, top + _ABOVE_MM * frame.a, -frame.a, _ABOVE_MM + deepest_mm))
     apical = _apical(
         scan,
         frame,
@@ -142,7 +187,58 @@ def surface_casts(
 
 
 def _cast(scan: ScanEdges, starts: Array, way: Array, max_mm: float) -> _Cast:
-    return _Cast.of(starts, way, scan.outer(starts.reshape(-1, 3), way, max_mm))
+    flat = starts.reshape(-1, 3)
+    edges = scan.outer(flat, way, max_mm)
+    again = np.flatnonzero(edges.reason == "starts inside")
+    if len(again):
+        left = _left_bright(scan, flat[again], way, max_mm)
+        again, left = again[np.isfinite(left)], left[np.isfinite(left)]
+    if len(again):
+        second = scan.outer(flat[again] + left[:, None] * way, way, max_mm)
+        edges = _with(edges, again, second, left)
+    cast = _Cast.of(starts, way, edges)
+    half_variance = scan.finder.rounding_mm2(scan.volume, way)
+    if half_variance <= 0.0:
+        return cast
+    grid = (*cast.shape, 3)
+    shift, doubt = rounded_off(
+        cast.points.reshape(grid),
+        np.broadcast_to(-way, grid),
+        np.full(cast.shape, half_variance),
+        _PATCH,
+        ring=False,
+    )
+    return replace(
+        cast,
+        points=cast.points - shift.reshape(-1, 1) * way,
+        sd_mm=np.hypot(cast.sd_mm, doubt.ravel()),
+    )
+
+
+def _left_bright(scan: ScanEdges, starts: Array, way: Array, max_mm: float) -> Array:
+    """(n,) how far rays that start in something bright run before they are outside; NaN: never."""
+    t = np.arange(0.0, max_mm, STEP_MM)
+    places = starts[:, None, :] + t[:, None] * way
+    grey = np.asarray(scan.volume.grey_at(places.reshape(-1, 3)), dtype=np.float64)
+    dark = grey.reshape(len(starts), len(t)) < scan.levels.bone_threshold
+    from_ = first_long_run(dark, round(_OUTSIDE_MM / STEP_MM))
+    return np.where(from_ >= 0, from_ * STEP_MM + 0.5 * _OUTSIDE_MM, np.nan)
+
+
+def _with(edges: EdgeSet, rows: NDArray[np.intp], second: EdgeSet, shift_mm: Array) -> EdgeSet:
+    """The edges with those of some rays looked for again, further on."""
+    distance, hint = edges.distance_mm.copy(), edges.hint_mm.copy()
+    sd, found, reason = edges.sd_mm.copy(), edges.found.copy(), edges.reason.copy()
+    distance[rows], hint[rows] = second.distance_mm + shift_mm, second.hint_mm + shift_mm
+    sd[rows], found[rows], reason[rows] = second.sd_mm, second.found, second.reason
+    return EdgeSet(distance_mm=distance, sd_mm=sd, found=found, reason=reason, hint_mm=hint)
+
+
+def _amid(distance_mm: Array) -> Array:
+    """(rows, columns) mean of the four rays around each; NaN where one of them found no edge."""
+    padded = np.pad(distance_mm, 1, constant_values=np.nan)
+    four = (padded[:-2, 1:-1], padded[2:, 1:-1], padded[1:-1, :-2], padded[1:-1, 2:])
+    return np.asarray(np.sum(four, axis=0) / 4.0)
 
 
 def bone_surface(
@@ -227,30 +323,41 @@ def _least(
     """Least distance among the surface points of one side, and between them."""
     frame = found.frame
     best: tuple[float, Array, float] | None = None
-    nearest_hint = float("inf")
+    unsure_mm = float("inf")
     for cast in found.casts:
-        points, hints = cast.points, cast.hints
+        points, unsure = cast.points, cast.unsure
         distance = _distances(solid, points, _faces(side, fixture, frame, points))
-        hinted = _distances(solid, hints, _faces(side, fixture, frame, hints))
-        nearest_hint = min(nearest_hint, float(hinted.min(initial=np.inf)))
+        hinted = _distances(solid, unsure, _faces(side, fixture, frame, unsure))
+        unsure_mm = min(unsure_mm, float(hinted.min(initial=np.inf)))
         if not np.isfinite(distance).any():
             continue
         place = int(np.argmin(distance))
-        fine = np.concatenate([points[place : place + 1], cast.around(place)])
-        value = _distances(solid, fine, _faces(side, fixture, frame, fine))
-        at = int(np.argmin(value))
-        if best is None or value[at] < best[0]:
-            best = float(value[at]), fine[at], float(cast.sd_mm[place])
-    if nearest_hint < REACH_MM and (best is None or nearest_hint < best[0] - _HINT_MARGIN_MM):
-        return Reading(value=None, notes=(Note("surface_unclear", {"side": side}),))
+        value, point = float(distance[place]), points[place]
+        middle = np.array(divmod(place, cast.shape[1]), dtype=np.float64)
+        for reach in (1.0, 1.0 / _FINE):
+            fine, where = cast.around(float(middle[0]), float(middle[1]), reach)
+            apart = _distances(solid, fine, _faces(side, fixture, frame, fine))
+            at = int(np.argmin(apart))
+            if apart[at] < value:
+                value, point, middle = float(apart[at]), fine[at], where[at]
+        if best is None or value < best[0]:
+            best = value, point, float(cast.sd_mm[place])
+    nearest_mm = float("inf") if best is None else best[0]
+    nearer = None
+    if unsure_mm - _UNSEEN_NEARER_MM < min(nearest_mm, REACH_MM):
+        nearer = Note("surface_unclear", {"side": side, "at": f"{max(unsure_mm, 0.0):.1f}"})
     if best is None or best[0] > REACH_MM:
+        if nearer is not None:
+            return Reading(value=None, notes=(nearer,))
         return _beyond(side, frame, fixture, found.scan)
     value_mm, point, sd = best
     return Reading(
         value=value_mm,
         witness=(solid.nearest(point), point),
         edge_sd_mm=(sd,),
-        evidence=found.scan.levels.evidence,
+        upper_bound=nearer is not None,
+        evidence=replace(found.scan.levels.evidence, nearer=nearer),
+        notes=() if nearer is None else (nearer,),
     )
 
 
@@ -277,20 +384,17 @@ def _faces(
 
 
 def _beyond(side: SurfaceSide, frame: FixtureFrame, fixture: Fixture, scan: ScanEdges) -> Reading:
-    """No surface within reach: "≥ 8" where bone is seen at 8 mm, else not assessed."""
-    middle = fixture.on_axis(fixture.size.length_mm / 2)
-    radius = fixture.size.diameter_mm / 2
+    """No surface within reach: "≥ 8" where bone is seen along every ray, else not assessed."""
+    starts, ways = _spread(side, frame, fixture)
+    bone = seen_bone(scan.volume, scan.levels, starts, ways, REACH_MM)
+    if bone is None:
+        return Reading(value=None, notes=(Note("surface_not_scanned", {"side": side}),))
+    if not bone:
+        return Reading(value=None, notes=(Note("surface_not_found", {"side": side}),))
+    row, column = ways.shape[0] // 2, ways.shape[1] // 2
+    start, way = starts[row, column], ways[row, column]
     if side == "apical":
         start, way = fixture.apex, -frame.a
-    else:
-        way = frame.b if side == "buccal" else -frame.b
-        start = middle + radius * way
-    t = np.arange(0.0, REACH_MM + 0.01, 0.25)
-    grey = np.asarray(scan.volume.grey_at(start + t[:, None] * way), dtype=np.float64)
-    if not np.isfinite(grey).all():
-        return Reading(value=None, notes=(Note("surface_not_scanned", {"side": side}),))
-    if (grey >= scan.levels.bone_threshold).mean() < 0.5:
-        return Reading(value=None, notes=(Note("surface_not_found", {"side": side}),))
     return Reading(
         value=REACH_MM,
         witness=(start, start + REACH_MM * way),
@@ -298,3 +402,21 @@ def _beyond(side: SurfaceSide, frame: FixtureFrame, fixture: Fixture, scan: Scan
         lower_bound=scan.levels.evidence.is_sound,
         evidence=scan.levels.evidence,
     )
+
+
+def _spread(side: SurfaceSide, frame: FixtureFrame, fixture: Fixture) -> tuple[Array, Array]:
+    """(rows, columns, 3) starts on the fixture and directions that cover a side."""
+    if side == "apical":
+        polar = np.radians(np.arange(0.0, 61.0, 10.0))[:, None, None]
+        azimuth = np.radians(np.arange(-180.0, 180.0, 15.0))[None, :, None]
+        around = np.cos(azimuth) * frame.b + np.sin(azimuth) * frame.m
+        ways = np.cos(polar) * -frame.a + np.sin(polar) * around
+        return fixture.apex + fixture.size.apical / 2 * np.sin(polar) * around, ways
+    depths = np.arange(0.0, fixture.size.length_mm + 1e-9, 0.5)
+    middle = 0.0 if side == "buccal" else 180.0
+    turn = np.radians(middle + np.arange(-45.0, 46.0, 5.0))[None, :, None]
+    ways = np.cos(turn) * frame.b + np.sin(turn) * frame.m
+    ways = np.broadcast_to(ways, (len(depths), *ways.shape[1:]))
+    radius = fixture.size.radius_at(depths)[:, None, None]
+    axis = fixture.platform - depths[:, None, None] * frame.a
+    return axis + radius * ways, ways

@@ -163,7 +163,7 @@ def wall_on(rays: WallRays, size: FixtureSize, levels: BoneLevels) -> WallMap:
     states = np.where(stopped, TO_ROOT, state).astype(np.uint8)
     within = (t >= 0.0) & (t < np.minimum(np.nan_to_num(edge), REACH_MM)[:, None])
     other = (marked == OTHER) & within
-    gap = ((marked == GAP) | ~rays.bone[:n]) & within & ~other
+    gap = ((marked == GAP) | rays.gap[:n]) & within & ~other
     gap_mm, other_mm = gap.sum(axis=1) * STEP_MM, other.sum(axis=1) * STEP_MM
     bone_mm = np.where(edge > 0, np.maximum(edge - gap_mm - other_mm, 0.0), edge)
     bone_mm[(states == NOT_FOUND) | (states == NOT_SCANNED)] = np.nan

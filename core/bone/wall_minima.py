@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -79,13 +79,15 @@ def _minimum(wall: WallMap, side: Side, counted: NDArray[np.bool_]) -> WallMinim
     missing = int((unknown & ~judged & part).sum())
     between = int((judged & part).sum())
     notes: tuple[Note, ...] = ()
+    nearer = None
     if missing:
-        notes += (Note("wall_partly_found", {"missing": missing, "of": values.size}),)
+        nearer = Note("wall_partly_found", {"missing": missing, "of": values.size})
+        notes += (nearer,)
+    evidence = replace(wall.evidence, nearer=nearer)
     if between:
         notes += (Note("wall_between_found", {"missing": between, "of": values.size}),)
     if state == REACHES:
         notes += (Note("at_least_reach", {"reach": REACH_MM}),)
-    evidence = wall.evidence
     if state == TO_ROOT:
         notes += (Note("wall_to_root"),)
     if state == NO_BONE:

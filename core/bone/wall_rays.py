@@ -10,12 +10,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
 from scipy.spatial import cKDTree
 
 from core.arch import FixtureFrame
 from core.bone.bone_levels import BoneLevels
 from core.bone.edges import STEP_MM, EdgeFinder
+from core.bone.rounded import rounded_off
+from core.bone.seen_bone import bone_along, first_long_run, with_a_way_out
 from core.distances.tubes import tubes_of
 from core.geometry import Array
 from core.image import sampling
@@ -33,10 +34,16 @@ GAP, OTHER, ROOT = 1, 2, 3
 
 _LEAD_MM = 3.0
 _USUAL_RADIUS_MM = 3.0
-_SHORT_GAP_MM = 1.0
-"""A darker stretch shorter than this is marrow, not a gap."""
+_AMID_BONE = 0.5
+"""Share of a depth's rays that must end at bone for the depth to lie amid bone."""
 
 _TEXTURE_MM = 1.0
+_PATCH = (3, 4)
+"""Neighbouring rays on each side whose edges tell how the surface bends."""
+
+_ABOVE_MM = 6.0
+"""A socket has its way out over the crest: what is dark is followed this far above the platform."""
+
 _OUTSIDE_MM = 4.0
 """A ray that ends in bone again is outside where it runs this far through no bone."""
 
@@ -56,6 +63,9 @@ class WallRays:
     state : (D * P,)
         `EDGE`, `REACHES`, `NOT_FOUND`, `NOT_SCANNED` or `NO_BONE`.
     bone : (D * P, T) bool
+        Bone is seen, short darker stretches in it included.
+    gap : (D * P, T) bool
+        No bone, and hanging together with the outside. What is dark and closed is marrow.
     marked : (D * P, T) uint8
         0, `GAP`, `OTHER` or `ROOT`.
     """
@@ -68,6 +78,7 @@ class WallRays:
     sd_mm: Array
     state: NDArray[np.intp]
     bone: NDArray[np.bool_]
+    gap: NDArray[np.bool_]
     marked: NDArray[np.uint8]
 
 
@@ -101,9 +112,33 @@ def wall_rays(  # noqa: PLR0917 - the order is that of `wall_map`
     outward = np.tile(ways, (len(depths), 1))
     far = REACH_MM + _LEAD_MM + max(radius_mm, _USUAL_RADIUS_MM)
     count = round(far / STEP_MM) + 1
-    grey = sampling.profiles(volume, axis, outward, STEP_MM, count).astype(np.float64)
-    bone = _is_bone(grey.reshape(len(depths), len(turns), count), levels, step_mm=step_mm)
+    above = np.arange(-step_mm * round(_ABOVE_MM / step_mm), -1e-9, step_mm)
+    over = np.repeat(platform - above[:, None] * frame.a, len(turns), axis=0)
+    grey = sampling.profiles(
+        volume,
+        np.concatenate([over, axis]),
+        np.concatenate([np.tile(ways, (len(above), 1)), outward]),
+        STEP_MM,
+        count,
+    ).astype(np.float64)
+    grid = grey.reshape(-1, len(turns), count)
+    down = 2 * round(0.5 * _TEXTURE_MM / step_mm) + 1
+    around = 2 * round(30.0 / 360.0 * len(turns) / 2) + 1
+    whole = bone_along(grid, levels, down=down, around=around, share=0.25)
+    # A mean over directions washes out a plate that the rays cross aslant: not to find a way
+    # through it, each direction is also looked at by itself.
+    each = bone_along(grid, levels, down=down, around=1, share=0.25)
+    bone = whole[len(over) :]
     edge, sd, state = _edges(volume, finder, axis, outward, far=far, bone=bone)
+    edge, sd = _unrounded(volume, finder, axis, outward, edge, sd, turns=len(turns))
+    beyond = np.zeros_like(whole)
+    beyond[len(over) :] = _beyond_edge(edge, state, count)
+    gap = with_a_way_out(~(whole | each).reshape(grid.shape), beyond.reshape(grid.shape))
+    gap = gap.reshape(-1, count)[len(over) :]
+    # No bone and no way out, amid bone on most sides, is marrow: its outside was not found.
+    amid = np.isin(state, (EDGE, REACHES)).reshape(-1, len(turns)).mean(axis=1) > _AMID_BONE
+    closed = ~gap.any(axis=1) & ~bone.any(axis=1) & np.repeat(amid, len(turns))
+    state[(state == NO_BONE) & closed] = NOT_FOUND
     return WallRays(
         depths_mm=depths,
         turns_deg=turns,
@@ -113,45 +148,40 @@ def wall_rays(  # noqa: PLR0917 - the order is that of `wall_map`
         sd_mm=sd,
         state=state,
         bone=bone,
+        gap=gap,
         marked=_marked(axis, outward, structures, count),
     )
 
 
-def _is_bone(grey: Array, levels: BoneLevels, *, step_mm: float) -> NDArray[np.bool_]:
-    """Bone along rays from the surface outwards; short darker stretches are marrow.
+def _unrounded(  # noqa: PLR0917 - rays and what was found on them
+    volume: Volume,
+    finder: EdgeFinder,
+    axis: Array,
+    outward: Array,
+    edge: Array,
+    sd: Array,
+    *,
+    turns: int,
+) -> tuple[Array, Array]:
+    """Edges and their doubt without what blur takes off a curved surface."""
+    grid = (-1, turns, 3)
+    met = np.isfinite(edge)
+    points = np.where(met[:, None], axis + np.where(met, edge, 0.0)[:, None] * outward, np.nan)
+    by_turn = np.array([finder.rounding_mm2(volume, way) for way in outward[:turns]])
+    if not by_turn.any():
+        return edge, sd
+    half_variance = np.broadcast_to(by_turn, (len(axis) // turns, turns))
+    shift, doubt = rounded_off(
+        points.reshape(grid), outward.reshape(grid), half_variance, _PATCH, ring=True
+    )
+    return edge + shift.ravel(), np.hypot(sd, doubt.ravel())
 
-    The mean over about a millimetre of neighbouring rays, so that the pattern of spongy bone is
-    not taken for gaps.
 
-    Parameters
-    ----------
-    grey : (depths, directions, samples)
-
-    Returns
-    -------
-    (depths * directions, samples) bool
-    """
-    contrast = levels.cortical - levels.soft
-    spongy = levels.spongy if levels.spongy > levels.soft + 0.15 * contrast else levels.cortical
-    threshold = min(levels.soft + 0.25 * (spongy - levels.soft), levels.bone_threshold)
-    filled = np.nan_to_num(grey, nan=levels.soft)
-    down = 2 * round(0.5 * _TEXTURE_MM / step_mm) + 1
-    around = 2 * round(30.0 / 360.0 * grey.shape[1] / 2) + 1
-    smooth = uniform_filter1d(filled, down, axis=0, mode="nearest")
-    smooth = uniform_filter1d(smooth, around, axis=1, mode="wrap")
-    smooth = uniform_filter1d(smooth, 5, axis=2, mode="nearest").reshape(-1, grey.shape[2])
-    bright = smooth >= threshold
-    run = round(_SHORT_GAP_MM / STEP_MM)
-    out = bright.copy()
-    for index in range(1, run + 1):
-        # Bright before and after, at most `run` samples apart.
-        for back in range(1, run + 2 - index):
-            joined = np.zeros_like(bright)
-            joined[:, back : bright.shape[1] - index] = (
-                bright[:, : bright.shape[1] - index - back] & bright[:, index + back :]
-            )
-            out |= joined
-    return out
+def _beyond_edge(edge_mm: Array, state: NDArray[np.intp], count: int) -> NDArray[np.bool_]:
+    """(n, count) what surely lies outside the bone: beyond an outer edge."""
+    t = np.arange(count) * STEP_MM
+    with np.errstate(invalid="ignore"):
+        return np.asarray((state == EDGE)[:, None] & (t > edge_mm[:, None] + 2.0 * STEP_MM))
 
 
 def _edges(
@@ -167,7 +197,7 @@ def _edges(
     found = finder.outer(volume, axis + far * outward, -outward, far)
     edge, sd, reason = far - found.distance_mm, found.sd_mm.copy(), found.reason.copy()
     again = np.flatnonzero(reason == "starts inside")
-    dark_from = _first_long_run(~bone[again], round(_OUTSIDE_MM / STEP_MM))
+    dark_from = first_long_run(~bone[again], round(_OUTSIDE_MM / STEP_MM))
     retry = again[dark_from >= 0]
     if len(retry):
         lead = dark_from[dark_from >= 0] * STEP_MM + 2.0
@@ -184,15 +214,6 @@ def _edges(
     state[(state == EDGE) & (edge < 0.0)] = NO_BONE
     edge = np.where(state == REACHES, np.inf, np.where(state == EDGE, edge, np.nan))
     return edge, sd, state
-
-
-def _first_long_run(flags: NDArray[np.bool_], length: int) -> NDArray[np.intp]:
-    """Where the first run of True of at least `length` begins in each row; −1 without one."""
-    total = np.cumsum(np.pad(flags.astype(np.intp), ((0, 0), (1, 0))), axis=1)
-    if flags.shape[1] < length or not len(flags):
-        return np.full(len(flags), -1, dtype=np.intp)
-    full = (total[:, length:] - total[:, :-length]) == length
-    return np.where(full.any(axis=1), np.argmax(full, axis=1), -1)
 
 
 def _marked(

@@ -249,7 +249,8 @@ class RowMaker:
         changed = () if limit is None or not limit.changed else (_changed_note(limit),)
         added = changed if hard is None else (hard, *changed)
         if reading.value is not None:
-            added = (*self._stops(reading, limit), *added)
+            stops = (n for n in self._stops(reading, limit) if n not in reading.notes)
+            added = (*stops, *added)
         reading = replace(reading, notes=(*reading.notes, *added))
         if limit is None and reading.value is None:
             verdict = "not assessed"

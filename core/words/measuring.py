@@ -256,15 +256,15 @@ SENTENCES: dict[str, str] = {
         "The hollow is not deeper than what counts as different - an angle would say nothing."
     ),
     "surface_unclear": (
-        "Near the fixture the {side} bone surface has no clear edge - it may be thin or missing, "
-        "and nearer than what was found - look at the section."
+        "About {at} mm from the fixture the {side} bone surface has no clear edge - it may be thin "
+        "or missing, and nearer than what was found - look at the section."
     ),
     "surface_not_scanned": (
         "Up to 8 mm to {side} not all was scanned - the bone surface may lie there unseen."
     ),
     "surface_not_found": (
-        "The {side} bone surface was not found within 8 mm, and not all between is bone - no "
-        "distance is given."
+        "The {side} bone surface was not found within 8 mm, and bone is not seen in every "
+        "direction up to there - no distance is given."
     ),
     "evidence-none": (
         "Nothing was found that this number could rest on - it is held against no limit."
@@ -280,7 +280,9 @@ SENTENCES: dict[str, str] = {
     "image-trouble-at-site": (
         "The image was judged to be disturbed at this site, so no limit is shown as met."
     ),
-    "at_least_reach": "At least {reach:.0f} mm: no edge was met within that distance.",
+    "at_least_reach": (
+        "At least {reach:.0f} mm: bone is seen in every direction of this side up to there."
+    ),
     "wall_not_found": (
         "The outer edge was not found on this side - the wall may be thin or missing - look at "
         "the section."

@@ -1,0 +1,141 @@
+"""Nearest is nearest: what could lie nearer, is dark or was not seen reassures nobody."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from core.arch import fixture_frame
+from core.bone.half_maximum import HalfMaximum
+from core.bone.rounded import rounded_off
+from core.bone.seen_bone import with_a_way_out
+from core.bone.surface import bone_surface
+from core.bone.wall import wall_map
+from core.bone.wall_minima import minima
+from core.fixture import Fixture, FixtureSize
+from core.measurement import Limit
+from core.trust.verdict import judge
+from tests.core.bone_phantoms import SOFT, Jaw, scan_of, true_levels
+
+TOP, STATION = -4.0, 58.0
+
+
+def block(half=5.0, **more):
+    outline = np.array([[-half, -30], [half, -30], [half, TOP], [-half, TOP]])
+    return Jaw(outline=outline, **more)
+
+
+def cut(low, high, reach, beyond):
+    """Soft tissue between two heights, beyond a place towards the cheek, along a few mm."""
+
+    def distance(s, w, h):
+        across = np.maximum(beyond - w, np.maximum(low - h, h - high))
+        return np.maximum(across, np.abs(s - STATION) - reach)
+
+    return distance, SOFT
+
+
+def read(jaw, *, down=1.0, w=0.0, length=10.0, **more):
+    """Both readings of a fixture 4 mm wide, by the phantom's own levels and half maximum."""
+    volume, arch = scan_of(jaw, station=STATION, voxel=0.3, heights=(-32.0, 2.0), **more)
+    levels = replace(true_levels(0.3), spongy=jaw.spongy)
+    finder = HalfMaximum(levels=levels)
+    f = arch.frame(STATION)
+    fixture = Fixture(
+        id="f",
+        tooth="36",
+        platform=f.origin + (TOP - down) * f.up + w * f.buccal,
+        towards_apex=-f.up,
+        size=FixtureSize(diameter_mm=4.0, length_mm=length),
+    )
+    frame = fixture_frame(fixture, arch)
+    surface = bone_surface(fixture, frame, volume, levels, finder)
+    return surface, minima(wall_map(volume, fixture, frame, levels, finder))
+
+
+def verdict(reading, limit_mm):
+    limit = Limit(key="surface", value=limit_mm, lower_line=None, source="", default=limit_mm)
+    return judge(reading, None, limit)
+
+
+def test_rays_without_an_edge_are_not_outvoted_by_those_around_them():
+    # The plate is gone over 2.4 mm, and the spongy bone behind it lies 0.45 mm nearer.
+    jaw = block(cortex=0.5, solids=[cut(-11.2, -8.8, 1.2, 4.55)])
+    surface, _ = read(jaw, w=1.5, noise=30.0)
+    buccal = surface["buccal"]
+    assert 1.0 < buccal.value < 1.7
+    assert buccal.upper_bound
+    assert buccal.evidence.nearer.code == "surface_unclear"
+    assert buccal.evidence.nearer in buccal.notes
+    assert verdict(buccal, 1.0) == "not assessed"
+    assert verdict(buccal, 2.0) == "below limit"
+
+
+def test_fatty_marrow_is_not_a_gap():
+    fatty = block(cortex=1.0, spongy=SOFT - 60.0)
+    _, wall = read(fatty)
+    assert wall["buccal"].reading.value == pytest.approx(3.0, abs=0.2)
+    assert wall["lingual"].reading.value == pytest.approx(3.0, abs=0.2)
+
+
+def test_a_socket_that_is_open_over_the_crest_is_a_gap_in_fatty_marrow_too():
+    def socket(s, w, h):
+        return np.maximum(np.hypot(s - STATION, w) - 4.0, -9.0 - h)
+
+    fatty = block(cortex=1.0, spongy=SOFT - 60.0, solids=[(socket, SOFT)])
+    _, wall = read(fatty, down=2.0)
+    # The socket takes the marrow and leaves the plate.
+    assert wall["buccal"].reading.value == pytest.approx(1.0, abs=0.35)
+
+
+def test_at_least_reach_is_said_only_where_bone_is_seen_on_every_ray():
+    wide = block(half=13.0)
+    seen, _ = read(wide, noise=40.0)
+    assert seen["buccal"].lower_bound
+    assert seen["buccal"].value == 8.0
+    # Half of all between is bone still, and none of the hollow lies on the middle ray.
+    hollow = block(half=13.0, holes=[(6.0, -7.5, 1.6, SOFT)])
+    unseen, _ = read(hollow, noise=40.0)
+    assert unseen["buccal"].value is None
+    assert unseen["buccal"].notes[0].code == "surface_not_found"
+    assert unseen["lingual"].lower_bound
+    # Marrow that looks like soft tissue is not seen to be bone.
+    fatty, _ = read(block(half=13.0, spongy=SOFT - 60.0), noise=40.0)
+    assert fatty["lingual"].value is None
+
+
+def test_a_crest_below_the_platform_is_a_surface_of_the_bone():
+    surface, _ = read(block(), down=-1.0)
+    assert surface["buccal"].value == pytest.approx(-1.0, abs=0.15)
+
+
+def test_dark_without_a_way_out_is_not_reached_and_the_way_may_lead_round():
+    dark = np.zeros((3, 8, 5), bool)
+    dark[1, :, 2] = True
+    dark[1, 4, 2] = False
+    dark[1, 5, 2:] = True
+    outside = np.zeros_like(dark)
+    outside[1, 5, 4] = True
+    reached = with_a_way_out(dark, outside)
+    assert (reached == dark).all()
+    dark[1, 7, 2] = False
+    reached = with_a_way_out(dark, outside)
+    assert reached[1, 5:7, 2].all()
+    assert not reached[1, :4, 2].any()
+
+
+@pytest.mark.parametrize(("bends", "both"), [("one way", 1.0), ("two ways", 2.0)])
+def test_a_curved_surface_lies_further_out_by_its_curvatures(bends, both):
+    radius, half_variance = 4.0, 0.05
+    x, y = np.meshgrid(np.arange(-2, 2.1, 0.5), np.arange(-2, 2.1, 0.5), indexing="ij")
+    z = np.sqrt(radius**2 - x**2 - (y**2 if both == 2.0 else 0.0))
+    points = np.stack([x, y, z], axis=-1)
+    outward = np.broadcast_to([0.0, 0.0, 1.0], points.shape)
+    shift, sd = rounded_off(points, outward, np.full(x.shape, half_variance), (3, 3), ring=False)
+    assert shift[4, 4] == pytest.approx(half_variance * both / radius, rel=0.12)
+    assert 0 < sd[4, 4] < shift[4, 4]
+    hollow, _ = rounded_off(points, -outward, np.full(x.shape, half_variance), (3, 3), ring=False)
+    assert hollow[4, 4] == pytest.approx(-shift[4, 4])
+    points[1:] = np.nan
+    alone, _ = rounded_off(points, outward, np.full(x.shape, half_variance), (3, 3), ring=False)
+    assert (alone == 0.0).all()
