@@ -12,8 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import (
+    binary_closing,
+    binary_dilation,
     binary_erosion,
-    binary_fill_holes,
+    binary_propagation,
     gaussian_filter,
     label,
     maximum_filter1d,
@@ -30,8 +32,21 @@ REACH_MM = 15.0
 
 _BLUR_MM = 0.25
 _LEAD_MM = 2.5
-_LARGEST_UPPER_HOLE_MM2 = 45.0
-"""A larger hollow in the upper jaw is a sinus or the nose, not marrow."""
+_LARGEST_UPPER_HOLE_MM2 = 160.0
+"""A larger hollow in the upper jaw is a sinus or the nose, not marrow: the marrow of a ridge is no
+more than about 10 mm wide and 16 mm high (common practice, no source)."""
+
+_PAD = 4
+_BRIDGE = np.hypot(*np.mgrid[-3:4, -3:4]) <= 3.0
+"""Breaks of a plate up to 1.5 mm are bridged."""
+
+_MOST_PARTS = 6
+_LEAST_PART_MM2, _LEAST_INSIDE_MM2 = 0.5, 3.0
+"""Bright parts beside the largest one that are tried, their least size, and how much they must
+enclose with it."""
+
+_MOST_OPEN = 0.4
+"""A hollow of which more ends where nothing was scanned is not known to be one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -187,23 +202,71 @@ def bone_in_plane(
         sizes = np.bincount(apical.ravel(), minlength=count + 1)
         sizes[0] = 0
         if sizes.max() * PIXEL_MM**2 >= 4.0:
-            mask = labels == int(np.argmax(sizes))
+            mask = _with_its_plates(labels, sizes, scanned)
     filled = _filled(mask, smooth, scanned, dark, upper=upper)
     return BoneInPlane(plane=plane, w=w, h=h, mask=filled, other=bright & ~filled)
+
+
+def _with_its_plates(
+    labels: NDArray[np.signedinteger], sizes: NDArray[np.intp], scanned: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """The largest bright part, and those that enclose the inside of a bone together with it.
+
+    A thin plate shows with breaks in it. Bridged, it tells the inside from the outside; what
+    only lies near (a stent's filling, a tooth of the other jaw) encloses nothing.
+    """
+    order = np.argsort(sizes)[::-1]
+    mask = _bridged(labels == int(order[0]), scanned)
+    inside = int(_inside(mask, scanned).sum())
+    for number in order[1 : 1 + _MOST_PARTS]:
+        if sizes[number] * PIXEL_MM**2 < _LEAST_PART_MM2:
+            break
+        more = _bridged(mask | (labels == int(number)), scanned)
+        encloses = int(_inside(more, scanned).sum())
+        if (encloses - inside) * PIXEL_MM**2 >= _LEAST_INSIDE_MM2:
+            mask, inside = more, encloses
+    return mask
+
+
+def _bridged(mask: NDArray[np.bool_], scanned: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    closed = binary_closing(_padded(mask), _BRIDGE)[_PAD:-_PAD, _PAD:-_PAD]
+    return np.asarray(mask | (closed & scanned))
 
 
 def _filled(
     mask: NDArray[np.bool_], smooth: Array, scanned: NDArray[np.bool_], dark: float, *, upper: bool
 ) -> NDArray[np.bool_]:
-    holes, count = label(binary_fill_holes(mask) & ~mask)
+    holes, count = label(_inside(mask, scanned))
     keep = np.ones(count + 1, dtype=bool)
     for number in range(1, count + 1):
         hole = holes == number
+        rim = binary_dilation(_padded(hole))[_PAD:-_PAD, _PAD:-_PAD] & ~hole
+        open_ = float((rim & ~scanned).sum()) + float(hole[0].sum())
         air = float(np.median(smooth[hole])) < dark
         large = hole.sum() * PIXEL_MM**2 > _LARGEST_UPPER_HOLE_MM2
-        keep[number] = bool(scanned[hole].all()) and not (upper and (air or large))
+        shut = open_ <= _MOST_OPEN * (float(rim.sum()) + float(hole[0].sum()))
+        keep[number] = shut and not (upper and (air or large))
     keep[0] = False
     return np.asarray(mask | keep[holes])
+
+
+def _inside(mask: NDArray[np.bool_], scanned: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """What is not bright and is not reached from the crowns' side, from cheek or from tongue.
+
+    The scan may end in the jaw: where nothing was scanned there is no way in.
+    """
+    free = scanned & ~mask
+    edge = np.zeros_like(free)
+    edge[-1], edge[:, 0], edge[:, -1] = True, True, True
+    # The end of the field on either side, and above: the first and the last that was scanned.
+    across = np.arange(free.shape[1])
+    top = free.shape[0] - 1 - np.argmax(scanned[::-1], axis=0)
+    edge[top, across] = True
+    return np.asarray(free & ~binary_propagation(edge & free, mask=free))
+
+
+def _padded(flags: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    return np.pad(flags, _PAD, mode="edge")
 
 
 def outline(

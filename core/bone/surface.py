@@ -174,7 +174,9 @@ def surface_casts(
     over = np.abs(offsets) <= radius + _GRID_MM
     beside, along = np.meshgrid(offsets[over], offsets[over], indexing="ij")
     top = fixture.platform + beside[..., None] * frame.b + along[..., None] * frame.m
-    casts.append(_cast(scan, top + _ABOVE_MM * frame.a, -frame.a, _ABOVE_MM + deepest_mm))
+    casts.append(
+        _cast(scan, top + _ABOVE_MM * frame.a, -frame.a, _ABOVE_MM + deepest_mm, from_far=False)
+    )
     apical = _apical(
         scan,
         frame,
@@ -186,10 +188,13 @@ def surface_casts(
     return SurfaceCasts(casts=(*casts, *apical), frame=frame, scan=scan)
 
 
-def _cast(scan: ScanEdges, starts: Array, way: Array, max_mm: float) -> _Cast:
+def _cast(
+    scan: ScanEdges, starts: Array, way: Array, max_mm: float, *, from_far: bool = True
+) -> _Cast:
+    """Rays from outside; from far away they may start in a bone that is not the one looked for."""
     flat = starts.reshape(-1, 3)
     edges = scan.outer(flat, way, max_mm)
-    again = np.flatnonzero(edges.reason == "starts inside")
+    again = np.flatnonzero((edges.reason == "starts inside") & from_far)
     if len(again):
         left = _left_bright(scan, flat[again], way, max_mm)
         again, left = again[np.isfinite(left)], left[np.isfinite(left)]

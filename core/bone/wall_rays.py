@@ -34,7 +34,7 @@ GAP, OTHER, ROOT = 1, 2, 3
 
 _LEAD_MM = 3.0
 _USUAL_RADIUS_MM = 3.0
-_AMID_BONE = 0.5
+_AMID_BONE = 0.6
 """Share of a depth's rays that must end at bone for the depth to lie amid bone."""
 
 _TEXTURE_MM = 1.0
@@ -135,7 +135,8 @@ def wall_rays(  # noqa: PLR0917 - the order is that of `wall_map`
     beyond[len(over) :] = _beyond_edge(edge, state, count)
     gap = with_a_way_out(~(whole | each).reshape(grid.shape), beyond.reshape(grid.shape))
     gap = gap.reshape(-1, count)[len(over) :]
-    # No bone and no way out, amid bone on most sides, is marrow: its outside was not found.
+    # Dark all along without a way out, amid bone on most sides, is marrow whose outside was not
+    # found.
     amid = np.isin(state, (EDGE, REACHES)).reshape(-1, len(turns)).mean(axis=1) > _AMID_BONE
     closed = ~gap.any(axis=1) & ~bone.any(axis=1) & np.repeat(amid, len(turns))
     state[(state == NO_BONE) & closed] = NOT_FOUND
