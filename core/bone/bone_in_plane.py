@@ -8,6 +8,7 @@ looked for only near its border, always from outside.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +32,10 @@ REACH_MM = 15.0
 """How far to both sides of the plane's origin bone is looked for."""
 
 _BLUR_MM = 0.25
+_BRIGHTER = 0.35
+"""What is brighter than cortex stands above it by this share of its contrast to soft tissue:
+enamel by about 0.6, cortex at its thickest by 0.1 (common practice, no source)."""
+
 _LEAD_MM = 2.5
 _LARGEST_UPPER_HOLE_MM2 = 160.0
 """A larger hollow in the upper jaw is a sinus or the nose, not marrow: the marrow of a ridge is no
@@ -102,6 +107,10 @@ class BoneInPlane:
         The jaw's bone, filled.
     other : (rows, cols) bool
         Bright like bone, but apart from it: teeth of the other jaw, a stent's filling.
+    brighter : (rows, cols) bool
+        Clearly brighter than cortex: enamel, a filling, metal.
+    socket : (rows, cols) bool
+        Where roots stand that are to be removed.
     """
 
     plane: Plane
@@ -109,6 +118,8 @@ class BoneInPlane:
     h: Array
     mask: NDArray[np.bool_]
     other: NDArray[np.bool_]
+    brighter: NDArray[np.bool_]
+    socket: NDArray[np.bool_]
 
     @property
     def empty(self) -> bool:
@@ -127,27 +138,57 @@ class BoneInPlane:
         last = len(self.h) - 1 - np.argmax(columns[::-1], axis=0)
         return np.where(columns.any(axis=0), self.h[last] + PIXEL_MM / 2, np.nan)
 
+    def top_near(self, w_mm: float, h_mm: float) -> float:
+        """Coronal border of the bone at or below a height at a place across; NaN without bone.
+
+        What stands further up over the same place (a crown that overhangs) is another thing.
+        """
+        col = int(np.clip(np.rint((w_mm - self.w[0]) / PIXEL_MM), 0, len(self.w) - 1))
+        padded = np.concatenate([[False], self.mask[:, col], [False]]).astype(np.int8)
+        change = np.diff(padded)
+        bottoms = self.h[np.flatnonzero(change == 1)] - PIXEL_MM / 2
+        tops = self.h[np.flatnonzero(change == -1) - 1] + PIXEL_MM / 2
+        below = np.flatnonzero(bottoms <= h_mm)
+        return float(tops[below[-1]]) if len(below) else float("nan")
+
     def lead_above(self, w_mm: Array, top_mm: Array) -> Array:
         """(n,) free height over the border up to other bright things, at most 2.5 mm."""
         cols = np.clip(np.rint((np.asarray(w_mm) - self.w[0]) / PIXEL_MM), 0, len(self.w) - 1)
         over = self.h[:, None] > np.nan_to_num(top_mm)[None, :]
-        blocked = self.other[:, cols.astype(np.intp)] & over
+        blocked = (self.other | self.mask)[:, cols.astype(np.intp)] & over
         first = np.argmax(blocked, axis=0)
         free = np.where(blocked.any(axis=0), self.h[first] - top_mm - PIXEL_MM, np.inf)
         return np.clip(free, 0.9, _LEAD_MM)
 
     def intervals(self, h_mm: float) -> list[tuple[float, float]]:
-        """Bone intervals (from, to) across at a height, mm; ends of pixels."""
+        """Bone intervals (from, to) across at a height, mm; ends of pixels.
+
+        Bone on both sides of a socket is one: its width is that of the ridge around the tooth.
+        """
         row = int(np.rint((h_mm - self.h[0]) / PIXEL_MM))
         if not 0 <= row < len(self.h):
             return []
-        padded = np.concatenate([[False], self.mask[row], [False]]).astype(np.int8)
-        change = np.diff(padded)
+        bone = self.mask[row] | self._between(row)
+        change = np.diff(np.concatenate([[False], bone, [False]]).astype(np.int8))
         half = PIXEL_MM / 2
         return [
             (float(self.w[a]) - half, float(self.w[b - 1]) + half)
             for a, b in zip(np.flatnonzero(change == 1), np.flatnonzero(change == -1), strict=True)
         ]
+
+    def over_socket(self, h_mm: float) -> bool:
+        """True where the bone at a height stands on both sides of a socket."""
+        row = int(np.rint((h_mm - self.h[0]) / PIXEL_MM))
+        return 0 <= row < len(self.h) and bool(self._between(row).any())
+
+    def _between(self, row: int) -> NDArray[np.bool_]:
+        """(cols,) gaps between bone that are socket from end to end."""
+        out = np.zeros(len(self.w), dtype=bool)
+        bone = np.flatnonzero(self.mask[row])
+        for one, two in pairwise(bone):
+            if two - one > 1 and self.socket[row, one + 1 : two].all():
+                out[one + 1 : two] = True
+        return out
 
     def lead_beside(self, h_mm: float, w_mm: float, sign: float) -> float:
         """Free width outside a border up to other bright things, at most 2.5 mm."""
@@ -204,7 +245,16 @@ def bone_in_plane(
         if sizes.max() * PIXEL_MM**2 >= 4.0:
             mask = _with_its_plates(labels, sizes, scanned)
     filled = _filled(mask, smooth, scanned, dark, upper=upper)
-    return BoneInPlane(plane=plane, w=w, h=h, mask=filled, other=bright & ~filled)
+    brighter = smooth >= levels.cortical + _BRIGHTER * (levels.cortical - levels.soft)
+    return BoneInPlane(
+        plane=plane,
+        w=w,
+        h=h,
+        mask=filled,
+        other=bright & ~filled,
+        brighter=bright & brighter,
+        socket=np.zeros_like(bright),
+    )
 
 
 def _with_its_plates(

@@ -26,6 +26,7 @@ from core.bone.ridge_height import (
     usable_height,
 )
 from core.bone.ridge_section import Along, Crest, RidgeWidth, find_crest, ridge_widths
+from core.bone.teeth_in_plane import standing_tooth, without_teeth
 from core.fixture import Fixture
 from core.geometry import Array, across
 from core.image.volume import Volume
@@ -116,6 +117,36 @@ def axis_plane(frame: StationFrame, fixture: Fixture) -> Plane:
     return Plane(origin=fixture.platform, across=across(frame.buccal, coronal), coronal=coronal)
 
 
+def bone_and_crest(
+    scan: ScanEdges,
+    plane: Plane,
+    structures: Sequence[Structure],
+    jaw: Jaw,
+    *,
+    crown_level_mm: float,
+    half_mm: float,
+) -> tuple[BoneInPlane, Crest]:
+    """The jaw's bone in a plane, and its crest: that of bone, and none where a tooth stands.
+
+    Parameters
+    ----------
+    structures : sequence of Structure
+        Roots that are to be removed are taken out of the bone; a root that stays leaves no crest.
+    crown_level_mm : float
+        Height, along the plane's direction, at which the jaw plane lies.
+    half_mm : float
+        The crest is looked for this far to both sides of the plane's origin.
+    """
+    whole = bone_in_plane(
+        scan.volume, scan.levels, plane, crown_level_mm=crown_level_mm, upper=jaw == "upper"
+    )
+    bone = without_teeth(whole, structures)
+    tooth = standing_tooth(bone, structures, half_mm=half_mm)
+    if tooth is not None:
+        return bone, Crest(point_mm=None, notes=(tooth,))
+    return bone, find_crest(scan, bone, half_mm=half_mm)
+
+
 def ridge_at_site(  # noqa: PLR0917 - the order is that of the chain scan → arch → site
     volume: Volume,
     arch: Arch,
@@ -140,8 +171,9 @@ def ridge_at_site(  # noqa: PLR0917 - the order is that of the chain scan → ar
     """
     scan = ScanEdges(volume=volume, levels=levels, finder=finder)
     plane = section_plane(arch.frame(station_mm), jaw)
-    bone = bone_in_plane(volume, levels, plane, crown_level_mm=0.0, upper=jaw == "upper")
-    crest = find_crest(scan, bone, half_mm=SITE_HALF_MM)
+    bone, crest = bone_and_crest(
+        scan, plane, structures, jaw, crown_level_mm=0.0, half_mm=SITE_HALF_MM
+    )
     height = height_in_section(plane, crest, structures)
     return RidgeResult(
         crest=crest,
@@ -185,16 +217,21 @@ def ridge_at_fixture(  # noqa: PLR0917 - as in `ridge_at_site`
         ("up", section_plane(station, jaw, origin=fixture.platform)),
     )
     for along, plane in planes:
-        bone = bone_in_plane(
-            volume, levels, plane, crown_level_mm=plane.h(station.origin), upper=jaw == "upper"
+        bone, crest = bone_and_crest(
+            scan,
+            plane,
+            structures,
+            jaw,
+            crown_level_mm=plane.h(station.origin),
+            half_mm=FIXTURE_HALF_MM,
         )
-        found.append((along, bone, find_crest(scan, bone, half_mm=FIXTURE_HALF_MM)))
+        found.append((along, bone, crest))
     (_, axis_bone, axis_crest), (_, up_bone, up_crest) = found
     height = height_along_axis(fixture, axis_crest, structures, limits_for)
     return RidgeResult(
         crest=axis_crest,
         crest_up=up_crest,
-        rims=_rims(scan, fixture, frame, jaw),
+        rims=_rims(scan, fixture, frame, jaw, structures),
         widths=tuple(
             w for along, bone, crest in found for w in ridge_widths(scan, bone, crest, along)
         ),
@@ -206,7 +243,13 @@ def ridge_at_fixture(  # noqa: PLR0917 - as in `ridge_at_site`
     )
 
 
-def _rims(scan: ScanEdges, fixture: Fixture, frame: FixtureFrame, jaw: Jaw) -> tuple[RimCrest, ...]:
+def _rims(
+    scan: ScanEdges,
+    fixture: Fixture,
+    frame: FixtureFrame,
+    jaw: Jaw,
+    structures: Sequence[Structure],
+) -> tuple[RimCrest, ...]:
     """Bone at the buccal, lingual, mesial and distal place of the platform's rim."""
     radius = fixture.size.platform / 2
     out = []
@@ -219,6 +262,7 @@ def _rims(scan: ScanEdges, fixture: Fixture, frame: FixtureFrame, jaw: Jaw) -> t
             crown_level_mm=plane.h(frame.station.origin),
             upper=jaw == "upper",
         )
+        bone = without_teeth(bone, structures)
         out += [
             _rim(scan, bone, place, w) for place, w in zip(places, (radius, -radius), strict=True)
         ]
@@ -234,7 +278,7 @@ def _rim(
     plane = bone.plane
     rim = plane.points(w_mm, 0.0)[0]
     note = scan.levels.trouble
-    top = float(bone.top(np.array([w_mm]))[0])
+    top = bone.top_near(w_mm, 0.0)
     if note is None and not np.isfinite(top):
         note = Note("ridge_no_bone")
     if note is not None:

@@ -193,6 +193,7 @@ def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -
             witness=(plane.points(wb, h[n])[0], plane.points(wl, h[n])[0]),
             edge_sd_mm=(float(from_buccal.sd_mm[n]), float(from_lingual.sd_mm[n])),
             evidence=scan.levels.evidence,
+            notes=(Note("ridge_over_socket"),) if bone.over_socket(float(h[n])) else (),
         )
     return readings
 

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from core.bone.bone_in_plane import bone_in_plane
-from core.bone.ridge import SITE_HALF_MM, section_plane
+from core.bone.ridge import SITE_HALF_MM, bone_and_crest, section_plane
 from core.bone.ridge_height import height_in_section
-from core.bone.ridge_section import find_crest, widths
+from core.bone.ridge_section import widths
 from core.geometry import Array
 from core.measurement import Reading
 from core.measuring.basis import Basis
@@ -76,10 +75,9 @@ def ridge_profile(
 def _row(plan: Plan, basis: Basis, station_mm: float, midline: float | None) -> ProfileRow:
     frame = basis.arch.frame(station_mm)
     plane = section_plane(frame, basis.jaw)
-    bone = bone_in_plane(
-        basis.volume, basis.levels, plane, crown_level_mm=0.0, upper=basis.jaw == "upper"
+    bone, crest = bone_and_crest(
+        basis.edges, plane, plan.structures, basis.jaw, crown_level_mm=0.0, half_mm=SITE_HALF_MM
     )
-    crest = find_crest(basis.edges, bone, half_mm=SITE_HALF_MM)
     return ProfileRow(
         station_mm=station_mm,
         from_midline_mm=None if midline is None else station_mm - midline,

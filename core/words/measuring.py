@@ -209,8 +209,16 @@ SENTENCES: dict[str, str] = {
         "and behind the site."
     ),
     "height_root_at_crest": (
-        "{id} stands at the crest in this section - there is no ridge above it to count - look "
-        "at a section beside it."
+        "{id} stands in this section - the crest, and what counts from it, is not taken there - "
+        "measure in a section beside it, or mark it as to be removed."
+    ),
+    "ridge_over_socket": (
+        "From outside to outside, over the root that is to be removed: its socket is not bone."
+    ),
+    "ridge_tooth_stands": (
+        "Something brighter than bone stands on it in this section: a tooth, a filling or metal - "
+        "the crest, and what counts from it, is not taken there - measure in a section beside it, "
+        "or mark the tooth’s root as to be removed."
     ),
     "height_floor_short": (
         "{id}: its marks do not reach this section - it may end the height sooner - mark further."

@@ -230,7 +230,9 @@ def test_a_root_that_leans_into_the_section_ends_the_height_and_one_at_the_crest
     standing = site("lower left", (deep, root())).heights[0].reading
     assert standing.value is None
     assert standing.notes[0].code == "height_root_at_crest"
-    assert site("lower left", (deep, root(gone=True))).height.value == pytest.approx(alone)
+    # Its socket is not bone: the crest is that beside it, on a top that is nearly flat.
+    removed = site("lower left", (deep, root(gone=True))).height.value
+    assert alone - 0.3 < removed <= alone
 
 
 def test_needed_width_is_the_arithmetic_of_the_margins():
