@@ -29,11 +29,18 @@ from PySide6.QtWidgets import (
 import sample_volumes
 from app import look, messages
 from app.answers import now_iso
-from app.case_store import CaseRecord, CaseStore
+from app.case_record import CaseRecord
+from app.case_store import CaseStore
 from app.file_windows import ask_folder, ask_open, ask_save
 from app.grey_windows import FROM_SCAN
 from app.guide_steps import SAMPLE, is_sample
-from app.kept_cases import UnsavedNotice
+from app.kept_cases import (
+    TAKE_OVER,
+    CaseNotice,
+    ask_of_open_case,
+    kept_troubles,
+    reading_words,
+)
 from app.loading import Contents, Loaded, Loading, LoadingPage, is_plan_file
 from app.menus import Menus
 from app.picture_copy import copied_view, picture_with_caption
@@ -80,7 +87,8 @@ class Bench(QMainWindow):
             [tool(self.session, self) for tool in TOOLS], self.session, self.pictures, self, self
         )
         self._taken_up: CaseRecord | None = None
-        self._plan_file = ""
+        self._plan_file = self._reading = ""
+        self._over = False
         self._guided = False
         self._windows: dict[str, tuple[float, float]] = {}
         self._boxes: list[QWidget] = []
@@ -105,7 +113,8 @@ class Bench(QMainWindow):
         column = QVBoxLayout(middle)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
-        column.addWidget(UnsavedNotice(self.store))
+        self.notice = CaseNotice(self.store)
+        column.addWidget(self.notice)
         column.addWidget(self.pages, 1)
         self.setCentralWidget(middle)
 
@@ -135,7 +144,7 @@ class Bench(QMainWindow):
         start.open_plan.connect(self.ask_plan)
         start.open_sample.connect(self.open_guided)
         start.open_recent.connect(self.take_up)
-        start.names_hidden.connect(lambda hidden: self.settings.change(names_hidden=hidden))
+        start.names_hidden.connect(lambda hidden: self.settings.remember(names_hidden=hidden))
         loading.began.connect(lambda _what: self.pages.setCurrentWidget(self.loading_page))
         loading.must_choose.connect(self._choose)
         loading.loaded.connect(self._loaded)
@@ -173,8 +182,7 @@ class Bench(QMainWindow):
         )
         self.pages.setCurrentWidget(self.start)
         self.hint.setText("")
-        if self.settings.trouble:
-            self.say(self.settings.trouble)
+        self.start.tell_troubles(kept_troubles(self.store, self.settings))
 
     # -- opening -------------------------------------------------------------------------
 
@@ -231,12 +239,20 @@ class Bench(QMainWindow):
                 return
         else:
             source = record.source
+        holder = self.store.holder(record)
+        over = False
+        if holder is not None:
+            answer = ask_of_open_case(self, holder)
+            if answer is None:
+                return
+            over = answer == TAKE_OVER
         try:
             plan = self.store.plan_of(record)
         except SoundingError as error:
             self.tell_error(error)
             return
-        self._open(source, plan=plan, record=record)
+        reading = "" if holder is None or over else reading_words(holder)
+        self._open(source, plan=plan, record=record, reading=reading, over=over)
 
     def _open(
         self,
@@ -245,8 +261,11 @@ class Bench(QMainWindow):
         plan: Plan | str | None = None,
         record: CaseRecord | None = None,
         plan_file: str = "",
+        reading: str = "",
+        over: bool = False,
     ) -> None:
         self._taken_up, self._plan_file = record, plan_file
+        self._reading, self._over = reading, over
         self.loading.open(path, plan)
 
     def _choose(self, contents: Contents) -> None:
@@ -265,6 +284,7 @@ class Bench(QMainWindow):
         if not self._let_go():
             self.show_start()
             return
+        self.notice.clear()
         settings = self.settings.value
         plan = loaded.plan
         if plan is None:
@@ -282,8 +302,12 @@ class Bench(QMainWindow):
             loaded.proposal,
             source=loaded.path,
             window=loaded.windows.get(settings.window, loaded.windows[FROM_SCAN]),
+            reading=self._reading,
         )
-        self.store.begin(self._taken_up, plan_file=self._plan_file)
+        if self._reading:
+            self.notice.tell(self._reading)
+        else:
+            self.store.begin(self._taken_up, plan_file=self._plan_file, over=self._over)
         self.pictures.section.setFocus()
         self._read_hint()
         if self._guided and is_sample(loaded.path):
@@ -295,6 +319,7 @@ class Bench(QMainWindow):
         if not self._let_go():
             return
         self.session.close()
+        self.notice.clear()
         self.show_start()
 
     # -- saving --------------------------------------------------------------------------

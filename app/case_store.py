@@ -2,31 +2,31 @@
 
 One folder a case in the user's data folder, named by chance so that no name of a patient is in a
 path: ``case.plan.json`` (the plan with its history) and ``case.json`` (where the scan and the
-user's own plan file are, whose scan it is, whether the case was closed). A lock file says that a
-running program has the case open; a dead program's lock is taken over.
+user's own plan file are, whose scan it is, whether the case was closed). Who may write there:
+`app.case_home`.
 """
 
 from __future__ import annotations
 
 import contextlib
-import json
 import logging
 import secrets
-import shutil
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from platformdirs import user_data_path
-from PySide6.QtCore import QLockFile, QObject, QRunnable, QThreadPool, QTimer, Signal
+from PySide6.QtCore import QObject, QRunnable, QThreadPool, QTimer, Signal
 
 from app.answers import now_iso
+from app.case_home import CaseHome, Holder, holder_of, this_holder
+from app.case_record import ABOUT, PLAN, CaseRecord, about, read_record
+from app.kept_files import ASIDE, KeptFileError, close_all, removed, told_aside, write_private
 from app.session import Session
-from core.atomic import write_whole
 from core.errors import OutputError, PlanError, SoundingError
 from core.image.volume import Volume
 from core.plans.plan import Plan
-from core.plans.plan_file import load_plan, save_plan, tied_to_volume
+from core.plans.plan_file import load_plan, tied_to_volume
 
 log = logging.getLogger("sounding.cases")
 
@@ -36,45 +36,19 @@ MOST_CASES = 30
 AGAIN_MS = 5_000
 """After a failed save it is tried again this often: a full disk may be emptied meanwhile."""
 
-PLAN, ABOUT, LOCK = "case.plan.json", "case.json", "open.lock"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CaseRecord:
-    """What is known about a kept case.
-
-    Parameters
-    ----------
-    key : str
-        Name of its folder.
-    source : str
-        Folder, file or zip of the scan.
-    series : str
-        Series UID within the source.
-    plan_file : str
-        The user's own plan file, where the plan was saved or opened by hand.
-    patient, tooth : str
-        For the list of recent cases; shown only while names are not hidden.
-    changed : str
-        ISO 8601, the last change.
-    closed : bool
-        False while it is open, and after a crash.
-    """
-
-    key: str
-    source: str = ""
-    series: str = ""
-    plan_file: str = ""
-    patient: str = ""
-    tooth: str = ""
-    scanned: str = ""
-    changed: str = ""
-    closed: bool = False
-
 
 def cases_folder() -> Path:
     """Where the cases are kept."""
     return user_data_path("sounding", appauthor=False) / "cases"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Saved:
+    """How one save ended."""
+
+    plan: Plan
+    problem: Exception | None = None
+    moved: str = ""
 
 
 class CaseStore(QObject):
@@ -86,12 +60,15 @@ class CaseStore(QObject):
         Everything up to now is on the disk.
     failed(message)
         It is not: the sentence says why and where the last good copy is. Tried again by itself.
+    apart(message)
+        Somebody else works on the case: this window's state is kept as a case of its own now.
     let_go
         The case is no longer kept here.
     """
 
     saved = Signal()
     failed = Signal(str)
+    apart = Signal(str)
     let_go = Signal()
     _written = Signal(object)
 
@@ -99,8 +76,10 @@ class CaseStore(QObject):
         super().__init__(session)
         self.folder = cases_folder() if folder is None else folder
         self.record: CaseRecord | None = None
+        self.troubles: tuple[str, ...] = ()
+        """A sentence for each case that could not be read; shown by the first screen."""
         self._session = session
-        self._lock: QLockFile | None = None
+        self._home: CaseHome | None = None
         self._saved_plan: Plan | None = None
         # A pool of its own with one thread: saves come in order, and measuring never delays them.
         self._pool = QThreadPool(self)
@@ -112,19 +91,28 @@ class CaseStore(QObject):
 
     # -- the open case ------------------------------------------------------------------------
 
-    def begin(self, record: CaseRecord | None = None, *, plan_file: str = "") -> None:
-        """Start keeping the session's case: a new one, or a kept one taken up again."""
+    def begin(
+        self, record: CaseRecord | None = None, *, plan_file: str = "", over: bool = False
+    ) -> None:
+        """Start keeping the session's case: a new one, or a kept one taken up again.
+
+        With `over` it is taken over from whoever has it open; their window keeps its own state.
+        """
         self.finish()
         if record is None:
             record = CaseRecord(key=secrets.token_hex(8), plan_file=plan_file)
         self.record = replace(record, closed=False)
+        holder = this_holder(self._session.operator)
+        self._home = CaseHome(self.folder, record.key, holder)
         try:
-            self._place.mkdir(parents=True, exist_ok=True)
-            self._lock = QLockFile(str(self._place / LOCK))
-            self._lock.setStaleLockTime(0)
-            self._lock.tryLock(0)
-        except OSError as error:
-            self.failed.emit(_told(error, self._place))
+            if not self._home.take(over=over):
+                # Somebody opened it between the question and now: this window keeps a copy.
+                key = secrets.token_hex(8)
+                self.record = replace(self.record, key=key, apart_from=record.key)
+                self._home = CaseHome(self.folder, key, holder)
+                self._home.take()
+        except SoundingError as error:
+            self.failed.emit(_told(error, self._home.place))
         self.save()
 
     def saved_as(self, path: Path) -> None:
@@ -135,7 +123,7 @@ class CaseStore(QObject):
 
     def save(self) -> None:
         """Write the plan as it is now; returns at once."""
-        if self.record is None:
+        if self.record is None or self._home is None:
             return
         session = self._session
         identity = None if session.volume is None else session.volume.identity
@@ -149,23 +137,28 @@ class CaseStore(QObject):
             tooth=tooth or self.record.tooth,
             changed=now_iso(),
         )
-        plan, place, done = session.plan, self._place, self._written
+        plan, home = session.plan, self._home
         tied = _tied(plan, session.volume)
-        self._pool.start(
-            _Save(lambda: _write(place, record, tied()), lambda e: done.emit((plan, e)))
-        )
+
+        def work() -> _Saved:
+            moved, problem = _attempt(lambda: home.write(replace(record, key=home.key), tied()))
+            return _Saved(plan=plan, problem=problem, moved=moved)
+
+        self._pool.start(_Save(work, self._written.emit))
 
     def finish(self) -> bool:
         """Close the case in order; False when its last state could not be written."""
-        if self.record is None:
+        if self.record is None or self._home is None:
             return True
         self._again.stop()
         self._pool.waitForDone()
-        record = replace(self.record, closed=True)
+        record, home = replace(self.record, key=self._home.key, closed=True), self._home
         tied = _tied(self._session.plan, self._session.volume)
-        problem = _attempt(lambda: _write(self._place, record, tied()))
+        moved, problem = _attempt(lambda: home.write(record, tied()))
+        if moved:
+            self.apart.emit(moved)
         if problem is not None:
-            self.failed.emit(_told(problem, self._place))
+            self.failed.emit(_told(problem, home.place))
             return False
         self.abandon()
         self._forget_old()
@@ -175,9 +168,9 @@ class CaseStore(QObject):
         """Let go of the case without writing: what is on the disk stays as it was."""
         self._again.stop()
         self._pool.waitForDone()
-        if self._lock is not None:
-            self._lock.unlock()
-        self.record = self._lock = self._saved_plan = None
+        if self._home is not None:
+            self._home.release()
+        self.record = self._home = self._saved_plan = None
         self.let_go.emit()
 
     @property
@@ -189,43 +182,60 @@ class CaseStore(QObject):
         """Wait until what was asked is written (at the end of the program, and in tests)."""
         self._pool.waitForDone()
 
-    @property
-    def _place(self) -> Path:
-        if self.record is None:
-            raise RuntimeError("no case is open")
-        return self.folder / self.record.key
-
     def _changed(self, _text: str) -> None:
         self.save()
 
-    def _heard(self, result: tuple[Plan, Exception | None]) -> None:
-        plan, problem = result
-        if self.record is None:
+    def _heard(self, saved: _Saved) -> None:
+        if self.record is None or self._home is None:
             return
-        if problem is None:
+        if saved.moved:
+            self.record = replace(
+                self.record, key=self._home.key, apart_from=self.record.key, plan_file=""
+            )
+            self.apart.emit(saved.moved)
+        if saved.problem is None:
             self._again.stop()
-            self._saved_plan = plan
-            if plan is self._session.plan:
+            self._saved_plan = saved.plan
+            if saved.plan is self._session.plan:
                 self.saved.emit()
             return
+        problem = saved.problem
         log.warning("autosave failed: %s", getattr(problem, "code", type(problem).__name__))
         self._again.start()
-        self.failed.emit(_told(problem, self._place))
+        self.failed.emit(_told(problem, self._home.place))
 
     # -- kept cases -----------------------------------------------------------------------------
 
     def recent(self) -> tuple[CaseRecord, ...]:
-        """All kept cases, the last changed first."""
+        """All kept cases, the last changed first; one that cannot be read is set aside."""
+        return tuple(sorted(self._readable(), key=lambda r: r.changed, reverse=True))
+
+    def _readable(self) -> list[CaseRecord]:
         try:
-            records = [_read(place) for place in self.folder.iterdir() if place.is_dir()]
+            places = sorted(self.folder.iterdir())
         except OSError:
-            return ()
-        known = [record for record in records if record is not None]
-        return tuple(sorted(known, key=lambda r: r.changed, reverse=True))
+            return []
+        found: list[CaseRecord] = []
+        for place in places:
+            if ASIDE in place.name or not (place / ABOUT).exists():
+                continue
+            try:
+                found.append(read_record(place))
+            except FileNotFoundError:
+                continue  # another window has just removed it
+            except KeptFileError as error:
+                self.troubles = (*self.troubles, told_aside(place, error))
+        return found
+
+    def tidy(self) -> None:
+        """Close to others what older versions left open, and sweep up half-written files."""
+        for record in self.recent():
+            if not self.is_held(record):
+                close_all(self.folder / record.key)
 
     def left_open(self) -> tuple[CaseRecord, ...]:
         """Cases that a crash or a kill left open, and that no running program holds."""
-        return tuple(r for r in self.recent() if not r.closed and not self._held(r))
+        return tuple(r for r in self.recent() if not r.closed and not self.is_held(r))
 
     def plan_of(self, record: CaseRecord) -> Plan:
         """The plan of a kept case as it was at the last save.
@@ -243,23 +253,23 @@ class CaseStore(QObject):
 
     def let_be(self, record: CaseRecord) -> None:
         """Do not offer a case back again; it stays in the list of recent cases."""
-        about = self.folder / record.key / ABOUT
-        write_whole(about, _about(replace(record, closed=True)))
+        path = self.folder / record.key / ABOUT
+        write_private(path, about(replace(record, closed=True)))
 
     def remove(self, record: CaseRecord) -> None:
         """Take a kept case off the list and the disk; scan and own plan files are not touched."""
-        if not self._held(record):
-            shutil.rmtree(self.folder / record.key, ignore_errors=True)
+        if not self.is_held(record):
+            removed(self.folder / record.key)
 
-    def _held(self, record: CaseRecord) -> bool:
+    def holder(self, record: CaseRecord) -> Holder | None:
+        """Who else has a kept case open now; None: nobody."""
         if self.record is not None and record.key == self.record.key:
-            return True
-        lock = QLockFile(str(self.folder / record.key / LOCK))
-        lock.setStaleLockTime(0)
-        if lock.tryLock(0):
-            lock.unlock()
-            return False
-        return lock.error() == QLockFile.LockError.LockFailedError
+            return None
+        return holder_of(self.folder / record.key)
+
+    def is_held(self, record: CaseRecord) -> bool:
+        """True while a kept case is open, here or elsewhere."""
+        return holder_of(self.folder / record.key) is not None
 
     def _forget_old(self) -> None:
         closed = [record for record in self.recent() if record.closed]
@@ -270,25 +280,24 @@ class CaseStore(QObject):
 class _Save(QRunnable):
     """One save; its end is reported, whatever it was."""
 
-    def __init__(self, work: Callable[[], None], done: Callable[[Exception | None], None]) -> None:
+    def __init__(self, work: Callable[[], _Saved], done: Callable[[_Saved], None]) -> None:
         super().__init__()
         self._work = work
         self._done = done
 
     def run(self) -> None:
         """In the store's thread."""
-        problem = _attempt(self._work)
+        saved = self._work()
         # At the program's end the store may be gone already.
         with contextlib.suppress(RuntimeError):
-            self._done(problem)
+            self._done(saved)
 
 
-def _attempt(work: Callable[[], None]) -> Exception | None:
+def _attempt(work: Callable[[], str]) -> tuple[str, Exception | None]:
     try:
-        work()
-    except (OSError, SoundingError) as error:
-        return error
-    return None
+        return work(), None
+    except Exception as error:  # noqa: BLE001  whatever it was, it must be told: work is at stake
+        return "", error
 
 
 def _tied(plan: Plan, volume: Volume | None) -> Callable[[], Plan]:
@@ -303,32 +312,6 @@ def _tied(plan: Plan, volume: Volume | None) -> Callable[[], Plan]:
         return plan
 
     return tied
-
-
-def _write(place: Path, record: CaseRecord, plan: Plan) -> None:
-    place.mkdir(parents=True, exist_ok=True)
-    save_plan(plan, place / PLAN)
-    write_whole(place / ABOUT, _about(record))
-
-
-def _about(record: CaseRecord) -> bytes:
-    document = {"format": "sounding-case", **asdict(record)}
-    return json.dumps(document, ensure_ascii=False, indent=1).encode("utf-8")
-
-
-def _read(place: Path) -> CaseRecord | None:
-    """A kept case; None for a folder that holds none or cannot be read."""
-    try:
-        document = json.loads((place / ABOUT).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return None
-    if not isinstance(document, dict) or document.get("format") != "sounding-case":
-        return None
-    texts = {
-        name: str(document.get(name, ""))
-        for name in ("source", "series", "plan_file", "patient", "tooth", "scanned", "changed")
-    }
-    return CaseRecord(key=place.name, closed=document.get("closed") is True, **texts)
 
 
 def _told(problem: Exception, place: Path) -> str:

@@ -7,7 +7,12 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel, QMessageBox, QWidget
 
-from app.case_store import CaseRecord, CaseStore
+from app.case_home import Holder
+from app.case_record import CaseRecord
+from app.case_store import CaseStore
+from app.kept_files import cannot_keep
+from app.settings import SettingsStore
+from app.words_shown import short_time
 from core.errors import SoundingError
 from core.identity import Tooth
 from core.sheet.who import printable_name
@@ -16,27 +21,77 @@ if TYPE_CHECKING:
     from app.bench import Bench
 
 TAKE_UP, LET_BE = "Go on with it", "Leave it"
+READ, TAKE_OVER = "Open for reading", "Take it over"
 
 
-class UnsavedNotice(QLabel):
-    """Stands over everything for as long as the last state of the case is not on the disk."""
+class CaseNotice(QLabel):
+    """Stands over everything for as long as the case is not saved, not alone, or only for reading.
+
+    That the state of this window is kept as a case of its own stays until the case is closed:
+    a save that went well must not sweep it away.
+    """
 
     def __init__(self, store: CaseStore, parent: QWidget | None = None) -> None:
         super().__init__(parent)
+        self._lasting = ""
+        self._unsaved = ""
         self.setObjectName("notice")
         self.setTextFormat(Qt.TextFormat.PlainText)
         self.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.setWordWrap(True)
         self.setMargin(8)
         self.hide()
-        store.failed.connect(self.tell)
-        store.saved.connect(self.hide)
-        store.let_go.connect(self.hide)
+        store.failed.connect(self._failed)
+        store.saved.connect(lambda: self._failed(""))
+        store.apart.connect(self.tell)
+        store.let_go.connect(self.clear)
 
     def tell(self, text: str) -> None:
-        """Say it until a save has gone well."""
-        self.setText(text)
-        self.show()
+        """Say something for as long as the case is open."""
+        self._lasting = text
+        self._show()
+
+    def clear(self) -> None:
+        """The case is closed."""
+        self._lasting = self._unsaved = ""
+        self._show()
+
+    def _failed(self, text: str) -> None:
+        self._unsaved = text
+        self._show()
+
+    def _show(self) -> None:
+        self.setText("\n".join(text for text in (self._unsaved, self._lasting) if text))
+        self.setVisible(bool(self.text()))
+
+
+def reading_words(holder: Holder) -> str:
+    """That a case is open for reading, because of whom."""
+    since = short_time(holder.since)
+    return str(SoundingError("case-reading", name=holder.name, since=since))
+
+
+def ask_of_open_case(bench: Bench, holder: Holder) -> str | None:
+    """Ask what to do with a case that somebody has open; None when the person turned away."""
+    question = SoundingError(
+        "case-open-elsewhere",
+        name=holder.name,
+        host=holder.host,
+        since=short_time(holder.since),
+    )
+    return bench.choose("This case is open", str(question), (READ, TAKE_OVER))
+
+
+def kept_troubles(store: CaseStore, settings: SettingsStore) -> tuple[str, ...]:
+    """What of the program's own files could not be read, and whether any can be kept."""
+    told = [*store.troubles]
+    if settings.trouble:
+        told.append(settings.trouble)
+    shut = [folder for folder in (store.folder, settings.path.parent) if cannot_keep(folder)]
+    if shut:
+        folders = " and ".join(str(folder) for folder in dict.fromkeys(shut))
+        told.append(str(SoundingError("nothing-kept", folders=folders)))
+    return tuple(told)
 
 
 def words_of(record: CaseRecord, *, hidden: bool) -> str:

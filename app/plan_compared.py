@@ -17,7 +17,18 @@ SIGNED = (
 )
 
 
-def is_shut(now: Plan, other: Plan) -> bool:
+def why_shut(now: Plan, other: Plan, *, reading: str) -> str:
+    """The sentence that refuses a change; empty: it may be made.
+
+    Parameters
+    ----------
+    reading : str
+        Why this case is opened for reading only; empty: it is not.
+    """
+    return reading or (SIGNED if _is_shut(now, other) else "")
+
+
+def _is_shut(now: Plan, other: Plan) -> bool:
     """True where a change would move what a signed plan is measured from."""
     if not now.locked or sign_off_state(now) != "signed":
         return False

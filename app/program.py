@@ -44,6 +44,7 @@ def show(path: str | None = None) -> int:
     program.setApplicationName("Sounding")
     tidying = Tidying(program)
     bench = Bench()
+    bench.store.tidy()
     lay_out(bench, bench.screen().availableGeometry())
     tidying.set_aside()
     first_use = FirstUse(bench)

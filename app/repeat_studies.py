@@ -10,7 +10,7 @@ from pathlib import Path
 
 from platformdirs import user_data_path
 
-from core.atomic import write_whole
+from app.kept_files import KeptFileError, read_kept, told_aside, write_private
 from core.errors import SoundingError
 from core.trust.repeatability import RepeatStudy
 
@@ -39,23 +39,34 @@ def read_study(path: Path) -> RepeatStudy:
         ``repeat-unreadable``.
     """
     try:
-        document = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as fault:
-        raise SoundingError("repeat-unreadable", reason=str(fault)) from fault
-    if not isinstance(document, dict):
-        raise SoundingError("repeat-unreadable", reason="it holds no object")
-    return RepeatStudy.of_json(document)
+        document = read_kept(path, "sounding-repeat-study")
+        return RepeatStudy.of_json(document)
+    except FileNotFoundError as fault:
+        raise SoundingError("repeat-unreadable", reason="there is no such file") from fault
+    except KeptFileError as fault:
+        raise SoundingError("repeat-unreadable", reason=fault.fields["reason"]) from fault
+    except (ArithmeticError, RecursionError) as fault:
+        raise SoundingError("repeat-unreadable", reason="its numbers cannot be used") from fault
 
 
-def kept_studies(folder: Path | None = None) -> tuple[KeptStudy, ...]:
-    """All studies that can be read, the newest first."""
-    found = []
+def kept_studies(folder: Path | None = None) -> tuple[tuple[KeptStudy, ...], tuple[str, ...]]:
+    """All studies that can be read, the newest first; one that cannot be is set aside.
+
+    Returns
+    -------
+    studies : tuple of KeptStudy
+    troubles : tuple of str
+        A sentence for each that could not be read.
+    """
+    found, troubles = [], []
     for path in sorted((folder or studies_folder()).glob("*.repeat.json")):
         try:
             found.append(KeptStudy(path=path, study=read_study(path)))
         except SoundingError as fault:
-            log.warning("a repeat study was passed over: %s", fault)
-    return tuple(sorted(found, key=lambda kept: kept.study.at, reverse=True))
+            log.warning("a repeat study was set aside")
+            troubles.append(told_aside(path, fault))
+    newest = sorted(found, key=lambda kept: kept.study.at, reverse=True)
+    return tuple(newest), tuple(troubles)
 
 
 def keep_study(study: RepeatStudy, path: Path | None = None) -> Path:
@@ -70,7 +81,6 @@ def keep_study(study: RepeatStudy, path: Path | None = None) -> Path:
         seed = 0 if study.design is None else study.design.seed
         when = re.sub(r"[^0-9]", "", study.at)[:14]
         path = studies_folder() / f"{when}-{seed}.repeat.json"
-    path.parent.mkdir(parents=True, exist_ok=True)
     text = json.dumps(study.to_json(), ensure_ascii=False, indent=1, allow_nan=False)
-    write_whole(path, text.encode("utf-8"))
+    write_private(path, text.encode("utf-8"))
     return path

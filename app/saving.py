@@ -8,7 +8,10 @@ from PySide6.QtCore import QObject, Signal
 
 from app.session import Session
 from app.tasks import Latest, Task
-from core.plans.plan_file import save_plan, tied_to_volume
+from core.errors import OutputError, PlanError
+from core.plans.history import continues
+from core.plans.plan import Plan
+from core.plans.plan_file import load_plan, save_plan, tied_to_volume
 
 
 class Saving(QObject):
@@ -35,7 +38,19 @@ class Saving(QObject):
             return
 
         def work(_task: Task) -> str:
+            _refuse_to_undo(plan, Path(path))
             save_plan(tied_to_volume(plan, volume), Path(path))
             return path
 
         self._work.ask(work)
+
+
+def _refuse_to_undo(plan: Plan, path: Path) -> None:
+    """Refuse to replace a plan that somebody went on with since this one was read or saved."""
+    try:
+        there = load_plan(path)
+    except PlanError:
+        return  # nothing is there, or nothing that `save_plan` would replace
+    if not continues(plan, there):
+        by = str(there.history[-1].get("who") or "somebody") if there.history else "somebody"
+        raise OutputError("output-plan-moved-on", path=path, revision=there.revision, by=by)

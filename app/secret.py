@@ -8,6 +8,7 @@ from pathlib import Path
 
 from platformdirs import user_config_path
 
+from app.kept_files import private_folder
 from core.errors import OutputError
 
 _BYTES = 32
@@ -31,7 +32,7 @@ def practice_secret(path: Path | None = None) -> bytes:
     """
     path = secret_file() if path is None else path
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        private_folder(path.parent)
         try:
             handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         except FileExistsError:
@@ -40,7 +41,7 @@ def practice_secret(path: Path | None = None) -> bytes:
             found = secrets.token_bytes(_BYTES)
             with os.fdopen(handle, "w", encoding="ascii") as file:
                 file.write(found.hex())
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, OutputError) as error:
         raise OutputError("secret-unusable", path=path) from error
     if len(found) < _BYTES:
         raise OutputError("secret-unusable", path=path)

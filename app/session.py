@@ -11,7 +11,7 @@ from PySide6.QtGui import QUndoCommand, QUndoStack
 
 from app.kept_basis import KeptBasis
 from app.measuring import Measured, Measuring
-from app.plan_compared import SIGNED, is_shut, same_arch, traced
+from app.plan_compared import same_arch, traced, why_shut
 from app.settings import settings_of
 from core.arch import Arch
 from core.distances.by_hand import Series
@@ -85,6 +85,8 @@ class Session(QObject):
         self.volume: Volume | None = None
         self.source = ""
         """Folder, file or zip that the scan was read from."""
+        self.reading = ""
+        """Why nothing may be changed here: somebody else has the case open; empty: it may."""
         self.operator = ""
         """Initials of the person at the bench, for the log and for answers."""
         self.plan = Plan()
@@ -132,6 +134,7 @@ class Session(QObject):
         *,
         source: str = "",
         window: tuple[float, float] | None = None,
+        reading: str = "",
     ) -> None:
         """Start a case on a scan; everything of the former case is dropped.
 
@@ -139,10 +142,13 @@ class Session(QObject):
         ----------
         window : (low, high), optional
             Grey values shown as black and white, where they were computed already.
+        reading : str
+            Why nothing may be changed here.
         """
         self._forget()
         self.volume = volume
         self.source = source
+        self.reading = reading
         self.proposal = proposal
         self.plan = Plan() if plan is None else plan
         self.window = window_of_volume(volume) if window is None else window
@@ -163,7 +169,7 @@ class Session(QObject):
         self._measuring.drop()
         self.basis.forget()
         self.volume = None
-        self.source = ""
+        self.source = self.reading = ""
         self.proposal = None
         self.plan = Plan()
         self.undo_stack.clear()
@@ -268,8 +274,8 @@ class Session(QObject):
     def apply(self, text: str, plan: Plan) -> None:
         """Make one undoable change, named for the undo menu and the log."""
         self.abandon()
-        if is_shut(self.plan, plan):
-            self.refused.emit(SIGNED)
+        if why := why_shut(self.plan, plan, reading=self.reading):
+            self.refused.emit(why)
             return
         self.undo_stack.push(_Step(self, text, self.plan, plan))
 
@@ -284,8 +290,8 @@ class Session(QObject):
         Where clearances are measured along, pictures and numbers change together as soon as the
         quick measurement is there, so that no number ever stands beside another pose.
         """
-        if is_shut(self._before_drag or self.plan, plan):
-            self.refused.emit(SIGNED)
+        if why := why_shut(self._before_drag or self.plan, plan, reading=self.reading):
+            self.refused.emit(why)
             return
         if self._before_drag is None:
             self._before_drag = self.plan

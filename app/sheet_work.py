@@ -10,7 +10,7 @@ from typing import Any
 from PySide6.QtGui import QImage
 
 from app.secret import practice_secret
-from app.settings import Paper
+from app.settings_value import Paper
 from app.tasks import Task
 from core.errors import SoundingError
 from core.image.volume import Volume

@@ -18,7 +18,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.case_store import CaseRecord
+from app.case_record import CaseRecord
 from core.identity import Tooth
 from core.sheet.who import printable_name
 from core.words.cautions import CAUTIONS
@@ -66,6 +66,14 @@ class Start(QWidget):
         page.setContentsMargins(56, 44, 56, 28)
         page.setSpacing(24)
         page.addLayout(columns, 1)
+        self.troubles = QLabel("")
+        self.troubles.setObjectName("notice")
+        self.troubles.setTextFormat(Qt.TextFormat.PlainText)
+        self.troubles.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.troubles.setWordWrap(True)
+        self.troubles.setMargin(8)
+        self.troubles.hide()
+        page.addWidget(self.troubles)
         page.addWidget(_cautions())
 
     def _openers(self) -> QVBoxLayout:
@@ -137,6 +145,11 @@ class Start(QWidget):
         self.hide_names.blockSignals(False)
         self._fill()
 
+    def tell_troubles(self, troubles: Sequence[str]) -> None:
+        """What could not be read or will not be kept; stays for as long as it is so."""
+        self.troubles.setText("\n".join(troubles))
+        self.troubles.setVisible(bool(troubles))
+
     def _fill(self) -> None:
         self.list.clear()
         for record in self._records:
@@ -151,6 +164,8 @@ class Start(QWidget):
         who = "name hidden" if self.hide_names.isChecked() else name
         if record.key in self._left_open:
             who = f"Left open when the program ended: {who}"
+        if record.apart_from:
+            who = f"Kept apart, changed in two windows: {who}"
         tooth = Tooth.of(record.tooth).words() if record.tooth else "no tooth yet"
         scanned = f"scan of {record.scanned}" if record.scanned else "scan without a date"
         return (

@@ -17,11 +17,16 @@ _FORBIDDEN = {errno.EACCES, errno.EPERM, errno.EROFS}
 _NO_FOLDER = {errno.ENOENT, errno.ENOTDIR}
 
 
-def write_whole(path: str | Path, data: bytes) -> None:
+def write_whole(path: str | Path, data: bytes, *, mode: int = 0o666) -> None:
     """Write a file under a temporary name beside it, flush it to the disk, and rename it.
 
     The old file stays as it was until the new one is complete. A symbolic link is refused: what
     it points at may belong to somebody else's record.
+
+    Parameters
+    ----------
+    mode : int
+        Who may read a new file, less what the process takes away (umask).
 
     Raises
     ------
@@ -36,7 +41,7 @@ def write_whole(path: str | Path, data: bytes) -> None:
             raise OutputError("output-link", path=path)
         if path.is_dir():
             raise OutputError("output-is-folder", path=path)
-        _write_flushed(temporary, data)
+        _write_flushed(temporary, data, mode)
         temporary.replace(path)
         _flush_folder(path.parent)
     except OSError as error:
@@ -157,10 +162,10 @@ def _as_refusals(path: Path, code: str = "") -> Iterator[None]:
         raise _in_plain_words(error, path) from error
 
 
-def _write_flushed(temporary: Path, data: bytes) -> None:
+def _write_flushed(temporary: Path, data: bytes, mode: int = 0o666) -> None:
     # O_EXCL so that a file somebody put there in the meantime is never written through.
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-    with os.fdopen(os.open(temporary, flags, 0o666), "wb") as file:
+    with os.fdopen(os.open(temporary, flags, mode), "wb") as file:
         file.write(data)
         file.flush()
         os.fsync(file.fileno())

@@ -175,7 +175,9 @@ class RepeatStudyDialog(Dialog):
     # -- the kept ones ----------------------------------------------------------------------
 
     def _read(self) -> None:
-        self.kept = kept_studies()
+        self.kept, troubles = kept_studies()
+        if troubles:
+            self.tell("\n".join(troubles))
         self.table.setRowCount(len(self.kept))
         volume = self.session.volume
         series = "" if volume is None else volume.identity.series_uid

@@ -29,7 +29,7 @@ from app.file_windows import ask_open
 from app.number_box import NumberBox
 from app.panels.sizes_editor import SizesTable
 from app.session import Session
-from app.settings import WINDOWS
+from app.settings_value import WINDOWS
 from app.tools.base import Desk
 from core.errors import PlanError
 from core.measuring.drill_table import (

@@ -28,7 +28,7 @@ from app.dialogs.sheet_preview import PagesView
 from app.file_windows import ask_folder
 from app.printing import PAPERS, page_size, print_pages
 from app.session import Session
-from app.settings import Paper
+from app.settings_value import Paper
 from app.sheet_work import PRINT_DPI, Preview, SheetJob, files, preview
 from app.tasks import Latest
 from app.tools.base import Desk

@@ -105,7 +105,7 @@ class SignOffDialog(Dialog):
             at=now_iso(),
         )
         session.apply(*answer)
-        self.settings.change(name=name, role=role)
+        self.settings.remember(name=name, role=role)
 
     def done(self, result: int) -> None:
         """Let go of the fingerprint's work."""

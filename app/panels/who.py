@@ -158,7 +158,7 @@ class Who(Panel):
 
     def _switch_names(self) -> None:
         try:
-            self.settings.change(names_hidden=not self.settings.value.names_hidden)
+            self.settings.remember(names_hidden=not self.settings.value.names_hidden)
         except Exception as error:  # noqa: BLE001  the desk tells any of them
             self.desk.tell_error(error)
 

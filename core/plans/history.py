@@ -55,6 +55,16 @@ def history_findings(plan: Plan) -> tuple[Finding, ...]:
     return ()
 
 
+def continues(plan: Plan, earlier: Plan) -> bool:
+    """True where an earlier state of a plan may be replaced: its history goes on in this one."""
+    count = len(earlier.history)
+    if count == 0:
+        return earlier.revision <= plan.revision
+    return count <= len(plan.history) and (
+        _sum_of(plan.history[count - 1]) == _sum_of(earlier.history[-1])
+    )
+
+
 def head_to_write(plan: Plan) -> dict[str, object] | None:
     """``history_head`` of the plan file: number of entries and the last sum.
 

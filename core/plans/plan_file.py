@@ -44,11 +44,11 @@ def load_plan(path: str | Path) -> Plan:
     return parse(_present_version(_read(Path(path))))
 
 
-def save_plan(plan: Plan, path: str | Path) -> None:
+def save_plan(plan: Plan, path: str | Path, *, mode: int = 0o666) -> None:
     """Write a plan file, whole or not at all.
 
     A plan of an older version that stands there is kept beside it as ``NAME.v1.json``; a file
-    there that is no plan is not overwritten.
+    there that is no plan is not overwritten. `mode` as in `core.atomic.write_whole`.
 
     Raises
     ------
@@ -62,7 +62,7 @@ def save_plan(plan: Plan, path: str | Path) -> None:
         document["history_head"] = head
     text = text_of(document).encode("utf-8")
     _keep_original(path)
-    write_whole(path, text)
+    write_whole(path, text, mode=mode)
 
 
 def check_scan(plan: Plan, identity: ScanIdentity, *, fingerprint: str = "") -> tuple[Finding, ...]:

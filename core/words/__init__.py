@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from core.words import ledger, measuring, plan, program, record, scan, sheet, sizes, trust
+from core.words import kept, ledger, measuring, plan, program, record, scan, sheet, sizes, trust
 
 _TABLES = (
     scan.SENTENCES,
@@ -20,6 +20,7 @@ _TABLES = (
     program.SENTENCES,
     sizes.SENTENCES,
     record.SENTENCES,
+    kept.SENTENCES,
     trust.SENTENCES,
 )
 

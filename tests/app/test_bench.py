@@ -14,7 +14,7 @@ from PySide6.QtWidgets import QLabel, QMessageBox, QPushButton, QToolButton
 import sample_volumes
 from app import look
 from app.bench import Bench
-from app.case_store import CaseRecord
+from app.case_record import CaseRecord
 from app.loading import best_of, must_ask
 from app.places import NEIGHBOUR_MM
 from app.tools.catalogue import FOLDED

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from app.case_store import ABOUT, PLAN, CaseStore
+from app.case_record import ABOUT, PLAN
+from app.case_store import CaseStore
 from core.errors import OutputError
 from core.plans.plan import ScanTie
 from core.plans.plan_file import load_plan
@@ -138,7 +139,7 @@ def test_a_full_disk_is_told_with_the_place_and_tried_again(qtbot, tmp_path, mon
     session, store = opened(tmp_path)
     qtbot.waitUntil(lambda: store.all_saved)
 
-    def full(path, data):
+    def full(path, data, **_how):
         raise OutputError("output-disk-full", path=path)
 
     monkeypatch.setattr("core.plans.plan_file.write_whole", full)

@@ -8,9 +8,9 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QMessageBox
 
 import sample_volumes
-from app import case_store
 from app.bench import Bench
-from app.kept_cases import LET_BE, TAKE_UP, UnsavedNotice, offer_left_open
+from app.case_home import CaseHome
+from app.kept_cases import LET_BE, TAKE_UP, CaseNotice, offer_left_open
 from core.errors import OutputError
 from core.plans.plan_file import load_plan
 
@@ -49,7 +49,7 @@ def crashed(bench, qtbot, tmp_path):
     bench.session.confirm_proposal("lower")
     qtbot.waitUntil(lambda: bench.store.all_saved, timeout=20000)
     kept = tmp_path / "kept"
-    shutil.copytree(bench.store.folder, kept, ignore=shutil.ignore_patterns(case_store.LOCK))
+    shutil.copytree(bench.store.folder, kept, ignore=shutil.ignore_patterns("*.lock"))
     bench.close_case()
     shutil.rmtree(bench.store.folder)
     shutil.copytree(kept, bench.store.folder)
@@ -96,9 +96,9 @@ def full_disk(*_args):
 def test_what_is_not_saved_is_said_until_it_is_saved(made, qtbot, monkeypatch):
     bench = made()
     opened(bench, qtbot)
-    notice = bench.findChild(UnsavedNotice)
+    notice = bench.findChild(CaseNotice)
     with monkeypatch.context() as patch:
-        patch.setattr(case_store, "_write", full_disk)
+        patch.setattr(CaseHome, "write", full_disk)
         bench.session.confirm_proposal("lower")
         qtbot.waitUntil(notice.isVisible, timeout=10000)
         bench._hush.timeout.emit()
@@ -117,7 +117,7 @@ def test_a_case_left_unsaved_is_never_written_over_by_the_next(made, qtbot, monk
     first = bench.store.plan_path(bench.store.record)
     monkeypatch.setattr(bench, "choose", lambda *_args: "Leave")
     with monkeypatch.context() as patch:
-        patch.setattr(case_store, "_write", full_disk)
+        patch.setattr(CaseHome, "write", full_disk)
         bench.close_case()
     assert bench.session.volume is None
     bench._open(str(sample_volumes.path(SCAN)))

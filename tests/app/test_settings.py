@@ -1,11 +1,14 @@
 """Settings: there and back, broken files, practice limits; and a log without names."""
 
+import json
 import logging
 
 import pytest
 
 from app.logging_setup import start_logging
-from app.settings import Settings, SettingsStore, from_text, to_text, with_practice_limits
+from app.settings import SettingsStore, with_practice_limits
+from app.settings_text import settings_of_document, to_text
+from app.settings_value import Settings
 from core.image.radiograph import Tube
 from core.measuring.control_film import FilmResult
 from core.measuring.drill_table import Drill
@@ -34,7 +37,7 @@ def test_there_and_back():
             ),
         ),
     )
-    assert from_text(to_text(settings)) == settings
+    assert settings_of_document(json.loads(to_text(settings))) == (settings, ())
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,8 @@ from app.ledger_text import as_text
 from app.panels.ledger_details import details
 from app.panels.ledger_entries import why
 from app.session import Session
-from app.settings import Settings, SettingsStore, with_practice_limits
+from app.settings import SettingsStore, with_practice_limits
+from app.settings_value import Settings
 from core.drawing import window_of_volume
 from core.measuring.assemble import measure
 from core.plans.limits import row_for

@@ -64,7 +64,7 @@ def test_a_study_from_start_to_the_plan(start, session, qtbot, folder):
     design = placing.design
     shown = place_all(placing, np.random.default_rng(3))
     assert tuple(shown) == shuffled([s for s, _ in design.stations], 3, seed=design.seed)
-    (kept,) = kept_studies(folder)
+    ((kept,), _) = kept_studies(folder)
     assert len(kept.study.readings) == 4 * 3 * 2
     spread = kept.study.spread("LM")
     assert 0.2 < spread.sd_mm < 0.7
@@ -147,7 +147,7 @@ def test_a_study_that_was_stopped_goes_on_where_it_was(start, qtbot, folder):
     rest = list(placing._left)
     QTest.mouseClick(placing.cancel, LEFT)
     qtbot.waitUntil(lambda: dialog.placing is None)
-    (kept,) = kept_studies(folder)
+    ((kept,), _) = kept_studies(folder)
     assert len(kept.study.readings) == 4
     assert dialog.go_on.isEnabled()
     assert not dialog.second.isEnabled()
@@ -170,7 +170,7 @@ def test_a_second_person_sees_the_same_sections_in_another_order(start, qtbot, f
     second = place_all(dialog.placing, np.random.default_rng(2))
     assert sorted(first) == sorted(second)
     assert first != second
-    (kept,) = kept_studies(folder)
+    ((kept,), _) = kept_studies(folder)
     assert kept.study.people == ("LM", "AK")
     results = dialog.findChildren(RepeatResultDialog)
     titles = [results[-1].which.itemText(n) for n in range(results[-1].which.count())]
