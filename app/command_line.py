@@ -11,10 +11,12 @@ import logging
 import os
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
-from typing import NoReturn, TextIO
+from typing import Any, NoReturn, TextIO, cast
 
 from core.errors import SoundingError
+from core.inert import inert
 
 DONE, FAULT, UNUSABLE, STOPPED = 0, 1, 2, 130
 
@@ -107,6 +109,20 @@ _HAND_HELP = "a repeat study (JSON): the marks count by its scatter, as if the p
 _SCAN_HELP = "the exported folder, file, zip or DICOMDIR"
 
 
+class InertStream:
+    """A stream that writes text `inert`; everything else is the stream's own."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    def write(self, text: str) -> int:
+        """Write text that no terminal obeys."""
+        return self._stream.write(inert(text))
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+
 def run(arguments: Sequence[str]) -> int:
     """Carry out one command line.
 
@@ -121,6 +137,14 @@ def run(arguments: Sequence[str]) -> int:
         The exit status.
     """
     _print_what_can_be_printed(sys.stdout, sys.stderr)
+    with (
+        redirect_stdout(cast("TextIO", InertStream(sys.stdout))),
+        redirect_stderr(cast("TextIO", InertStream(sys.stderr))),
+    ):
+        return _run(arguments)
+
+
+def _run(arguments: Sequence[str]) -> int:
     try:
         asked = parser().parse_args(arguments)
     except SystemExit as end:  # argparse has printed help, or the sentence

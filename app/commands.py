@@ -11,6 +11,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from core.errors import SoundingError
+from core.inert import one_line
 
 if TYPE_CHECKING:
     from core.image.volume import Volume
@@ -43,16 +44,16 @@ def _as_text(report: SeriesReport) -> list[str]:
     whose = report.identity
     return [
         f"{report.key}",
-        (
+        one_line(
             f"  {whose.patient_name or 'no name'}, born {whose.birth_date or 'unknown'},"
             f" ID {whose.patient_id or 'none'}, scan of {report.date or 'unknown date'}"
         ),
-        (
+        one_line(
             f"  {report.modality} {report.description or '(no description)'}:"
             f" {i} × {j} × {k} voxels, {size}"
         ),
         "  Can be measured on." if report.usable else "  CAN NOT be measured on.",
-        *(f"  {f.severity}: {f.message}" for f in report.findings),
+        *(one_line(f"  {f.severity}: {f.message}") for f in report.findings),
     ]
 
 

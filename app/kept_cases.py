@@ -11,6 +11,7 @@ from app.case_home import Holder
 from app.case_record import CaseRecord
 from app.case_store import CaseStore
 from app.kept_files import cannot_keep
+from app.plain import plain_box
 from app.settings import SettingsStore
 from app.words_shown import short_time
 from core.errors import SoundingError
@@ -122,6 +123,7 @@ def offer_left_open(bench: Bench) -> QMessageBox | None:
     box.setDefaultButton(take_up)
     box.setEscapeButton(later)
     box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+    plain_box(box)
 
     def answered() -> None:
         if box.clickedButton() is take_up:

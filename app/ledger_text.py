@@ -6,6 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from core.identity import Tooth
+from core.inert import one_line
 from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import GLYPHS
 from core.plans.history import sign_off_state
@@ -27,7 +28,7 @@ NAME = 46
 def as_text(ledger: Ledger) -> str:
     """Everything that a person at a console needs to see of a ledger, in the order of its rows."""
     lines = [
-        who_is(ledger.scan, ledger.made_at).line,
+        one_line(who_is(ledger.scan, ledger.made_at).line),
         f"{ledger.program}, {ledger.made_at}. {_signed(ledger.plan)}",
         "",
     ]

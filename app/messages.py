@@ -9,6 +9,7 @@ from pathlib import Path
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QInputDialog, QMessageBox, QWidget
 
+from app.plain import plain_box
 from core.errors import SoundingError
 from core.version import PROGRAM
 
@@ -42,6 +43,7 @@ def error_box(parent: QWidget, error: Exception) -> QMessageBox:
     box.setDetailedText(details)
     box.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
     box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+    plain_box(box)
     return box
 
 
@@ -58,6 +60,7 @@ def choose(parent: QWidget, title: str, question: str, answers: Sequence[str]) -
     box.setEscapeButton(away)
     # Enter must not answer by itself what only a person can say.
     box.setDefaultButton(away)
+    plain_box(box)
     box.exec()
     clicked = box.clickedButton()
     box.deleteLater()

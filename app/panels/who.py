@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QWi
 from app import look
 from app.answers import now_iso
 from app.panels.base import Panel
+from app.plain import plain_tip
 from app.session import Session
 from app.settings import settings_of
 from app.tools.base import Desk
@@ -39,7 +40,7 @@ class _Elided(QLabel):
     def show_text(self, text: str) -> None:
         """Show a text as far as there is room."""
         self.whole = text
-        self.setToolTip(text)
+        self.setToolTip(plain_tip(text))
         self.setAccessibleName(text)
         self.updateGeometry()
         self._fit()

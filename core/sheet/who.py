@@ -7,6 +7,7 @@ from datetime import date, datetime
 
 from core.findings import Finding
 from core.image.volume import ScanIdentity
+from core.inert import one_line
 from core.sheet.text import code_point, set_text
 
 
@@ -63,7 +64,7 @@ def printable_name(patient_name: str) -> tuple[str, Finding | None]:
     Where a character has no glyph, the alphabetic group stands alone if it is complete; else the
     code points stand in clear.
     """
-    groups = [_group(g) for g in patient_name.split("=")]
+    groups = [_group(g) for g in one_line(patient_name).split("=")]
     latin, others = groups[0], [g for g in groups[1:] if g]
     if not latin and not others:
         return "", Finding("name-missing", "caution")
