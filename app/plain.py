@@ -16,4 +16,4 @@ def plain_box(box: QMessageBox) -> None:
 
 def plain_tip(text: str) -> str:
     """A tooltip that shows a text as it is: Qt would guess whether it is rich text."""
-    return f"<span>{html.escape(text)}</span>" if Qt.mightBeRichText(text) else text
+    return f"<span>{html.escape(text)}</span>" if "<" in text else text
