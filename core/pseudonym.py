@@ -1,11 +1,11 @@
 """The same case without a name: for teaching, second opinions and fault reports.
 
 After the basic profile of PS3.15 annex E: names and identifiers are replaced, dates are shifted
-by one number of days a case (so that ages and intervals stay), UIDs are replaced consistently,
-free text and device names are removed. Everything follows from a secret of the practice: the
-same case gives the same pseudonym again, and nobody without the secret can undo it. A pseudonymous
-case is never signed. Teeth and jaws in the pictures stay what they are: they may still be known
-again by who has treated them.
+by one number of days a case, the times of the work are left out, UIDs are replaced consistently,
+marks are named by their kinds, free text and device names are removed. Everything follows from a
+secret of the practice: the same case gives the same pseudonym again, and nobody without the secret
+can undo it. A pseudonymous case is never signed. Teeth and jaws in the pictures stay what they are:
+they may still be known again by who has treated them.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import hmac
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from uuid import UUID
 
 from core.distances.by_hand import OWN_SOURCE
@@ -25,11 +25,16 @@ from core.measurement import Budget, Limit, Measurement, Note
 from core.measuring.ledger import Ledger
 from core.plans.plan import Plan
 from core.plans.plan_file import plan_fingerprint
+from core.pseudonym_ids import new_names, with_names
 from core.structures import PointMarks
 from core.trust.own_hand import placement_of
 
 REMOVED = "removed"
 REASON = "reason removed"
+MONTHS = "6 or more"
+AGAINST = ("patient", "chart")
+"""What a side is compared with; anything else is free text."""
+
 _KEPT_HEADERS = frozenset({"KVP", "SOPClassUID", "PhotometricInterpretation"})
 _DATE = re.compile(r"(?<!\d)(?:19|20)\d\d-?(?:0\d|1[0-2])-?(?:[0-2]\d|3[01])(?!\d)")
 _UID = re.compile(r"\d+(?:\.\d+){3,}")
@@ -80,17 +85,22 @@ class Pseudonym:
         """A person who worked on the case; empty stays empty."""
         return f"person {self._digest(f'person {name}').hex()[:4]}" if name else ""
 
-    def moment(self, text: str) -> str:
-        """A date or a moment, shifted; what cannot be read is removed."""
-        if not text:
-            return ""
+    def day(self, text: str) -> str:
+        """A day of the scan, shifted; what cannot be read is removed."""
         try:
-            if len(text) == 10:
-                return (date.fromisoformat(text) - timedelta(days=self.days)).isoformat()
-            moved = datetime.fromisoformat(text) - timedelta(days=self.days)
+            return (date.fromisoformat(text[:10]) - timedelta(days=self.days)).isoformat()
         except (ValueError, OverflowError):
             return ""
-        return moved.isoformat()
+
+    @property
+    def made_at(self) -> str:
+        """Stands for the moment of measuring: the shifted day of the scan.
+
+        The time of a file, or of the message that brought it, tells nearly when it was made. Any
+        moment of the work, shifted beside it, would give the shift away and with it every date.
+        """
+        day = self.day(self.identity.study_date) or "2000-01-01"
+        return f"{day}T00:00:00+00:00"
 
     def free(self, text: str) -> str:
         """Text of a finding: itself, unless it holds a name, an identifier, a date or a UID."""
@@ -104,6 +114,8 @@ def pseudonymous(
     """The same case under a pseudonym; every number in it is unchanged."""
     alias = Pseudonym(secret=secret, identity=volume.identity)
     identity = _identity(alias)
+    names = new_names(plan)
+    plan, ledger = with_names(plan, names), _named_anew(ledger, names)
     new_plan = _plan(plan, alias)
     findings = _findings(volume.findings, alias)
     new_ledger = replace(
@@ -113,11 +125,15 @@ def pseudonymous(
         scan=identity,
         # A sum over the voxels tells whoever holds the scan which one it was.
         scan_fingerprint="",
-        made_at=alias.moment(ledger.made_at),
+        made_at=alias.made_at,
         findings=_findings(ledger.findings, alias),
         measurements=tuple(
             _measurement(_of_nobody(m, plan, new_plan), alias) for m in ledger.measurements
         ),
+        hindrances={
+            subject: tuple(replace(h, note=_note(h.note, alias)) for h in hindrances)
+            for subject, hindrances in ledger.hindrances.items()
+        },
     )
     return new_plan, replace(volume, identity=identity, findings=findings), new_ledger
 
@@ -151,28 +167,13 @@ _IDENTIFYING_HEADERS = frozenset(
 )  # fmt: skip
 
 
-def left_over(identity: ScanIdentity, files: Iterable[tuple[str, bytes]]) -> list[str]:
-    """``file: string`` for each identifying string that is found in a file's name or bytes.
-
-    Packed content (the text of a PDF page) is looked at by the caller, unpacked.
-    """
-    found: list[str] = []
-    words = identifying(identity)
-    for name, data in files:
-        for word in words:
-            spellings = {word.encode(code) for code in ("utf-8", "utf-16-be", "utf-16-le")}
-            if word in name or any(spelling in data for spelling in spellings):
-                found.append(f"{name}: {word}")
-    return found
-
-
 def _identity(alias: Pseudonym) -> ScanIdentity:
     old = alias.identity
     return ScanIdentity(
         patient_name=alias.label,
         patient_id=alias.label,
         birth_date=REMOVED,
-        study_date=alias.moment(old.study_date),
+        study_date=alias.day(old.study_date),
         modality=old.modality,
         series_uid=alias.uid(old.series_uid),
         study_uid=alias.uid(old.study_uid),
@@ -204,7 +205,7 @@ def _plan(plan: Plan, alias: Pseudonym) -> Plan:
         rulers=tuple(replace(r, label="") for r in plan.rulers),
         angles=tuple(replace(a, label="") for a in plan.angles),
         declared=tuple(
-            replace(d, by=alias.person(d.by), at=alias.moment(d.at), reason=_reason(d.reason))
+            replace(d, by=alias.person(d.by), at="", reason=_reason(d.reason))
             for d in plan.declared
         ),
         side_check=None
@@ -212,25 +213,23 @@ def _plan(plan: Plan, alias: Pseudonym) -> Plan:
         else replace(
             side,
             by=alias.person(side.by),
-            at=alias.moment(side.at),
-            against=alias.free(side.against),
+            at="",
+            against=side.against if side.against in AGAINST else "",
         ),
-        image_check=None
-        if image is None
-        else replace(image, by=alias.person(image.by), at=alias.moment(image.at)),
+        image_check=None if image is None else replace(image, by=alias.person(image.by), at=""),
         own_hand=None
         if hand is None
         else replace(
             hand,
             person=alias.person(hand.person),
             by=alias.person(hand.by),
-            studied=alias.moment(hand.studied),
-            at=alias.moment(hand.at),
+            studied="",
+            at="",
         ),
         interpreted_by=alias.person(plan.interpreted_by),
-        interpreted_at=alias.moment(plan.interpreted_at),
+        interpreted_at="",
         limits={
-            key: replace(c, by=alias.person(c.by), at=alias.moment(c.at), reason=_reason(c.reason))
+            key: replace(c, by=alias.person(c.by), at="", reason=_reason(c.reason))
             for key, c in plan.limits.items()
         },
         sign_off=None,
@@ -257,11 +256,31 @@ def _fields(fields: Mapping[str, object], alias: Pseudonym) -> dict[str, object]
             found[key] = alias.person(str(value))
         elif key == "reason":
             found[key] = REASON
+        elif key == "months":
+            # With the day of the file it would tell when the scan was made.
+            found[key] = MONTHS
         elif isinstance(value, bool | int | float):
             found[key] = value
         else:
             found[key] = alias.free(str(value))
     return found
+
+
+def _note(note: Note, alias: Pseudonym) -> Note:
+    return Note(note.code, _fields(note.fields, alias))
+
+
+def _maybe(note: Note | None, alias: Pseudonym) -> Note | None:
+    return None if note is None else _note(note, alias)
+
+
+def _named_anew(ledger: Ledger, names: Mapping[str, str]) -> Ledger:
+    return replace(
+        ledger,
+        measurements=with_names(ledger.measurements, names),
+        findings=with_names(ledger.findings, names),
+        hindrances=with_names(dict(ledger.hindrances), names),
+    )
 
 
 def _of_nobody(m: Measurement, plan: Plan, new_plan: Plan) -> Measurement:
@@ -274,14 +293,21 @@ def _of_nobody(m: Measurement, plan: Plan, new_plan: Plan) -> Measurement:
 
 
 def _measurement(m: Measurement, alias: Pseudonym) -> Measurement:
-    notes = tuple(Note(n.code, _fields(n.fields, alias)) for n in m.reading.notes)
+    notes = tuple(_note(n, alias) for n in m.reading.notes)
+    proof = m.reading.evidence
+    evidence = replace(
+        proof,
+        levels=_maybe(proof.levels, alias),
+        found=_maybe(proof.found, alias),
+        nearer=_maybe(proof.nearer, alias),
+    )
     details = {k: v for k, v in m.details.items() if k != "label"}
     if OWN_SOURCE in details:
         by, _, rest = str(details[OWN_SOURCE]).partition(": ")
         details[OWN_SOURCE] = f"{alias.person(by)}: {rest}"
     return replace(
         m,
-        reading=replace(m.reading, notes=notes),
+        reading=replace(m.reading, notes=notes, evidence=evidence),
         limit=None if m.limit is None else _limit(m.limit, alias),
         details=details,
     )
@@ -291,6 +317,6 @@ def _limit(limit: Limit, alias: Pseudonym) -> Limit:
     return replace(
         limit,
         changed_by=alias.person(limit.changed_by),
-        changed_at=alias.moment(limit.changed_at),
+        changed_at="",
         reason=_reason(limit.reason),
     )

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +19,7 @@ from core.plans.plan import Plan
 from core.plans.plan_dump import plan_fingerprint
 from core.pseudonym import pseudonymous
 from core.sheet.case import Case, case_of, ready
+from core.sheet.left_over import refuse_left_over
 from core.sheet.page import SIZES_MM
 from core.sheet.parts import LEDGER_FILE, PARTS, check_parts, part_of, refuse_hindered
 from core.sheet.pdf import sheet_pdf
@@ -24,6 +27,9 @@ from core.sheet.record import DEFAULTS, Files, RecordSettings, part_files
 from core.sheet.writer import sheet_files
 
 MOST_SETS = 1000
+NO_TIME = 946_684_800
+"""Start of the year 2000, UTC: the time of files that must not tell when they were made."""
+
 _SHEET_SHARE = 0.6
 """Of the time that a whole folder takes."""
 
@@ -109,7 +115,8 @@ def write_folder(  # noqa: PLR0917 - the order is that of the chain plan → sca
     Raises
     ------
     OutputError
-        ``folder-of-other-scan``, ``folder-not-told``, ``record-part-unknown``, those of
+        ``folder-of-other-scan``, ``folder-not-told``, ``pseudonym-left-over``,
+        ``record-part-unknown``, those of
         `settled_case`, of the parts and of `core.atomic.write_together`. The folder is then as
         it was.
     """
@@ -125,7 +132,11 @@ def write_folder(  # noqa: PLR0917 - the order is that of the chain plan → sca
     files, left_out = _made(case, parts, settings, tell, leave_out=leave_out)
     removed = earlier.gone([name for name, _ in files], parts)
     tell(0.95)
+    if settings.secret:
+        refuse_left_over(volume.identity, files)
     written = write_together(folder, files, without=removed)
+    if settings.secret:
+        _of_no_time(written)
     tell(1.0)
     return Written(files=written, removed=removed, left_out=left_out)
 
@@ -162,6 +173,13 @@ def folder_within(chosen: str | Path, ledger: Ledger) -> Path:
         if not _held(inner) or LEDGER_FILE in _held(inner):
             return inner
     return folder / name  # so many sets of others: the writing will refuse, and say why
+
+
+def _of_no_time(files: Sequence[Path]) -> None:
+    """Set the files' own times to one that tells nothing."""
+    for path in files:
+        with contextlib.suppress(OSError):
+            os.utime(path, (NO_TIME, NO_TIME))
 
 
 def _held(folder: Path) -> frozenset[str]:

@@ -1,4 +1,4 @@
-"""Pages of a PDF as pictures. The one place that enters the PDF library, one thread at a time.
+"""Pages of a PDF as pictures and text. The one place that enters the PDF library, one at a time.
 
 PDFium keeps state of its own for the whole process: two threads in it at once, even with two
 documents, end the program (https://pypdfium2.readthedocs.io, "Thread incompatibility").
@@ -53,5 +53,22 @@ def page_picture(pdf: bytes, number: int, *, dpi: float) -> Image:
             bitmap.close()
             page.close()
             return picture
+        finally:
+            document.close()
+
+
+def page_texts(pdf: bytes) -> list[str]:
+    """The text of every page, and what the document says of itself (title, author, dates)."""
+    with _ONE_THREAD_INSIDE:
+        document = pypdfium2.PdfDocument(pdf)
+        try:
+            found = [str(value) for value in document.get_metadata_dict().values()]
+            for number in range(len(document)):
+                page = document[number]
+                text = page.get_textpage()
+                found.append(text.get_text_range())
+                text.close()
+                page.close()
+            return found
         finally:
             document.close()

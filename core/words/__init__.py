@@ -7,7 +7,7 @@ and no code.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from core.words import kept, ledger, measuring, plan, program, record, scan, sheet, sizes, trust
 
@@ -45,3 +45,9 @@ def sentence(code: str, fields: Mapping[str, object] | None = None) -> str:
         if code in table:
             return table[code].format(**(fields or {}))
     raise KeyError(f"no sentence for the code {code!r}")
+
+
+def every_sentence() -> Iterator[str]:
+    """The sentences of all tables, their fields not filled in."""
+    for table in _TABLES:
+        yield from table.values()

@@ -50,6 +50,11 @@ SENTENCES: dict[str, str] = {
         "Another window is writing to {path} and does not finish, so this case is not saved yet. "
         "Close the other window."
     ),
+    "pseudonym-left-over": (
+        "The file {name} would still hold '{word}' from the scan's header, so the de-identified "
+        "set was not written. Rename what carries it (a drill, the text of risks), or do not pass "
+        "this case on."
+    ),
     "output-plan-moved-on": (
         "{path} was changed since your plan was read from it or saved there (now revision "
         "{revision}, last by {by}), so replacing it would lose that work. Nothing was written. "

@@ -5,19 +5,23 @@ from __future__ import annotations
 import io
 import re
 from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pypdf
 import pytest
 
+from core.errors import OutputError
 from core.findings import Finding
+from core.measurement import Note
 from core.plans.history import sign
 from core.plans.plan import Declaration, ScanTie
-from core.pseudonym import Pseudonym, identifying, left_over, pseudonymous
+from core.pseudonym import Pseudonym, identifying, pseudonymous
 from core.sheet.folder import write_folder
+from core.sheet.left_over import left_over, refuse_left_over
 from core.sheet.parts import PARTS
 from core.sheet.record import RecordSettings
-from core.structures import PointMarks
+from core.structures import Course, PointMarks
 from tests.sheet_material import IDENTITY, fixture_at, ledger_of, plan_with, round_jaw
 
 SECRET = b"of the practice, long enough"
@@ -104,19 +108,127 @@ def test_numbers_verdicts_and_places_stay(case):
     assert hidden.plan.side_check.side == plan.side_check.side
 
 
-def test_uids_are_replaced_consistently_and_intervals_stay(case):
+def test_uids_are_replaced_consistently(case):
     plan, volume, ledger = pseudonymous(*case, secret=SECRET)
     assert plan.scan.series_uid == volume.identity.series_uid == ledger.scan.series_uid
     assert re.fullmatch(r"2\.25\.\d{1,39}", plan.scan.series_uid)
     uids = {volume.identity.series_uid, volume.identity.study_uid,
             volume.identity.frame_of_reference_uid}  # fmt: skip
     assert len(uids) == 3
-    assert plan.interpreted_at > volume.identity.study_date
-    from datetime import date
 
-    old = date.fromisoformat("2026-09-16") - date.fromisoformat("2026-09-14")
-    new = date.fromisoformat(plan.interpreted_at) - date.fromisoformat(volume.identity.study_date)
-    assert new == old
+
+def test_no_date_can_be_undone_by_the_time_of_a_file_or_of_the_work(case, tmp_path):
+    """Whoever knows when a file was made must not learn the shift from any moment beside it."""
+    plan, volume, ledger = case
+    old = Finding("scan-old", "caution", {"scanned": WHOLE.study_date, "months": "14"})
+    ledger = replace(ledger, findings=(old,), made_at="2027-11-24T10:41:00+00:00")
+    volume = replace(volume, findings=())
+    written = write_folder(
+        plan, volume, ledger, tmp_path, settings=RecordSettings(secret=SECRET), leave_out=True
+    ).files
+    alias = Pseudonym(secret=SECRET, identity=WHOLE)
+    today = str(datetime.now(UTC).date())
+    moments = ("2027-11-24", "2026-09-15", "2026-09-16", "2026-09-20", today)
+    days = {date.fromisoformat(day) for day in moments}
+    for day in days:
+        for shown in (day, day - timedelta(days=alias.days)):
+            for spelling in (shown.isoformat(), shown.strftime("%Y%m%d")):
+                for path in written:
+                    assert spelling.encode() not in unpacked(path), (path.name, spelling)
+    assert "14" not in str(pseudonymous(plan, volume, ledger, secret=SECRET)[2].findings[0].fields)
+    for path in written:
+        assert path.stat().st_mtime == 946_684_800, path.name
+
+
+def test_names_of_marks_become_names_of_kinds_everywhere(case):
+    plan, volume, ledger = case
+    canal = Course(id="quarry-1961-04-02", kind="canal", points=[(20, 0, -12), (25, 5, -12)])
+    declared = (*plan.declared, Declaration(structure="quarry-1961-04-02", by="LM",
+                                            state="looked for, not visible"))  # fmt: skip
+    plan = replace(
+        plan,
+        structures=(canal, *plan.structures),
+        locked=("quarry-1961-04-02",),
+        declared=declared,
+        sign_off=None,
+    )
+    odd = replace(
+        ledger.measurements[0],
+        id="36/clearance/quarry-1961-04-02",
+        target="quarry-1961-04-02",
+        reading=replace(
+            ledger.measurements[0].reading,
+            notes=(Note("not-marked", {"what": "quarry-1961-04-02"}),),
+        ),
+    )
+    ledger = replace(ledger, plan=plan, measurements=(odd, *ledger.measurements[1:]), findings=())
+    new, _, hidden = pseudonymous(plan, replace(volume, findings=()), ledger, secret=SECRET)
+    assert new.structures[0].id == hidden.measurements[0].target == "canal-1"
+    assert hidden.measurements[0].id == "36/clearance/canal-1"
+    assert new.locked == ("canal-1",)
+    assert new.declared[-1].structure == "canal-1"
+    assert "quarry" not in repr((new, hidden)).lower()
+    assert [s.id for s in new.structures[1:]] == [s.id for s in plan.structures[1:]]
+
+
+def test_free_text_of_an_answer_is_left_out(case):
+    plan, volume, ledger = case
+    plan = replace(plan, side_check=replace(plan.side_check, against="her own words on 3 May"))
+    new, _, _ = pseudonymous(plan, volume, replace(ledger, plan=plan), secret=SECRET)
+    assert new.side_check.against == ""
+    assert new.side_check.side == plan.side_check.side
+
+
+LEFT = {
+    "csv": b"who,Quarry",
+    "capitals and accents": "QUARRY’s jaw, Quárry".encode(),
+    "separators": b"seen 1961.04.02",
+    "parted": b"harbour_practice",
+    "in an identifier": b'{"id": "mark-quarry-2"}',
+    "wide letters in something else": b"\xff\xfe\x00\x01" + "Tidewater".encode("utf-16-le"),
+    "number with spaces": b"acc 5512",
+}
+
+
+@pytest.mark.parametrize("what", LEFT)
+def test_what_is_left_over_is_found_whatever_its_spelling(what):
+    assert left_over(WHOLE, [("file.bin", LEFT[what])]), what
+    with pytest.raises(OutputError, match="not written"):
+        refuse_left_over(WHOLE, [("good.csv", b"nothing"), ("file.bin", LEFT[what])])
+
+
+@pytest.mark.parametrize(
+    "text", [b"the annual bone", b"3.19610402", b"1196104022", b"jaw of quarrel"]
+)
+def test_what_only_looks_alike_is_let_through(text):
+    assert left_over(WHOLE, [("file.csv", text)]) == []
+
+
+def test_a_name_that_is_a_word_of_the_program_is_looked_for_beside_its_other_parts():
+    named = replace(WHOLE, patient_name="Bone^Marjorie", description="CBCT jaw", header={})
+    assert left_over(named, [("a.csv", b"remaining bone of the jaw, CBCT")]) == []
+    assert left_over(named, [("a.csv", b"marjorie")])
+    named = replace(named, patient_name="Bone^Mark")
+    assert left_over(named, [("a.csv", b"mark the bone")]) == []
+    assert left_over(named, [("a.csv", b"Mark Bone, 36")])
+
+
+def test_a_set_that_would_name_somebody_is_not_written(case, tmp_path):
+    """What a practice writes itself goes into the set as it is: it may hold a name."""
+    plan, volume, ledger = case
+    settings = RecordSettings(secret=SECRET, risks="As we told Mrs QUARRY: swelling.")
+    with pytest.raises(OutputError, match="not written") as caught:
+        write_folder(
+            plan,
+            replace(volume, findings=()),
+            replace(ledger, findings=()),
+            tmp_path / "set",
+            settings=settings,
+            leave_out=True,
+        )
+    assert caught.value.code == "pseudonym-left-over"
+    assert "patient.pdf" in str(caught.value)
+    assert not (tmp_path / "set").exists()
 
 
 def test_the_same_secret_gives_the_same_pseudonym_another_another():

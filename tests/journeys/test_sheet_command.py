@@ -21,8 +21,9 @@ import trimesh
 
 import sample_volumes
 from app.command_line import run
-from core.pseudonym import identifying, left_over
+from core.pseudonym import identifying
 from core.scan import open_scan
+from core.sheet.left_over import left_over
 
 SAMPLES = {"lower_left_36": "36", "upper_right_15": "15"}
 SHEET = {"sheet.pdf", "sheet.csv", "panorama.png"}

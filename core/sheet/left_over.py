@@ -1,0 +1,99 @@
+"""Whether anything of a scan's identity is left in files that are meant to name nobody."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable
+from functools import lru_cache
+
+from core.errors import OutputError
+from core.image.volume import ScanIdentity
+from core.pseudonym import identifying
+from core.pseudonym_ids import vocabulary
+from core.sheet.raster import page_texts
+
+_WHOLE_WORDS_BELOW = 5
+"""Shorter names are looked for as whole words: they are part of many others."""
+
+_OF_THE_TRADE = frozenset(
+    {"cbct", "ct", "cone", "beam", "dental", "jaw", "head", "scan", "series", "slices", "volume"}
+)
+"""Stand in descriptions of scans and on every sheet alike."""
+
+_RUN = re.compile(r"[^\x00-\x1f\x7f-\x9f\ufffd]{8,}")
+_WIDE_RUN = re.compile(r"[\x20-\x7e]{5,}")
+"""Pieces of text in a file of numbers; shorter ones are chance."""
+
+
+def refuse_left_over(identity: ScanIdentity, files: Iterable[tuple[str, bytes]]) -> None:
+    """Refuse a set of files in which something of the identity is left.
+
+    Raises
+    ------
+    OutputError
+        ``pseudonym-left-over`` with the first file and what it still holds.
+    """
+    for found in left_over(identity, files):
+        name, _, word = found.partition(": ")
+        raise OutputError("pseudonym-left-over", name=name, word=word)
+
+
+def left_over(identity: ScanIdentity, files: Iterable[tuple[str, bytes]]) -> list[str]:
+    """``file: string`` for each identifying string that is found in a file's name or content.
+
+    Capital and small letters, accents and what stands between the parts (``1961-04-02``,
+    ``19610402``, ``1961.04.02``) make no difference. The text of PDF pages, and of a PDF inside
+    a DICOM object, is read. A name that is also a word of the program's own sentences says
+    nothing by itself and is looked for beside another part of the name.
+    """
+    patterns = [(word, _pattern(word)) for word in _telling(identity)]
+    found: list[str] = []
+    for name, data in files:
+        text = _folded("\n".join([name, *_texts(data)]))
+        found += [f"{name}: {word}" for word, pattern in patterns if pattern.search(text)]
+    return found
+
+
+def _telling(identity: ScanIdentity) -> tuple[str, ...]:
+    words = identifying(identity)
+    plain = [word for word in words if _says_nothing(word)]
+    pairs = [f"{a} {b}" for a in plain for b in words if a != b and _folded(b).isalpha()]
+    turned = [f"{b} {a}" for a in plain for b in words if a != b and _folded(b).isalpha()]
+    return (*(word for word in words if word not in plain), *pairs, *turned)
+
+
+def _says_nothing(word: str) -> bool:
+    parts = re.findall(r"[^\W_]+", _folded(word))
+    return all(part in vocabulary() or part in _OF_THE_TRADE for part in parts)
+
+
+@lru_cache(maxsize=4096)
+def _pattern(word: str) -> re.Pattern[str]:
+    signs = [sign for sign in _folded(word) if sign.isalnum()]
+    between = r"[\W_]{0,2}"
+    body = between.join(re.escape(sign) for sign in signs)
+    if all(sign.isdigit() for sign in signs):
+        # Part of a longer number or behind a decimal point it is another number.
+        return re.compile(rf"(?<![\d.]){body}(?![\d])")
+    if len(signs) < _WHOLE_WORDS_BELOW:
+        return re.compile(rf"(?<![^\W_]){''.join(map(re.escape, signs))}(?![^\W_])")
+    return re.compile(body)
+
+
+def _folded(text: str) -> str:
+    """Without capitals and accents."""
+    parts = unicodedata.normalize("NFKD", text.casefold())
+    return "".join(sign for sign in parts if not unicodedata.combining(sign))
+
+
+def _texts(data: bytes) -> list[str]:
+    """What can be read in a file: its text, else its printable pieces; pages of a PDF besides."""
+    start = data.find(b"%PDF-")
+    pages = page_texts(data[start:]) if start >= 0 else []
+    try:
+        return [data.decode("utf-8"), *pages]
+    except UnicodeDecodeError:
+        runs = _RUN.findall(data.decode("utf-8", "replace"))
+        wide = [data.decode(code, "ignore") for code in ("utf-16-le", "utf-16-be")]
+        return [*runs, *(run for text in wide for run in _WIDE_RUN.findall(text)), *pages]
