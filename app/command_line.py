@@ -92,6 +92,9 @@ def parser() -> argparse.ArgumentParser:
     sub = command("demo", "Do the whole job on the sample scan; needs no screen.")
     sub.add_argument("--out", type=Path, metavar="FOLDER", help="where the sheet goes")
 
+    sub = command("components", "List every part of the program here, with its licence.")
+    sub.add_argument("--out", type=Path, metavar="FILE", help="write it as a CycloneDX document")
+
     sub = command("verify", "Test the program on an invented scan; tests no scanner.")
     sub.add_argument("--out", type=Path, metavar="FOLDER", help="where the dated page goes")
     sub.add_argument("--seed", type=_seed, metavar="N", help="draw the scan of an earlier run")

@@ -167,6 +167,19 @@ def verify(asked: argparse.Namespace) -> None:
         sys.exit(1)
 
 
+def components(asked: argparse.Namespace) -> None:
+    """List what the program is made of; write it as a software bill of materials."""
+    from app.components import bill_of_materials, licence_lines
+
+    if asked.out is None:
+        print("\n".join(licence_lines()))
+        return
+    from core.atomic import write_whole
+
+    write_whole(asked.out, bill_of_materials().encode("utf-8"))
+    print(f"written: {asked.out}")
+
+
 def _measured(asked: argparse.Namespace) -> tuple[Volume, Ledger]:
     """Scan and ledger of a command that names a plan and its scan."""
     from core import load_plan, open_scan

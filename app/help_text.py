@@ -6,7 +6,9 @@ Topics are reached from the number they explain by their key, the kind of a ledg
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
+from app.components import licence_lines
 from app.tools.key_lines import KEY_LINES
 from core.version import PROGRAM
 from core.words.cautions import CAUTIONS
@@ -324,4 +326,20 @@ def topics() -> dict[str, Topic]:
         title = _NAMES.get(kind, kind.replace("_", " ").capitalize())
         pages[kind] = Topic(title=title, paragraphs=(words, *_MORE.get(kind, ())))
     pages |= {"ridge profile": _PROFILE, "sizes": _SIZES, "grey values": _GREY}
-    return pages | {"keys": _KEYS, "about": _ABOUT}
+    return pages | {"keys": _KEYS, "licences": _licences(), "about": _ABOUT}
+
+
+@lru_cache(maxsize=1)
+def _licences() -> Topic:
+    """What is installed here, as it says itself."""
+    return Topic(
+        title="Licences",
+        paragraphs=(
+            (
+                "Sounding is built on the work of others. These parts are installed on this "
+                "computer, each with its version and the licence that it states. The command "
+                "'sounding components --out FILE' writes the list for your computer people."
+            ),
+            *licence_lines(),
+        ),
+    )

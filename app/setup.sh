@@ -74,15 +74,18 @@ make_environment() {
     "$python" -m venv --clear "$venv"
 }
 
-install() { # $1: extras in brackets, or nothing
-    wanted=$(cat pyproject.toml app/constraints.txt | cksum)
-    for stamp in "$venv/.sounding$1" "$venv/.sounding[bench,test]"; do
+install() { # $1: run, bench or test, a list in app/locked
+    wanted=$(cat pyproject.toml app/locked/*.txt | cksum)
+    for stamp in "$venv/.sounding-$1" "$venv/.sounding-test"; do
         [ ! -f "$stamp" ] || [ "$(cat "$stamp")" != "$wanted" ] || return 0
     done
-    say "Installing Sounding$1 and what it needs (a few minutes the first time)"
-    "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --prefer-binary \
-        --constraint app/constraints.txt --editable ".$1" >&2
-    printf '%s\n' "$wanted" >"$venv/.sounding$1"
+    say "Installing what Sounding needs (a few minutes the first time)"
+    # Every part by the sum of its file, and built ones only: nothing else is run or unpacked.
+    "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --only-binary :all: \
+        --require-hashes --requirement "app/locked/$1.txt" >&2
+    "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --no-deps \
+        --no-build-isolation --editable . >&2
+    printf '%s\n' "$wanted" >"$venv/.sounding-$1"
 }
 
 missing_libraries() { # prints those packages whose library the linker does not find
@@ -159,19 +162,19 @@ task=${1:-}
 case $task in
 demo)
     make_environment
-    install ''
+    install run
     "$venv/bin/sounding" demo "$@"
     ;;
 open)
     debian_packages "$(qt_libraries)"
     make_environment
-    install '[bench]'
+    install bench
     "$venv/bin/sounding" open "$@"
     ;;
 test)
     debian_packages "$(qt_libraries)$(test_programs)"
     make_environment
-    install '[bench,test]'
+    install test
     run_tests "$@"
     ;;
 *)

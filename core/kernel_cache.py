@@ -14,6 +14,7 @@ import importlib
 import os
 import platform
 import shutil
+import stat
 import sys
 import tempfile
 from importlib.metadata import version
@@ -49,15 +50,34 @@ def _writable_folder() -> Path:
     """The cache folder, or a passing one where the user's cannot be written."""
     folder = Path(platformdirs.user_cache_dir("sounding", appauthor=False)) / cache_name()
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        if not _only_ours(folder):
+            # Ours, but others may have written there: made anew. Not ours: refused by the system.
+            shutil.rmtree(folder)
+            folder.mkdir(mode=0o700)
         with tempfile.TemporaryFile(dir=folder):
-            return folder
+            if _only_ours(folder):
+                return folder
+            raise PermissionError(folder)
     except OSError:
         # A shared, predictable folder could be filled by somebody else: compiled kernels are
         # loaded as code. So compile anew in a private folder that goes with this process.
         passing = Path(tempfile.mkdtemp(prefix="sounding-kernels-"))
         atexit.register(shutil.rmtree, passing, ignore_errors=True)
         return passing
+
+
+def _only_ours(folder: Path) -> bool:
+    """True where nobody else can have put a kernel there: what lies there is run as code."""
+    if os.name != "posix":
+        return True  # the user's own cache folder is private there
+    for path in (folder, *folder.rglob("*")):
+        found = path.lstat()
+        if stat.S_ISLNK(found.st_mode) or found.st_uid != os.geteuid():
+            return False
+        if found.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
+            return False
+    return True
 
 
 def prepare() -> None:

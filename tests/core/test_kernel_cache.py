@@ -68,6 +68,49 @@ def test_a_cache_folder_that_cannot_be_made_is_replaced_by_a_passing_one(monkeyp
         assert folder.stat().st_mode & 0o077 == 0
 
 
+@pytest.fixture
+def cache(monkeypatch, tmp_path):
+    """The cache folder as an earlier start left it, with one compiled kernel."""
+    monkeypatch.setattr(
+        kernel_cache.platformdirs, "user_cache_dir", lambda *_, **__: str(tmp_path / "cache")
+    )
+    folder = kernel_cache._writable_folder()
+    assert folder == tmp_path / "cache" / kernel_cache.cache_name()
+    (folder / "kernel.nbc").write_bytes(b"code")
+    (folder / "kernel.nbc").chmod(0o600)
+    return folder
+
+
+@pytest.mark.skipif(os.name != "posix", reason="owners of POSIX")
+def test_a_cache_of_ones_own_is_used_again(cache):
+    assert kernel_cache._writable_folder() == cache
+    assert (cache / "kernel.nbc").exists()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="owners of POSIX")
+@pytest.mark.parametrize("what", [".", "kernel.nbc"])
+def test_a_kernel_that_others_could_write_is_never_loaded(cache, what):
+    (cache / what).chmod(0o777)
+    assert kernel_cache._writable_folder() == cache
+    assert list(cache.iterdir()) == [], "made anew"
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() != 0, reason="only root gives files away")
+@pytest.mark.parametrize("what", [".", "kernel.nbc"])
+def test_a_kernel_of_another_owner_is_never_loaded(cache, what):
+    os.chown(cache / what, 12345, 12345)
+    folder = kernel_cache._writable_folder()
+    assert not (folder / "kernel.nbc").exists()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="owners of POSIX")
+def test_of_an_owner_that_cannot_be_removed_another_folder_is_used(cache, monkeypatch):
+    monkeypatch.setattr(kernel_cache.os, "geteuid", lambda: 54321)
+    folder = kernel_cache._writable_folder()
+    assert folder != cache
+    assert not (folder / "kernel.nbc").exists()
+
+
 COUNT = """
 import numpy as np
 from core.image import sampling_kernels, sampling_warm_up

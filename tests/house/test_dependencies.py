@@ -164,3 +164,41 @@ def test_the_pins_hold_everything_and_keep_to_the_bounds():
     for requirement in declared("bench", "test"):
         version = pinned[canonicalize_name(requirement.name)]
         assert requirement.specifier.contains(version), f"{requirement} excludes {version}"
+
+
+def locked(name: str) -> dict[str, tuple[str, list[str]]]:
+    """Version and sums of each part of a list, with those of the list that it builds on."""
+    found: dict[str, tuple[str, list[str]]] = {}
+    text = (ROOT / "app" / "locked" / f"{name}.txt").read_text("utf-8")
+    for entry in re.split(r"\n(?=\S)", text):
+        if entry.startswith("-r "):
+            found |= locked(entry.removeprefix("-r ").removesuffix(".txt").strip())
+        elif not entry.startswith("#"):
+            part, _, version = entry.split()[0].partition("==")
+            found[canonicalize_name(part)] = version, re.findall(r"sha256:([0-9a-f]{64})", entry)
+    return found
+
+
+@pytest.mark.parametrize(
+    ("name", "extras"), [("run", ()), ("bench", ("bench",)), ("test", ("bench", "test"))]
+)
+def test_every_part_is_installed_by_the_sum_of_its_file(name, extras):
+    parts = locked(name)
+    assert set(closure(*extras)) - set(parts) == set(), "run tests/studies/lock_parts.py"
+    assert [part for part, (_, sums) in parts.items() if not sums] == []
+    pinned = pins()
+    differing = {p: v for p, (v, _) in parts.items() if p in pinned and pinned[p] != v}
+    assert differing == {}, "run tests/studies/lock_parts.py"
+
+
+def test_set_up_takes_nothing_past_the_sums():
+    setup = (ROOT / "app" / "setup.sh").read_text("utf-8").replace("\\\n", " ")
+    installs = [line for line in setup.splitlines() if "pip install" in line]
+    assert len(installs) == 2
+    assert all(
+        "--require-hashes" in line or ("--no-deps" in line and "--no-build-isolation" in line)
+        for line in installs
+    )
+    readme = (ROOT / "README.md").read_text("utf-8")
+    for line in (line for line in readme.splitlines() if "pip install" in line):
+        assert "--require-hashes" in line or "--no-deps --no-build-isolation" in line, line
