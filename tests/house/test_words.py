@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from core.words import ledger, measuring, plan, program, record, scan, sheet, sizes, trust
+from core.words import kept, ledger, measuring, plan, program, record, scan, sheet, sizes, trust
 
 ROOT = Path(__file__).parents[2]
 TABLES = {
@@ -19,11 +19,15 @@ TABLES = {
     "sheet": sheet,
     "program": program,
     "record": record,
+    "kept": kept,
     "trust": trust,
     "sizes": sizes,
 }
 SENTENCES = {code: text for t in TABLES.values() for code, text in t.SENTENCES.items()}
-SPEAKERS = {"SoundingError", "ScanError", "PlanError", "OutputError", "Finding", "Note", "sentence"}
+SPEAKERS = {
+    "SoundingError", "ScanError", "PlanError", "OutputError", "KeptFileError", "Finding", "Note",
+    "sentence",
+}  # fmt: skip
 
 
 def sources() -> list[Path]:
