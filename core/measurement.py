@@ -119,11 +119,15 @@ class MarkInfluence:
     gradient : (3,)
         Derivative of the value by the mark's position, at the minimiser (mm per mm).
     seen : {'yes', 'faint', 'no'}
+    course : str
+        Id of the traced course that the mark belongs to: all its marks share what one person gets
+        wrong along the whole of it. Empty for a mark that stands alone.
     """
 
     mark: str
     gradient: Array
     seen: str = "yes"
+    course: str = ""
 
     def __post_init__(self) -> None:
         g = np.array(self.gradient, dtype=np.float64)
@@ -195,7 +199,7 @@ class Reading:
 class Term:
     """One contribution to a standard uncertainty (JCGM 100:2008), in the value's unit."""
 
-    name: Literal["placement", "edge", "voxel", "scale", "size", "fit"]
+    name: Literal["placement", "course", "edge", "voxel", "scale", "size", "fit"]
     u: float
     source: str
 

@@ -21,6 +21,7 @@ apart; for overlap the depth of the deepest ball. Numerical error below 0.005 mm
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Protocol, TypeAlias
 
 import numpy as np
@@ -182,7 +183,7 @@ def length_beyond_floor(fixture: Fixture, floor: Floor) -> Reading:
     if hit.value is None:
         return hit
     beyond = max(fixture.size.length_mm - hit.value, 0.0)
-    marks = tuple(MarkInfluence(mark=m.mark, gradient=-m.gradient, seen=m.seen) for m in hit.marks)
+    marks = tuple(replace(m, gradient=-m.gradient) for m in hit.marks)
     return Reading(
         value=beyond,
         witness=hit.witness,

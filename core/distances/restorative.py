@@ -8,7 +8,7 @@ from platform to opponent; gum thickness. Information, but for the room for the 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -259,10 +259,7 @@ def gum_thickness(
         value=height - platform_depth.value,
         witness=(fixture.on_axis(-platform_depth.value), fixture.on_axis(-height)),
         marks=(
-            *(
-                MarkInfluence(mark=m.mark, gradient=-m.gradient, seen=m.seen)
-                for m in platform_depth.marks
-            ),
+            *(replace(m, gradient=-m.gradient) for m in platform_depth.marks),
             MarkInfluence(mark=f"{gum.id}/{index}", gradient=fixture.a),
         ),
         edge_sd_mm=platform_depth.edge_sd_mm,

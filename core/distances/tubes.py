@@ -8,7 +8,7 @@ not a polyline of it.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TypeAlias
 
@@ -53,6 +53,8 @@ class Tube:
         How well each was seen.
     radius_sd_mm : float
         Standard deviation of the radius, where the size was fitted, entered or assumed.
+    course : str
+        Id of the traced course that the tube is; empty for everything else.
     notes : tuple of Note
     """
 
@@ -63,6 +65,7 @@ class Tube:
     keys: tuple[str, ...]
     seen: tuple[str, ...]
     radius_sd_mm: float = 0.0
+    course: str = ""
     notes: tuple[Note, ...] = ()
 
     @property
@@ -104,7 +107,7 @@ class Tube:
         weights, radius_by_mark = self._shares(station_mm)
         gradients = weights[:, None] * by_centre + by_radius * radius_by_mark
         return tuple(
-            MarkInfluence(mark=key, gradient=gradient, seen=seen)
+            MarkInfluence(mark=key, gradient=gradient, seen=seen, course=self.course)
             for key, gradient, seen in zip(self.keys, gradients, self.seen, strict=True)
         )
 
@@ -148,7 +151,7 @@ def tubes_of(structure: Tubular) -> tuple[Tube, ...]:
     Remembered by the structure's identity, which is frozen: a drag asks for it again and again.
     """
     if isinstance(structure, Course):
-        return (_course(structure),)
+        return (replace(_course(structure), course=structure.id),)
     if isinstance(structure, Foramen):
         return (_foramen(structure),)
     if isinstance(structure, Tapered):

@@ -12,9 +12,10 @@ from core.sheet.furniture import heading
 from core.sheet.page import Pages
 from core.trust.figures import shown, up
 
-TERMS = ("placement", "edge", "voxel", "scale", "size", "fit")
+TERMS = ("placement", "course", "edge", "voxel", "scale", "size", "fit")
 _SHADES: dict[str, Colour] = {
     "placement": (0.15, 0.15, 0.15),
+    "course": (0.3, 0.3, 0.3),
     "edge": (0.45, 0.45, 0.45),
     "voxel": (0.62, 0.62, 0.62),
     "scale": (0.78, 0.78, 0.78),

@@ -14,6 +14,7 @@ import pytest
 from scipy.stats import binomtest
 
 from tests.reference.uncertainty_cases import (
+    course_coverage,
     level_case,
     monte_carlo,
     outcomes,
@@ -59,6 +60,20 @@ def test_coverage_and_false_comfort_of_a_small_run():
     assert sum(o.true_mm < o.limit_mm for o in met) <= 0.05 * len(met)
     assert {o.verdict for o in found} == {"meets limit", "too near to tell", "below limit"}
     assert abs(np.mean([o.value_mm - o.true_mm for o in found])) < 0.1
+
+
+@pytest.mark.parametrize("own_sd_share", [0.0, 1.0])
+def test_one_persons_bias_along_a_whole_course_stays_inside_the_expanded_uncertainty(own_sd_share):
+    """A bias of SD 0.36 mm along the course, with and without scatter of each mark (JCGM 101).
+
+    With independent marks alone 88 % of the truths lay inside; 93 to 98 % must.
+    """
+    count = 1200
+    inside = course_coverage(count, seed=20, bias_sd_mm=0.36, own_sd_share=own_sd_share)
+    assert 0.93 <= inside / count <= 0.98
+    low, high = binomtest(inside, count).proportion_ci()
+    assert low <= 0.98
+    assert high >= 0.93
 
 
 def figures(line: str) -> tuple[float, float, float]:

@@ -1,10 +1,11 @@
 """Simulated measurements whose truth is known: what a hand, a voxel and a scale make of them.
 
 Each case is a fixture and one structure with true marks. A draw moves every mark by the placement
-spread in each direction, stretches the scan about the platform, redraws a size that was not
-measured and adds a voxel's rectangular error: the inputs that the budget says it covers, each
-with the distribution that it says. So these cases test its arithmetic and its linearisation, not
-whether 0.25 mm a mark is right for anybody's hand.
+spread in each direction, and all marks of a course together by one person's bias, stretches the
+scan about the platform, redraws a size that was not measured and adds a voxel's rectangular
+error: the inputs that the budget says it covers, each with the distribution that it says. So these
+cases test its arithmetic and its linearisation, not whether 0.25 mm a mark or 0.32 mm a course is
+right for anybody's hand. `course_coverage` draws a bias that is not the program's own.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from core.geometry import unit
 from core.measurement import Budget, Limit, Reading
 from core.structures import Course, Floor, Foramen, PointMarks, Tapered
 from core.trust.uncertainty import (
+    COURSE_SD_MM,
     DEFAULT_PLACEMENT,
     DEFAULT_SCALE,
     budget,
@@ -123,15 +125,32 @@ def moved(structure: Any, change: Callable[[np.ndarray], np.ndarray]) -> Any:
     return replace(structure, points=change(np.array(structure.points)))
 
 
-def drawn(case: Case, rng: np.random.Generator, extent: float) -> tuple[Any, float]:
-    """One draw of the structure as somebody would have marked it, and the voxel's error."""
+def drawn(
+    case: Case,
+    rng: np.random.Generator,
+    extent: float,
+    *,
+    bias_sd_mm: float = COURSE_SD_MM,
+    own_sd_share: float = 1.0,
+) -> tuple[Any, float]:
+    """One draw of the structure as somebody would have marked it, and the voxel's error.
+
+    Parameters
+    ----------
+    bias_sd_mm : float
+        Of what is common to all marks of a course, in each direction.
+    own_sd_share : float
+        Share of the program's placement spread that each mark errs by, by itself.
+    """
     stretch = 1 + rng.normal(0, DEFAULT_SCALE)
     seen = np.array([DEFAULT_PLACEMENT.sd_mm(s) for s in getattr(case.structure, "seen", ())])
     platform = case.fixture.platform
+    bias = rng.normal(0, bias_sd_mm, 3) if isinstance(case.structure, Course) else np.zeros(3)
 
     def change(marks: np.ndarray) -> np.ndarray:
         sd = seen[:, None] if len(seen) else DEFAULT_PLACEMENT.seen_mm
-        return platform + stretch * (marks - platform) + rng.normal(size=marks.shape) * sd
+        own = own_sd_share * rng.normal(size=marks.shape) * sd
+        return platform + stretch * (marks - platform) + bias + own
 
     structure = moved(case.structure, change)
     if isinstance(structure, Course):
@@ -262,3 +281,24 @@ def outcomes(count: int, seed: int) -> list[Outcome]:
             verdict=str(judge(reading, doubt, limit)),
         ))  # fmt: skip
     return found
+
+
+def course_coverage(count: int, seed: int, *, bias_sd_mm: float, own_sd_share: float) -> int:
+    """How many of `count` courses marked by people with a bias hold the truth inside value ± U."""
+    rng = np.random.default_rng(seed)
+    templates = [c for c in [*ten_cases(), level_case()] if isinstance(c.structure, Course)]
+    truths = {c.name: c.true() for c in templates}
+    inside = 0
+    for number in range(count):
+        case = templates[number % len(templates)]
+        structure, voxel = drawn(
+            case, rng, case.extent(), bias_sd_mm=bias_sd_mm, own_sd_share=own_sd_share
+        )
+        if isinstance(case.structure, Course) and not case.structure.diameter_mm:
+            true = case.true(replace(case.structure, diameter_mm=structure.diameter_mm))
+            structure = replace(structure, diameter_mm=None)
+        else:
+            true = truths[case.name]
+        reading = case.reading(structure)
+        inside += abs(reading.value + voxel - true) <= case.budget(reading).expanded
+    return inside

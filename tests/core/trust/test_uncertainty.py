@@ -9,13 +9,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from core.distances.clearance import clearance
+from core.fixture import Fixture, FixtureSize
 from core.geometry import angle_deg
 from core.measurement import MarkInfluence, Note, Reading
+from core.structures import Course
 from core.trust.uncertainty import (
+    COURSE_SD_MM,
     DEFAULT_SCALE,
     Placement,
     Scale,
     budget,
+    course_u,
     placement_u,
     rectangular_sd,
     scale_lever_mm,
@@ -91,6 +96,27 @@ def test_one_mark_that_enters_twice_is_one_error():
     assert placement_u([half, against], Placement()) == pytest.approx(0.0)
     other = MarkInfluence(mark="a/1", gradient=X / 2)
     assert placement_u([half, other], Placement()) == pytest.approx(0.25 / math.sqrt(2))
+
+
+def test_what_the_marks_of_a_course_have_in_common_is_added_before_it_is_squared():
+    """JCGM 100:2008, 5.2.2: four marks with a quarter each err as one; two courses do not."""
+    quarters = [MarkInfluence(mark=f"c/{i}", gradient=X / 4, course="c") for i in range(4)]
+    assert course_u(quarters) == pytest.approx(COURSE_SD_MM)
+    assert placement_u(quarters, Placement()) == pytest.approx(0.25 / 2)
+    other = MarkInfluence(mark="d/0", gradient=X, course="d")
+    assert course_u([*quarters, other]) == pytest.approx(COURSE_SD_MM * math.sqrt(2))
+    assert course_u([MarkInfluence(mark="a/0", gradient=X)]) == 0.0
+
+
+def test_the_common_part_of_a_course_is_a_term_of_its_own_and_says_where_it_comes_from():
+    canal = Course(id="c", kind="canal", points=[[-5, 0, -14], [0, 0, -14], [5, 0, -14]])
+    size = FixtureSize(diameter_mm=4.0, length_mm=10.0)
+    fixture = Fixture(id="36", platform=np.zeros(3), towards_apex=-X[[2, 1, 0]], size=size)
+    found = budget(clearance(fixture, canal))
+    assert term(found, "course") == pytest.approx(COURSE_SD_MM, rel=0.01)
+    source = next(t.source for t in found.terms if t.name == "course")
+    assert "common practice, no source" in source
+    assert "Dent Med Probl" in source
 
 
 def test_one_mark_called_seen_and_faint_counts_as_faint():
