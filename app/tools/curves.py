@@ -73,13 +73,7 @@ class CourseTool(Series):
         else:
             along = arch.frame(arch.station(mark.point_mm)).travel
         fit = fit_canal(volume, mark.point_mm, along)
-        if fit.note is not None:
-            self.desk.say(fit.note.message)
-        elif fit.diameter_mm is not None:
-            self.desk.say(
-                f"Fitted at {mark.words()}: {nearest(fit.diameter_mm, 1)} mm, SD "
-                f"{nearest(fit.sd_mm, 2)}; compare it with the picture."
-            )
+        self.desk.say(fit.words(mark.words()))
         return fit
 
 

@@ -1,14 +1,10 @@
-"""The diameter of a canal, from the image around one mark where it is clearly seen.
+"""The diameters of a canal, from the image around one mark where it is clearly seen.
 
-Definition: outside of the bony wall. In the plane across the canal, rays run outwards from the
-mark; on each, the inner edge is where the grey value first rises through the mean of the lumen
-and the wall's peak. Where the wall stands out from what lies around it, its outer edge is where
-the value falls through the mean of the peak and the surroundings. A circle is laid through the
-outer edges; its diameter is the fit. Where no wall stands out, the bright bone begins at the
-lumen's edge, and the circle goes through that edge: the note says so.
-
-A thin wall that is blurred reads thicker than it is: the diameter errs to the large side, so that
-a clearance errs to the small one.
+Two diameters are given: the lumen's, and that to the outside of the bony wall, which is the one
+that clearances use. Both come from a model of a blurred canal (`core.image.canal_model`) laid
+through all voxels around the mark and weighed over radius, wall and blur
+(`core.image.canal_weighing`), with their standard deviations. Where the model does not hold, there
+is no diameter but the reason.
 """
 
 from __future__ import annotations
@@ -20,24 +16,27 @@ from numpy.typing import ArrayLike
 
 from core.geometry import Array, any_across, unit, vector
 from core.image import sampling
+from core.image.canal_model import AROUND_MM, MOST_RADIUS_MM, Axis, Cloud, find_axis
+from core.image.canal_weighing import Weighed, weigh
 from core.image.volume import Volume
 from core.measurement import Note
+from core.words import sentence
 
-RAYS = 36
-STEP_MM = 0.05
-REACH_MM = 4.0
-"""A canal with a wall is 2 to 5 mm wide; edges further out belong to something else."""
+HALF_LENGTH_MM = 1.4
+"""Stretch of the canal to both sides of the mark that is taken for straight."""
 
-METHOD_SD_MM = 0.2
-"""Spread of the diameter's own error on blurred tubes with and without a wall (see tests)."""
+MOST_SD_MM, MOST_BLUR_MM = 0.4, 0.4
+"""A diameter that is known worse helps nobody: 3.0 mm with an SD of 0.35 is assumed instead. Under
+a blur that is wider, a full width of 1 mm, walls of different thickness look the same."""
 
+_RAYS, _STEP_MM, _RAY_MM = 36, 0.05, 4.0
 _LAYERS_MM = (-0.6, -0.3, 0.0, 0.3, 0.6)
 _CORE_MM = 0.4
-_LEAST_RAYS = 0.6
-_LEAST_WALLS = 0.5
-_MOST_SCATTER_MM = 0.35
+_LEAST_RAYS, _LEAST_CLEAR = 0.5, 0.7
+_MOST_SCATTER_MM, _MOST_UNEVEN = 0.2, 0.35
+_MOST_OFF_MM = 1.2
+_SPARE_MM = 0.4
 _CONTRAST = 4.0
-_DROP = 0.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,23 +46,48 @@ class CanalFit:
     Parameters
     ----------
     diameter_mm : float or None
-        None with the reason in `note`.
+        To the outside of the bony wall, as clearances use it. None with the reason in `note`.
     sd_mm : float
         Standard deviation of the diameter; 0 without one.
+    lumen_mm : float or None
+        Diameter of the dark middle.
+    lumen_sd_mm : float
     middle_mm : (3,) patient LPS mm
-        Middle of the circle; the mark itself without one.
+        Middle of the canal; the mark itself without one.
     note : Note or None
         Why there is no diameter, or what it was taken from.
     """
 
     diameter_mm: float | None = None
     sd_mm: float = 0.0
+    lumen_mm: float | None = None
+    lumen_sd_mm: float = 0.0
     middle_mm: Array
     note: Note | None = None
 
+    def words(self, mark: str) -> str:
+        """For people: both diameters and what is said of them, or why there are none.
+
+        Parameters
+        ----------
+        mark : str
+            What the mark is called.
+        """
+        said = [] if self.note is None else [self.note.message]
+        if self.diameter_mm is not None and self.lumen_mm is not None:
+            fields = {
+                "mark": mark,
+                "outside": f"{self.diameter_mm:.1f}",
+                "sd": f"{self.sd_mm:.2f}",
+                "lumen": f"{self.lumen_mm:.1f}",
+                "lumen_sd": f"{self.lumen_sd_mm:.2f}",
+            }
+            said.insert(0, sentence("canal-fit-both", fields))
+        return " ".join(said)
+
 
 def fit_canal(volume: Volume, mark_mm: ArrayLike, along: ArrayLike) -> CanalFit:
-    """Fit a canal's diameter around a mark on its middle.
+    """Fit a canal's diameters around a mark on its middle.
 
     Parameters
     ----------
@@ -71,34 +95,49 @@ def fit_canal(volume: Volume, mark_mm: ArrayLike, along: ArrayLike) -> CanalFit:
     mark_mm : (3,) patient LPS mm
         Inside the canal, within about half a mm of its middle.
     along : (3,)
-        Direction of the canal there.
+        Direction of the canal there, within about 20°.
 
     Returns
     -------
     CanalFit
     """
-    mark = vector(mark_mm)
-    profiles, rays = _profiles(volume, mark, unit(along))
-    if not np.isfinite(profiles).all():
-        return CanalFit(diameter_mm=None, middle_mm=mark, note=Note("canal-fit-not-scanned"))
-    inner, outer = _edges(profiles)
-    clear = np.isfinite(inner)
-    if clear.mean() < _LEAST_RAYS:
-        return CanalFit(diameter_mm=None, middle_mm=mark, note=Note("canal-fit-not-clear"))
-    walled = np.isfinite(outer)
-    has_wall = bool(walled.sum() >= _LEAST_WALLS * clear.sum())
-    radius, used = (outer, walled) if has_wall else (inner, clear)
-    centre, size, scatter, kept = _circle(radius[used, None] * rays[used])
-    if scatter > _MOST_SCATTER_MM or kept < _LEAST_WALLS * RAYS * _LEAST_RAYS:
-        return CanalFit(diameter_mm=None, middle_mm=mark, note=Note("canal-fit-not-round"))
-    across = _across(unit(along))
-    # Neighbouring rays share voxels: about one in three is independent.
-    sd = float(np.hypot(2.0 * scatter / np.sqrt(max(kept / 3.0, 1.0)), METHOD_SD_MM))
+    mark, across = vector(mark_mm), _across(unit(along))
+
+    def refused(code: str) -> CanalFit:
+        return CanalFit(diameter_mm=None, middle_mm=mark, note=Note(code))
+
+    start = _start(volume, mark, unit(along), across)
+    if isinstance(start, str):
+        return refused(start)
+    cloud = _cloud(volume, mark, unit(along), across, start)
+    if not np.isfinite(cloud.grey).all():
+        return refused("canal-fit-not-scanned")
+    axis = find_axis(cloud, start.radius_mm, start.middle_mm)
+    found = weigh(cloud, axis)
+    if found is None or found.clear < _LEAST_CLEAR:
+        return refused("canal-fit-not-clear")
+    if not _is_round(found, axis):
+        return refused("canal-fit-not-round")
+    if found.outside_sd_mm > MOST_SD_MM or found.blur_mm > MOST_BLUR_MM:
+        return refused("canal-fit-too-blurred")
     return CanalFit(
-        diameter_mm=2.0 * size,
-        sd_mm=sd,
-        middle_mm=vector(mark + centre @ across),
-        note=None if has_wall else Note("canal-fit-no-wall"),
+        diameter_mm=found.outside_mm,
+        sd_mm=found.outside_sd_mm,
+        lumen_mm=found.lumen_mm,
+        lumen_sd_mm=found.lumen_sd_mm,
+        middle_mm=vector(mark + axis.middle_mm @ across),
+        note=None if found.wall_seen else Note("canal-fit-no-wall"),
+    )
+
+
+def _is_round(found: Weighed, axis: Axis) -> bool:
+    """True where the edge lies on one circle near the mark, and the model explains the picture."""
+    return (
+        found.within
+        and found.scatter_mm <= _MOST_SCATTER_MM
+        and found.uneven <= _MOST_UNEVEN
+        and float(np.hypot(*axis.middle_mm)) <= _MOST_OFF_MM
+        and found.outside_mm <= 2 * MOST_RADIUS_MM
     )
 
 
@@ -108,79 +147,73 @@ def _across(along: Array) -> Array:
     return np.stack([one, np.cross(along, one)])
 
 
-def _profiles(volume: Volume, mark: Array, along: Array) -> tuple[Array, Array]:
-    """(RAYS, count) grey values outwards, and the rays' directions in the plane, (RAYS, 2).
+def _cloud(volume: Volume, mark: Array, along: Array, across: Array, start: Axis) -> Cloud:
+    """Every voxel around the mark: its own grey value, not one between voxels."""
+    reach = start.radius_mm + AROUND_MM + _SPARE_MM
+    far = reach + float(np.hypot(*start.middle_mm))
+    around = np.ceil((far + HALF_LENGTH_MM) / volume.voxel_mm).astype(int)
+    middle = np.round(volume.ijk(mark)[0]).astype(int)
+    steps = [np.arange(m - n, m + n + 1) for m, n in zip(middle, around, strict=True)]
+    ijk = np.stack(np.meshgrid(*steps, indexing="ij"), axis=-1).reshape(-1, 3)
+    place = volume.mm(ijk) - mark
+    s, uv = place @ along, place @ across.T
+    off = np.linalg.norm(uv - start.middle_mm, axis=1)
+    kept = (np.abs(s) <= HALF_LENGTH_MM) & (off <= reach)
+    grey = volume.grey_at(place[kept] + mark).astype(np.float64)
+    return Cloud(across_mm=uv[kept], along_mm=s[kept], grey=grey)
 
-    Each profile is the mean of a few layers along the canal.
-    """
-    angle = np.arange(RAYS) * 2 * np.pi / RAYS
+
+def _start(volume: Volume, mark: Array, along: Array, across: Array) -> Axis | str:
+    """Circle through where rays first leave the lumen; a code where they do not."""
+    angle = np.arange(_RAYS) * 2 * np.pi / _RAYS
     rays = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    directions = rays @ _across(along)
-    count = round(REACH_MM / STEP_MM) + 1
     starts = mark + np.asarray(_LAYERS_MM)[:, None] * along
+    count = round(_RAY_MM / _STEP_MM) + 1
     grey = sampling.profiles(
         volume,
-        np.repeat(starts, RAYS, axis=0),
-        np.tile(directions, (len(starts), 1)),
-        STEP_MM,
+        np.repeat(starts, _RAYS, axis=0),
+        np.tile(rays @ across, (len(starts), 1)),
+        _STEP_MM,
         count,
     )
-    mean = grey.reshape(len(starts), RAYS, count).astype(np.float64).mean(axis=0)
-    return np.asarray(mean), rays
+    profiles = grey.reshape(len(starts), _RAYS, count).astype(np.float64).mean(axis=0)
+    if not np.isfinite(profiles).all():
+        return "canal-fit-not-scanned"
+    edge = _inner_edges(profiles)
+    clear = np.isfinite(edge)
+    if clear.mean() < _LEAST_RAYS:
+        return "canal-fit-not-clear"
+    middle, radius = _circle(edge[clear, None] * rays[clear])
+    return Axis(middle_mm=middle, slope=np.zeros(2), radius_mm=radius)
 
 
-def _edges(profiles: Array) -> tuple[Array, Array]:
-    """Inner and outer edge of the wall on each ray, mm from the mark; NaN where not found."""
-    lumen_values = profiles[:, : round(_CORE_MM / STEP_MM) + 1]
-    lumen = float(np.median(lumen_values))
-    noise = float(np.std(lumen_values)) + 1e-9
-    inner = np.full(RAYS, np.nan)
-    outer = np.full(RAYS, np.nan)
+def _inner_edges(profiles: Array) -> Array:
+    """Where each ray first rises half way to the brightest soon after, mm; NaN where it does not.
+
+    Rough: it only tells the fit where to begin.
+    """
+    core = profiles[:, : round(_CORE_MM / _STEP_MM) + 1]
+    lumen, noise = float(np.median(core)), float(np.std(core)) + 1e-9
+    edge = np.full(len(profiles), np.nan)
     for i, ray in enumerate(profiles):
-        top = _first_top(ray, lumen, noise)
-        if top is None:
+        above = np.flatnonzero(ray > lumen + _CONTRAST * noise)
+        if not len(above):
             continue
-        rise = ray[top] - lumen
-        inner[i] = _crossing(ray, 0, top, lumen + rise / 2, rising=True)
-        behind = ray[top : min(top + round(1.5 / STEP_MM), len(ray))]
-        around = float(behind.min())
-        if ray[top] - around >= _DROP * rise:
-            last = top + int(np.argmin(behind))
-            outer[i] = _crossing(ray, top, last, (ray[top] + around) / 2, rising=False)
-    return inner, outer
+        top = ray[above[0] : above[0] + round(1.2 / _STEP_MM)].max()
+        past = np.flatnonzero(ray >= (lumen + top) / 2)
+        if past[0] > 0:
+            edge[i] = past[0] * _STEP_MM
+    return edge
 
 
-def _first_top(ray: Array, lumen: float, noise: float) -> int | None:
-    """Index of the first maximum that rises well out of the lumen; a plateau's first tenth."""
-    high = lumen + _CONTRAST * noise
-    above = np.flatnonzero(ray > high)
-    if len(above) == 0:
-        return None
-    start = int(above[0])
-    reach = min(start + round(1.2 / STEP_MM), len(ray))
-    return start + int(np.argmax(ray[start:reach]))
+def _circle(edge_uv: Array) -> tuple[Array, float]:
+    """Circle through points: centre and radius.
 
-
-def _crossing(ray: Array, first: int, last: int, level: float, *, rising: bool) -> float:
-    """Where a profile first crosses a level between two samples, mm; NaN where it does not."""
-    part = ray[first : last + 1]
-    past = part >= level if rising else part <= level
-    found = np.flatnonzero(past)
-    if len(found) == 0 or found[0] == 0:
-        return float("nan")
-    j = int(found[0])
-    low, high = part[j - 1], part[j]
-    return float((first + j - 1 + (level - low) / (high - low)) * STEP_MM)
-
-
-def _circle(edge_uv: Array) -> tuple[Array, float, float, int]:
-    """Circle through points: centre, radius, robust scatter of the points, how many were kept.
-
-    Algebraic least squares (Kåsa, IEEE Trans Instrum Meas 1976;25:8), twice: the second time
+    Algebraic least squares (Kåsa, IEEE Trans Instrum Meas 1976;25:8), three times: each time
     without points further off than 2.5 times the scatter.
     """
     kept = np.ones(len(edge_uv), dtype=bool)
-    centre, radius, scatter = np.zeros(2), 0.0, np.inf
+    centre, radius = np.zeros(2), 0.0
     for _ in range(3):
         p = edge_uv[kept]
         system = np.column_stack([2 * p, np.ones(len(p))])
@@ -192,4 +225,4 @@ def _circle(edge_uv: Array) -> tuple[Array, float, float, int]:
         kept = np.abs(off) <= 2.5 * max(scatter, 0.05)
         if kept.sum() < 6:
             break
-    return centre, radius, scatter, int(kept.sum())
+    return centre, radius

@@ -9,21 +9,32 @@ SENTENCES: dict[str, str] = {
         "them, or delete the ruler."
     ),
     "canal-fit-not-scanned": (
-        "The image ends near this mark - the canal's wall cannot be followed all around - fit the "
-        "diameter at another mark."
+        "The image ends near this mark - the canal's wall cannot be followed all around - measure "
+        "the diameter at another mark."
     ),
     "canal-fit-not-clear": (
         "Around this mark the canal's edge does not stand out on enough sides - a diameter would "
-        "be guessed - fit it in a clearer section; until then 3.0 mm is assumed and said."
+        "be a guess - measure it in a clearer section; until then 3.0 mm is assumed, and the "
+        "measurements say so."
     ),
     "canal-fit-not-round": (
         "The edges around this mark do not lie on one circle - the mark may be off the canal, or "
-        "the canal open to one side - fit the diameter in a clearer section; until then 3.0 mm is "
-        "assumed and said."
+        "the canal open to one side - measure the diameter in a clearer section; until then "
+        "3.0 mm is assumed, and the measurements say so."
+    ),
+    "canal-fit-too-blurred": (
+        "The image is too blurred or too uneven here to tell the canal's wall from its lumen - a "
+        "diameter would be a guess - measure it in a clearer section; until then 3.0 mm is "
+        "assumed, and the measurements say so."
+    ),
+    "canal-fit-both": (
+        "Measured at {mark}: {outside} mm to the outside of the bony wall (SD {sd}), which is what "
+        "distances are measured to; the lumen is {lumen} mm (SD {lumen_sd}). Compare both with the "
+        "picture."
     ),
     "canal-fit-no-wall": (
-        "No wall stands out from the bone around it - the diameter is that of the dark canal "
-        "itself - compare it with the picture."
+        "No bony wall stands out here from the bone around the canal - a wall of up to 0.4 mm may "
+        "be there and is allowed for in the diameter - compare the diameter with the picture."
     ),
     # Clearances
     "canal_diameter_assumed": (
