@@ -12,7 +12,7 @@ from app.components import licence_lines
 from app.tools.key_lines import KEY_LINES
 from core.version import PROGRAM
 from core.words.cautions import CAUTIONS
-from core.words.sheet import BY_HAND_MEANS, DEFINITIONS, UNCERTAINTY
+from core.words.sheet import BY_HAND_MEANS, DEFINITIONS, EACH_BY_ITSELF, UNCERTAINTY
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,6 +70,7 @@ _DOUBT = Topic(
             "bone’s edge is seen), voxel, scale, size (of a canal, as fitted, entered or assumed), "
             "fit (of a stent axis that was found in the image)."
         ),
+        EACH_BY_ITSELF,
         UNCERTAINTY,
         (
             "Values, walls, widths and heights are rounded down, doubts up; verdicts use unrounded "

@@ -26,7 +26,7 @@ from core.errors import PlanError, SoundingError
 from core.fixture import Fixture, FixtureSize
 from core.geometry import Array
 from core.identity import Tooth, thing_words
-from core.plans.edit import is_locked, with_lock, with_thing, without
+from core.plans.edit import is_locked, with_lock, with_reason, with_thing, without
 from core.plans.edit_pose import (
     fixture_aligned,
     fixture_deepened,
@@ -34,13 +34,19 @@ from core.plans.edit_pose import (
     with_fixture_tooth,
 )
 from core.plans.plan import Plan
+from core.plans.plausible import (
+    FIXTURE_DIAMETER,
+    FIXTURE_LENGTH,
+    UNUSUAL,
+    size_refusal,
+)
 from core.plans.pose import MOST_LEAN_DEG, Pose, placed, pose_of
 from core.plans.sizes import size_words
 
 _BOXES: tuple[tuple[str, str, float, float, float], ...] = (
     # name, unit, lowest, highest, step
-    ("Ø", " mm", 1.0, 10.0, 0.1),
-    ("Length", " mm", 2.0, 30.0, 0.5),
+    ("Ø", " mm", FIXTURE_DIAMETER.least, FIXTURE_DIAMETER.most, 0.1),
+    ("Length", " mm", FIXTURE_LENGTH.least, FIXTURE_LENGTH.most, 0.5),
     ("Along arch", " mm", -20.0, 250.0, 0.1),
     ("Buccal", " mm", -40.0, 40.0, 0.1),
     ("Height", " mm", -60.0, 60.0, 0.1),
@@ -238,7 +244,19 @@ class FixturePanel(Panel):
         self._take_size(fixture, other)
 
     def _take_size(self, fixture: Fixture, size: FixtureSize) -> None:
+        reason = ""
+        refusal = size_refusal(size, thing_words(fixture.id))
+        if refusal is not None:
+            if refusal.code != UNUSUAL:
+                self._tell(refusal)
+                self.read()
+                return
+            reason = self.desk.ask_text("Unusual size", f"{refusal} Reason:", "") or ""
+            if not reason:
+                self.read()
+                return
         plan = fixture_resized(self.session.plan, fixture.id, size)
+        plan = with_reason(plan, fixture.id, reason)
         self.session.apply(f"fixture {fixture.id} set to {size_words(size)}", plan)
 
     def _align(self, words: str, axis: Array) -> None:

@@ -15,6 +15,7 @@ from core.geometry import Array
 from core.identity import thing_words
 from core.image.canal_fit import CanalFit, fit_canal
 from core.plans import edit
+from core.plans.plausible import CANAL_DIAMETER, UNUSUAL
 from core.structures import Course, CourseKind, Floor, Structure
 from core.trust.figures import nearest
 
@@ -52,14 +53,33 @@ class CourseTool(Series):
             if words is not None:
                 self.desk.say("A diameter is a number of mm above 0, such as 3.0.")
             return True
+        reason = self._reason(course, diameter)
+        if reason is None:
+            return True
         taken = words == fitted
         how = "fitted and confirmed" if taken else "entered"
         sd = fit.sd_mm if taken else ENTERED_DIAMETER_SD_MM
         self.do(
             f"{name}: diameter {diameter:g} mm, {how}, SD {nearest(sd, 2)}",
-            lambda plan: edit.with_diameter(plan, course.id, diameter, sd_mm=sd),
+            lambda plan: edit.with_reason(
+                edit.with_diameter(plan, course.id, diameter, sd_mm=sd), course.id, reason
+            ),
         )
         return True
+
+    def _reason(self, course: Course, diameter_mm: float) -> str | None:
+        """Why a diameter is unusual, empty where it is not; None where it is not taken."""
+        if course.kind not in ("canal", "loop"):
+            return ""
+        name = thing_words(course.id)
+        refusal = CANAL_DIAMETER.refusal(diameter_mm, name)
+        if refusal is None:
+            return ""
+        if refusal.code == UNUSUAL:
+            words = self.desk.ask_text("Unusual diameter", f"{refusal} Reason:", "")
+            return words or None
+        self.desk.tell_error(refusal)
+        return None
 
     def _fit(self, course: Course) -> CanalFit | None:
         """What the image shows around the chosen mark, to be confirmed; None: no mark chosen."""

@@ -32,6 +32,7 @@ from core.plans.case_checks import case_findings
 from core.plans.plan import Plan
 from core.plans.plan_checks import NEAR_MIDLINE_MM, plan_findings
 from core.plans.plan_file import check_scan, plan_fingerprint
+from core.plans.plausible import refuse_implausible
 from core.trust.own_hand import hand_findings, placement_of
 from core.trust.uncertainty import Placement, Scale
 from core.trust.verdict import Hindrance
@@ -88,6 +89,7 @@ def measure(
     # Also with a known basis: a tooth that was named since may disagree with the arch.
     settled_arch(plan)
     _refuse_outside(plan, volume)
+    refuse_implausible(plan)
     if basis is None or not basis.fits(plan, volume):
         basis = Basis.of(plan, volume)
     stop = cancelled or (lambda: False)

@@ -182,6 +182,12 @@ def with_diameter(
     return changed(plan, structure_id, Course, lambda c: replace(c, **values))
 
 
+def with_reason(plan: Plan, thing_id: str, reason: str) -> Plan:
+    """Keep why a structure or fixture has an unusual size; an empty reason takes it away."""
+    others = {key: words for key, words in plan.reasons.items() if key != thing_id}
+    return replace(plan, reasons=others | ({thing_id: reason} if reason.strip() else {}))
+
+
 def with_removal(plan: Plan, root_id: str, *, to_be_removed: bool) -> Plan:
     """Say whether a root is to be removed."""
     return changed(plan, root_id, Tapered, lambda r: replace(r, to_be_removed=to_be_removed))

@@ -133,6 +133,8 @@ class Plan:
 
     Parameters
     ----------
+    reasons : mapping of str to str
+        Why a structure or fixture has an unusual size, by its id.
     locked : tuple of str
         Ids of what a person locked against being moved or deleted by accident.
     document : mapping
@@ -159,6 +161,7 @@ class Plan:
     interpreted_by: str = ""
     interpreted_at: str = ""
     limits: Mapping[str, ChangedLimit] = field(default_factory=dict)
+    reasons: Mapping[str, str] = field(default_factory=dict)
     sign_off: SignOff | None = None
     revision: int = 1
     notes: tuple[Mapping[str, object], ...] = ()
@@ -171,6 +174,7 @@ class Plan:
         if self.midline is not None:
             object.__setattr__(self, "midline", vector(self.midline))
         object.__setattr__(self, "limits", MappingProxyType(dict(self.limits)))
+        object.__setattr__(self, "reasons", MappingProxyType(dict(self.reasons)))
 
     @property
     def known_jaw(self) -> Jaw | None:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from core.findings import Finding
-from core.identity import Tooth, declared_name, structure_words
+from core.identity import Tooth, declared_name, structure_words, thing_words
 from core.plans.history import history_findings, sign_off_state
 from core.plans.limits import KEYS, row_for
 from core.plans.plan import Plan
@@ -24,6 +24,7 @@ def plan_findings(plan: Plan) -> tuple[Finding, ...]:
         *side_findings(plan),
         *_limit_findings(plan),
         *_declaration_findings(plan),
+        *_reason_findings(plan),
         *history_findings(plan),
         *_sign_off_findings(plan),
     )
@@ -109,6 +110,13 @@ def _limit_findings(plan: Plan) -> Iterator[Finding]:
         yield Finding("limit-changed", "caution" if loosened else "note", fields)
         if changed.value < row.lower_line:
             yield Finding("limit-under-lower-line", "caution", fields)
+
+
+def _reason_findings(plan: Plan) -> Iterator[Finding]:
+    """An unusual size is told wherever the plan is told, with the reason that was given."""
+    for thing, reason in plan.reasons.items():
+        fields = {"id": thing_words(thing), "reason": reason}
+        yield Finding("unusual-size-kept", "note", fields)
 
 
 def _declaration_findings(plan: Plan) -> Iterator[Finding]:

@@ -63,6 +63,7 @@ def document_of(plan: Plan) -> Values:
         "own_hand": _part(raw, "own_hand", _fields_or_none(plan.own_hand)),
         "interpreted": _part(raw, "interpreted", _interpreted(plan)),
         "limits": _limits(raw, plan),
+        "reasons": dict(plan.reasons),
         "revision": plan.revision,
         "sign_off": _part(raw, "sign_off", _fields_or_none(plan.sign_off)),
         "notes": _notes(raw, plan),

@@ -80,6 +80,7 @@ def parse(document: Mapping[str, Any]) -> Plan:
         interpreted_by="" if interpreted is None else text_at(interpreted, "by"),
         interpreted_at="" if interpreted is None else text_at(interpreted, "at"),
         limits=top.maybe("limits", _limits) or {},
+        reasons=top.maybe("reasons", _reasons) or {},
         sign_off=top.maybe("sign_off", _sign_off),
         revision=top.maybe("revision", lambda at: at.whole(least=1)) or 1,
         notes=top.each("notes", _note),
@@ -242,6 +243,11 @@ def _limits(at: At) -> dict[str, ChangedLimit]:
         if changed is not None:
             found[key] = changed
     return found
+
+
+def _reasons(at: At) -> dict[str, str]:
+    at.must_be_object()
+    return {key: at.get(key).text() for key in at.value if at.has(key)}
 
 
 def _changed_limit(at: At) -> ChangedLimit:

@@ -19,6 +19,7 @@ from core.words.sheet import (
     BY_HAND_MEANS,
     BY_OWN,
     DEFINITIONS,
+    EACH_BY_ITSELF,
     GROUPS,
     HOW_TO_READ,
     UNCERTAINTY,
@@ -82,7 +83,11 @@ def ledger_table(
         pages.line(pages.left, pages.y + 0.3, pages.right, pages.y + 0.3, width=0.1, colour=PALE)
     pages.y += 1.0
     pages.ensure(10.0)
-    blocks: tuple[tuple[str, Face], ...] = ((UNCERTAINTY, "strong"), (HOW_TO_READ, "plain"))
+    blocks: tuple[tuple[str, Face], ...] = (
+        (UNCERTAINTY, "strong"),
+        (HOW_TO_READ, "plain"),
+        (EACH_BY_ITSELF, "plain"),
+    )
     for words, face in blocks:
         pages.y = 0.8 + pages.block(pages.left, pages.y, pages.inner, words, size=8, face=face)
 

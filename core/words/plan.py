@@ -132,6 +132,21 @@ SENTENCES: dict[str, str] = {
         "The plan declares '{structure}' as not near this site without a reason ({where}); that "
         "takes it out of the summary, so a reason must stand there. Write it under 'reason'."
     ),
+    "plan-impossible-size": (
+        "At {where}, {what} is {found} mm; none is below {least} or above {most} mm. Every "
+        "distance to it would be wrong, so nothing is measured. Correct the value."
+    ),
+    "plan-unusual-size": (
+        "At {where}, {what} is {found} mm; usual are {least} to {most} mm. It may be a slip of "
+        "the keyboard, and every distance to it would be wrong. Correct the value, or keep it "
+        "and give the reason (in a plan file under 'reasons')."
+    ),
+    "plan-marks-out-of-order": (
+        "At {where}, the course of {id} turns back on itself, so its marks do not stand in order "
+        "and the curve through them runs where no canal is. Nothing is measured. Put the marks in "
+        "order from one end to the other, or delete the one that stands wrong."
+    ),
+    "unusual-size-kept": ("An unusual size was kept for {id}. Reason given: {reason}"),
     "plan-other-scan": (
         "This plan was made on another scan ({what}: the plan says {planned}, this scan says "
         "{found}), so every mark would lie in the wrong place. Open the scan that it was made on, "

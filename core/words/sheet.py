@@ -8,6 +8,13 @@ UNCERTAINTY = (
 )
 """Stands under every ledger and on every sheet, word for word."""
 
+EACH_BY_ITSELF = (
+    "Each limit is judged by itself: one that is only just met is truly missed one time in twenty. "
+    "The more limits there are, the less likely it is that all of them hold together: of ten "
+    "independent limits that are each only just met, all ten hold in about six plans of ten."
+)
+"""Beside the verdicts on the sheet and in the help; 0.95 to the power of ten is 0.60."""
+
 BY_OWN = "own_figures_at_least_mm"
 
 BY_HAND = {
