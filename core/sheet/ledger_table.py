@@ -82,7 +82,7 @@ def ledger_table(
             )
         pages.line(pages.left, pages.y + 0.3, pages.right, pages.y + 0.3, width=0.1, colour=PALE)
     pages.y += 1.0
-    pages.ensure(10.0)
+    pages.ensure(18.0)
     blocks: tuple[tuple[str, Face], ...] = (
         (UNCERTAINTY, "strong"),
         (HOW_TO_READ, "plain"),

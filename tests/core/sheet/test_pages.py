@@ -19,7 +19,7 @@ from core.sheet.furniture import BODY_TOP_MM, furnish, plain_time
 from core.sheet.page import Pages
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.words.cautions import CAUTIONS
-from core.words.sheet import UNCERTAINTY
+from core.words.sheet import EACH_BY_ITSELF, UNCERTAINTY
 from tests.sheet_material import fixture_at, ledger_of, named, plan_with, round_jaw
 
 VOLUME = round_jaw()
@@ -190,7 +190,7 @@ def test_the_last_pages_say_what_it_rests_on():
     last = " ".join(texts(case_with(ONE))[2:])
     for needed in (
         "2.25.1", "2.25.2", "2.25.3", "0.8 × 0.8 × 0.8 mm", "sha256:0123456789abcdef",
-        "canal, 49 marks, Ø 3.0 mm", UNCERTAINTY, "Clearance: shortest true distance", "source 1",
+        "canal, 49 marks, Ø 3.0 mm", UNCERTAINTY, EACH_BY_ITSELF, "Clearance: shortest true distance", "source 1",
     ):  # fmt: skip
         assert needed in last
 
