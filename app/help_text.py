@@ -66,8 +66,8 @@ _DOUBT = Topic(
         ),
         (
             "± U: twice the combined standard uncertainty u, shown when a row is unfolded, with a "
-            "bar for each part: placement (how exactly marks are set), course (what one person gets "
-            "wrong along a whole traced course), edge (how sharply the "
+            "bar for each part: placement (how exactly marks are set), course (what one "
+            "person gets wrong along a whole traced course), edge (how sharply the "
             "bone’s edge is seen), voxel, scale, size (of a canal, as fitted, entered or assumed), "
             "fit (of a stent axis that was found in the image)."
         ),

@@ -11,7 +11,7 @@ from core.sheet.ledger_table import meanings
 from core.sheet.page import Pages
 from core.structures import Course, Foramen, KnownObject, StentAxis, Structure, Tapered
 from core.trust.figures import nearest, plain, up
-from core.words.sheet import UNCERTAINTY
+from core.words.sheet import EACH_BY_ITSELF, UNCERTAINTY
 
 _QUIET = (0.33, 0.33, 0.33)
 _LEAST_ROOM_MM = 90.0
@@ -171,7 +171,7 @@ def _uncertainty(case: Case) -> list[tuple[str, str]]:
         for term in () if m.budget is None or m.reading.unit == "deg" else m.budget.terms:
             terms.setdefault(term.name, []).append(term.u)
             sources.setdefault(term.name, term.source)
-    lines = [("", UNCERTAINTY)]
+    lines = [("", UNCERTAINTY), ("", EACH_BY_ITSELF)]
     for name, values in terms.items():
         low, high = min(values), max(values)
         lines.append((name, f"u from {low:.2f} to {high:.2f} mm; {sources[name]}"))

@@ -190,7 +190,8 @@ def test_the_last_pages_say_what_it_rests_on():
     last = " ".join(texts(case_with(ONE))[2:])
     for needed in (
         "2.25.1", "2.25.2", "2.25.3", "0.8 × 0.8 × 0.8 mm", "sha256:0123456789abcdef",
-        "canal, 49 marks, Ø 3.0 mm", UNCERTAINTY, EACH_BY_ITSELF, "Clearance: shortest true distance", "source 1",
+        "canal, 49 marks, Ø 3.0 mm", UNCERTAINTY, EACH_BY_ITSELF,
+        "Clearance: shortest true distance", "source 1",
     ):  # fmt: skip
         assert needed in last
 
