@@ -123,6 +123,8 @@ def _stack(scanner: Scanner) -> Any:
 def line_integrals(volume: Image, grid: Grid, centre: Array, scanner: Scanner) -> Image:
     """(projections, rows, columns) integrals along the rays, in the volume's unit x mm."""
     itk, RTK = _toolkits()
+    if not volume.any():
+        return np.zeros_like(itk.array_from_image(_stack(scanner)), dtype=np.float32)
     volume, grid = _cropped(volume, grid)
     kind = itk.Image[itk.F, 3]
     project = RTK.JosephForwardProjectionImageFilter[kind, kind].New()

@@ -40,14 +40,12 @@ def case(seed: int) -> Case:
 
 def case_of(c: Choices) -> Case:
     """The case of drawn conditions, or of conditions changed by hand."""
+    return with_volume(c, scan_of(shape_of(c), c))
+
+
+def with_volume(c: Choices, volume: Volume) -> Case:
+    """The case of drawn conditions on a scan that was made of their shape otherwise."""
     shape = shape_of(c)
     plan = plan_of(shape, c)
     truth = truths(shape, c, plan)
-    return Case(
-        choices=c,
-        shape=shape,
-        volume=scan_of(shape, c),
-        plan=plan,
-        truth=truth.mm,
-        edges=truth.edges,
-    )
+    return Case(choices=c, shape=shape, volume=volume, plan=plan, truth=truth.mm, edges=truth.edges)

@@ -354,3 +354,34 @@ def along_rays(v, by_s, teeth, starts, ways, reach, step):
                     break
             t += step
     return out
+
+
+@njit(cache=True)
+def places(v, points):
+    """(n, 3) of (s, w, h)."""
+    out = np.empty_like(points)
+    for i in range(len(points)):
+        out[i] = jaw_place(v, points[i, 0], points[i, 1], points[i, 2])
+    return out
+
+
+@njit(cache=True)
+def distances(v, by_s, by_u, points, which, grow):
+    """(n,) signed distances near a surface, to first order; large away from it."""
+    out = np.empty(len(points))
+    e = 0.02
+    for i in range(len(points)):
+        x, y, z = points[i]
+        g = implicit(v, by_s, by_u, x, y, z, which, grow)
+        if g > 4.0:
+            out[i] = 9.0
+            continue
+        gx = (implicit(v, by_s, by_u, x + e, y, z, which, grow) - g) / e
+        gy = (implicit(v, by_s, by_u, x, y + e, z, which, grow) - g) / e
+        gz = (implicit(v, by_s, by_u, x, y, z + e, which, grow) - g) / e
+        size = math.sqrt(gx * gx + gy * gy + gz * gz)
+        if size < 1e-6:
+            out[i] = 9.0 if g > 0 else -9.0
+        else:
+            out[i] = min(max(g / size, -9.0), 9.0)
+    return out
