@@ -5,6 +5,12 @@ Writes ``tests/studies/reports/random_jaws.md`` from the rows of one or more run
     python tests/studies/random_jaws.py run --first 0 --count 100 --out ROWS.jsonl
     python tests/studies/random_jaws.py report ROWS.jsonl [MORE.jsonl] --to REPORT.md
 
+``--of real`` draws places on real jaws' surfaces, ``--of physics`` takes scans that ``scan`` made
+before the simulated scanner (by an interpreter with its toolkit, ``pip install itk-rtk``)::
+
+    python tests/studies/random_jaws.py scan --first 0 --count 60 --folder SCANS
+    python tests/studies/random_jaws.py run --of physics --folder SCANS --out ROWS.jsonl
+
 A run goes on where it stopped. Seeds under 100000 are open: methods may be tuned on them; those
 from 100000 on are held back, for the report alone.
 """
@@ -16,7 +22,9 @@ import json
 import sys
 import time
 from collections import Counter
+from collections.abc import Callable, Iterable
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -24,7 +32,7 @@ import numpy as np
 HERE = Path(__file__).resolve()
 sys.path[:0] = [str(HERE.parents[2])]
 
-from tests.reference.random_jaws import case  # noqa: E402
+from tests.reference.random_jaws import Case, case, physics, real  # noqa: E402
 from tests.reference.random_jaws.scoring import (  # noqa: E402
     KINDS,
     interval,
@@ -38,24 +46,50 @@ BINS_MM = ((0.28, 0.5), (0.5, 0.8), (0.8, 1.2), (1.2, 2.0), (2.0, 4.0))
 IMAGE = ("jaw", "ridge", "over_crest", "marrow", "teeth", "voxel", "filter", "scale", "fault")
 
 
-def run(first: int, count: int, out: Path, seconds: float) -> None:
+def run(cases: Iterable[tuple[int, Callable[[], Case]]], source: str, out: Path, seconds: float):
     """Measure cases and append their rows."""
     known = {record["seed"] for record in read([out])} if out.exists() else set()
     end = time.monotonic() + seconds
     with out.open("a") as file:
-        for seed in range(first, first + count):
+        for seed, make in cases:
             if seed in known:
                 continue
             if time.monotonic() > end:
                 break
-            made = case(seed)
+            made = make()
             rows, refusal = scored(made)
             record = {
-                "seed": seed, "source": "image space", "choices": asdict(made.choices),
+                "seed": seed, "source": source, "choices": asdict(made.choices),
                 "refusal": refusal, "rows": rows,
             }  # fmt: skip
             file.write(json.dumps(record) + "\n")
             file.flush()
+
+
+def scans(first: int, count: int, folder: Path) -> None:
+    """Put jaws before the simulated scanner; those that lie in the folder are not made again."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for seed in range(first, first + count):
+        path = folder / f"{seed}.npz"
+        if path.exists():
+            continue
+        part = folder / f"{seed}.part.npz"
+        physics.make(seed, part)
+        part.rename(path)
+
+
+def cases_of(of: str, seeds: range, folder: Path | None) -> tuple[str, list]:
+    """What the scans are called in the report, and a maker for each seed."""
+    if of == "image":
+        return "image space", [(seed, partial(case, seed)) for seed in seeds]
+    if of == "real":
+        return "real jaws", [(seed, partial(real.case, seed)) for seed in seeds]
+    if folder is None:
+        raise SystemExit("--of physics needs --folder with the scans")
+    paths = sorted(p for p in folder.glob("*.npz") if p.stem.isdigit())
+    return "scanner with physics", [
+        (int(p.stem), partial(physics.case, int(p.stem), p)) for p in paths
+    ]
 
 
 def read(paths: list[Path]) -> list[dict]:
@@ -230,16 +264,26 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
     sub = parser.add_subparsers(dest="what", required=True)
     runs = sub.add_parser("run")
+    runs.add_argument("--of", choices=("image", "physics", "real"), default="image")
+    runs.add_argument("--folder", type=Path)
     runs.add_argument("--first", type=int, default=0)
     runs.add_argument("--count", type=int, default=50)
     runs.add_argument("--out", type=Path, required=True)
     runs.add_argument("--seconds", type=float, default=1e9)
+    makes = sub.add_parser("scan")
+    makes.add_argument("--first", type=int, default=0)
+    makes.add_argument("--count", type=int, default=10)
+    makes.add_argument("--folder", type=Path, required=True)
     tells = sub.add_parser("report")
     tells.add_argument("rows", type=Path, nargs="+")
     tells.add_argument("--to", type=Path, default=HERE.parent / "reports" / "random_jaws.md")
     args = parser.parse_args()
     if args.what == "run":
-        run(args.first, args.count, args.out, args.seconds)
+        seeds = range(args.first, args.first + args.count)
+        source, cases = cases_of(args.of, seeds, args.folder)
+        run(cases, source, args.out, args.seconds)
+    elif args.what == "scan":
+        scans(args.first, args.count, args.folder)
     else:
         args.to.write_text(report(read(args.rows)))
 

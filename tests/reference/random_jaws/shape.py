@@ -59,6 +59,58 @@ class Shape:
         """Value of the table by s."""
         return np.interp(s, S, self.by_s[row])
 
+    def crossing(self, points, ways, which, *, inwards, reach, step=0.06):
+        """First change of sign along patient rays; see `kernels.implicit`, 4 is bone."""
+        starts = self.jaw(points)
+        ways = np.ascontiguousarray(np.broadcast_to(np.atleast_2d(ways), starts.shape) @ self.turn)
+        return k.crossings(*self.tables, starts, ways, which, inwards, reach, step)
+
+    def signs(self, points, which):
+        """Negative inside, at patient points."""
+        return k.signs(*self.tables, self.jaw(points), which)
+
+    def normal(self, points):
+        """Outward unit normals of the outer surface at patient points on it."""
+        return k.normals(*self.tables, self.jaw(points)) @ self.turn.T
+
+    def over_crest(self, near):
+        """A patient point 8 mm and more over the crest; `near`: where it is asked for."""
+        return self.patient(self.place(0.0, 0.0, self.row(k.TOP, 0.0) + 8.0))[0]
+
+    def hides(self, points):
+        """Distance to the nearest tooth and to the canal's middle line, at patient points."""
+        inside = self.jaw(points)
+        teeth = np.full(len(inside), k.FAR)
+        for tooth in self.teeth:
+            off = [k.tooth_off(tooth, x, y, self.v[k.SIGN] * z) for x, y, z in inside]
+            teeth = np.minimum(teeth, off)
+        return teeth, np.array([k.canal_off(self.v, self.by_s, *p) for p in inside])
+
+    def along(self, points, ways, reach):
+        """(n, 3) of patient rays: length in the canal, in teeth, and where a tooth begins."""
+        starts, ways = self.jaw(points), np.ascontiguousarray(ways @ self.turn)
+        return k.along_rays(self.v, self.by_s, self.teeth, starts, ways, reach, 0.04)
+
+    @property
+    def hollow(self):
+        """True where the bone ends at a hollow beyond."""
+        return bool(self.v[k.CAVITY] < k.FAR)
+
+    @property
+    def canal_mm(self):
+        """Radius of the canal to the outside of its wall; 0 without one."""
+        return float(self.v[k.CANAL])
+
+    @property
+    def roots(self):
+        """(neck, apex, radius there, and there) of each tooth, patient places."""
+        for tooth in self.teeth:
+            ends = [
+                [tooth[k.T_X], tooth[k.T_Y], self.v[k.SIGN] * h]
+                for h in (tooth[k.T_NECK], tooth[k.T_APEX])
+            ]
+            yield *self.patient(np.array(ends)), tooth[k.T_R_NECK], tooth[k.T_R_APEX]
+
     @property
     def canal_line(self):
         """(n, 3) patient points of the canal's centre line, 0.1 mm apart; empty without one."""
@@ -67,14 +119,9 @@ class Shape:
         s = np.arange(-30.0, 30.05, 0.1)
         return self.patient(self.place(s, self.row(k.CANAL_W, s), self.row(k.CANAL_H, s)))
 
-    def surface(self, reach, step=0.12, grow_floor=False):
-        """(n, 3) patient points of the outer surface within `reach` along the arch of the site.
-
-        With `grow_floor`: of the hollow's floor instead (empty where there is none).
-        """
+    def surface(self, reach, step=0.12):
+        """(n, 3) patient points of the outer surface within `reach` along the arch of the site."""
         s = np.arange(-reach, reach + step, step)
-        if grow_floor:
-            return self._floor_points(s, step)
         v, wide = self.v, self.row(k.WIDE, s)
         base = min(v[k.BASE], 36.0)
         top = v[k.ROUND_TOP] * (1.0 - np.cos(np.linspace(0.0, np.pi / 2, 61)))
@@ -95,9 +142,10 @@ class Shape:
     def _middle(self, s, u):
         return self.row(k.MIDDLE, s) + self.v[k.TILT] * np.maximum(u, -2.0)
 
-    def _floor_points(self, s, step):
-        v = self.v
-        if v[k.CAVITY] > k.FAR:
+    def floor(self, reach, step=0.12):
+        """(n, 3) patient points of the hollow's floor; empty where there is none."""
+        v, s = self.v, np.arange(-reach, reach + step, step)
+        if not self.hollow:
             return np.empty((0, 3))
         depth = v[k.CAVITY_ROUND] * (1.0 - np.cos(np.linspace(0.0, np.pi / 2, 41)))
         depth = np.concatenate([depth, v[k.CAVITY_ROUND] + np.arange(step, 8.0, step)])

@@ -16,7 +16,6 @@ from core.distances.drilling import UNKNOWN_TIP_MM
 from core.measuring.basis import arch_of
 from core.plans.plan import Plan
 from sample_volumes.distances import fixture_distance
-from tests.reference.random_jaws import kernels as k
 from tests.reference.random_jaws.draw import Choices
 from tests.reference.random_jaws.plan import FIXTURE, SITE
 from tests.reference.random_jaws.shape import Shape
@@ -66,17 +65,6 @@ def truths(shape: Shape, c: Choices, plan: Plan) -> Truth:
     return out
 
 
-def _crossing(shape, points, ways, which, *, inwards, reach, step=0.06):
-    """First change of sign along patient rays."""
-    starts = shape.jaw(points)
-    ways = np.ascontiguousarray(np.broadcast_to(np.atleast_2d(ways), starts.shape) @ shape.turn)
-    return k.crossings(*shape.tables, starts, ways, which, inwards, reach, step)
-
-
-def _normal(shape, points):
-    return k.normals(*shape.tables, shape.jaw(points)) @ shape.turn.T
-
-
 class _Section:
     """Crest, widths, plates and height in one plane of the plan."""
 
@@ -84,13 +72,11 @@ class _Section:
         self.shape, self.plane = shape, plane
         w = np.arange(-half_mm, half_mm + 0.01, 0.05)
         # From well over the crest, which lies near the shape's own one, downwards.
-        over = plane.h(shape.patient(shape.place(0.0, 0.0, shape.row(k.TOP, 0.0)))[0]) + 8.0
-        t = _crossing(shape, plane.points(w, over), -plane.coronal, 0, inwards=True, reach=20.0)
+        over = plane.h(shape.over_crest(plane.origin))
+        t = shape.crossing(plane.points(w, over), -plane.coronal, 0, inwards=True, reach=20.0)
         h = over - t
-        spots = shape.jaw(plane.points(w, np.nan_to_num(h, nan=-99.0)))
-        for tooth in shape.teeth:
-            off = [k.tooth_off(tooth, x, y, shape.v[k.SIGN] * z) for x, y, z in spots]
-            h[np.array(off) < _TOOTH_MM] = np.nan
+        spots = plane.points(w, np.nan_to_num(h, nan=-99.0))
+        h[shape.hides(spots)[0] < _TOOTH_MM] = np.nan
         self.crest_h = None if np.isnan(h).all() else float(np.nanmax(h))
         self.crest_w = 0.0 if self.crest_h is None else float(w[np.nanargmax(h)])
 
@@ -124,8 +110,8 @@ class _Section:
         found = []
         for way in (1.0, -1.0):
             start = self.plane.points(way * _FAR_MM, h)
-            t = _crossing(
-                self.shape, start, -way * self.plane.across, 0, inwards=True, reach=2 * _FAR_MM
+            t = self.shape.crossing(
+                start, -way * self.plane.across, 0, inwards=True, reach=2 * _FAR_MM
             )[0]
             if np.isnan(t):
                 return None
@@ -133,25 +119,20 @@ class _Section:
         return found
 
     def _plate(self, out, row, spot):
-        shape, v = self.shape, self.shape.v
-        normal = _normal(shape, spot)
-        t = _crossing(shape, spot, -normal, 1, inwards=True, reach=6.0, step=0.03)[0]
+        shape = self.shape
+        normal = shape.normal(spot)
+        t = shape.crossing(spot, -normal, 1, inwards=True, reach=6.0, step=0.03)[0]
         if np.isnan(t):
             return
-        inside = shape.jaw(spot - normal * np.linspace(0.0, t + 1.5, 40)[:, None])
-        if v[k.CAVITY] < k.FAR and k.signs(*shape.tables, inside, 3).min() < 0:
+        inside = spot - normal * np.linspace(0.0, t + 1.5, 40)[:, None]
+        if shape.hollow and shape.signs(inside, 3).min() < 0:
             return
-        off = [k.canal_off(v, shape.by_s, *p) for p in inside]
-        teeth = [
-            k.tooth_off(tooth, p[0], p[1], v[k.SIGN] * p[2])
-            for tooth in shape.teeth
-            for p in inside
-        ]
-        if min(off) > v[k.CANAL] and min(teeth, default=9.0) > _TOOTH_MM:
+        teeth, canal = shape.hides(inside)
+        if canal.min() > shape.canal_mm and teeth.min() > _TOOTH_MM:
             out.put(row, t, (spot, normal))
 
     def _height(self, out, subject):
-        plane, line, r = self.plane, self.shape.canal_line, self.shape.v[k.CANAL]
+        plane, line, r = self.plane, self.shape.canal_line, self.shape.canal_mm
         crest = (self.crest, plane.coronal)
         if len(line):
             fine = _finer(line)
@@ -162,10 +143,10 @@ class _Section:
                 rise = (fine[met] - plane.origin) @ plane.coronal
                 border = float((rise + np.sqrt(r * r - off[met] ** 2)).max())
                 out.put(f"{subject}/ridge_height/canal/up", self.crest_h - border, crest)
-        if self.shape.v[k.CAVITY] < k.FAR:
+        if self.shape.hollow:
             w = np.arange(-10.0, 10.01, 0.1)
             starts = plane.points(w, self.crest_h)
-            t = _crossing(self.shape, starts, -plane.coronal, 2, inwards=True, reach=25.0)
+            t = self.shape.crossing(starts, -plane.coronal, 2, inwards=True, reach=25.0)
             if np.isfinite(t).any():
                 out.put(f"{subject}/ridge_height/floor/up", np.nanmin(t), crest)
 
@@ -201,21 +182,19 @@ def _walls(out, shape, c, fixture, frame):
 def _bone_on(shape, c, axis, ways, radius):
     """Bone on rays from the fixture, and their ends; NaN where the definition leaves it open."""
     surface = axis + radius[:, None] * ways
-    inside = k.signs(*shape.tables, shape.jaw(surface), 4) < 0
-    edge = _crossing(shape, surface, ways, 4, inwards=False, reach=REACH_MM)
+    inside = shape.signs(surface, 4) < 0
+    edge = shape.crossing(surface, ways, 4, inwards=False, reach=REACH_MM)
     edge = np.where(np.isnan(edge), REACH_MM, edge)
-    start, way = shape.jaw(surface), np.ascontiguousarray(ways @ shape.turn)
-    reach = np.where(inside, edge, 0.0)
-    met = k.along_rays(shape.v, shape.by_s, shape.teeth, start, way, reach, 0.04)
+    met = shape.along(surface, ways, np.where(inside, edge, 0.0))
     bone = edge - met[:, 0]
     if c.teeth == "at the site":
         bone = bone - met[:, 1]
     else:
         bone = np.where(np.isfinite(met[:, 2]), np.minimum(met[:, 2], bone), bone)
     for i in np.flatnonzero(~inside):
-        back = _crossing(shape, surface[i : i + 1], -ways[i], 4, inwards=True, reach=radius[i])[0]
+        back = shape.crossing(surface[i : i + 1], -ways[i], 4, inwards=True, reach=radius[i])[0]
         if np.isnan(back):
-            beyond = _crossing(shape, surface[i : i + 1], ways[i], 4, inwards=True, reach=REACH_MM)
+            beyond = shape.crossing(surface[i : i + 1], ways[i], 4, inwards=True, reach=REACH_MM)
             back = radius[i] if np.isnan(beyond[0]) else np.nan
         bone[i] = edge[i] = -back
     return bone, edge
@@ -238,7 +217,7 @@ def _surfaces(out, shape, fixture, frame):
     outer = shape.surface(14.0)
     near = np.linalg.norm(outer - fixture.on_axis(fixture.size.length_mm / 2), axis=1) < 20.0
     outer = outer[near]
-    floor = shape.surface(14.0, grow_floor=True)
+    floor = shape.floor(14.0)
     below = np.concatenate([outer, floor])
     hollow_mm, length = _least(fixture, floor), fixture.size.length_mm
     for side in ("buccal", "lingual", "apical"):
@@ -260,30 +239,27 @@ def _surfaces(out, shape, fixture, frame):
             edges = ()
             if value < REACH_MM:
                 spot = points[np.argmin(_distance(fixture, points, tip))]
-                on_floor = k.signs(*shape.tables, shape.jaw(spot), 0)[0] < -1e-3
-                edges = () if on_floor else ((spot, _normal(shape, spot)),)
+                on_floor = shape.hollow and shape.signs(spot, 0)[0] < -1e-3
+                edges = () if on_floor else ((spot, shape.normal(spot)),)
             out.put(name, min(value, REACH_MM), *edges)
 
 
 def _structures(out, shape, c, fixture):
     """Clearances to canal, roots and floor; the canal and the floor with the drill's tip too."""
-    line, r = shape.canal_line, shape.v[k.CANAL]
-    floor = shape.surface(12.0, grow_floor=True)
+    line, r = shape.canal_line, shape.canal_mm
+    floor = shape.floor(12.0)
     for tip, name in ((0.0, ""), (UNKNOWN_TIP_MM, "/tip")):
         if len(line):
             away = _least(fixture, _finer(line), tip) - r
             out.put(f"{FIXTURE}/clearance/canal{name}", away)
         if len(floor):
             out.put(f"{FIXTURE}/clearance/floor{name}", _least(fixture, floor, tip))
-    for number, tooth in enumerate(shape.teeth):
+    for number, (neck, apex, r_neck, r_apex) in enumerate(shape.roots):
         if c.teeth == "at the site" and number == 0:
             continue
         share = np.linspace(0.0, 1.0, 201)
-        h = tooth[k.T_NECK] + share * (tooth[k.T_APEX] - tooth[k.T_NECK])
-        x, y = np.full_like(h, tooth[k.T_X]), np.full_like(h, tooth[k.T_Y])
-        centres = shape.patient(np.stack([x, y, shape.v[k.SIGN] * h], axis=1))
-        radii = tooth[k.T_R_NECK] + share * (tooth[k.T_R_APEX] - tooth[k.T_R_NECK])
-        away = _distance(fixture, centres) - radii
+        centres = neck + share[:, None] * (apex - neck)
+        away = _distance(fixture, centres) - r_neck - share * (r_apex - r_neck)
         out.put(f"{FIXTURE}/clearance/root-{number + 1}", away.min())
 
 
@@ -294,7 +270,7 @@ def _height_along_axis(out, shape, fixture, axis):
     rise = float((axis.crest - fixture.platform) @ fixture.a)
     radius = float(fixture.size.profile[:, 1].max())
     crest = (axis.crest, axis.plane.coronal)
-    line, r = shape.canal_line, shape.v[k.CANAL]
+    line, r = shape.canal_line, shape.canal_mm
     if len(line):
         depth, away = _of_axis(fixture, _finer(line))
         over = np.maximum(away - radius - LIMITS_MM["canal"], 0.0)
@@ -302,7 +278,7 @@ def _height_along_axis(out, shape, fixture, axis):
         if met.any():
             hit = depth[met] - np.sqrt(r * r - over[met] ** 2)
             out.put(f"{FIXTURE}/ridge_height/canal/axis", rise + hit.min(), crest)
-    floor = shape.surface(12.0, grow_floor=True)
+    floor = shape.floor(12.0)
     if len(floor):
         depth, away = _of_axis(fixture, floor)
         met = away <= radius + LIMITS_MM["floor"]
@@ -322,7 +298,7 @@ def _rims(out, shape, fixture, frame):
     ways = {"buccal": frame.b, "lingual": -frame.b, "mesial": frame.m, "distal": -frame.m}
     for place, way in ways.items():
         start = fixture.platform + radius * way + 8.0 * frame.a
-        t = _crossing(shape, start, -frame.a, 0, inwards=True, reach=16.0)[0]
+        t = shape.crossing(start, -frame.a, 0, inwards=True, reach=16.0)[0]
         if np.isfinite(t):
             row = f"{FIXTURE}/depth/platform/{place}"
             out.put(row, 8.0 - t, (start - t * frame.a, frame.a))
