@@ -24,6 +24,11 @@ BORNE_OUT = 0.8
 SEAM = 1.5
 """Slices of two acquisitions that differ by more than this many usual steps are no one volume."""
 
+STRANGE = 4.0
+"""A slice that differs from both neighbours so many times more than they from one another."""
+LEAST_SHARE = 0.02
+"""... and by this share of the volume's whole range at least, belongs to another picture."""
+
 Grey = NDArray[np.float64]
 
 
@@ -48,6 +53,11 @@ def continuity_findings(
     found: list[Finding] = []
     if len(order) < 2:
         return found
+    grey = {k: _grey(thumbs[k], pictures[k], pictures[k]) for k in order}
+    strange = _strange(order, grey)
+    if strange:
+        fields = {"slices": ", ".join(str(k + 1) for k in strange[:5])}
+        found.append(Finding("scan_slice_strange", "caution", fields, stops_verdicts=True))
     settings = {k: _settings(pictures[k]) for k in order}
     if len(set(settings.values())) > 1 and not _scale_borne_out(order, thumbs, pictures):
         found.append(Finding("scan_scale_unproven", "caution", stops_verdicts=True))
@@ -57,7 +67,6 @@ def continuity_findings(
     disorder = out_of_order(numbers)
     if not many and not disorder:
         return found
-    grey = {k: _grey(thumbs[k], pictures[k], pictures[k]) for k in order}
     if many and _has_seam(order, grey, [labels[k] for k in order]):
         found.append(Finding("scan_seam", "caution", stops_verdicts=True))
     if disorder:
@@ -136,6 +145,23 @@ def _apart(first: Grey, second: Grey) -> float:
     differences = np.abs(first - second)
     known = np.isfinite(differences)
     return float(differences[known].mean()) if known.any() else 0.0
+
+
+def _strange(order: Sequence[int], grey: Mapping[int, Grey]) -> list[int]:
+    """Slices unlike both neighbours, where these are alike: damaged, or of another scan."""
+    steps = [_apart(grey[a], grey[b]) for a, b in pairwise(order)]
+    usual = float(np.median(steps))
+    known = [plane[np.isfinite(plane)] for plane in grey.values()]
+    spans = [float(np.ptp(plane)) for plane in known if plane.size]
+    span = float(np.median(spans)) if spans else 0.0
+    found = []
+    for at in range(1, len(order) - 1):
+        least = min(steps[at - 1], steps[at])
+        if least > STRANGE * usual and least > LEAST_SHARE * span:
+            beside = _apart(grey[order[at - 1]], grey[order[at + 1]])
+            if least > STRANGE * beside:
+                found.append(order[at])
+    return found
 
 
 def _length(order: Sequence[int], grey: Mapping[int, Grey]) -> float:

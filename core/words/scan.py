@@ -188,6 +188,10 @@ SENTENCES: dict[str, str] = {
         "The series is made of different acquisitions, and the pictures do not go on into one "
         "another where they meet - two scans may be mixed - export one acquisition alone."
     ),
+    "scan_slice_strange": (
+        "The slices {slices} look unlike both of their neighbours, which look like one another - "
+        "their pixels were damaged or belong to something else - export the series again."
+    ),
     "scan_order_unproven": (
         "Numbers and places of the slices put them in different orders, and the pictures do not "
         "show that the places are right - slices may be exchanged - export the series again."

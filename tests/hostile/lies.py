@@ -259,6 +259,18 @@ def _(draw: Draw) -> Scan:
     return scan
 
 
+@kind("small words with their bytes in the other order in one slice", pixels=True)
+def _(draw: Draw) -> Scan:
+    scan = exports.scan(draw, exports.Form(False, 16, 16, 15.0, -1000.0))
+    for file in scan.files:
+        file.words = np.clip(file.words, 0, 255)
+    grey = np.stack([scan.notes["form"].grey(file.words) for file in scan.files])
+    scan.truths = [Truth(grey, scan.truth.mm_from_ijk)]
+    file = draw.choice(scan.files[1:-1])
+    file.pixels = exports.native(file.words.byteswap(), file.syntax)
+    return scan
+
+
 @kind("every slice in another transfer syntax", nature="honest")
 def _(draw: Draw) -> Scan:
     scan = exports.scan(draw)
@@ -312,11 +324,22 @@ UNREADABLE = ("NaN", "nan", "inf", "-inf", "1e999", "1,5", "0,3", "abc", "", " "
               "0x10", "1.0.0", "\\", "1\\2\\3\\4\\5\\6\\7")  # fmt: skip
 
 
-@kind("grey scale unreadable or absent in some or all", pixels=True)
+@kind("grey scale unreadable, or absent in some", pixels=True)
 def _(draw: Draw) -> Scan:
     scan = exports.scan(draw, draw.choice((exports.UNSIGNED, exports.FINE, exports.TWELVE)))
     name = draw.choice(("RescaleSlope", "RescaleIntercept"))
-    put(some(draw, scan), **{name: draw.choice((None, *UNREADABLE))})
+    files = some(draw, scan)
+    whole = len(files) == len(scan.files)
+    put(files, **{name: draw.choice(UNREADABLE if whole else (None, *UNREADABLE))})
+    return scan
+
+
+@kind("grey scale not stated by any")
+def _(draw: Draw) -> Scan:
+    scan = exports.scan(draw, draw.choice((exports.UNSIGNED, exports.FINE, exports.TWELVE)))
+    put(scan.files, RescaleIntercept=None)
+    if draw.randrange(2):
+        put(scan.files, RescaleSlope=None)
     return scan
 
 

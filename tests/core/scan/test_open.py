@@ -101,6 +101,32 @@ def test_gantry_tilt_is_an_exact_shear(tmp_path):
     assert codes(volume) == {"scan_tilted"}
 
 
+def test_a_step_stated_along_a_tilted_table_contradicts_nothing(tmp_path):
+    # 2.5 mm along a table under a gantry tilted by 16.5 degrees are 2.397 mm along the normal.
+    step = 2.5 * np.array([0.0, np.sin(np.radians(16.5)), np.cos(np.radians(16.5))])
+    slices = make.series(step=step)
+    stated = changed(SpacingBetweenSlices=2.5, GantryDetectorTilt=16.5)
+    found = codes(open_scan(make.write_series(tmp_path / "a", slices, change=stated)))
+    assert "scan_spacing_contradicts" not in found
+    wrong = changed(SpacingBetweenSlices=2.6)
+    found = codes(
+        open_scan(make.write_series(tmp_path / "b", make.series(step=step), change=wrong))
+    )
+    assert "scan_spacing_contradicts" in found
+
+
+def test_the_first_file_does_not_speak_for_all(tmp_path):
+    def change(k, ds):
+        if k == 0:
+            ds.PixelSpacing = [0.3004, 0.2504]
+            ds.ImageOrientationPatient = ["1", "0.0005", "0", "-0.0005", "1", "0"]
+
+    volume = open_scan(make.write_series(tmp_path, change=change, names=lambda k: f"I{k}"))
+    assert codes(volume) == {"scan_directions_differ", "scan_pixel_sizes_differ"}
+    np.testing.assert_allclose(volume.voxel_mm, [0.25, 0.3, 0.4], atol=1e-9)
+    np.testing.assert_allclose(volume.mm_from_ijk[:3, 0], [0.25, 0, 0], atol=1e-9)
+
+
 def test_a_folder_like_a_real_disc(tmp_path):
     make.write_series(tmp_path / "DATA" / "S1", names=lambda k: f"I{k}0")
     (tmp_path / "AUTORUN.INF").write_bytes(b"[autorun]\r\nopen=VIEW.EXE\r\n")
