@@ -34,6 +34,7 @@ DECLARED_STATES: tuple[DeclaredState, ...] = (
     "not near this site",
     "looked for, not visible",
     "outside the scanned region",
+    "tooth missing",
 )
 
 

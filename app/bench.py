@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 
@@ -53,6 +53,7 @@ from app.start import Start
 from app.tasks import pool
 from app.tool_hub import ToolHub
 from app.tools.catalogue import TOOLS
+from app.views.picture_view import PictureView
 from app.working_page import WorkingPage
 from core.errors import SoundingError
 from core.plans.plan import Plan
@@ -156,6 +157,9 @@ class Bench(QMainWindow):
         self.saving.failed.connect(self.tell_error)
         self.pictures.failed.connect(self.tell_error)
         self.session.plan_changed.connect(self._plan_changed)
+        for signal in (self.session.plan_changed, self.session.plan_previewed,
+                       self.session.scan_changed):  # fmt: skip
+            signal.connect(self._warn)
         self.session.refused.connect(self.say)
         for view in self.pictures.views:
             view.stepped.connect(self.session.step)
@@ -389,9 +393,15 @@ class Bench(QMainWindow):
         """Ask with a button an answer; None when the person turned away."""
         return messages.choose(self, title, question, answers)
 
-    def ask_text(self, title: str, question: str, value: str = "") -> str | None:
+    def ask_text(
+        self,
+        title: str,
+        question: str,
+        value: str = "",
+        explain: Callable[[str], str] | None = None,
+    ) -> str | None:
         """Ask for a line of text; None when the person turned away."""
-        return messages.ask_text(self, title, question, value)
+        return messages.ask_text(self, title, question, value, explain)
 
     def tell_error(self, error: Exception) -> None:
         """Say what happened, why it matters and what to do; details fold out."""
@@ -413,6 +423,15 @@ class Bench(QMainWindow):
             undone = text.startswith("undone: ")
             self.say(text if undone else f"{text[:1].upper()}{text[1:]}", undo=not undone)
         self._read_hint()
+
+    def _warn(self) -> None:
+        """A contradicted side stands on the window and on every picture."""
+        warning = self.session.side.warning
+        self.setWindowTitle(f"Sounding  {warning.upper()}" if warning else "Sounding")
+        for view in self.findChildren(PictureView):
+            if view.warning != warning:
+                view.warning = warning
+                view.update()
 
     def _next_part(self, way: int) -> None:
         if self.pages.currentWidget() is self.work:

@@ -218,8 +218,8 @@ def _dropped(m: Moment) -> bool:
     arch, at = m.session.arch, _site_station(m)
     if arch is None or at is None:
         return False
-    if m.session.ledger_problem is not None:
-        return False  # the wrong tooth, for one: nothing is measured then
+    if m.session.ledger_problem is not None or m.session.side.against:
+        return False  # the wrong tooth, for one
     here = [f for f in m.session.plan.fixtures if f.tooth == sample_plan().fixtures[0].tooth]
     return any(abs(arch.station(f.platform) - at) <= DROP_REACH_MM for f in here)
 

@@ -11,7 +11,7 @@ from PySide6.QtGui import QAction, QActionGroup, QKeySequence
 from PySide6.QtWidgets import QMenu
 
 from app.dialogs.catalogue import DIALOGS
-from app.dialogs.right_end import ask_right_end
+from app.dialogs.side_question import ask_about_side
 from app.grey_windows import ALL, BONE, FROM_SCAN
 
 if TYPE_CHECKING:
@@ -51,8 +51,8 @@ class Menus(QObject):
                 entry.key,
                 needs_case=entry.needs_scan,
             )
-        which_end = "Which end of the arch is the right …"
-        self.add(self.answers, which_end, partial(ask_right_end, bench.session, bench))
+        which_teeth = "Which teeth are in this scan …"
+        self.add(self.answers, which_teeth, partial(ask_about_side, bench.session, bench, bench))
         self.add(self.help, "&Guided first case", bench.open_guided, needs_case=False)
         self.case.addSeparator()
         self.add(self.case, "Close the case", bench.close_case, "Ctrl+W")

@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import traceback
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QInputDialog, QMessageBox, QWidget
+from PySide6.QtWidgets import (
+    QInputDialog,
+    QLabel,
+    QLineEdit,
+    QMessageBox,
+    QVBoxLayout,
+    QWidget,
+)
 
 from app.plain import plain_box
 from core.errors import SoundingError
@@ -67,7 +74,33 @@ def choose(parent: QWidget, title: str, question: str, answers: Sequence[str]) -
     return next((answer for button, answer in buttons.items() if button is clicked), None)
 
 
-def ask_text(parent: QWidget, title: str, question: str, value: str) -> str | None:
-    """Ask for a line of text; None when the person turned away."""
-    text, given = QInputDialog.getText(parent, title, question, text=value)
+def ask_text(
+    parent: QWidget,
+    title: str,
+    question: str,
+    value: str,
+    explain: Callable[[str], str] | None = None,
+) -> str | None:
+    """Ask for a line of text; None when the person turned away.
+
+    `explain` says below the line what is typed means, at every letter.
+    """
+    dialog = QInputDialog(parent)
+    dialog.setWindowTitle(title)
+    dialog.setLabelText(question)
+    dialog.setTextValue(value)
+    if explain is not None:
+        dialog.setMinimumWidth(420)
+        line = dialog.findChild(QLineEdit)
+        said = QLabel(explain(value), dialog)
+        said.setObjectName("explained")
+        said.setTextFormat(Qt.TextFormat.PlainText)
+        said.setWordWrap(True)
+        layout = dialog.layout()
+        if line is not None and isinstance(layout, QVBoxLayout):
+            layout.insertWidget(layout.indexOf(line) + 1, said)
+        dialog.textValueChanged.connect(lambda text: said.setText(explain(text)))
+    given = dialog.exec()
+    text = dialog.textValue()
+    dialog.deleteLater()
     return text.strip() if given else None

@@ -61,6 +61,8 @@ def picture_with_caption(view: PictureView, session: Session, *, with_name: bool
 def caption(view: PictureView, session: Session, *, with_name: bool) -> tuple[str, ...]:
     """The lines below a copied picture."""
     title = view.title if view.kind != "neighbour" else f"Section across the arch, {view.title}"
+    if view.warning:
+        title = f"{view.warning.upper()} {title}"
     what = ", ".join(part for part in (title or view.kind.capitalize(), view.subtitle) if part)
     state = state_words(session.plan).replace("  ", ", ")
     signed = state if session.plan.sign_off else f"{state}, not signed off"

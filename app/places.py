@@ -97,7 +97,9 @@ def neighbour_places(session: Session, height_mm: float) -> tuple[Place, ...]:
         out.append(
             Place(
                 grid=grid,
-                title=neighbour_words(n, STEP_MM, session.tooth_here, open_side=arch.side_is_open),
+                title=neighbour_words(
+                    n, STEP_MM, session.tooth_here, open_side=_untold(session, arch)
+                ),
                 subtitle="",
                 sides=_across_sides(session, arch, grid),
                 station_mm=station,
@@ -201,7 +203,7 @@ def _through_axis(
     grid = through_axis_grid(
         fixture, frame, turn_deg=turn_deg, size_mm=SECTION_MM, pixel_mm=pixel_mm(volume)
     )
-    open_side = arch.side_is_open
+    open_side = _untold(session, arch)
     sides = sides_of(
         grid,
         None if open_side else frame.b,
@@ -219,12 +221,17 @@ def _through_axis(
     )
 
 
+def _untold(session: Session, arch: Arch) -> bool:
+    """True while no picture may say cheek or tongue, mesial or distal."""
+    return arch.side_is_open or bool(session.side.against)
+
+
 def _across_sides(session: Session, arch: Arch, grid: PictureGrid) -> Sides:
     """Words at a section's edges; while the side is open no cheek and no tongue is said.
 
     A section across the arch has *buccal* on its right by definition (`across_arch_grid`).
     """
-    buccal: Array | None = None if arch.side_is_open else grid.right
+    buccal: Array | None = None if _untold(session, arch) else grid.right
     return sides_of(grid, buccal, None, jaw=session.guide.jaw, named=True)
 
 

@@ -9,6 +9,8 @@ from core.errors import PlanError
 from core.geometry import Array
 from core.plans.history import sign_off_state
 from core.plans.plan import Plan
+from core.plans.side import side_told
+from core.plans.side import traced as trace_of
 
 SIGNED = (
     "Not changed: this plan is signed, and every number in it is counted from jaw plane, arch and "
@@ -45,7 +47,7 @@ def same_arch(a: Plan, b: Plan) -> bool:
     """True where two plans have the same arch; their arrays may be copies of each other."""
     if a is b:
         return True
-    if a.level is not b.level or a.arch_starts != b.arch_starts:
+    if a.level is not b.level or side_told(a) != side_told(b):
         return False
     return _same_points(a.arch_points, b.arch_points)
 
@@ -61,6 +63,6 @@ def traced(plan: Plan) -> Arch | None:
     if plan.level is None or plan.arch_points is None or len(plan.arch_points) < 2:
         return None
     try:
-        return Arch.trace(plan.arch_points, level=plan.level, starts=plan.arch_starts)
+        return trace_of(plan)
     except PlanError:
         return None  # marks that share one place: there is no arch yet

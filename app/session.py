@@ -13,6 +13,7 @@ from app.kept_basis import KeptBasis
 from app.measuring import Measured, Measuring
 from app.plan_compared import same_arch, traced, why_shut
 from app.settings import settings_of
+from app.side import SideState, side_state
 from core.arch import Arch
 from core.distances.by_hand import Series
 from core.drawing import window_of_volume
@@ -21,8 +22,11 @@ from core.geometry import Array, vector
 from core.image.volume import Volume
 from core.measuring.control_film import own_series
 from core.measuring.ledger import Ledger
+from core.plans.edit_side import side_kept
 from core.plans.history import with_entry
+from core.plans.outside import newly_outside
 from core.plans.plan import Jaw, Plan
+from core.words import sentence
 
 PICTURES_FIRST_MS = 250
 LEAST_ALONG_MM = 0.05
@@ -99,6 +103,7 @@ class Session(QObject):
         self.selected = ""
         """Id of the fixture, site or structure that keys and panels act on; empty: none."""
         self._fixture_id = ""
+        self._side: tuple[Plan, Arch | None, SideState] | None = None
         self.point_mm: Array | None = None
         """The place clicked last, patient LPS mm: marked on every picture."""
         self.slab_mm = 0.0
@@ -184,6 +189,7 @@ class Session(QObject):
         self._before_drag = self._wanted = None
         self._arch = self._arch_of = self._guide_of = None
         self._subjects_of = None
+        self._side = None
         self._subjects = (self.plan, None, ())
 
     def _go_to_first_place(self) -> None:
@@ -236,6 +242,14 @@ class Session(QObject):
         return self._arch
 
     @property
+    def side(self) -> SideState:
+        """How the side of the plan stands; weighed anew where plan or arch changed."""
+        arch = self.arch if self.confirmed else None
+        if self._side is None or self._side[0] is not self.plan or self._side[1] is not arch:
+            self._side = (self.plan, arch, side_state(self.plan, arch))
+        return self._side[2]
+
+    @property
     def fixture(self) -> Fixture | None:
         """The fixture selected last, else the first: whose numbers and planes are shown."""
         for fixture in self.plan.fixtures:
@@ -271,13 +285,25 @@ class Session(QObject):
 
     # -- changes -------------------------------------------------------------------------
 
-    def apply(self, text: str, plan: Plan) -> None:
-        """Make one undoable change, named for the undo menu and the log."""
+    def apply(self, text: str, plan: Plan) -> bool:
+        """Make one undoable change, named for the undo menu and the log; False: refused."""
         self.abandon()
         if why := why_shut(self.plan, plan, reading=self.reading):
             self.refused.emit(why)
-            return
-        self.undo_stack.push(_Step(self, text, self.plan, plan))
+            return False
+        outside = self._outside(self.plan, plan)
+        if outside:
+            self.refused.emit(outside)
+            return False
+        self.undo_stack.push(_Step(self, text, self.plan, side_kept(self.plan, plan)))
+        return True
+
+    def _outside(self, before: Plan, after: Plan) -> str:
+        """Why an edit is not taken: a mark of it lies where nothing was scanned; empty: taken."""
+        if self.volume is None:
+            return ""
+        marks = newly_outside(before, after, self.volume)
+        return sentence("mark-not-accepted", {"mark": marks[0].words()}) if marks else ""
 
     def change(self, text: str, edit: Callable[[Plan], Plan]) -> None:
         """`apply` of an edit function on the present plan."""
@@ -312,9 +338,14 @@ class Session(QObject):
         if self._before_drag is None:
             return
         before, after = self._before_drag, self._wanted or self.plan
+        outside = self._outside(before, after)
+        if outside:
+            self.abandon()
+            self.refused.emit(outside)
+            return
         self._before_drag = self._wanted = None
         self.plan = before
-        self.undo_stack.push(_Step(self, text, before, after))
+        self.undo_stack.push(_Step(self, text, before, side_kept(before, after)))
 
     def abandon(self) -> None:
         """End a drag as if it had not been."""

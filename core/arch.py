@@ -1,20 +1,22 @@
 """The arch: the curve along the jaw that stations, sections and sides are counted on.
 
 Travel runs from the patient's right to the left, whatever the order of the points. Which way is
-buccal follows from travel and *up*; three independent signs (the bow of the curve, patient x,
-the tooth's number) must agree with it, else the side is open and a person is asked.
+buccal follows from travel and *up*; `core.direction` weighs the signs for it. While they leave it
+open a person is asked; while they disagree nothing that knows a side is believed.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from core.curve import MERGE_MM, Curve
+from core.curve import Curve
+from core.direction import Direction, NamedPlace, Region, SideAnswers
+from core.direction_signs import weigh
 from core.errors import PlanError
 from core.findings import Finding
 from core.fixture import Fixture
@@ -22,16 +24,17 @@ from core.geometry import Array, across, points, unit, vector
 from core.identity import Tooth
 from core.level import Level
 
-MIN_BOW_MM = 0.5
-"""A traced curve that bows less does not tell cheek from tongue."""
-
 MIN_AGREEMENT = 0.2
 """Least dot product of buccal and the direction that the tooth's number leads to expect."""
 
 MIN_UPRIGHT = 1e-3
 """Least part of a fixture's axis along *up* for buccal and mesial to have a meaning there."""
 
+NO_ANSWERS = SideAnswers()
+"""Nobody was asked yet."""
+
 _BEYOND_MM = 1e-6
+_WEIGHED_MM = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -70,17 +73,16 @@ class Arch:
     ----------
     curve : Curve
     level : Level
-    starts : {'first', 'last'} or None
-        Which traced point a person named as the patient's right end.
-    side_doubt : Finding or None
-        Severity ``refused``: the side is open, nothing may be measured; ``caution``: answered by
-        a person, against a sign of the geometry.
+    direction : Direction
+        How the signs for its direction weigh.
+    answers : SideAnswers
+        What a person said about the side.
     """
 
     curve: Curve
     level: Level
-    starts: Literal["first", "last"] | None = None
-    side_doubt: Finding | None = None
+    direction: Direction
+    answers: SideAnswers = NO_ANSWERS
 
     @classmethod
     def trace(
@@ -88,7 +90,9 @@ class Arch:
         points_mm: ArrayLike,
         *,
         level: Level,
-        starts: Literal["first", "last"] | None = None,
+        answers: SideAnswers = NO_ANSWERS,
+        planned: Region | None = None,
+        named: Sequence[NamedPlace] = (),
     ) -> Arch:
         """Lay the arch through traced points.
 
@@ -97,8 +101,12 @@ class Arch:
         points_mm : (n, 3) patient LPS mm
             In their order along the jaw, from either end.
         level : Level
-        starts : {'first', 'last'}, optional
-            Which of them is the patient's right end; rules where it is given.
+        answers : SideAnswers, optional
+            What a person said about the side.
+        planned : Region or None
+            Where the planned teeth stand.
+        named : sequence of (tooth, point)
+            Marked roots with the tooth that a person named.
 
         Raises
         ------
@@ -108,16 +116,15 @@ class Arch:
         marks = level.project(points(points_mm))
         if len(marks) < 2:
             raise PlanError("arch-too-short")
-        # LPS x grows towards the patient's left, so the right end is the one with the smaller x.
-        by_x = float(marks[-1, 0] - marks[0, 0])
-        reverse = starts == "last" if starts is not None else by_x < 0
         try:
-            curve = Curve.through(marks[::-1] if reverse else marks)
+            curve = Curve.through(marks)
+            line = level.project(curve.polyline(_WEIGHED_MM)[1])
+            direction = weigh(line, level, answers, planned=planned, named=named)
+            if direction.way < 0:
+                curve = Curve.through(marks[::-1])
         except ValueError as error:
             raise PlanError("arch-too-short") from error
-        x_agrees = (-by_x if reverse else by_x) > 0
-        doubt = _side_doubt(_bow_mm(curve, level), x_agrees=x_agrees, answered=starts is not None)
-        return cls(curve=curve, level=level, starts=starts, side_doubt=doubt)
+        return cls(curve=curve, level=level, direction=direction, answers=answers)
 
     @property
     def length_mm(self) -> float:
@@ -125,14 +132,9 @@ class Arch:
         return self.curve.length_mm
 
     @property
-    def bow_mm(self) -> float:
-        """Greatest distance of the curve from its chord, positive towards buccal."""
-        return _bow_mm(self.curve, self.level)
-
-    @property
     def side_is_open(self) -> bool:
-        """True while a person must say which end is the patient's right."""
-        return self.side_doubt is not None and self.side_doubt.severity == "refused"
+        """True while no picture may say left or right, cheek or tongue."""
+        return self.direction.state != "settled"
 
     def directions(self, stations_mm: ArrayLike) -> tuple[Array, Array, Array]:
         """(m,) stations → (m, 3) points on the jaw plane, (m, 3) travel, (m, 3) buccal."""
@@ -253,18 +255,18 @@ def tooth_doubt(arch: Arch, station_mm: float, tooth: str) -> Finding | None:
     Returns
     -------
     Finding or None
-        Severity ``refused`` while no person has answered which end is the patient's right;
-        ``caution`` afterwards: the answer rules, the contradiction stays.
+        The tooth's number, or left and right of the scan, is wrong.
     """
     if not tooth:
         return None
     named = Tooth.of(tooth)
     agreement = float(arch.frame(station_mm).buccal @ expected_buccal(named))
-    if agreement >= MIN_AGREEMENT:
+    # A canine stands at the corner, where the cheek lies nearly as much forwards as aside.
+    if agreement >= (0.0 if named.position == 3 else MIN_AGREEMENT):
         return None
     return Finding(
         "side-against-tooth",
-        "caution" if arch.starts is not None else "refused",
+        "caution",
         {"tooth": named.words(), "station": station_words(arch, station_mm, None)},
     )
 
@@ -285,27 +287,3 @@ def station_words(arch: Arch, station_mm: float, midline: ArrayLike | None) -> s
         side = "left" if off > 0 else "right"
         words = "at the midline" if size == "0.0" else f"{size} mm {side} of the midline"
     return f"{words}, beyond the traced arch" if arch.frame(station_mm).beyond else words
-
-
-def _bow_mm(curve: Curve, level: Level) -> float:
-    """Signed greatest distance of a curve on the jaw plane from its chord, + towards buccal."""
-    _, line = curve.polyline(0.01)
-    chord = line[-1] - line[0]
-    if float(np.linalg.norm(chord)) < MERGE_MM:
-        return 0.0
-    off = (line - line[0]) @ unit(np.cross(chord, level.up))
-    return float(off[int(np.argmax(np.abs(off)))])
-
-
-def _side_doubt(bow_mm: float, *, x_agrees: bool, answered: bool) -> Finding | None:
-    """What speaks against the side: a curve too straight, or its bow and patient x disagreeing."""
-    straight = abs(bow_mm) < MIN_BOW_MM
-    if not straight and bow_mm > 0 and x_agrees:
-        return None
-    if answered:
-        if x_agrees and straight:
-            return None
-        return Finding("side-answer-contradicted", "caution")
-    if straight:
-        return Finding("side-open-straight", "refused", {"bow_mm": f"{abs(bow_mm):.1f}"})
-    return Finding("side-open-contradiction", "refused")

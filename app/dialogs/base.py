@@ -51,6 +51,11 @@ class Dialog(QDialog):
         title = QLabel(self.heading)
         title.setFont(look.font(16, bold=True))
         outer.addWidget(title)
+        if session.side.warning:
+            warning = QLabel(session.side.warning.upper())
+            warning.setObjectName("warning")
+            warning.setFont(look.font(13, bold=True))
+            outer.addWidget(warning)
         self.body = QVBoxLayout()
         self.body.setSpacing(8)
         outer.addLayout(self.body, 1)

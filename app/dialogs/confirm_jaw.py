@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from app.dialogs.side_question import ask_if_open
 from app.session import Session
 from app.tools.base import Desk
 from core.plans.plan import Jaw
@@ -18,3 +19,4 @@ def confirm_jaw(session: Session, desk: Desk, jaw: Jaw) -> None:
         if desk.choose("Which jaw", question, (f"It is the {jaw} jaw",)) is None:
             return
     session.confirm_proposal(jaw)
+    ask_if_open(session, desk)

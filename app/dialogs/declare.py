@@ -10,13 +10,14 @@ from app.session import Session
 from app.tools.base import Desk
 from core.identity import Tooth, expected_structures, structure_words
 from core.plans.edit import with_declaration, without_declaration
-from core.plans.plan import Declaration, Plan
+from core.plans.plan import MISSING, Declaration, Plan
 from core.plans.plan_checks import DECLARABLE
 
 MEANS = {
     "not near this site": "it leaves the summary",
     "looked for, not visible": "it may still be there: counts as not met",
     "outside the scanned region": "this scan cannot tell: counts as not met",
+    "tooth missing": "there is no root, so limits to it fall away",
 }
 
 
@@ -62,6 +63,13 @@ class DeclareDialog(Dialog):
     def _read(self) -> None:
         """Say what the chosen structure is declared as already."""
         said = self._declared()
+        of_a_tooth = str(self.structure.currentData()).startswith("root-")
+        missing = self.state.button(DECLARED_STATES.index(MISSING))
+        missing.setVisible(of_a_tooth)
+        if not of_a_tooth and missing.isChecked():
+            self.state.setExclusive(False)
+            missing.setChecked(False)
+            self.state.setExclusive(True)
         self.before.setVisible(said is not None)
         self.back.setVisible(said is not None)
         if said is not None:

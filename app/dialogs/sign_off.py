@@ -13,7 +13,7 @@ from app.tasks import Latest
 from app.tools.base import Desk
 from app.words_shown import short_time, tooth_words
 from core.plans.history import sign_off_state
-from core.plans.plan_checks import sign_off_obstacles
+from core.plans.side import sign_off_obstacles
 from core.plans.sizes import size_words
 
 OPEN_AGAIN = "Open again for editing"

@@ -189,7 +189,10 @@ class FixturePanel(Panel):
         fixture = self.session.fixture
         if fixture is None:
             return
-        tooth = ask_tooth(self.desk, "Which tooth is it for?", fixture.tooth)
+        tooth = ask_tooth(
+            self.session, self.desk, "Which tooth is it for?", fixture.tooth,
+            at_mm=fixture.platform, replaces=fixture.id,
+        )  # fmt: skip
         if not tooth or tooth == fixture.tooth:
             return
         try:

@@ -33,6 +33,7 @@ _SHORT: dict[str, str] = {
     "declared-not-visible": "looked for, not visible",
     "declared-outside": "outside the scanned region",
     "declared-not-near": "declared not near this site",
+    "declared-missing": "tooth missing",
     "declared-without-reason": "declared without a reason",
 }
 

@@ -38,7 +38,6 @@ from app.session import Session
 from app.tools.asking import ask_tooth
 from app.tools.base import Desk
 from app.words_shown import short_time
-from core.errors import SoundingError
 from core.identity import Tooth
 from core.plans.edit_pose import with_fixture_tooth
 from core.plans.plan import Jaw
@@ -190,8 +189,7 @@ class Log(Panel):
             self.aside.setText("")
             return
         current = session.ledger if session.ledger_is_current else None
-        problem = session.ledger_problem
-        side_is_open = isinstance(problem, SoundingError) and problem.code == "side-open"
+        side = session.side
         if current is None and session.confirmed and session.plan.fixtures:
             # While it is measured nobody knows what is missing: keep what was said last.
             kept = tuple(
@@ -199,13 +197,11 @@ class Log(Panel):
                 for line in self.model.lines
                 if line.point is not None and line.point.act == "mark"
             )
-            points = open_points(session.plan, None, confirmed=True, side_is_open=side_is_open)
+            points = open_points(session.plan, None, confirmed=True, side=side)
             split = next((n for n, p in enumerate(points) if p.act in ("image", "interpreted")), 99)
             points = (*points[:split], *kept, *points[split:])
         else:
-            points = open_points(
-                session.plan, current, confirmed=session.confirmed, side_is_open=side_is_open
-            )
+            points = open_points(session.plan, current, confirmed=session.confirmed, side=side)
         self.model.show(log_lines(points, session.plan.history))
         self.aside.setText(f"{len(points)} open" if points else "nothing open")
 
@@ -223,15 +219,15 @@ class Log(Panel):
     def _settle(self, point: OpenPoint) -> None:
         from app.dialogs.image_check import ask_image_check
         from app.dialogs.interpreted import ask_interpreted
-        from app.dialogs.right_end import ask_right_end
         from app.dialogs.side import ask_side
+        from app.dialogs.side_question import ask_about_side
 
         if point.act == "confirm":
             self._confirm()
         elif point.act == "side":
             ask_side(self.session, self.desk, self)
-        elif point.act == "right end":
-            ask_right_end(self.session, self.desk)
+        elif point.act == "which side":
+            ask_about_side(self.session, self.desk, self)
         elif point.act == "image":
             ask_image_check(self.session, self.desk, self)
         elif point.act == "interpreted":
@@ -242,7 +238,11 @@ class Log(Panel):
             self._name_tooth(point.target)
 
     def _name_tooth(self, fixture_id: str) -> None:
-        tooth = ask_tooth(self.desk, "Which tooth is it for?")
+        placed = next((f for f in self.session.plan.fixtures if f.id == fixture_id), None)
+        tooth = ask_tooth(
+            self.session, self.desk, "Which tooth is it for?",
+            at_mm=None if placed is None else placed.platform, replaces=fixture_id,
+        )  # fmt: skip
         if tooth:
             plan, called = with_fixture_tooth(self.session.plan, fixture_id, tooth)
             self.session.apply(f"fixture {fixture_id} is for {Tooth.of(tooth).words()}", plan)

@@ -5,11 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from app.side import SideState
+from core.direction import question_code
 from core.measuring.ledger import Ledger
 from core.plans.plan import Plan
+from core.words import sentence
+
+SETTLED = SideState()
 
 Act: TypeAlias = Literal[
-    "", "confirm", "side", "image", "interpreted", "mark", "tooth", "right end"
+    "", "confirm", "side", "image", "interpreted", "mark", "tooth", "which side"
 ]
 
 
@@ -32,7 +37,7 @@ class OpenPoint:
 
 
 def open_points(
-    plan: Plan, ledger: Ledger | None, *, confirmed: bool, side_is_open: bool = False
+    plan: Plan, ledger: Ledger | None, *, confirmed: bool, side: SideState = SETTLED
 ) -> tuple[OpenPoint, ...]:
     """The open things of a case, in the order in which they matter.
 
@@ -42,15 +47,17 @@ def open_points(
         Current; None where there is none.
     confirmed : bool
         Jaw, jaw plane and arch were confirmed or set by a person.
-    side_is_open : bool
-        Nobody has settled which end of the arch is the patient's right.
+    side : SideState
+        What is still asked about left and right, or disagrees.
     """
     found: list[OpenPoint] = []
     if not confirmed:
         found.append(OpenPoint(text="Jaw plane and arch: not confirmed", act="confirm"))
-    elif side_is_open:
-        text = "Which end of the arch is the patient’s right: not settled, so nothing is measured"
-        found.append(OpenPoint(text=text, act="right end"))
+    elif side.against:
+        found.append(OpenPoint(text=side.warning, act="which side"))
+    elif side.question is not None:
+        text = f"{sentence(question_code(side.question))} Nothing is measured before."
+        found.append(OpenPoint(text=text, act="which side"))
     if plan.side_check is None:
         found.append(OpenPoint(text="Side: not compared with patient or chart", act="side"))
     found += [

@@ -32,6 +32,7 @@ from core.measurement import Note
 from core.measuring.wall_lacking import as_told, lacking_notes
 from core.pictures.wall_picture import WallPicture, wall_picture
 from core.plans.plan import Plan
+from core.plans.side import side_told
 
 LEAST_WORDS_PX, WORDS_PX = 96, 210
 
@@ -52,7 +53,7 @@ class _Pose:
     def parts(self) -> tuple[object, ...]:
         """All that the picture rests on."""
         p = self.plan
-        arch = (p.jaw, p.level, p.arch_points, p.arch_starts)
+        arch = (p.jaw, p.level, p.arch_points, side_told(p))
         return (self.volume, self.fixture, p.structures, p.limits, *arch)
 
     def same_place(self, other: _Pose | None) -> bool:

@@ -33,6 +33,7 @@ from core.measuring.ridge_profile import (
 )
 from core.plans.limits import limit_for
 from core.plans.plan import Plan
+from core.plans.side import side_told
 from core.trust.figures import plain
 
 DEPTHS_MM = (1.0, 3.0, 7.0)
@@ -121,7 +122,7 @@ class RidgeProfile(Panel):
         if self._basis is not None and self._basis.fits(plan, volume):
             self.chart.update()
             return
-        key = (id(volume), id(plan.level), id(plan.arch_points), plan.jaw, plan.arch_starts)
+        key = (id(volume), id(plan.level), id(plan.arch_points), plan.jaw, side_told(plan))
         if key == self._asked:
             return
         self._asked = key

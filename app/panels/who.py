@@ -16,7 +16,6 @@ from app.session import Session
 from app.settings import settings_of
 from app.tools.base import Desk
 from app.words_shown import hidden, state_words, tooth_words
-from core.errors import SoundingError
 from core.sheet.who import who_is
 
 NAME_PX = 260
@@ -118,9 +117,8 @@ class Who(Panel):
         volume, plan = self.session.volume, self.session.plan
         chosen, tooth = self.settings.value, self.session.tooth_here
         who = None if volume is None else who_is(volume.identity, now_iso())
-        problem = self.session.ledger_problem
-        is_open = isinstance(problem, SoundingError) and problem.code == "side-open"
-        told = (who, plan.side_check, state_words(plan), chosen, tooth, is_open)
+        side = self.session.side
+        told = (who, plan.side_check, state_words(plan), chosen, tooth, side)
         if told == self._told:
             return  # a step along the arch changes nothing here, and must not lay the page anew
         self._told = told
@@ -136,9 +134,12 @@ class Who(Panel):
         self.names.setText("show" if chosen.names_hidden else "hide")
         self.tooth.setText(tooth_words(tooth, chosen.numbering) if tooth else "no tooth named here")
         check = plan.side_check
-        if is_open:
-            # Tooth, answer or arch contradict each other: no side may be read off this bar.
-            self.side.setText("SIDE CONTRADICTED, see the ledger …")
+        if side.against:
+            # No side may be read off this bar.
+            self.side.setText(f"{side.warning} …")
+            self.side.setFont(look.font(13, bold=True))
+        elif side.question is not None:
+            self.side.setText("Left and right not settled yet …")
             self.side.setFont(look.font(13, bold=True))
         elif check is None:
             self.side.setText("side not yet compared …")
@@ -165,8 +166,13 @@ class Who(Panel):
 
     def _ask_side(self) -> None:
         from app.dialogs.side import ask_side
+        from app.dialogs.side_question import ask_about_side
 
-        ask_side(self.session, self.desk, self)
+        side = self.session.side
+        if side.against or side.question is not None:
+            ask_about_side(self.session, self.desk, self)
+        else:
+            ask_side(self.session, self.desk, self)
 
     def _sign(self) -> None:
         from app.dialogs.sign_off import ask_sign_off

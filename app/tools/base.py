@@ -9,7 +9,7 @@ from `draft`; the bench asks again whenever the case or the place changes, or wh
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import ClassVar, Literal, Protocol, TypeAlias
 
 from PySide6.QtGui import QKeyEvent
@@ -36,8 +36,17 @@ class Desk(Protocol):
     def choose(self, title: str, question: str, answers: Sequence[str]) -> str | None:
         """Ask with a button an answer; None when the person turned away."""
 
-    def ask_text(self, title: str, question: str, value: str = "") -> str | None:
-        """Ask for a line of text; None when the person turned away."""
+    def ask_text(
+        self,
+        title: str,
+        question: str,
+        value: str = "",
+        explain: Callable[[str], str] | None = None,
+    ) -> str | None:
+        """Ask for a line of text; None when the person turned away.
+
+        `explain` says below the line what is typed means, at every letter.
+        """
 
     def tell_error(self, error: Exception) -> None:
         """Say what happened, why it matters and what to do; details fold out."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from app.dialogs.side_question import ask_if_open
 from app.settings import settings_of
 from app.tools.asking import ask_tooth
 from app.tools.base import View
@@ -54,8 +55,9 @@ class PlaceFixture(FixtureHands):
             self.desk.tell_error(error)
             return
         tooth = ask_tooth(
-            self.desk, "Which tooth is it for?", session.tooth_here, may_be_empty=True
-        )
+            session, self.desk, "Which tooth is it for?", session.tooth_here,
+            at_mm=hit.point_mm, may_be_empty=True,
+        )  # fmt: skip
         if tooth is None:
             return
         before = session.fixture
@@ -78,6 +80,7 @@ class PlaceFixture(FixtureHands):
             )[0],
         ):
             session.go_to(selected=fixture.id)
+            ask_if_open(session, self.desk)
             # A second click must not drop a second fixture by accident.
             self.desk.take_tool(Adjust.name)
 

@@ -81,7 +81,8 @@ class Hands(Tool):
         except SoundingError as error:
             self.desk.tell_error(error)
             return False
-        self.session.apply(text, plan)
+        if not self.session.apply(text, plan):
+            return False
         self.desk.say(text, undo=True)
         self.desk.redraw()
         return True

@@ -8,9 +8,10 @@ from dataclasses import replace
 import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import QWidget
 
 from app import look
-from app.dialogs.right_end import ask_right_end
+from app.dialogs.side_question import ask_about_side, ask_if_open
 from app.session import Session
 from app.tools.base import Desk, View
 from app.tools.collect import Collect
@@ -187,7 +188,7 @@ class JawPlane(Collect):
 
 
 class ArchTool(Grab):
-    """The arch: click adds, drag moves, Del removes, F says which end is the right."""
+    """The arch: click adds, drag moves, Del removes, F asks which teeth are there."""
 
     name = "Arch"
     group = "Place"
@@ -202,7 +203,7 @@ class ArchTool(Grab):
         """What a click does."""
         return (
             "Click on the arch map adds a point, drag moves it, Del removes it. "
-            "F: which end is the patient’s right."
+            "F: which teeth are in this scan."
         )
 
     def marks(self) -> list[Mark]:
@@ -254,7 +255,10 @@ class ArchTool(Grab):
         """Take the proposal over."""
         if self.session.plan.arch_points is not None or self.session.guide.arch_points is None:
             return False
-        return self.do("arch confirmed as proposed", lambda p: p)
+        if not self.do("arch confirmed as proposed", lambda p: p):
+            return False
+        ask_if_open(self.session, self.desk)
+        return True
 
     def give_up(self) -> bool:
         """Forget the first point."""
@@ -266,10 +270,11 @@ class ArchTool(Grab):
         self._first = None
 
     def extra_key(self, event: QKeyEvent) -> bool:
-        """F: the patient's right end."""
+        """F: the questions about left and right."""
         if event.key() != Qt.Key.Key_F or event.modifiers() or self.session.arch is None:
             return False
-        ask_right_end(self.session, self.desk)
+        desk = self.desk
+        ask_about_side(self.session, desk, desk if isinstance(desk, QWidget) else None)
         return True
 
     def _own(self, plan: Plan) -> Plan:

@@ -16,5 +16,5 @@ KEY_LINES = (
     "Jaw plane, in its cuts: Ctrl + ↑ ↓ lift and lower it 0.5 mm, Alt + ↑ ↓ turn its line 0.5°",
     "Jaw plane: S takes it from the stent axis, T from the roots’ axes, Enter as proposed",
     "Ridge: Delete takes away the site that is looked at",
-    "Arch: F asks which end is the patient’s right, Enter takes it over as proposed",
+    "Arch: F asks which teeth are in this scan, Enter takes it over as proposed",
 )

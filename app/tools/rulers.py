@@ -111,8 +111,9 @@ class Ridge(Collect):
         if station is None:
             station = sum(arch.station(mark) for mark in marks_mm) / len(marks_mm)
         tooth = ask_tooth(
-            self.desk, "Which tooth is to stand here?", self.session.tooth_here, may_be_empty=True
-        )
+            self.session, self.desk, "Which tooth is to stand here?", self.session.tooth_here,
+            at_mm=arch.frame(station).origin, may_be_empty=True,
+        )  # fmt: skip
         if tooth is None:
             return
         _, site = edit_pose.with_site(self.session.plan, station, tooth=tooth)

@@ -23,6 +23,7 @@ from core.identity import thing_words
 from core.plans import edit, edit_marks
 from core.plans.marks import Mark
 from core.plans.plan import Plan
+from core.plans.side import side_here
 from core.structures import Structure
 
 STEPS_MM = (0.0, 1.0, 2.0, 3.0, 5.0)
@@ -183,9 +184,7 @@ class Series(Grab):
             return None
 
     def _side(self, point_mm: Array) -> str:
-        middle = self.session.plan.midline
-        # LPS x grows towards the patient's left.
-        return "left" if point_mm[0] > (0.0 if middle is None else middle[0]) else "right"
+        return side_here(self.session.plan, float(point_mm[0]))
 
     def _step_on(self, view: View, point_mm: Array) -> None:
         if view.kind != "section" or view.station_mm is None or self.step_mm == 0.0:

@@ -33,7 +33,9 @@ class Spot(Grab):
         """One more point."""
         tooth = ""
         if self.asks_tooth:
-            answer = ask_tooth(self.desk, f"{self.name} of which tooth?", may_be_empty=True)
+            answer = ask_tooth(
+                self.session, self.desk, f"{self.name} of which tooth?", may_be_empty=True
+            )
             if answer is None:
                 return
             tooth = answer

@@ -13,6 +13,7 @@ from app.tools.collect import Collect
 from core.geometry import Array
 from core.identity import thing_words
 from core.plans import edit
+from core.plans.side import side_here
 from core.structures import Tapered
 
 
@@ -32,8 +33,7 @@ class ForamenTool(Collect):
     def complete(self, marks_mm: Array) -> None:
         """Make the foramen; which edge is mesial follows from the arch."""
         plan, arch = self.session.plan, self.session.arch
-        middle = 0.0 if plan.midline is None else float(plan.midline[0])
-        side = "left" if float(marks_mm[:2, 0].mean()) > middle else "right"
+        side = side_here(plan, float(marks_mm[:2, 0].mean()))
         foramen = edit.foramen_of(plan, arch, edit.new_id(plan, f"foramen-{side}"), marks_mm[:2])
         if len(marks_mm) > 2:
             foramen = replace(foramen, upper=marks_mm[2])
@@ -56,7 +56,7 @@ class TaperedTool(Collect):
         """Ask for what marks cannot say, then make it."""
         tooth = ""
         if self.kind == "root":
-            answer = ask_tooth(self.desk, "Root of which tooth?")
+            answer = ask_tooth(self.session, self.desk, "Root of which tooth?", at_mm=marks_mm[0])
             if not answer:
                 self._keep(marks_mm)
                 return

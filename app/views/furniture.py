@@ -30,6 +30,7 @@ class Framed(Protocol):
 
     title: str
     subtitle: str
+    warning: str
     kind: str
 
     @property
@@ -86,6 +87,10 @@ def paint_furniture(painter: QPainter, view: Framed) -> None:
         if not small:
             _words(painter, area, sides.top, f, align.AlignHCenter | align.AlignTop)
             _words(painter, area, sides.bottom, f, align.AlignHCenter | align.AlignBottom)
+    if view.warning:
+        words = view.warning if view.width() > TITLED_PX else "L / R?"
+        foot = whole.adjusted(0, 0, 0, -22)
+        _words(painter, foot, words, look.font(13, bold=True), left | align.AlignBottom)
     # Along the foot of a panorama stand its stations: there the bar goes to the top.
     bar_area = area.adjusted(0, 0, 0, 24 - area.height()) if view.kind == "panorama" else area
     _bar(painter, bar_area, 1 / view.mm_per_pixel(), small=small)

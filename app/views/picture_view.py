@@ -74,6 +74,8 @@ class PictureView(QWidget):
         self._renderings = Renderings() if renderings is None else renderings
         self.title = ""
         self.subtitle = ""
+        self.warning = ""
+        """Stands across the foot of the picture, whatever its size."""
         self.sides: Sides | None = None
         self.chosen = False
         self.empty_words = ""

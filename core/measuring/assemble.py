@@ -10,7 +10,7 @@ from typing import TypedDict
 
 import numpy as np
 
-from core.arch import Arch, fixture_frame, tooth_doubt
+from core.arch import Arch, fixture_frame
 from core.distances.by_hand import Series
 from core.errors import PlanError, SoundingError
 from core.findings import Finding
@@ -29,10 +29,12 @@ from core.measuring.rows_crown import crown_rows
 from core.measuring.rows_danger import DangerRows
 from core.measuring.rows_rulers import ruler_rows
 from core.plans.case_checks import case_findings
+from core.plans.outside import marks_outside
 from core.plans.plan import Plan
-from core.plans.plan_checks import NEAR_MIDLINE_MM, plan_findings
+from core.plans.plan_checks import plan_findings
 from core.plans.plan_file import check_scan, plan_fingerprint
 from core.plans.plausible import refuse_implausible
+from core.plans.side import arch_contradictions, places
 from core.trust.own_hand import hand_findings, placement_of
 from core.trust.uncertainty import Placement, Scale
 from core.trust.verdict import Hindrance
@@ -116,7 +118,6 @@ def measure(
             *hand_findings(plan),
             *case_findings(plan, volume.identity, made_at=when),
             *_arch_findings(plan, basis),
-            *_midline_findings(plan, basis.arch),
             *_name_findings(plan, basis.arch),
             *_place_findings(plan, basis, rows),
         ),
@@ -222,14 +223,6 @@ def _marked_made_up(volume: Volume, row: Measurement) -> Measurement:
     return replace(row, reading=replace(row.reading, notes=notes))
 
 
-def _stations(plan: Plan, arch: Arch) -> Iterator[tuple[str, str, float]]:
-    """Id, tooth and station of every fixture and site."""
-    for f in plan.fixtures:
-        yield f.id, f.tooth, arch.station(f.platform)
-    for s in plan.sites:
-        yield s.id, s.tooth, s.station_mm
-
-
 def _refuse_outside(plan: Plan, volume: Volume) -> None:
     """Refuse a fixture of which nothing was scanned: the plan cannot be of this scan."""
     for fixture in plan.fixtures:
@@ -240,38 +233,21 @@ def _refuse_outside(plan: Plan, volume: Volume) -> None:
 
 def _arch_findings(plan: Plan, basis: Basis) -> Iterator[Finding]:
     """What the traced arch, the teeth's names and the answered side say of each other."""
-    if basis.arch.side_doubt is not None:
-        yield basis.arch.side_doubt
-    for subject, tooth, station in _stations(plan, basis.arch):
-        doubt = tooth_doubt(basis.arch, station, tooth)
-        if doubt is not None:
-            yield doubt
+    yield from arch_contradictions(plan, basis.arch)
+    outside = [mark.words() for mark in marks_outside(plan, basis.volume)]
+    if outside:
+        yield Finding("marks-outside-scan", "caution", {"marks": ", ".join(outside)})
+    for subject, tooth, station in places(plan, basis.arch):
         if not tooth:
             yield Finding("no-tooth-named", "caution", {"subject": subject})
         if basis.arch.frame(station).beyond:
             yield Finding("site-beyond-arch", "caution", {"subject": subject})
+    if plan.midline is None and plan.fixtures:
+        yield Finding("no-midline", "note")
     for fixture in plan.fixtures:
         tilt = _tilt_deg(fixture, basis)
         if tilt > TILT_WARNING_DEG:
             yield Finding("plane-tilted", "caution", {"fixture": fixture.id, "angle": tilt})
-
-
-def _midline_findings(plan: Plan, arch: Arch) -> Iterator[Finding]:
-    """Places against the marked midline and the side that a person answered."""
-    if plan.midline is None:
-        if plan.fixtures:
-            yield Finding("no-midline", "note")
-        return
-    if plan.side_check is None:
-        return
-    middle = arch.station(plan.midline)
-    answered = 1.0 if plan.side_check.side == "left" else -1.0
-    for subject, _, station in _stations(plan, arch):
-        left = station - middle
-        if left * answered < -NEAR_MIDLINE_MM:
-            fields = {"subject": subject, "mm": f"{abs(left):.1f}"}
-            fields |= {"side": plan.side_check.side, "by": plan.side_check.by or "somebody"}
-            yield Finding("place-against-side-check", "caution", fields)
 
 
 def _name_findings(plan: Plan, arch: Arch) -> Iterator[Finding]:

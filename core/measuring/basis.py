@@ -4,25 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
-from typing import Literal
 
 import numpy as np
 
-from core.arch import Arch, tooth_doubt
+from core.arch import Arch
 from core.bone.bone_levels import BoneLevels, bone_levels
 from core.bone.edges import EdgeFinder, ScanEdges
 from core.bone.plate_fit import PlateFit
+from core.direction import question_code
 from core.errors import PlanError
 from core.geometry import Array
 from core.identity import Tooth
 from core.image.volume import Volume
-from core.level import MIN_SUPERIOR, Level
+from core.level import MIN_SUPERIOR
 from core.measurement import Limit, Measurement, Note, Reading
 from core.measuring.kept_rows import KeptRows
 from core.plans.limits import limit_for
+from core.plans.outside import marks_outside
 from core.plans.plan import Jaw, Plan
 from core.plans.plan_file import check_scan
+from core.plans.side import arch_of, open_question
 from core.trust.scale_check import NO_SCALE_CHECK, ScaleCheck, scale_check
 from core.trust.uncertainty import (
     DEFAULT_PLACEMENT,
@@ -34,6 +35,7 @@ from core.trust.uncertainty import (
     voxel_extent_mm,
 )
 from core.trust.verdict import Hindrance, judge, least_allowed, verdict_note
+from core.words import sentence
 
 _WITHIN_THE_JAW = frozenset({"ridge_width", "ridge_height", "plate_thickness", "hollow_depth"})
 
@@ -96,8 +98,8 @@ class Basis:
             volume is self.volume
             and plan.known_jaw == self.jaw
             and plan.level is self.arch.level
-            and plan.arch_starts == self.arch.starts
             and plan.arch_points is not None
+            and arch_of(plan).direction == self.arch.direction
             and self.scale.is_of(plan)
             and np.array_equal(arch_of(plan).curve.points_mm, self.arch.curve.points_mm)
         )
@@ -108,34 +110,6 @@ class Basis:
         return ScanEdges(volume=self.volume, levels=self.levels, finder=self.finder)
 
 
-def arch_of(plan: Plan) -> Arch:
-    """The plan's arch.
-
-    Raises
-    ------
-    PlanError
-        ``plan-not-ready`` until jaw, jaw plane and arch are there.
-    """
-    missing = [
-        words
-        for words, value in (
-            ("which jaw", plan.known_jaw),
-            ("jaw plane", plan.level),
-            ("arch", plan.arch_points),
-        )
-        if value is None
-    ]
-    if missing or plan.level is None or plan.arch_points is None:
-        raise PlanError("plan-not-ready", missing=" and ".join(missing))
-    return _traced(plan.arch_points.tobytes(), plan.level, plan.arch_starts)
-
-
-@lru_cache(maxsize=8)
-def _traced(points: bytes, level: Level, starts: Literal["first", "last"] | None) -> Arch:
-    """The arch through float64 points; remembered, for every step of a drag asks for the same."""
-    return Arch.trace(np.frombuffer(points).reshape(-1, 3), level=level, starts=starts)
-
-
 def settled_arch(plan: Plan) -> Arch:
     """The plan's arch, refused where side, jaw or up are in doubt.
 
@@ -143,26 +117,24 @@ def settled_arch(plan: Plan) -> Arch:
     ------
     PlanError
         ``plan-not-ready`` until jaw, jaw plane and arch are there: before that no number is
-        given; ``level-upside-down`` where *up* does not point to the head; ``side-open`` where
-        nobody has settled which end is the patient's right; ``jaw-against-tooth``;
+        given; ``level-upside-down`` where *up* does not point to the head; ``side-open`` while
+        a person must say more about the side; ``jaw-against-tooth``;
         ``fixture-upside-down``.
     """
     arch = arch_of(plan)
     if arch.level.up[2] < MIN_SUPERIOR:
         raise PlanError("level-upside-down")
-    if arch.side_doubt is not None and arch.side_is_open:
-        raise PlanError("side-open", reason=arch.side_doubt.message)
+    question = open_question(plan, arch)
+    if question is not None:
+        raise PlanError("side-open", question=sentence(question_code(question)))
     jaw = plan.known_jaw
-    places = [(f.id, f.tooth, arch.station(f.platform)) for f in plan.fixtures]
-    places += [(s.id, s.tooth, s.station_mm) for s in plan.sites]
-    for subject, tooth, station in places:
+    for subject, tooth in [(f.id, f.tooth) for f in plan.fixtures] + [
+        (s.id, s.tooth) for s in plan.sites
+    ]:
         if tooth and Tooth.of(tooth).jaw != jaw:
             raise PlanError(
                 "jaw-against-tooth", subject=subject, jaw=jaw, tooth=Tooth.of(tooth).words()
             )
-        doubt = tooth_doubt(arch, station, tooth)
-        if doubt is not None and doubt.severity == "refused":
-            raise PlanError("side-open", reason=doubt.message)
     apical = -arch.level.up if jaw == "lower" else arch.level.up
     for fixture in plan.fixtures:
         if float(fixture.towards_apex @ apical) < 0:
@@ -232,7 +204,7 @@ class RowMaker:
         """
         if limit_key is not None:
             limit = self.limit(limit_key)
-        reading = _proven(self._inside_the_scan(kind, reading))
+        reading = _proven(self._inside_the_scan(kind, target, reading))
         if hand_ends is None:
             hand_ends = 1 if reading.marks else 0
         doubt = budget(
@@ -275,11 +247,13 @@ class RowMaker:
         stopped = tuple(h.note for h in self.hindrances if h.concerns(reading.evidence))
         return (*reading.evidence.lacking, *stopped)
 
-    def _inside_the_scan(self, kind: str, reading: Reading) -> Reading:
+    def _inside_the_scan(self, kind: str, target: str, reading: Reading) -> Reading:
         """A distance to a mark that lies where nothing was scanned is no measurement."""
-        if kind != "clearance" or reading.witness is None or not reading.marks:
+        if kind != "clearance" or reading.value is None:
             return reading
-        if self.volume.scanned_at(reading.witness[1]).all():
+        owners = {mark.owner for mark in marks_outside(self.plan, self.volume)}
+        near = reading.witness if reading.marks else None
+        if target not in owners and (near is None or self.volume.scanned_at(near[1]).all()):
             return reading
         return Reading(value=None, unit=reading.unit, notes=(Note("mark-outside-scan"),))
 

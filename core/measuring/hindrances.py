@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from core.arch import tooth_doubt
 from core.fixture import Fixture
 from core.image.volume import Volume
 from core.measurement import Note
 from core.measuring.basis import Basis
 from core.plans.plan import Plan, Site
+from core.plans.side import contradictions, left_and_right_named
 from core.trust.verdict import Hindrance
 
 
@@ -30,7 +30,7 @@ def hindrances_at(plan: Plan, basis: Basis, subject: Fixture | Site) -> tuple[Hi
     return (
         *basis.hindrances,
         *_by_scan(basis.volume),
-        *_by_side(basis, subject),
+        *_by_side(plan, basis, subject),
         *_by_person(plan),
     )
 
@@ -43,12 +43,13 @@ def _by_scan(volume: Volume) -> Iterator[Hindrance]:
             yield Hindrance(note=Note("scan-contradicted", {"what": what}), outranks=True)
 
 
-def _by_side(basis: Basis, subject: Fixture | Site) -> Iterator[Hindrance]:
+def _by_side(plan: Plan, basis: Basis, subject: Fixture | Site) -> Iterator[Hindrance]:
     """A side that is contradicted outranks every number: cheek may be tongue, left be right."""
     arch = basis.arch
-    on_arch = subject.station_mm if isinstance(subject, Site) else arch.station(subject.platform)
-    if arch.side_doubt is not None or tooth_doubt(arch, on_arch, subject.tooth) is not None:
+    if contradictions(plan, arch):
         yield Hindrance(note=Note("side-contradicted"), outranks=True)
+    elif not left_and_right_named(plan, arch, subject.tooth):
+        yield Hindrance(note=Note("side-not-named"))
 
 
 def _by_person(plan: Plan) -> Iterator[Hindrance]:

@@ -14,7 +14,7 @@ from core.identity import Expected, declared_name, expected_in_jaw, expected_str
 from core.measurement import Measurement, Note, Reading
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.nearness import Nearness
-from core.plans.plan import Declaration, Plan
+from core.plans.plan import MISSING, Declaration, Plan
 from core.structures import Course, Foramen, Structure, Tapered
 
 _NOT_MET = {
@@ -121,7 +121,8 @@ class UnmarkedRows:
         if declared is not None:
             state = declared.state
             settled = _is_settled(declared)
-            code = _NOT_MET.get(declared.state, "declared-not-near")
+            otherwise = "declared-missing" if state == MISSING else "declared-not-near"
+            code = _NOT_MET.get(declared.state, otherwise)
             note = Note(code, _declared_fields(declared, what))
             if declared.state == "not near this site" and not settled:
                 note = Note("declared-without-reason", {"what": what})
@@ -160,5 +161,7 @@ def _declared_fields(declared: Declaration, what: str) -> dict[str, object]:
 
 
 def _is_settled(declaration: Declaration) -> bool:
-    """Only *not near this site*, with a reason, leaves the summary."""
+    """Only *not near this site*, with a reason, and a missing tooth leave the summary."""
+    if declaration.state == MISSING:
+        return True
     return declaration.state == "not near this site" and bool(declaration.reason.strip())

@@ -17,6 +17,7 @@ from core.geometry import points
 from core.identity import thing_words
 from core.plans.marks import id_from
 from core.plans.plan import Declaration, DeclaredState, Plan
+from core.plans.side import side_here
 from core.structures import (
     AngleMark,
     Course,
@@ -196,14 +197,12 @@ def with_removal(plan: Plan, root_id: str, *, to_be_removed: bool) -> Plan:
 def foramen_of(plan: Plan, arch: Arch | None, foramen_id: str, edges_mm: ArrayLike) -> Foramen:
     """Foramen from two edges in any order, told apart along the arch.
 
-    The mesial edge is the one whose station is nearer to the midline (the marked one, else the
-    plane x = 0 of the patient). Without an arch the first edge is taken as the mesial one.
+    Mesial is towards the patient's left on the right side of the mouth, and the other way round.
+    Without an arch the first edge is taken as the mesial one.
     """
     first, second = points(edges_mm)
     if arch is not None:
-        middle = 0.0 if plan.midline is None else float(plan.midline[0])
-        # Stations grow from the patient's right to the left, and LPS x with them.
-        on_left = float(first[0] + second[0]) / 2 > middle
+        on_left = side_here(plan, float(first[0] + second[0]) / 2) == "left"
         first_is_righter = arch.station(first) < arch.station(second)
         if first_is_righter != on_left:
             first, second = second, first

@@ -8,7 +8,6 @@ from typing import Literal, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike
 
-from core.arch import Arch
 from core.errors import PlanError
 from core.fixture import Fixture, FixtureSize
 from core.geometry import Array, angle_deg, points, unit, vector
@@ -74,22 +73,6 @@ def with_arch_points(plan: Plan, points_mm: ArrayLike) -> Plan:
     """Lay the arch through other points."""
     refuse_locked(plan, "arch")
     return replace(plan, arch_points=points(points_mm))
-
-
-def with_right_end(plan: Plan, arch: Arch, *, begins: bool) -> Plan:
-    """Settle which end of the arch is the patient's right, as a person said.
-
-    Parameters
-    ----------
-    arch : Arch
-        As the plan traces it now.
-    begins : bool
-        True: the end at station 0; False: the other one.
-    """
-    refuse_locked(plan, "arch")
-    marks = points(plan.arch_points if plan.arch_points is not None else np.zeros((0, 3)))
-    first_is_right = arch.station(marks[0]) < arch.station(marks[-1])
-    return replace(plan, arch_starts="first" if first_is_right == begins else "last")
 
 
 def with_midline(plan: Plan, point_mm: ArrayLike) -> Plan:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal, TypeAlias
 
+from core.direction import SideAnswers
 from core.fixture import Fixture
 from core.geometry import Array, points, vector
 from core.identity import Tooth
@@ -15,8 +16,12 @@ from core.structures import AngleMark, Ruler, StentAxis, Structure
 
 Jaw: TypeAlias = Literal["lower", "upper"]
 DeclaredState: TypeAlias = Literal[
-    "not near this site", "looked for, not visible", "outside the scanned region"
+    "not near this site", "looked for, not visible", "outside the scanned region", "tooth missing"
 ]
+
+
+MISSING: DeclaredState = "tooth missing"
+"""Said of the root of a neighbour that is not there: limits to it fall away."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,7 +150,7 @@ class Plan:
     jaw: Jaw | None = None
     level: Level | None = None
     arch_points: Array | None = None
-    arch_starts: Literal["first", "last"] | None = None
+    side_answers: SideAnswers = field(default_factory=SideAnswers)
     sites: tuple[Site, ...] = ()
     structures: tuple[Structure, ...] = ()
     stent_axes: tuple[StentAxis, ...] = ()

@@ -54,20 +54,6 @@ def side_of_x(plan: Plan, x_mm: float) -> float | None:
     return None if plan.midline is None else x_mm - float(plan.midline[0])
 
 
-def sign_off_obstacles(plan: Plan) -> tuple[Finding, ...]:
-    """What must be settled before anybody signs.
-
-    Something is measured, the side is answered, and nothing speaks against it.
-    """
-    found = side_findings(plan)
-    if not (plan.fixtures or plan.sites or plan.rulers or plan.angles):
-        return (*found, Finding("nothing-to-sign", "caution"))
-    if plan.side_check is None and "side-not-answered" not in {f.code for f in found}:
-        # Distances by hand have a side too.
-        found = (*found, Finding("side-not-answered", "caution"))
-    return found
-
-
 def _teeth(plan: Plan) -> tuple[Tooth, ...]:
     named = [f.tooth for f in plan.fixtures] + [s.tooth for s in plan.sites]
     return tuple(Tooth.of(number) for number in dict.fromkeys(named) if number)

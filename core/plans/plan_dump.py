@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from core.direction import as_point
 from core.geometry import Array, unit
 from core.plans.limits import KEYS
 from core.plans.plan import Plan
@@ -48,7 +49,7 @@ def document_of(plan: Plan) -> Values:
         "scan": _part(raw, "scan", _fields_or_none(plan.scan)),
         "jaw": plan.jaw,
         "level": _level(raw, plan),
-        "arch": _part(raw, "arch", _arch(plan)),
+        "arch": _part(raw, "arch", _arch(raw, plan)),
         "sites": _parts(raw, "sites", plan.sites, lambda s: _without_empty(_fields(s), "tooth")),
         "structures": _parts(raw, "structures", plan.structures, _structure),
         "channels": _parts(raw, "channels", plan.stent_axes, _stent_axis),
@@ -189,10 +190,24 @@ def _level(raw: Mapping[str, Any], plan: Plan) -> Values | None:
     return _over(before, {"origin": _point(plan.level.origin), "up": up})
 
 
-def _arch(plan: Plan) -> Values | None:
+def _arch(raw: Mapping[str, Any], plan: Plan) -> Values | None:
     if plan.arch_points is None:
         return None
-    return {"points": _points(plan.arch_points), "starts": plan.arch_starts}
+    told, cheek = plan.side_answers, plan.side_answers.cheek
+    before = raw.get("arch")
+    starts = before.get("starts") if isinstance(before, dict) else None
+    named = {"first": plan.arch_points[0], "last": plan.arch_points[-1]}.get(starts or "")
+    # An older plan that names the right end by its traced point stays as it is.
+    kept = named is not None and told.right_end == as_point(named)
+    right_end = None if told.right_end is None or kept else list(told.right_end)
+    return {
+        "points": _points(plan.arch_points),
+        "starts": starts if kept else None,
+        "teeth": told.region,
+        "front_end": None if told.front_end is None else list(told.front_end),
+        "right_end": right_end,
+        "cheek": None if cheek is None else {"at": list(cheek.at), "towards": list(cheek.towards)},
+    }
 
 
 def _structure(structure: Structure) -> Values:

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import Any, get_args
 
+from core.direction import REGIONS, CheekAnswer, SideAnswers
 from core.errors import PlanError
 from core.fixture import Fixture, FixtureSize
 from core.geometry import points, vector
 from core.level import Level
 from core.plans.limits import KEYS
 from core.plans.plan import (
+    MISSING,
     ChangedLimit,
     Declaration,
+    DeclaredState,
     ImageCheck,
     OwnHand,
     Plan,
@@ -25,7 +28,7 @@ from core.plans.plan_reader import At, text_at
 from core.plans.plan_structures import read_structure
 from core.structures import AngleMark, Ruler, StentAxis
 
-STATES = ("not near this site", "looked for, not visible", "outside the scanned region")
+STATES = get_args(DeclaredState)
 TROUBLES = ("movement", "streaks", "noise", "cut-off field", "gap under the stent")
 TROUBLE_PLACES = ("none", "away from the site", "at the site")
 
@@ -62,9 +65,7 @@ def parse(document: Mapping[str, Any]) -> Plan:
         jaw=top.maybe("jaw", lambda at: at.one_of("lower", "upper")),
         level=top.maybe("level", _level),
         arch_points=None if arch is None else points(arch.get("points").points(least=2)),
-        arch_starts=None
-        if arch is None
-        else arch.maybe("starts", lambda at: at.one_of("first", "last")),
+        side_answers=SideAnswers() if arch is None else _side_answers(arch),
         sites=sites,
         structures=structures,
         stent_axes=stent_axes,
@@ -108,6 +109,25 @@ def _scan(at: At) -> ScanTie:
 def _level(at: At) -> Level:
     origin, up = at.get("origin").point(), at.get("up")
     return up.built(lambda: Level(origin=vector(origin), up=vector(up.point())))
+
+
+def _side_answers(arch: At) -> SideAnswers:
+    right_end = arch.maybe("right_end", At.point)
+    starts = arch.maybe("starts", lambda at: at.one_of("first", "last"))
+    if right_end is None and starts is not None:
+        # Older plans name the traced point instead of its place.
+        right_end = arch.get("points").points(least=2)[0 if starts == "first" else -1]
+    return SideAnswers(
+        region=arch.maybe("teeth", lambda at: at.one_of(*REGIONS)),
+        front_end=arch.maybe("front_end", At.point),
+        right_end=right_end,
+        cheek=arch.maybe("cheek", _cheek),
+    )
+
+
+def _cheek(at: At) -> CheekAnswer:
+    place, towards = at.get("at").point(), at.get("towards")
+    return towards.built(lambda: CheekAnswer(at=place, towards=towards.point()))
 
 
 def _site(at: At) -> Site:
@@ -187,6 +207,8 @@ def _declaration(at: At) -> Declaration:
     # Only this state takes a structure out of the summary; nobody may do that without a reason.
     if state == "not near this site" and not reason.strip():
         raise PlanError("plan-reason-missing", where=at.where, structure=structure)
+    if state == MISSING and not structure.startswith("root-"):
+        raise at.get("state").wrong("'tooth missing' only for the root of a tooth")
     return Declaration(
         structure=structure,
         state=state,

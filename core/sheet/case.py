@@ -18,12 +18,14 @@ from core.measuring.ledger import Ledger
 from core.measuring.rows_rulers import NOWHERE
 from core.plans.history import sign_off_state
 from core.plans.plan import Plan, Site
+from core.plans.plan_checks import side_findings
+from core.plans.side import CONTRADICTIONS, contradictions, traced
 from core.plans.sizes import ListedSize
 from core.sheet.day import Day
 from core.sheet.who import Who, who_is
 from core.trust.verdict import worst_first
 from core.words.rows import row_words
-from core.words.sheet import DRAFT, WITHOUT_VIEWING
+from core.words.sheet import DRAFT, SIDE_CONTRADICTED, WITHOUT_VIEWING
 
 SAME_PLACE_MM = 1.0
 """Along the arch: a site and a fixture closer than this stand at the same place."""
@@ -103,8 +105,17 @@ class Case:
         return sign_off_state(self.plan) == "signed"
 
     @property
+    def side_is_contradicted(self) -> bool:
+        """True where tooth, answers, arch and scan disagree about the side."""
+        plan, arch = self.plan, self.arch
+        found = side_findings(plan) if arch is None else contradictions(plan, arch)
+        return any(finding.code in CONTRADICTIONS for finding in found)
+
+    @property
     def band(self) -> str:
-        """Words of the band on every page; empty on a signed sheet."""
+        """Words of the band on every page and picture; empty on a signed sheet."""
+        if self.side_is_contradicted:
+            return f"{SIDE_CONTRADICTED} · {DRAFT}"
         if self.signed:
             return ""
         words = DRAFT
@@ -211,8 +222,8 @@ def case_of(
     """Bundle what the pages need; `basis` is that of the measuring, where it is at hand."""
     arch = None
     if plan.level is not None and plan.arch_points is not None:
-        traced = Arch.trace(plan.arch_points, level=plan.level, starts=plan.arch_starts)
-        arch = None if traced.side_is_open else traced
+        found = traced(plan)
+        arch = None if found.direction.state == "open" else found
     return Case(
         plan=plan,
         volume=volume,

@@ -9,7 +9,8 @@ from core.identity import thing_words
 from core.measurement import Measurement
 from core.sheet.case import Case
 from core.sheet.page import Pages, PaperName
-from core.sheet.small_pages import SIDE_CONTRADICTION, plain_head, side_contradicts
+from core.sheet.small_pages import plain_head
+from core.words.sheet import SIDE_CONTRADICTED
 
 QUESTIONS = (
     "Anything extracted or grafted since the scan?",
@@ -26,8 +27,8 @@ def checklist_items(case: Case) -> tuple[tuple[str, str], ...]:
     side = "not yet compared"
     if check is not None:
         side = f"{check.side.upper()}, compared with {check.against or '–'} by {check.by or '–'}"
-    if any(side_contradicts(case, s) for s in case.subjects):
-        side = f"{SIDE_CONTRADICTION}. Answered: {side}"
+    if case.side_is_contradicted:
+        side = f"{SIDE_CONTRADICTED} Answered: {side}"
     interpreted = "NOT YET"
     if plan.interpreted_by:
         interpreted = f"by {plan.interpreted_by} on {plan.interpreted_at[:10]}"

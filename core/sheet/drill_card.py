@@ -15,7 +15,7 @@ from core.measuring.drill_table import Drill, DrillPlan, drilling_plan
 from core.pictures.ink import BLACK, VERMILION
 from core.sheet.case import Case, Subject
 from core.sheet.furniture import RULER_MM
-from core.sheet.small_pages import CardPages, check_ruler, plain_head, side_contradicts
+from core.sheet.small_pages import CardPages, check_ruler, plain_head
 from core.trust.figures import down, plain, shown
 from core.trust.verdict import worst_first
 
@@ -76,10 +76,10 @@ def _start(pages: CardPages, case: Case, subject: Subject) -> None:
     where = f"patient’s {side} · {subject.size_words}" if side else subject.size_words
     pages.text(x, top + 12.5, where, size=16, width=pages.right - x)
     pages.y = top + 16.5
-    if side_contradicts(case, subject):
+    if case.side_is_contradicted:
         words = (
-            f"SIDE CONTRADICTION: {subject.tooth} is a tooth of the patient’s {side}, the plan or "
-            "the answer says otherwise. Do not drill by this card."
+            "LEFT AND RIGHT MAY BE SWAPPED: tooth, answers, arch and scan do not agree. Do not "
+            "drill by this card."
         )
         pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=14, face="strong") + 1.0
     not_met = _not_met(case, subject)

@@ -14,6 +14,7 @@ from core.sheet.furniture import ruler, scale_check, small_arch
 from core.sheet.page import Pages
 from core.trust.figures import shown
 from core.words.cautions import CAUTIONS
+from core.words.sheet import SIDE_CONTRADICTED
 
 _QUIET = (0.33, 0.33, 0.33)
 _MOST_OTHERS = 11
@@ -55,7 +56,7 @@ def _title(pages: Pages, case: Case, lead: Subject) -> None:
     size = f"{kind}{lead.size_words}"
     pages.text(pages.left, pages.y + 15.0, size, size=16, width=width)
     plan = case.plan
-    side, settled = _side_words(case, lead)
+    side, settled = _side_words(case)
     face: Face = "plain" if settled else "strong"
     pages.text(pages.left, pages.y + 21.5, side, size=9.5, width=width, face=face)
     if plan.interpreted_by:
@@ -69,16 +70,15 @@ def _title(pages: Pages, case: Case, lead: Subject) -> None:
     pages.y += 34.0
 
 
-def _side_words(case: Case, lead: Subject) -> tuple[str, bool]:
+def _side_words(case: Case) -> tuple[str, bool]:
     """What a person answered about the side, and whether it agrees with the tooth."""
     check = case.plan.side_check
+    if case.side_is_contradicted:
+        answered = "" if check is None else f" Answered: the patient’s {check.side.upper()}."
+        return f"{SIDE_CONTRADICTED}{answered}", False
     if check is None:
         return "Side NOT YET compared with the patient or chart", False
     words = f"Site on the patient’s {check.side.upper()}"
-    expected = {"1": "right", "2": "left", "3": "left", "4": "right"}.get(lead.tooth[:1])
-    if expected is not None and expected != check.side:
-        contradiction = f"{words} by the answer, but {lead.tooth} is on the {expected.upper()}"
-        return f"SIDE CONTRADICTION: {contradiction}", False
     by = f"by {check.by or '–'} {check.at[:10]}"
     return f"{words}, compared with {check.against or '–'} {by}", True
 

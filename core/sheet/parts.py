@@ -8,6 +8,7 @@ from fnmatch import fnmatchcase
 from core.errors import OutputError, SoundingError
 from core.measuring.ledger import Ledger
 from core.plans.plan_checks import side_findings
+from core.plans.side import CONTRADICTIONS
 
 LEDGER_FILE = "sheet.ledger.json"
 """In every folder, whatever else is asked for: it tells which scan and plan the rest is of."""
@@ -29,14 +30,9 @@ PARTS = tuple(FILES)
 WITH_FIXTURE = ("card", "film", "laboratory")
 ARCHIVE = ("report", "pdf object")
 
-CONTRADICTIONS = (
-    "tooth-against-jaw",
-    "tooth-against-side-check",
-    "tooth-against-place",
-    "place-against-side-check",
-    "side-against-tooth",
-)
-"""Findings for which a plan's side or tooth cannot be told: signing is refused for them, too."""
+FOR_THE_CHAIR = ("card", "patient", "report", "laboratory")
+"""Parts that a reader takes for the truth without the sheet: none is made while the side is
+contradicted."""
 
 
 def part_of(name: str) -> str | None:
@@ -76,7 +72,7 @@ def refuse_hindered(part: str, ledger: Ledger) -> None:
     ------
     OutputError
         ``record-needs-fixture``, ``record-needs-place``, ``archive-nothing-to-report``,
-        ``archive-field-missing``, ``archive-side-contradiction``.
+        ``archive-field-missing``, ``side-contradiction``.
     """
     plan = ledger.plan
     nowhere = not plan.fixtures and not plan.sites
@@ -84,10 +80,10 @@ def refuse_hindered(part: str, ledger: Ledger) -> None:
         raise OutputError("record-needs-fixture")
     if part == "patient" and nowhere:
         raise OutputError("record-needs-place")
-    if part == "report":
+    if part in FOR_THE_CHAIR:
         refuse_contradiction(ledger)
-        if nowhere:
-            raise OutputError("archive-nothing-to-report")
+    if part == "report" and nowhere:
+        raise OutputError("archive-nothing-to-report")
     if part in ARCHIVE:
         # Takes a moment to import: only where it is asked for.
         from core.sheet.study import check_study
@@ -96,16 +92,15 @@ def refuse_hindered(part: str, ledger: Ledger) -> None:
 
 
 def refuse_contradiction(ledger: Ledger) -> None:
-    """Refuse a report whose side or tooth contradicts what else is known.
+    """Refuse what a reader would take for the truth while side or tooth contradict each other.
 
-    Its finding sites are coded by tooth and side: an archive, and whoever reads it, would take
-    the number of a contradicting plan for the truth, DRAFT or not.
+    The report's finding sites are coded by tooth and side; a card is drilled by.
 
     Raises
     ------
     OutputError
-        ``archive-side-contradiction`` with the first contradiction in words.
+        ``side-contradiction`` with the first contradiction in words.
     """
     for finding in (*side_findings(ledger.plan), *ledger.findings):
         if finding.code in CONTRADICTIONS:
-            raise OutputError("archive-side-contradiction", contradiction=finding.message)
+            raise OutputError("side-contradiction", contradiction=finding.message)

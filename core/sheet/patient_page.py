@@ -17,7 +17,6 @@ from core.identity import Tooth
 from core.pictures.chart import View, across_arch_chart, through_axis_chart
 from core.sheet.case import Case, Subject
 from core.sheet.page import Pages, PaperName
-from core.sheet.small_pages import side_contradicts
 from core.trust.figures import plain
 from core.words.patient import PATIENT
 
@@ -116,7 +115,7 @@ def page_texts(case: Case, table: Mapping[str, str], lead: Subject) -> list[str]
     """The sentences about the plan, in order, fields filled in."""
     texts: list[str] = []
     tooth = _tooth(lead)
-    if side_contradicts(case, lead):
+    if case.side_is_contradicted:
         texts.append(table["side_open"])
     elif tooth is None:
         texts.append(table["plan_gap"])

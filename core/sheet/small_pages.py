@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from core.arch import tooth_doubt
-from core.sheet.case import Case, Subject
+from core.sheet.case import Case
 from core.sheet.furniture import RULER_MM
 from core.sheet.page import Pages
 
 A5_MM = (148.0, 210.0)
 """ISO 216."""
 
-SIDE_CONTRADICTION = "SIDE CONTRADICTION: do not use"
 _QUIET = (0.33, 0.33, 0.33)
 
 
@@ -46,20 +44,6 @@ def check_ruler(pages: Pages, x: float, y: float, *, upright: bool = False) -> N
     pages.line(x, y, *end, width=0.3)
 
 
-def side_contradicts(case: Case, subject: Subject) -> bool:
-    """True where the answered side, or the place in the jaw, is not the side of the tooth."""
-    tooth_side = {"1": "right", "2": "left", "3": "left", "4": "right"}.get(subject.tooth[:1])
-    check = case.plan.side_check
-    if tooth_side is None:
-        return False
-    if check is not None and check.side != tooth_side:
-        return True
-    station = case.station(subject)
-    if case.arch is None or station is None:
-        return False
-    return tooth_doubt(case.arch, station, subject.tooth) is not None
-
-
 def plain_head(
     case: Case, title: str, *, with_birth_date: bool, foot_size: float = 7.5
 ) -> Callable[[Pages, int, int], None]:
@@ -74,8 +58,7 @@ def plain_head(
         parts = [who.birth] if with_birth_date else []
         line = " · ".join([*parts, who.patient_id, who.scanned])
         pages.text(left, 19.0, line, size=12, width=inner)
-        doubt = SIDE_CONTRADICTION if any(side_contradicts(case, s) for s in case.subjects) else ""
-        band = " · ".join(words for words in (doubt, case.band) if words)
+        band = case.band
         if band:
             pages.rect(left, 21.5, inner, 7.0, edge=0.5)
             middle = (left + right) / 2

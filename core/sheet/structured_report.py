@@ -49,7 +49,7 @@ def structured_report(ledger: Ledger) -> bytes:
     Raises
     ------
     OutputError
-        ``archive-side-contradiction``; ``archive-field-missing`` with the attribute's name;
+        ``side-contradiction``; ``archive-field-missing`` with the attribute's name;
         ``archive-nothing-to-report``.
     """
     refuse_contradiction(ledger)

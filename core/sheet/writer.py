@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from core.arch import Arch
 from core.atomic import write_whole
+from core.direction import question_code
 from core.errors import PlanError
 from core.image.volume import Volume
 from core.measuring.ledger import Ledger
 from core.pictures.chart import View, across_arch_chart, panorama_chart
 from core.plans.plan import Plan
+from core.plans.side import contradictions, open_question, traced
 from core.sheet.case import Case
 from core.sheet.csv_table import ledger_csv
 from core.sheet.first_page import lead_chart
 from core.sheet.png import chart_png
 from core.sheet.who import who_is
+from core.words import sentence
+from core.words.sheet import SIDE_CONTRADICTED
 
 _PICTURE_SCALE = 2.0
 """Pictures in files are looked at on a screen: twice life size, letters and lines as on paper."""
@@ -50,15 +53,16 @@ def section_png(
     Raises
     ------
     PlanError
-        ``chart-needs-arch``, the plan's own side doubt, or ``station-off-arch``.
+        ``chart-needs-arch``, ``side-open``, or ``station-off-arch``.
     OutputError
         See `core.atomic.write_whole`.
     """
     if plan.level is None or plan.arch_points is None:
         raise PlanError("chart-needs-arch")
-    arch = Arch.trace(plan.arch_points, level=plan.level, starts=plan.arch_starts)
-    if arch.side_is_open and arch.side_doubt is not None:
-        raise PlanError(arch.side_doubt.code, **dict(arch.side_doubt.fields))
+    arch = traced(plan)
+    question = open_question(plan, arch)
+    if question is not None:
+        raise PlanError("side-open", question=sentence(question_code(question)))
     if not -MOST_OFF_ARCH_MM <= station_mm <= arch.length_mm + MOST_OFF_ARCH_MM:
         raise PlanError(
             "station-off-arch", station=f"{station_mm:g}", most=f"{MOST_OFF_ARCH_MM:g}",
@@ -68,7 +72,9 @@ def section_png(
     chart = across_arch_chart(volume, plan, arch, station_mm, ledger, view=view)
     made = "" if ledger is None else ledger.made_at
     who = who_is(volume.identity, made)
-    data = chart_png(chart, identity=who.line, px_per_mm=px_per_mm, scale=_PICTURE_SCALE)
+    swapped = bool(contradictions(plan, arch))
+    line = f"{who.line} · {SIDE_CONTRADICTED}" if swapped else who.line
+    data = chart_png(chart, identity=line, px_per_mm=px_per_mm, scale=_PICTURE_SCALE)
     write_whole(path, data)
 
 

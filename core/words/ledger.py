@@ -8,9 +8,8 @@ SENTENCES: dict[str, str] = {
         "given - set and confirm them first."
     ),
     "side-open": (
-        "{reason} - left and right, cheek and tongue would be guessed, so nothing is measured - "
-        "answer which end of the traced arch is the patient's right: in the bench under Answers, "
-        'in a plan file as "starts": "first" or "last" of the arch.'
+        "One answer is missing before anything is measured, because left and right, cheek and "
+        "tongue of every number depend on it: {question}"
     ),
     "level-upside-down": (
         "The jaw plane's up does not point towards the patient's head - heights and sides would "
@@ -29,8 +28,17 @@ SENTENCES: dict[str, str] = {
         "points are in another frame - open the scan that the plan was made on."
     ),
     "mark-outside-scan": (
-        "The nearest mark lies where nothing was scanned - a distance to it says nothing about "
+        "A mark of it lies where nothing was scanned - a distance to it says nothing about "
         "this patient, so none is given - check the mark, and that plan and scan belong together."
+    ),
+    "marks-outside-scan": (
+        "Marks of this plan lie where nothing was scanned ({marks}), so nobody can have seen them "
+        "there, and nothing is measured to them. Place them again inside the scan, and check that "
+        "plan and scan belong together."
+    ),
+    "mark-not-accepted": (
+        "{mark} would lie where nothing was scanned, so it was not placed there. Mark only what "
+        "the scan shows; declare what lies outside the scanned region."
     ),
     "limit-changed-here": (
         "Limit changed for this plan: {value} mm in place of {default} mm, by {by}; reason: "
@@ -76,6 +84,9 @@ SENTENCES: dict[str, str] = {
         "so it counts as not met - {reason}."
     ),
     "declared-not-near": "{what}: declared not near this site by {by}: {reason}.",
+    "declared-missing": (
+        "{what}: the tooth is missing ({by}: {reason}), so there is no root to keep away from."
+    ),
     "declared-without-reason": (
         "{what}: declared not near this site, but without a reason - it counts as not marked - "
         "write the reason."

@@ -296,6 +296,10 @@ SENTENCES: dict[str, str] = {
     "scan-contradicted": (
         "The scan contradicts itself, so no limit is judged on it: {what}. Export the series again."
     ),
+    "side-not-named": (
+        "Left and right are taken from the scan alone, which may be stored mirrored. Name the "
+        "tooth, so that they can be compared."
+    ),
     "image-trouble-at-site": (
         "The image was judged to be disturbed at this site, so no limit is shown as met."
     ),

@@ -18,28 +18,34 @@ SENTENCES: dict[str, str] = {
         "The arch needs at least two points that stand apart on the jaw plane; without it there "
         "is no section across the jaw and no side. Trace it along the jaw, from end to end."
     ),
-    "side-open-straight": (
-        "The traced arch bows by only {bow_mm} mm, so its shape does not tell cheek from tongue "
-        "or left from right, and every number could be given for the wrong side. Trace further "
-        "round the jaw, or say which end is the patient's right."
+    "side-ask-teeth": "Which teeth are in this scan?",
+    "side-ask-front-end": "Which end of the traced arch is nearer the front teeth?",
+    "side-ask-right-end": "Which end of the traced arch is on the patient's right?",
+    "side-ask-tongue": "On which side of the jaw is the tongue?",
+    "side-ask-midline": "Where is the midline?",
+    "side-signs-disagree": (
+        "LEFT AND RIGHT MAY BE SWAPPED: {one} and {other} do not agree. Compare missing and "
+        "crowned teeth with the patient or the chart. Correct what was answered wrongly; if every "
+        "answer is right, the scan was stored mirrored or turned: have it exported again."
     ),
-    "side-open-contradiction": (
-        "The traced arch bows the wrong way for the side that the scan's coordinates give, so "
-        "left and right, or up and down, may be swapped in this scan or plan. Compare missing "
-        "and crowned teeth with the patient, check the jaw plane's up, then say which end of the "
-        "arch is the patient's right."
+    "teeth-against-scan": (
+        "LEFT AND RIGHT MAY BE SWAPPED: {tooth} is planned, but the teeth in this scan were named "
+        "as {region}. Correct the tooth's number, or say again which teeth are in this scan."
     ),
-    "side-answer-contradicted": (
-        "A person said which end of the arch is the patient's right, and that answer is used, "
-        "but the scan's coordinates or the curve of the arch say the opposite: if the answer is "
-        "wrong, left and right are swapped in every number. Compare missing and crowned teeth "
-        "with the patient once more."
+    "teeth-out-of-order": (
+        "LEFT AND RIGHT MAY BE SWAPPED: {tooth} and {other} do not stand in the order of their "
+        "numbers along the jaw. Correct the number that is wrong; if both are right, check the "
+        "side with the patient or the chart."
+    ),
+    "side-check-against-scan": (
+        "LEFT AND RIGHT MAY BE SWAPPED: the teeth in this scan were named as {region}, but {by} "
+        "answered that the site is on the patient's {side}. Check the side with the patient or "
+        "the chart, and correct the answer that is wrong."
     ),
     "side-against-tooth": (
-        "Tooth {tooth} does not fit the place ({station}): there the cheek lies in another "
-        "direction than at that tooth. Either the number or the side is wrong, and the wrong "
-        "side would be measured. Correct the tooth's number, or compare with the patient and say "
-        "which end of the arch is the patient's right."
+        "LEFT AND RIGHT MAY BE SWAPPED: tooth {tooth} does not fit its place in the jaw "
+        "({station}): the cheek lies on another side there. Correct the tooth's number, or check "
+        "the side with the patient or the chart."
     ),
     "fixture-axis-level": (
         "The axis of fixture {fixture} lies along the arch or level with it, so buccal and mesial "

@@ -43,10 +43,10 @@ SENTENCES: dict[str, str] = {
         "The ledger holds no fixture and no site - a report without a measurement would look like "
         "a result - place a fixture or a site, or leave the structured report out."
     ),
-    "archive-side-contradiction": (
-        "{contradiction} - the archive would file these numbers under the wrong tooth or side, "
-        "so no structured report was made - settle tooth number, side and place first, as for "
-        "signing, or leave the structured report out."
+    "side-contradiction": (
+        "{contradiction} Until that is settled this part is not made, because it would carry "
+        "the wrong side to the chair or into the archive. Leave this part out, or settle the "
+        "side first."
     ),
     "record-needs-fixture": (
         "The plan holds no fixture - there is nothing to drill, to film or to build on - place a "

@@ -37,6 +37,7 @@ HOW_TO_READ = (
 )
 
 DRAFT = "DRAFT – not signed off"
+SIDE_CONTRADICTED = "LEFT AND RIGHT MAY BE SWAPPED. CHECK."
 WITHOUT_VIEWING = "made without viewing the pictures"
 
 SENTENCES: dict[str, str] = {

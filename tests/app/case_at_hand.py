@@ -51,7 +51,7 @@ class ListeningDesk:
         self.asked.append((title, tuple(answers)))
         return self.answer
 
-    def ask_text(self, title, question, value=""):
+    def ask_text(self, title, question, value="", explain=None):
         return self.answer
 
     def tell_error(self, error):

@@ -127,24 +127,24 @@ def test_a_fixture_in_a_root_is_not_ticked(guided, bench, qtbot):
 
 
 def test_a_fixture_for_the_wrong_side_is_not_ticked(guided, bench, qtbot):
-    """Answered 46 on a left jaw: nothing is measured, the ledger says why, and no tick."""
+    """Answered 46 on a left jaw: no limit is judged, the ledger says why, and no tick."""
     QTest.mouseClick(bench.work.proposed.for_lower, LEFT)
     guided.go(step("Drop the fixture"))
     session = bench.session
     wrong = replace(sample_plan().fixtures[0], id="46", tooth="46")
     session.apply("dropped", replace(session.plan, fixtures=(wrong,)))
-    qtbot.waitUntil(lambda: session.ledger_problem is not None, timeout=60000)
+    qtbot.waitUntil(lambda: session.ledger_is_whole, timeout=60000)
     guided.look()
     assert guided.at not in guided.ticked
-    entries = bench.work.panels["ledger"].model.entries
-    assert len(entries) == 1
-    assert "does not fit the place" in entries[0].text
+    assert {m.verdict for m in session.ledger.measurements if m.limit} == {"not assessed"}
+    assert "does not fit its place" in session.side.against[0].message
     both = (wrong, replace(sample_plan().fixtures[0]))
     session.apply("another", replace(session.plan, fixtures=both))
-    qtbot.waitUntil(lambda: session.ledger_problem is not None, timeout=60000)
-    entries = bench.work.panels["ledger"].model.entries
-    assert "does not fit the place" in entries[0].text, "two names and no reason"
-    assert "CONTRADICTED" in bench.work.panels["who"].side.text()
+    qtbot.waitUntil(lambda: session.ledger_is_whole, timeout=60000)
+    assert {m.verdict for m in session.ledger.measurements if m.limit} == {"not assessed"}
+    assert "may be swapped" in bench.work.panels["who"].side.text()
+    assert "MAY BE SWAPPED" in bench.windowTitle()
+    assert bench.pictures.section.warning
 
 
 def framed(guide, bench):

@@ -19,8 +19,8 @@ from app.session import Session
 from app.views.rendering import _COLOURS, HATCH, NOT_SCANNED
 from core.fixture import Fixture, FixtureSize
 from core.geometry import vector
-from core.measuring.basis import arch_of
 from core.pictures.ink import DARK
+from core.plans.side import arch_of
 from tests.app import coded
 from tests.watchdog import PATIENCE
 

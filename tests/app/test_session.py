@@ -14,6 +14,7 @@ from core.geometry import vector
 from core.level import Level
 from core.plans.history import history_findings, sign_off_state
 from core.plans.plan import Plan, ScanTie, Site
+from core.structures import Ruler
 from tests.app import coded
 from tests.app.case_at_hand import IDENTITY, QuietSession, plan, volume
 
@@ -143,15 +144,16 @@ def test_while_a_fixture_is_dragged_numbers_and_pose_change_together(session, qt
     assert session.ledger.plan.fixtures[0].platform[2] == -2.8
 
 
-def test_a_named_tooth_against_the_side_gives_no_number_even_on_a_known_arch(session, qtbot):
+def test_a_named_tooth_against_the_side_leaves_no_verdict_even_on_a_known_arch(session, qtbot):
     """Rule: a contradiction of tooth and side is never silent, also when the levels are kept."""
     session.open(coded.volume([[20, -9, -8]]), coded.plan(fixtures=(fixture(),)))
     settled(qtbot, session)
     wrong = fixture(tooth="46")
     session.apply("tooth named", replace(session.plan, fixtures=(wrong,)))
-    qtbot.waitUntil(lambda: session.ledger_problem is not None, timeout=20000)
-    assert session.ledger_problem.code == "side-open"
-    assert session.ledger is None
+    settled(qtbot, session)
+    assert session.side.warning == "Left and right may be swapped. Check."
+    judged = {row.verdict for row in session.ledger.measurements if row.limit is not None}
+    assert judged == {"not assessed"}
 
 
 def test_steps_stay_near_the_arch_and_leave_the_plane_through_an_axis(session):
@@ -162,6 +164,23 @@ def test_steps_stay_near_the_arch_and_leave_the_plane_through_an_axis(session):
     assert session.turn_deg is None
     session.step(1000)
     assert session.station_mm == pytest.approx(session.arch.length_mm + 10.0)
+
+
+def test_a_mark_outside_the_scan_is_not_taken(session, qtbot):
+    session.open(coded.volume([[20, -9, -8]]), coded.plan(fixtures=(fixture(),)))
+    refused = []
+    session.refused.connect(refused.append)
+    before = session.plan
+    inside = Ruler(id="ruler-1", points=[(20, -9, -8), (20, -9, -6)])
+    assert session.apply("ruler", replace(before, rulers=(inside,)))
+    away = replace(inside, points=[(20, -9, -8), (900, -9, -6)])
+    assert not session.apply("moved", replace(session.plan, rulers=(away,)))
+    assert session.plan.rulers == (inside,)
+    session.preview(replace(session.plan, rulers=(away,)))
+    session.commit("dragged")
+    assert session.plan.rulers == (inside,)
+    assert len(refused) == 2
+    assert "nothing was scanned" in refused[0]
 
 
 def test_closing_lets_go_of_everything(session):

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from core.arch import Arch, expected_buccal, fixture_frame, station_words, tooth_doubt
+from core.direction import CheekAnswer, SideAnswers, as_point
 from core.errors import PlanError
 from core.fixture import Fixture, FixtureSize
 from core.geometry import angle_deg
@@ -34,7 +35,7 @@ def fixture_at(arch, station, tooth="", axis=(0, 0, -1)):
 def test_travel_runs_from_the_patients_right_to_the_left_whatever_the_order():
     for points in (jaw(), jaw()[::-1]):
         arch = Arch.trace(points, level=FLAT)
-        assert arch.side_doubt is None
+        assert arch.direction.state == "settled"
         assert arch.curve.points_mm[0, 0] < 0 < arch.curve.points_mm[-1, 0]
         frame = arch.frame(arch.length_mm / 2)
         # LPS: x grows to the patient's left, y to the back, z to the head.
@@ -86,7 +87,7 @@ def test_stations_do_not_depend_on_where_the_patient_lies(seed):
     shift = rng.uniform(-60, 60, 3)
     here = Arch.trace(jaw(), level=FLAT)
     there = Arch.trace(jaw() @ turn.T + shift, level=Level(origin=shift, up=turn @ FLAT.up))
-    assert there.side_doubt is None
+    assert there.direction.state == "settled"
     assert there.length_mm == pytest.approx(here.length_mm, abs=1e-7)
     for station in rng.uniform(-3, here.length_mm + 3, 4):
         a, b = here.frame(station), there.frame(station)
@@ -98,7 +99,7 @@ def test_stations_do_not_depend_on_where_the_patient_lies(seed):
 def test_a_mirrored_jaw_has_mirrored_stations():
     here = Arch.trace(jaw(-75, 40), level=FLAT)
     there = Arch.trace(jaw(-75, 40) * MIRROR, level=FLAT)
-    assert there.side_doubt is None
+    assert there.direction.state == "settled"
     for station in (0.0, 12.0, 40.0):
         a, b = here.frame(station), there.frame(there.length_mm - station)
         assert b.origin == pytest.approx(a.origin * MIRROR, abs=1e-9)
@@ -121,58 +122,74 @@ def short_trace(bow_mm):
     return np.array([(20, 0, 0), (22 + bow_mm, 10, 0), (24, 20, 0)], dtype=float)
 
 
-def test_a_trace_without_a_bow_leaves_the_side_open():
-    for points in (short_trace(0.3), short_trace(0.3)[::-1], short_trace(-0.3), short_trace(0)):
-        arch = Arch.trace(points, level=FLAT)
+LEFT_BACK = SideAnswers(region="left back")
+
+
+def test_a_trace_without_a_bow_asks_for_the_tongue():
+    for points in (short_trace(0.7), short_trace(0.7)[::-1], short_trace(-0.7), short_trace(0)):
+        arch = Arch.trace(points, level=FLAT, answers=LEFT_BACK)
         assert arch.side_is_open
-        assert arch.side_doubt.code == "side-open-straight"
-        assert arch.side_doubt.severity == "refused"
-        assert "bows by only 0." in arch.side_doubt.message
-    assert Arch.trace(short_trace(0.6), level=FLAT).side_doubt is None
+        assert arch.direction.ask == ("front end", "tongue")
+        assert arch.direction.finding.severity == "refused"
+    bowed = Arch.trace(short_trace(1.3), level=FLAT, answers=LEFT_BACK)
+    assert bowed.direction.ask == ("front end",)
 
 
-def test_a_bow_against_patient_x_leaves_the_side_open():
-    # The arch of a scan whose x axis is swapped bows backwards.
+def test_a_back_piece_of_which_nobody_named_the_teeth_is_open():
+    for points in (short_trace(2), short_trace(-2), short_trace(0)):
+        arch = Arch.trace(points, level=FLAT)
+        assert arch.direction.state == "open"
+        assert arch.direction.ask[0] == "teeth"
+
+
+def test_a_trace_that_bows_both_ways_tells_nothing_by_its_shape():
+    wave = np.array([(20, 0, 0), (22, 9, 0), (20.5, 18, 0), (19, 27, 0), (21, 36, 0)], dtype=float)
+    assert "shape" not in Arch.trace(wave, level=FLAT, answers=LEFT_BACK).direction.spoken
+
+
+def test_a_bow_against_the_scans_coordinates_is_a_contradiction():
+    # The arch of a scan whose y axis is swapped bows backwards.
     backwards = jaw() * np.array([1, -1, 1])
-    for points in (backwards, backwards[::-1], short_trace(-2)):
-        arch = Arch.trace(points, level=FLAT)
+    for points, answers in (
+        (backwards, SideAnswers()),
+        (backwards[::-1], SideAnswers()),
+        (short_trace(-2), LEFT_BACK),
+    ):
+        arch = Arch.trace(points, level=FLAT, answers=answers)
+        assert arch.direction.state == "contradicted"
         assert arch.side_is_open
-        assert arch.side_doubt.code == "side-open-contradiction"
-        assert arch.bow_mm < -0.5
-        assert "the patient's right" in arch.side_doubt.message
+        assert "patient or the chart" in arch.direction.finding.message
 
 
-def test_a_plane_upside_down_leaves_the_side_open():
+def test_a_plane_upside_down_is_a_contradiction():
     arch = Arch.trace(jaw(), level=Level(origin=(0, 0, 0), up=(0, 0, -1)))
-    assert arch.side_is_open
+    assert arch.direction.state == "contradicted"
 
 
-def test_an_answer_rules_and_a_contradiction_stays():
-    straight = short_trace(0.0)
-    answered = Arch.trace(straight, level=FLAT, starts="first")
-    assert answered.side_doubt is None
-    assert answered.frame(0).origin == pytest.approx(straight[0])
-    against_x = Arch.trace(straight, level=FLAT, starts="last")
-    assert against_x.frame(0).origin == pytest.approx(straight[-1])
-    assert not against_x.side_is_open
-    assert against_x.side_doubt.code == "side-answer-contradicted"
-    assert against_x.side_doubt.severity == "caution"
-
-    backwards = jaw() * np.array([1, -1, 1])
-    for starts, against_bow in (("first", True), ("last", False)):
-        arch = Arch.trace(backwards, level=FLAT, starts=starts)
-        assert not arch.side_is_open
-        assert arch.side_doubt.code == "side-answer-contradicted"
-        assert (arch.bow_mm < 0) is against_bow
-    assert Arch.trace(jaw(), level=FLAT, starts="first").side_doubt is None
-    assert Arch.trace(jaw()[::-1], level=FLAT, starts="last").side_doubt is None
-    assert Arch.trace(jaw(), level=FLAT, starts="last").side_doubt.severity == "caution"
+def test_no_answer_rules_against_another_sign():
+    for end, agrees in ((0, True), (-1, False)):
+        told = SideAnswers(right_end=as_point(jaw()[end]))
+        arch = Arch.trace(jaw(), level=FLAT, answers=told)
+        assert arch.direction.state == ("settled" if agrees else "contradicted")
+        front = SideAnswers(region="left back", front_end=as_point(short_trace(2)[end]))
+        piece = Arch.trace(short_trace(2), level=FLAT, answers=front)
+        assert piece.direction.state == ("settled" if agrees else "contradicted")
+    for towards, agrees in (((1, 0, 0), True), ((-1, 0, 0), False)):
+        cheek = CheekAnswer(at=(22.0, 10.0, 0.0), towards=towards)
+        told = SideAnswers(region="left back", front_end=(20.0, 0.0, 0.0), cheek=cheek)
+        arch = Arch.trace(short_trace(0), level=FLAT, answers=told)
+        assert arch.direction.state == ("settled" if agrees else "contradicted")
 
 
-def test_points_exactly_one_behind_the_other_in_x_leave_the_side_open():
-    points = np.array([(10, 0, 0), (14, 10, 0), (10, 20, 0)], dtype=float)
-    assert Arch.trace(points, level=FLAT).side_is_open
-    assert Arch.trace(points[::-1], level=FLAT).side_is_open
+def test_an_answer_about_a_place_that_is_no_end_any_more_falls_away():
+    told = SideAnswers(region="left back", front_end=(22.0, 10.0, 0.0))
+    assert Arch.trace(short_trace(2), level=FLAT, answers=told).direction.ask == ("front end",)
+
+
+def test_teeth_named_where_they_cannot_stand_are_a_contradiction():
+    for region in ("front", "whole arch", "right back"):
+        answers = SideAnswers(region=region)
+        assert Arch.trace(short_trace(2), level=FLAT, answers=answers).direction.against
 
 
 @pytest.mark.parametrize(
@@ -193,23 +210,25 @@ def test_a_tooth_of_the_wrong_side_is_told():
     for station, wrong in ((right, "36 26 33"), (left, "46 17 43"), (front, "46 36")):
         for tooth in wrong.split():
             doubt = tooth_doubt(arch, station, tooth)
-            assert (doubt.code, doubt.severity) == ("side-against-tooth", "refused")
+            assert (doubt.code, doubt.severity) == ("side-against-tooth", "caution")
             assert Tooth.of(tooth).words() in doubt.message
     assert tooth_doubt(arch, right, "") is None
 
 
-def test_a_tooth_against_an_answered_side_stays_as_a_caution():
-    arch = Arch.trace(jaw(), level=FLAT, starts="first")
-    assert tooth_doubt(arch, 10.0, "36").severity == "caution"
-
-
 def test_agreement_of_a_fifth_is_the_line():
-    # A canine where buccal leans 78 degrees from the side: cos 78.5° = 0.199.
+    # A premolar where buccal leans 78 degrees from the side: cos 78.5° = 0.199.
     turn = np.radians(np.linspace(-80, 80, 41))
     arch = Arch.trace(26 * np.stack([np.sin(turn), -np.cos(turn), 0 * turn], axis=1), level=FLAT)
     for degrees, agrees in ((11.2, False), (11.9, True)):
         station = 26 * np.radians(80 + degrees)
-        assert (tooth_doubt(arch, station, "23") is None) is agrees
+        assert (tooth_doubt(arch, station, "24") is None) is agrees
+
+
+def test_a_canine_at_the_corner_may_face_forwards_but_never_to_the_other_side():
+    turn = np.radians(np.linspace(-80, 80, 41))
+    arch = Arch.trace(26 * np.stack([np.sin(turn), -np.cos(turn), 0 * turn], axis=1), level=FLAT)
+    for degrees, agrees in ((2.0, True), (-2.0, False)):
+        assert (tooth_doubt(arch, 26 * np.radians(80 + degrees), "23") is None) is agrees
 
 
 # Directions at a fixture.

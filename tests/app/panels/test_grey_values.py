@@ -8,9 +8,10 @@ from PySide6.QtTest import QTest
 
 from app.help_text import topics
 from app.panels.remaining_bone import RemainingBone
-from core.arch import Arch, fixture_frame
+from core.arch import fixture_frame
 from core.bone.grey import grey_beside
 from core.plans.edit_pose import fixture_deepened
+from core.plans.side import traced
 from tests.app.panels.test_my_sizes import case, jaw  # noqa: F401 - fixtures
 
 
@@ -43,7 +44,7 @@ def test_off_until_asked_for(panel):
 def test_asked_for_they_are_the_cores(qtbot, panel, case):  # noqa: F811 - a fixture
     ask(qtbot, panel)
     plan = case.plan
-    arch = Arch.trace(plan.arch_points, level=plan.level, starts=plan.arch_starts)
+    arch = traced(plan)
     rows = grey_beside(case.volume, case.fixture, fixture_frame(case.fixture, arch))
     assert texts(panel, 1) == [f"{row.mean:.0f}" for row in rows]
     assert panel.grey.label.text().startswith("grey value of this scan, not HU")

@@ -7,10 +7,12 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QLabel
 
 from app.dialogs.confirm_jaw import confirm_jaw
 from app.dialogs.interpreted import InterpretedDialog
 from app.dialogs.side import SideDialog
+from app.dialogs.side_question import SideQuestion, SideTrouble
 from app.panels.fixture import FixturePanel, align_targets
 from app.panels.log import Log, log_lines
 from app.panels.my_sizes import MySizes
@@ -18,7 +20,6 @@ from app.panels.open_points import open_points
 from app.panels.scan_checks import ScanChecks, parts_of
 from app.panels.who import Who
 from app.settings import settings_of
-from core.errors import PlanError
 from core.findings import Finding
 from core.fixture import FixtureSize
 from core.structures import StentAxis
@@ -111,24 +112,28 @@ def test_an_open_point_opens_its_question_and_stays_until_answered(qtbot, sessio
     assert any(x.text.startswith("Whole volume") for x in log.model.lines)
 
 
-def test_an_open_right_end_is_asked_and_the_answer_can_be_undone(qtbot, session, desk):
+def test_an_open_side_is_asked_and_the_answer_can_be_undone(qtbot, session, desk):
     log = shown(qtbot, Log(session, desk), 270, 260)
-    session.ledger_problem = PlanError("side-open", reason="The arch is straight.")
-    session.ledger_changed.emit()
-    row = next(n for n, x in enumerate(log.model.lines) if x.text.startswith("Which end"))
+    straight = np.array([(20.0, 0, 0), (21.5, 18, 0), (23.0, 36, 0)])
+    session.apply("a short trace", replace(session.plan, arch_points=straight, fixtures=(),
+                                           sites=(), structures=()))  # fmt: skip
+    before = session.plan.side_answers
+    row = next(n for n, x in enumerate(log.model.lines) if x.text.startswith("Which teeth"))
     log.view.setCurrentIndex(log.model.index(row))
     log.view.setFocus()
-    before = session.plan.arch_starts
-    desk.answer = None
     QTest.keyClick(log.view, Qt.Key.Key_Return)
-    assert session.plan.arch_starts == before, "turned away: nothing is taken for an answer"
-    right, points = session.arch.frame(0.0).origin, session.plan.arch_points
-    nearest = np.linalg.norm(points[[0, -1]] - right, axis=1).argmin()
-    desk.answer = "The end at 0 mm"
+    dialog = log.findChild(SideQuestion)
+    assert not dialog.ok.isEnabled(), "nothing is chosen beforehand"
+    dialog.reject()
+    assert session.plan.side_answers == before, "turned away: nothing is taken for an answer"
     QTest.keyClick(log.view, Qt.Key.Key_Return)
-    assert session.plan.arch_starts == ("first", "last")[nearest]
+    dialog = log.findChildren(SideQuestion)[-1]
+    next(b for b in dialog.choices.buttons() if "left" in b.text()).click()
+    dialog.ok.click()
+    assert session.plan.side_answers.region == "left back"
+    assert any(x.text.startswith("Which end") for x in log.model.lines)
     session.undo_stack.undo()
-    assert session.plan.arch_starts == before
+    assert session.plan.side_answers == before
 
 
 def test_without_an_arch_there_is_nothing_to_confirm_but_an_arch_to_trace(qtbot, session, desk):
@@ -146,11 +151,16 @@ def test_without_an_arch_there_is_nothing_to_confirm_but_an_arch_to_trace(qtbot,
 def test_the_bar_shows_no_side_while_tooth_and_side_contradict_each_other(qtbot, session, desk):
     bar = shown(qtbot, Who(session, desk), 1366, 44)
     before = bar.side.text()
-    session.ledger_problem = PlanError("side-open", reason="Tooth 46 does not fit the place.")
-    session.ledger_changed.emit()
-    assert bar.side.text().startswith("SIDE CONTRADICTED")
-    session.ledger_problem = None
-    session.ledger_changed.emit()
+    wrong = replace(session.plan.fixtures[0], tooth="46")
+    session.apply("tooth named", replace(session.plan, fixtures=(wrong,)))
+    assert bar.side.text().startswith("Left and right may be swapped. Check.")
+    bar.side.click()
+    trouble = bar.findChild(SideTrouble)
+    said = " ".join(label.text() for label in trouble.findChildren(QLabel))
+    assert "patient or the chart" in said
+    assert "nothing can be signed" in said
+    trouble.reject()
+    session.undo_stack.undo()
     assert bar.side.text() == before
 
 

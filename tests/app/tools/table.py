@@ -46,7 +46,7 @@ class DeskOfTests:
         self.asked.append(question)
         return self.answers.pop(0)
 
-    def ask_text(self, title, question, value=""):
+    def ask_text(self, title, question, value="", explain=None):
         self.asked.append(question)
         answer = self.answers.pop(0)
         return value if answer == "as offered" else answer

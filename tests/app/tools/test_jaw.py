@@ -9,7 +9,6 @@ import pytest
 from PySide6.QtCore import Qt
 
 from app.tools.jaw import ArchTool, JawPlane, Midline
-from core.arch import Arch
 from core.geometry import angle_deg
 from core.level import Level
 from core.plans.plan import Plan
@@ -114,19 +113,6 @@ def test_arch_follows_while_it_is_dragged_and_escape_puts_it_back(table):
     t.type(Qt.Key.Key_Escape, view=t.map)
     assert t.session.arch.length_mm == pytest.approx(before)
     assert t.now() == t.start
-
-
-def test_flipping_asks_first_and_turns_right_and_left(table):
-    t = table(ArchTool)
-    length = t.session.arch.length_mm
-    t.desk.answers = [None, f"The end at {length:.0f} mm"]
-    t.type(Qt.Key.Key_F)
-    assert t.now() == t.start
-    before = t.session.arch.curve.points_mm
-    t.type(Qt.Key.Key_F)
-    flipped = Arch.trace(t.plan.arch_points, level=LEVEL, starts=t.plan.arch_starts)
-    assert np.allclose(flipped.curve.points_mm, before[::-1])
-    assert t.undo_all() == t.start
 
 
 def test_a_new_arch_needs_two_points_and_right_click_forgets_the_first(table):

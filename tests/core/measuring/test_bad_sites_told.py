@@ -16,6 +16,7 @@ import pytest
 
 from core import measure
 from core.arch import fixture_frame
+from core.direction import SideAnswers, as_point
 from core.identity import Tooth
 from core.image.volume import ScanIdentity
 from core.level import Level
@@ -65,7 +66,7 @@ def measured(kind):
         jaw=jaw,
         level=Level(origin=arch.level.origin, up=arch.level.up),
         arch_points=arch.curve.points_mm,
-        arch_starts="first",
+        side_answers=SideAnswers(right_end=as_point(arch.curve.points_mm[0])),
         fixtures=(fixture,),
         structures=structures,
     )

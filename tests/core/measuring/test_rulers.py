@@ -20,6 +20,7 @@ from core.measuring.rulers import angle_reading, ruler_ink, ruler_reading
 from core.plans.plan import Plan, Site
 from core.plans.plan_dump import document_of, plan_fingerprint
 from core.plans.plan_parse import parse
+from core.plans.side import traced
 from core.structures import AngleMark, Ruler
 from core.words.rows import row_words
 
@@ -186,7 +187,7 @@ def test_a_ledger_holds_rulers_and_pictures_show_the_same_figure():
     volume = Volume(voxels=voxels, mm_from_ijk=affine, made_up=np.zeros(len(voxels), bool))
     truth["plan"].pop("scan")
     plan = parse(truth["plan"])
-    arch = Arch.trace(plan.arch_points, level=plan.level, starts=plan.arch_starts)
+    arch = traced(plan)
     station = arch.station(plan.fixtures[0].platform)
     frame = arch.frame(station)
     ends = [frame.origin - 6 * frame.up - d * frame.buccal for d in (-4.0, 5.3)]

@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 
 import sample_volumes
 from core import load_plan
-from core.arch import Arch
 from core.image.ribbon import Ribbon
 from core.pictures.overlay import panorama_overlay, within_width
+from core.plans.side import traced
 from core.structures import Course
 
 HALF = 10.0
@@ -38,7 +38,7 @@ def test_what_is_left_of_a_line_is_exactly_what_lies_within(places):
 
 def test_a_canal_longer_than_the_panorama_ends_at_its_edge():
     plan = load_plan(sample_volumes.path("lower_left_36.plan.json"))
-    arch = Arch.trace(plan.arch_points, level=plan.level, starts=plan.arch_starts)
+    arch = traced(plan)
     ribbon = Ribbon.along(arch, heights_mm=(-30, 10), pixel_mm=0.5)
     half = ribbon.cols * ribbon.pixel_mm / 2
     lines = [x.points for x in panorama_overlay(plan, arch, ribbon).lines if x.style == "canal"]
@@ -49,7 +49,7 @@ def test_a_canal_longer_than_the_panorama_ends_at_its_edge():
 def sample_panorama(structures=None):
     plan = load_plan(sample_volumes.path("lower_left_36.plan.json"))
     plan = plan if structures is None else replace(plan, structures=structures)
-    arch = Arch.trace(plan.arch_points, level=plan.level, starts=plan.arch_starts)
+    arch = traced(plan)
     return plan, arch, Ribbon.along(arch, heights_mm=(-35.0, 5.0), pixel_mm=0.3)
 
 

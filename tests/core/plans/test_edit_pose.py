@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from core.arch import Arch, fixture_frame
+from core.arch import fixture_frame
 from core.errors import PlanError
 from core.fixture import Fixture, FixtureSize
 from core.geometry import angle_deg
@@ -15,6 +15,7 @@ from core.level import Level
 from core.plans import edit, edit_pose
 from core.plans.direction_words import direction_words, place_words
 from core.plans.plan import Plan
+from core.plans.side import traced
 from core.structures import StentAxis, Tapered
 
 SIZE = FixtureSize(diameter_mm=4.0, length_mm=10.0)
@@ -32,7 +33,7 @@ def plan_with(towards_apex=(0, 0, -1), tooth="36", jaw="lower"):
 
 
 def arch_of(plan):
-    return Arch.trace(plan.arch_points, level=plan.level, starts=plan.arch_starts)
+    return traced(plan)
 
 
 def fixture_of(plan):
@@ -162,20 +163,6 @@ def test_an_arch_point_goes_between_its_neighbours_or_on_at_an_end():
     assert edit_pose.with_arch_point(plan, (-26, 30, 0))[1] == 0
     one, _ = edit_pose.with_arch_point(Plan(), (1, 2, 3))
     assert one.arch_points == pytest.approx(np.array([(1, 2, 3)]))
-
-
-@pytest.mark.parametrize("reverse", [False, True])
-def test_the_other_end_taken_for_the_right_turns_the_arch_and_this_end_keeps_it(reverse):
-    plan = edit_pose.with_arch_points(plan_with(), ARCH[::-1] if reverse else ARCH)
-    before = arch_of(plan)
-    once = edit_pose.with_right_end(plan, before, begins=False)
-    flipped = arch_of(once)
-    assert np.allclose(flipped.curve.points_mm, before.curve.points_mm[::-1])
-    kept = arch_of(edit_pose.with_right_end(plan, before, begins=True))
-    assert kept.starts is not None, "an answer that agrees is stored too"
-    assert np.allclose(kept.curve.points_mm, before.curve.points_mm)
-    twice = edit_pose.with_right_end(once, flipped, begins=False)
-    assert np.allclose(arch_of(twice).curve.points_mm, before.curve.points_mm)
 
 
 def test_a_site_of_the_same_tooth_moves():

@@ -10,7 +10,8 @@ import pytest
 from core.fixture import Fixture, FixtureSize
 from core.plans.history import sign
 from core.plans.plan import ChangedLimit, Declaration, Plan, SideCheck, Site
-from core.plans.plan_checks import plan_findings, side_findings, sign_off_obstacles
+from core.plans.plan_checks import plan_findings, side_findings
+from core.plans.side import sign_off_obstacles
 from core.structures import Course, Ruler, Tapered
 
 SIZE = FixtureSize(diameter_mm=4.0, length_mm=10.0)

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from core.direction import SideAnswers
 from core.errors import OutputError, PlanError
 from core.image.volume import ScanIdentity
 from core.plans import plan_dump, plan_file, plan_json
@@ -184,7 +185,7 @@ def test_every_kind_is_read(tmp_path):
     assert (root.tooth, root.diameters_mm, root.to_be_removed) == ("35", (6.0, 2.5), False)
     assert plan.structures[4].seen == ("yes", "yes")
     assert plan.structures[-1].course.shape == (3, 3)
-    assert plan.arch_starts == "first"
+    assert plan.side_answers.right_end == (0.0, 0.0, 0.0)
     assert plan.fixtures[0].size.taper == 4.0
     assert plan.stent_axes[0].occlusal[2] == 8.0
     assert plan.side_check.side == "left"
@@ -262,7 +263,13 @@ def test_an_edit_changes_the_file_and_the_fingerprint(tmp_path):
 def test_what_was_taken_away_is_gone(tmp_path):
     plan = load(tmp_path, FULL)
     bare = replace(
-        plan, midline=None, jaw=None, arch_starts=None, limits={}, structures=(), level=None
+        plan,
+        midline=None,
+        jaw=None,
+        side_answers=SideAnswers(),
+        limits={},
+        structures=(),
+        level=None,
     )
     saved = document_of(bare)
     assert not {"midline", "jaw", "level"} & set(saved)

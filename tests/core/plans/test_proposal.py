@@ -8,8 +8,8 @@ import pytest
 import sample_volumes
 from core import load_plan, open_scan
 from core.image.volume import Volume
-from core.measuring.basis import arch_of
 from core.plans.proposal import propose
+from core.plans.side import arch_of
 
 
 @pytest.mark.parametrize(("name", "jaw"), [("lower_left_36", "lower"), ("upper_right_15", "upper")])
@@ -19,7 +19,7 @@ def test_the_sample_s_arch_is_found_within_2_mm_of_the_traced_one(name, jaw):
     traced = arch_of(load_plan(sample_volumes.path(f"{name}.plan.json")))
     found = arch_of(proposal)
     assert proposal.jaw == jaw
-    assert found.side_doubt is None
+    assert found.direction.state == "settled"
     line = traced.level.project(found.curve.polyline(0.1)[1])
     stations = traced.curve.nearest_stations(line)
     within = (stations > 0) & (stations < traced.length_mm)

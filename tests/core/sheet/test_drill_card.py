@@ -85,9 +85,9 @@ def test_a_tooth_on_the_wrong_side_is_never_silent():
     """46 placed at the patient's left, and a right tooth while the answer says left."""
     for where in (20.0, 160.0):
         text = flat(drill_card(case(fixture_at(where, "46"))))
-        assert "SIDE CONTRADICTION: do not use" in text
+        assert "LEFT AND RIGHT MAY BE SWAPPED. CHECK." in text
         assert "Do not drill by this card" in text
-    assert "CONTRADICTION" not in flat(drill_card(case(fixture_at(20.0, "36"))))
+    assert "SWAPPED" not in flat(drill_card(case(fixture_at(20.0, "36"))))
 
 
 def test_what_the_fixture_itself_misses_stands_on_the_card():

@@ -103,18 +103,19 @@ def test_what_the_archive_needs_is_asked_before_anything_is_written(tmp_path, fi
     assert "sheet.pdf" in names(tmp_path / "out")
 
 
-def test_a_contradicting_side_leaves_the_report_out_and_says_the_way_out(tmp_path):
+def test_a_contradicting_side_leaves_out_what_is_taken_to_the_chair_and_says_the_way_out(tmp_path):
     right = SideCheck(side="right", against="chart", by="LM", at="2026-09-15T10:30")
     plan, volume, ledger = case(fixture_at(20.0, "36"))
     plan = replace(plan, side_check=right)
     ledger = replace(ledger, plan=plan)
-    refusal = hindrance("report", ledger)
-    assert refusal.code == "archive-side-contradiction"
-    assert "TOOTH AGAINST SIDE" in str(refusal)
-    assert "leave the structured report out" in str(refusal)
+    for part in ("report", "card", "patient", "laboratory"):
+        refusal = hindrance(part, ledger)
+        assert refusal.code == "side-contradiction"
+        assert "TOOTH AGAINST SIDE" in str(refusal)
+        assert "Leave this part out" in str(refusal)
+        assert hindrance(part, ONE[2]) is None
     written = write_folder(plan, volume, ledger, tmp_path, leave_out=True)
-    assert set(written.left_out) == {"report"}
-    assert hindrance("report", ONE[2]) is None
+    assert set(written.left_out) == {"report", "card", "patient", "laboratory"}
 
 
 def test_a_part_that_fails_leaves_no_half_of_the_set(tmp_path, monkeypatch):

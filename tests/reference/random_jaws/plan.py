@@ -6,11 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from core.direction import CheekAnswer, SideAnswers, as_point
 from core.fixture import Fixture, FixtureSize
 from core.geometry import unit
+from core.identity import Tooth
 from core.level import Level
-from core.measuring.basis import arch_of
 from core.plans.plan import Plan, Site
+from core.plans.side import arch_of
 from core.structures import Course, Floor, Tapered
 from tests.reference.random_jaws import kernels as k
 from tests.reference.random_jaws.draw import Choices
@@ -34,11 +36,34 @@ def plan_of(shape: Shape, c: Choices) -> Plan:
         jaw=c.jaw,
         level=level,
         arch_points=marks,
-        arch_starts="first",
+        side_answers=_told(shape, marks, fixture),
+        midline=_midline(shape, fixture),
         fixtures=(fixture,),
         structures=tuple(structures),
     )
     return _with_site(rng, plan, fixture)
+
+
+def _told(shape, marks, fixture):
+    """As a person who sees teeth, tongue and chart would answer."""
+    inner, outer = shape.patient(shape.place(0.0, np.array([0.0, 1.0]), 0.0))
+    cheek = CheekAnswer(at=as_point(inner), towards=as_point(outer - inner))
+    tooth = Tooth.of(fixture.tooth)
+    if tooth.position <= 3:
+        return SideAnswers(region="front", right_end=as_point(marks[0]), cheek=cheek)
+    left = tooth.side == "left"
+    return SideAnswers(
+        region="left back" if left else "right back",
+        front_end=as_point(marks[0 if left else -1]),
+        cheek=cheek,
+    )
+
+
+def _midline(shape, fixture):
+    """Front teeth are told apart by the midline; a person marks it for them."""
+    if Tooth.of(fixture.tooth).position > 3:
+        return None
+    return shape.patient(shape.place(-shape.v[k.SITE], 0.0, 0.0))[0]
 
 
 def _with_site(rng, plan, fixture):

@@ -13,8 +13,8 @@ import numpy as np
 from core.arch import fixture_frame
 from core.bone.ridge import axis_plane, section_plane
 from core.distances.drilling import UNKNOWN_TIP_MM
-from core.measuring.basis import arch_of
 from core.plans.plan import Plan
+from core.plans.side import arch_of
 from sample_volumes.distances import fixture_distance
 from tests.reference.random_jaws.draw import Choices
 from tests.reference.random_jaws.plan import FIXTURE, SITE
