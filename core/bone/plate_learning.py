@@ -11,6 +11,7 @@ from scipy.spatial import cKDTree
 from core.arch import Arch
 from core.bone.bone_levels import BoneLevels
 from core.bone.bone_paths import BonePaths
+from core.bone.cortex_level import APART, FWHM, LEAST_OF_BLUR
 from core.bone.half_maximum import HalfMaximum
 from core.bone.level_trend import fitted_trend, usual_trend
 from core.bone.plate_kernels import LEVEL, MISFIT, OK, SD_WIDTH, SIGMA, SINGLE, WIDTH
@@ -19,12 +20,6 @@ from core.bone.plate_profiles import Fits, fit_at, voxel_variance_mm2
 from core.geometry import Array, unit
 from core.image.volume import Volume
 from core.plans.plan import Jaw
-
-FWHM = 2.3548
-"""Full width at half maximum of a Gaussian over its standard deviation."""
-
-APART = 1.5
-"""A plate shows its own level where it is wider than this many full widths of the blur."""
 
 _LEAST_PROFILES = 15
 _LEAST_STEEP = 8
@@ -39,20 +34,22 @@ _SIDE_MM = 14.0
 _DEPTH_MM = 6.0
 
 _MOST_MISFIT, _MOST_OFF = 0.06, 0.3
+_MOST_FROM_CORTEX = 0.5
 _LEAST_COSINE = 0.85
 _OWN_SPREAD, _BORROWED_SPREAD = 0.02, 0.08
 """Least spread of a level, as shares of the contrast. Buccal and lingual cortex differ by 5 to
 8 % in reconstructed scans: a borrowed level may be off by as much."""
 
-_UNKNOWN_SPREAD = 0.2
-"""The same where no plate of the scan shows its level: then all are thin, and look darker."""
+_UNKNOWN_SPREAD = 0.06
+"""The same where no plate of the scan shows its level by itself, beside the doubt of what they
+show together."""
 
 _UNKNOWN_MISFIT, _LEAST_MISFIT = 0.02, 0.006
-_NOISE_OF_BUNDLE = 0.235
-"""Noise of the mean of a bundle's profiles, as a share of that of one voxel: how misfit grew with
-noise, in drawn scans (0.23) and in reconstructed ones with further noise (0.24)."""
+_NOISE_OF_BUNDLE = 0.25
+"""Noise of the mean of a bundle's profiles, as a share of that of one sample in soft tissue: how
+misfit grew with noise, in drawn scans (0.29) and in reconstructed ones with further noise
+(0.24)."""
 
-_UNKNOWN_BLUR_MM, _UNKNOWN_BLUR_SD_MM = 0.22, 0.08
 _LEAST_BLUR_SD_MM = 0.01
 
 
@@ -77,13 +74,13 @@ def learn_plates(volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> Pl
 def _unknown(volume: Volume, levels: BoneLevels) -> PlateLevels:
     """Before anything was learnt: levels and blur that a fit can begin with."""
     contrast = levels.cortical - levels.soft
-    variance = _UNKNOWN_BLUR_MM**2
+    variance = levels.blur.variance_mm2
     through = unit(volume.mm_from_ijk[:3, 2])
     return PlateLevels(
         blur_variance_mm2=variance,
         through_variance_mm2=variance,
         through=through,
-        blur_sd_mm=_UNKNOWN_BLUR_SD_MM,
+        blur_sd_mm=levels.blur.sd_mm,
         apart_mm=_apart(volume, variance),
         misfit=_UNKNOWN_MISFIT,
         points_mm=np.empty((0, 3)),
@@ -93,7 +90,7 @@ def _unknown(volume: Volume, levels: BoneLevels) -> PlateLevels:
         terms=np.empty((0, 3)),
         terms_all=np.zeros(3),
         level_all=levels.cortical,
-        spread_all=max(_UNKNOWN_SPREAD * contrast, levels.cortical_sd, 1e-6),
+        spread_all=max(float(np.hypot(_UNKNOWN_SPREAD * contrast, levels.cortical_sd)), 1e-6),
         least_spread=max(_OWN_SPREAD * contrast, 1e-6),
         paths=None,
         trend=usual_trend(through, contrast),
@@ -134,9 +131,20 @@ def _good(fits: Fits, levels: BoneLevels) -> NDArray[np.bool_]:
             (v[:, OK] > 0)
             & (v[:, SINGLE] == 0)
             & (v[:, MISFIT] < _MOST_MISFIT * contrast + 0.5 * levels.noise_sd)
-            & (np.abs(v[:, LEVEL] - levels.cortical) < contrast)
+            & (np.abs(v[:, LEVEL] - levels.cortical) < _MOST_FROM_CORTEX * contrast)
             & (fits.cosine > _LEAST_COSINE)
         )
+
+
+def _as_blurred(volume: Volume, fits: Fits, levels: BoneLevels) -> NDArray[np.bool_]:
+    """Profiles with no less blur than the scan's clean steps.
+
+    Less of it is noise, or a thin plate and the marrow behind it taken for one wide plate.
+    """
+    if not levels.blur.seen:
+        return np.ones(len(fits.cosine), dtype=bool)
+    whole = max(levels.blur.variance_mm2, 0.0) + voxel_variance_mm2(volume, fits.outward)
+    return np.asarray(fits.values[:, SIGMA] * fits.cosine > LEAST_OF_BLUR * np.sqrt(whole))
 
 
 def _with_blur(
@@ -146,6 +154,7 @@ def _with_blur(
     v = fits.values
     with np.errstate(invalid="ignore"):
         keep = _good(fits, levels) & (v[:, WIDTH] > APART * FWHM * v[:, SIGMA])
+        keep &= _as_blurred(volume, fits, levels)
     if keep.sum() < _LEAST_PROFILES:
         return known
     variance = (v[keep, SIGMA] * fits.cosine[keep]) ** 2 - voxel_variance_mm2(

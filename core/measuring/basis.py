@@ -8,8 +8,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from core.arch import Arch
-from core.bone.bone_levels import BoneLevels, bone_levels
+from core.bone.bone_levels import BoneLevels
 from core.bone.edges import EdgeFinder, ScanEdges
+from core.bone.level_learning import bone_levels
 from core.bone.plate_fit import PlateFit
 from core.direction import question_code
 from core.errors import PlanError

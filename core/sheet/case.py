@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from core.arch import Arch
-from core.bone.bone_levels import BoneLevels, bone_levels
+from core.bone.bone_levels import BoneLevels
+from core.bone.level_learning import bone_levels
 from core.errors import PlanError
 from core.findings import Finding
 from core.fixture import Fixture

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from core.arch import fixture_frame
-from core.bone.bone_levels import bone_levels
+from core.bone.level_learning import bone_levels
 from core.distances.solid import FixtureSolid
 from core.distances.tubes import tubes_of
 from core.drawing import Chart, Label, Line, Sides

@@ -137,6 +137,25 @@ SENTENCES: dict[str, str] = {
         "Too little was scanned near the arch to learn the grey levels of bone - no edge can be "
         "placed - trace the arch inside the scanned region."
     ),
+    "levels_soft_unclear": (
+        "Soft tissue cannot be told reliably from air or from bone by its grey value in this "
+        "scan, so no bone edge is measured. Distances to marked structures are not affected. "
+        "Measure bone by hand on the section."
+    ),
+    "levels_cut": (
+        "The grey values of this export were cut off below the brightness of cortical bone, so "
+        "bone edges would be placed too far out, and none is measured. Export the scan again with "
+        "its full range of grey values."
+    ),
+    "levels_cortex_unclear": (
+        "The brightness of cortical bone could not be settled: the two sides of the jaw disagree, "
+        "or all plates are too thin to show it. No bone edge is measured. Measure bone by hand on "
+        "the section."
+    ),
+    "levels_ridge_unlikely": (
+        "What looks like bone along the traced arch is too narrow or too broad to be a ridge, so "
+        "no bone edge is measured. Check that the arch runs along the middle of the ridge."
+    ),
     "edge_nothing": (
         "No bone edge was met where one was expected - the surface is not shown there - measure "
         "by hand on the section."

@@ -12,9 +12,9 @@ import numpy as np
 from scipy.ndimage import gaussian_filter
 
 from core.arch import Arch
-from core.bone.bone_levels import bone_levels
 from core.bone.edges import ScanEdges
 from core.bone.half_maximum import HalfMaximum
+from core.bone.level_learning import bone_levels
 from core.bone.plate_fit import PlateFit
 from core.bone.plates import thickness_at
 from core.geometry import unit

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from core.arch import fixture_frame
-from core.bone.bone_levels import bone_levels
 from core.bone.edges import ScanEdges
+from core.bone.level_learning import bone_levels
 from core.bone.plate_fit import PlateFit
 from core.bone.plates import plate_thickness
 from core.bone.ridge import ridge_at_fixture, ridge_at_site

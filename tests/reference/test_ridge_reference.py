@@ -8,9 +8,9 @@ import pytest
 from scipy.special import ndtr
 
 from core.arch import Arch, fixture_frame
-from core.bone.bone_levels import bone_levels
 from core.bone.edges import ScanEdges
 from core.bone.half_maximum import HalfMaximum
+from core.bone.level_learning import bone_levels
 from core.bone.plates import plate_thickness, thickness_at
 from core.bone.ridge import ridge_at_fixture, ridge_at_site
 from core.bone.surface import bone_surface

@@ -5,7 +5,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from core.bone.bone_levels import bone_levels
+from core.bone.level_learning import bone_levels
 from core.image.volume import Volume
 from tests.core.bone_phantoms import (
     AIR,

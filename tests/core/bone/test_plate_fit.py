@@ -142,7 +142,8 @@ def test_half_maximum_misses_the_same_plate_and_says_nothing():
     bone, volume, levels, _, half = case(thin=0.5)
     p, n, _ = bone.places(turns=8, heights=(0.0,))
     raw = half.plate(volume, p[:8] + 2.0 * n[:8], -n[:8], 6.0)
-    assert np.nanmean(np.abs(raw.thickness_mm - 0.5)) > 0.1
+    # More than what the program allows itself for plates of 0.5 mm and more.
+    assert np.nanmean(np.abs(raw.thickness_mm - 0.5)) > 0.06
     assert np.isnan(errors(bone, volume, levels, half)[0]).all()
 
 

@@ -7,9 +7,9 @@ import pytest
 
 from core.arch import fixture_frame
 from core.bone.bone_in_plane import outline
-from core.bone.bone_levels import bone_levels
 from core.bone.edges import ScanEdges
 from core.bone.half_maximum import HalfMaximum
+from core.bone.level_learning import bone_levels
 from core.bone.plate_fit import PlateFit
 from core.bone.plates import plate_thickness
 from core.bone.ridge import ridge_at_fixture, ridge_at_site

@@ -6,7 +6,7 @@ import io
 import numpy as np
 import pytest
 
-from core.bone.bone_levels import bone_levels
+from core.bone.level_learning import bone_levels
 from core.bone.plate_fit import PlateFit
 from core.bone.ridge import ridge_at_site
 from core.measuring.basis import Basis

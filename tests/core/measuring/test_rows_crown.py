@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from core.arch import fixture_frame
-from core.bone.bone_levels import bone_levels
+from core.bone.level_learning import bone_levels
 from core.identity import Tooth
 from core.measurement import Reading
 from core.measuring.basis import RowMaker

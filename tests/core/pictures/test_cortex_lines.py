@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from core.bone.bone_levels import bone_levels
+from core.bone.level_learning import bone_levels
 from core.image.section import across_arch_grid
 from core.pictures.chart import View, across_arch_chart, through_axis_chart
 from core.pictures.cortex_lines import cortex_lines
