@@ -1,0 +1,47 @@
+"""Faults of a practice's computer, a few times each; many times in `tests/studies/faults.py`."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from app.bench import Bench
+from app.case_record import CaseRecord, about
+from app.kept_files import write_private
+from tests.watchdog import PATIENCE
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="forks, and kills as a crash does")
+@pytest.mark.parametrize(
+    ("kind", "runs"),
+    [("killed", 5), ("two windows", 3), ("full disk", 2), ("read-only", 2), ("clock back", 2)],
+)
+def test_a_fault_loses_nothing_that_was_told_to_be_saved(tmp_path, kind, runs):
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.app.fault_runs", kind, str(runs), str(tmp_path), "ci"],
+        cwd=ROOT, capture_output=True, text=True, check=False, timeout=100 * PATIENCE,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout.splitlines()[-1])
+    assert found == {"kind": kind, "runs": runs, "lost": []}
+
+
+def test_a_case_whose_scan_vanished_stays_in_the_list(qtbot, tmp_path, monkeypatch):
+    record = CaseRecord(key="x", source=str(tmp_path / "gone"), patient="QUARRY^Sample")
+    write_private(tmp_path / "cases" / "x" / "case.json", about(record))
+    bench = Bench(tmp_path / "cases")
+    qtbot.addWidget(bench)
+    asked = []
+    monkeypatch.setattr("app.bench.ask_folder", lambda *words: asked.append(words) or "")
+    bench.take_up(record)
+    assert "was moved" in bench.said.text()
+    assert len(asked) == 1
+    assert bench.session.volume is None
+    assert bench.store.recent() == (record,)
