@@ -8,6 +8,7 @@ import pytest
 from tests.reference.random_jaws import case, choices
 from tests.reference.random_jaws import kernels as k
 from tests.reference.random_jaws.image import scan_of
+from tests.reference.random_jaws.scoring import interval, is_false, kind_of, scored, tally
 from tests.reference.random_jaws.shape import shape_of
 
 
@@ -55,3 +56,40 @@ def test_the_picture_passes_half_way_at_the_true_edge(thick):
     assert len(points) > 40
     assert abs(np.mean(edge)) < 0.02
     assert np.abs(edge).max() < 0.1
+
+
+DRAW = (1, 3, 5, 6, 12, 17)
+"""Open seeds of different jaws, plates, marrow, filters and scales; those of known faults among
+them: 17 has thin plates in the upper jaw with gum over the crest."""
+
+
+@pytest.fixture(scope="module")
+def measured():
+    """Rows of a small draw, measured once."""
+    return {seed: scored(case(seed))[0] for seed in DRAW}
+
+
+def test_no_limit_of_a_small_draw_is_falsely_met(measured):
+    """The rule above all: a limit is met only by something found."""
+    rows = [row for of_case in measured.values() for row in of_case]
+    assert [row for row in rows if is_false(row)] == []
+    assert sum(row["verdict"] == "meets limit" for row in rows) >= 5
+
+
+@pytest.mark.parametrize("kind", ["bone surface", "remaining bone", "ridge width"])
+def test_truths_of_a_small_draw_lie_inside_the_doubt(measured, kind):
+    """A bound for few values: the share of 95 % is the study's to show."""
+    t = tally(r for rows in measured.values() for r in rows if kind_of(r["id"]) == kind)
+    assert t.valued >= 6
+    assert interval(t.within, t.valued)[1] >= 0.93
+
+
+def test_a_false_verdict_and_a_miss_would_be_counted():
+    good = {"id": "fixture/wall/buccal", "truth": 2.5, "value": 2.45, "U": 0.1, "limit": 2.0,
+            "verdict": "meets limit", "bound": "", "readable": True}  # fmt: skip
+    bad = {**good, "truth": 1.8}
+    t = tally([good, bad])
+    assert (t.valued, t.within, len(t.false_meets)) == (2, 1, 1)
+    assert is_false(bad)
+    assert not is_false(good)
+    assert interval(0, 20)[1] == pytest.approx(0.1684, abs=1e-4)  # 1 − 0.025^(1/20)

@@ -36,7 +36,9 @@ def plan_of(shape: Shape, c: Choices) -> Plan:
         jaw=c.jaw,
         level=level,
         arch_points=marks,
-        side_answers=_told(shape, marks, fixture),
+        side_answers=told(
+            marks, *shape.patient(shape.place(0.0, np.array([0.0, 1.0]), 0.0)), fixture
+        ),
         midline=_midline(shape, fixture),
         fixtures=(fixture,),
         structures=tuple(structures),
@@ -44,9 +46,8 @@ def plan_of(shape: Shape, c: Choices) -> Plan:
     return _with_site(rng, plan, fixture)
 
 
-def _told(shape, marks, fixture):
-    """As a person who sees teeth, tongue and chart would answer."""
-    inner, outer = shape.patient(shape.place(0.0, np.array([0.0, 1.0]), 0.0))
+def told(marks, inner, outer, fixture):
+    """As a person who sees teeth, tongue and chart would answer; marks run to the left."""
     cheek = CheekAnswer(at=as_point(inner), towards=as_point(outer - inner))
     tooth = Tooth.of(fixture.tooth)
     if tooth.position <= 3:

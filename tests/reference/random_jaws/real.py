@@ -13,14 +13,15 @@ from scipy.ndimage import gaussian_filter
 from scipy.spatial.transform import Rotation
 
 from core.fixture import Fixture, FixtureSize
+from core.identity import Tooth
 from core.image.volume import Volume
 from core.level import Level
-from core.measuring.basis import arch_of
 from core.plans.plan import Plan, Site
+from core.plans.side import arch_of
 from tests.reference import real_jaws
 from tests.reference.random_jaws.case import Case
 from tests.reference.random_jaws.draw import choices
-from tests.reference.random_jaws.plan import FIXTURE, SITE
+from tests.reference.random_jaws.plan import FIXTURE, SITE, told
 from tests.reference.random_jaws.truth import truths
 
 _FIELD_MM = 38.0
@@ -161,8 +162,11 @@ def _plan(rng, c, solid, place):
             length_mm=float(rng.choice([6.0, 8.0, 10.0])),
         ),
     )
+    middle = (solid.jaw.crest[len(solid.jaw.crest) // 2] - solid.pivot) @ solid.turn.T
+    midline = middle if Tooth.of(c.tooth).position <= 3 else None
     plan = Plan(
-        jaw=c.jaw, level=Level(origin=origin, up=up), arch_points=marks, arch_starts="first",
+        jaw=c.jaw, level=Level(origin=origin, up=up), arch_points=marks,
+        side_answers=told(marks, place, place + outwards, fixture), midline=midline,
         fixtures=(fixture,),
     )  # fmt: skip
     station = arch_of(plan).station(fixture.platform) + rng.uniform(-2, 2)
