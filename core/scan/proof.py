@@ -81,7 +81,7 @@ class Proof:
     ----------
     unfit, swapped, sheared, coded : list of int
         Slices whose words do not fit into BitsStored, are smooth only with their bytes swapped,
-        are smooth only with rows and columns exchanged, or come from a codestream of another form.
+        are smooth only with rows and columns exchanged, or come from a codestream of another sign.
     wraps : Wraps
         Of the stated sign; `narrow` of a sign in the highest bit that is used.
     """
@@ -178,13 +178,13 @@ def _padded(rows: NDArray[Any], layout: Layout) -> NDArray[np.bool_] | None:
 
 
 def _another(form: CodedForm, used: int, layout: Layout) -> bool:
-    """Whether a codestream's own width and sign make other values of its words."""
-    if form.signed is None or not used:
+    """Whether a codestream states another sign, and words use the bit that would hold it.
+
+    Codestreams without a sign of their own, and narrower ones, are left to `Wraps`.
+    """
+    if form.signed is None or form.signed == layout.signed:
         return False
-    if form.signed != layout.signed:
-        # A sign can only be meant where the highest bit is used.
-        return used.bit_length() >= min(form.precision, layout.bits_stored)
-    return False
+    return used.bit_length() >= min(form.precision, layout.bits_stored)
 
 
 def _order_is_wrong(rows: NDArray[Any], layout: Layout) -> bool:

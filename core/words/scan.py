@@ -172,7 +172,7 @@ SENTENCES: dict[str, str] = {
         "wrong shape, and every place in the picture is wrong - export the series again."
     ),
     "scan_coded_otherwise": (
-        "{count} compressed slices state another sign or width of their values than their files - "
+        "{count} compressed slices state another sign of their values than their files do - "
         "grey values may be wrong - export the series uncompressed."
     ),
     "scan_scale_unproven": (
