@@ -21,7 +21,7 @@ from core.image.sampling import touches_made_up
 from core.image.volume import Volume
 from core.measurement import Measurement, Note
 from core.measuring.basis import Basis, RowMaker, settled_arch
-from core.measuring.hindrances import hindrances_at
+from core.measuring.hindrances import hindrances_at, image_faults_at, image_sd_mm
 from core.measuring.kept_rows import ABOUT_THE_WORK, BESIDE_THE_BONE, rests_on
 from core.measuring.ledger import Ledger
 from core.measuring.rows_bone import fixture_bone_rows, site_bone_rows
@@ -30,7 +30,7 @@ from core.measuring.rows_danger import DangerRows
 from core.measuring.rows_rulers import ruler_rows
 from core.plans.case_checks import case_findings
 from core.plans.outside import marks_outside
-from core.plans.plan import Plan
+from core.plans.plan import Plan, Site
 from core.plans.plan_checks import plan_findings
 from core.plans.plan_file import check_scan, plan_fingerprint
 from core.plans.plausible import refuse_implausible
@@ -117,6 +117,7 @@ def measure(
             *plan_findings(plan),
             *hand_findings(plan),
             *case_findings(plan, volume.identity, made_at=when),
+            *_image_findings(plan, basis),
             *_arch_findings(plan, basis),
             *_name_findings(plan, basis.arch),
             *_place_findings(plan, basis, rows),
@@ -151,6 +152,7 @@ def _rows(
             is_fixture=True,
             tooth=Tooth.of(fixture.tooth) if fixture.tooth else None,
             hindrances=hindrances_at(plan, basis, fixture),
+            image_sd_mm=image_sd_mm(basis, fixture),
             platform=fixture.platform,
             **doubts,
         )
@@ -190,6 +192,7 @@ def _rows(
             is_fixture=False,
             tooth=Tooth.of(site.tooth) if site.tooth else None,
             hindrances=hindrances_at(plan, basis, site),
+            image_sd_mm=image_sd_mm(basis, site),
             **doubts,
         )
         yield from basis.kept.rows(
@@ -229,6 +232,18 @@ def _refuse_outside(plan: Plan, volume: Volume) -> None:
         along = [fixture.on_axis(share * fixture.size.length_mm) for share in (0.0, 0.5, 1.0)]
         if not volume.scanned_at(np.array(along)).any():
             raise PlanError("fixture-outside-scan", fixture=fixture.id)
+
+
+def _image_findings(plan: Plan, basis: Basis) -> Iterator[Finding]:
+    """Levels that are not proven, and faults of the image, each once."""
+    notes = [basis.levels.evidence.levels]
+    subjects: list[Fixture | Site] = [*plan.fixtures, *plan.sites]
+    notes += [fault.note for subject in subjects for fault in image_faults_at(basis, subject)]
+    told: list[Note] = []
+    for note in notes:
+        if note is not None and all(n.code != note.code for n in told):
+            told.append(note)
+            yield Finding(note.code, "caution", note.fields)
 
 
 def _arch_findings(plan: Plan, basis: Basis) -> Iterator[Finding]:

@@ -10,6 +10,7 @@ import numpy as np
 from core.arch import Arch
 from core.bone.bone_levels import BoneLevels
 from core.bone.edges import EdgeFinder, ScanEdges
+from core.bone.image_faults import ImageFaults
 from core.bone.level_learning import bone_levels
 from core.bone.plate_fit import PlateFit
 from core.direction import question_code
@@ -56,6 +57,8 @@ class Basis:
         By the plan's scale objects; without any the usual allowance.
     hindrances : tuple of Hindrance
         What stops rows everywhere on this scan.
+    faults : ImageFaults
+        Found in the image itself.
     kept : KeptRows
         Rows that were measured on it, for as long as what they rest on stays.
     """
@@ -67,6 +70,7 @@ class Basis:
     finder: EdgeFinder
     scale: ScaleCheck = NO_SCALE_CHECK
     hindrances: tuple[Hindrance, ...] = ()
+    faults: ImageFaults = field(default_factory=ImageFaults)
     kept: KeptRows = field(default_factory=KeptRows)
 
     @classmethod
@@ -90,6 +94,7 @@ class Basis:
             jaw=jaw,
             levels=levels,
             finder=PlateFit.of(volume, arch, jaw, levels),
+            faults=ImageFaults.of(volume, arch, levels),
             scale=scale_check(plan, volume),
         )
 
@@ -160,6 +165,8 @@ class RowMaker:
         so that no maker of rows can leave it out.
     platform : (3,) or None
         Of the fixture: a wrong scale moves structures by their distance from it.
+    image_sd_mm : float
+        What faults of the image add to the standard uncertainty of values that rest on it.
     """
 
     plan: Plan
@@ -169,6 +176,7 @@ class RowMaker:
     tooth: Tooth | None
     hindrances: tuple[Hindrance, ...]
     platform: Array | None = None
+    image_sd_mm: float = 0.0
     placement: Placement = DEFAULT_PLACEMENT
     scale: Scale = DEFAULT_SCAN_SCALE
 
@@ -247,6 +255,12 @@ class RowMaker:
             return ()
         stopped = tuple(h.note for h in self.hindrances if h.concerns(reading.evidence))
         return (*reading.evidence.lacking, *stopped)
+
+    def _faulty(self, reading: Reading) -> Reading:
+        """A value found in a faulty image is less sure by what the faults do to its edges."""
+        if reading.value is None or reading.evidence.rests_on != "image" or not self.image_sd_mm:
+            return reading
+        return replace(reading, edge_sd_mm=(*reading.edge_sd_mm, self.image_sd_mm))
 
     def _inside_the_scan(self, kind: str, target: str, reading: Reading) -> Reading:
         """A distance to a mark that lies where nothing was scanned is no measurement."""

@@ -1,13 +1,17 @@
 """What stops rows of a fixture or site from meeting a limit, whatever their own evidence says.
 
-Collected here once, for every maker of rows: what a person answered about the image, and what
-scan and plan say against each other.
+Collected here once, for every maker of rows: what a person answered about the image and what was
+found in it, and what scan and plan say against each other.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
+import numpy as np
+
+from core.bone.image_faults import ImageFault
 from core.fixture import Fixture
 from core.image.volume import Volume
 from core.measurement import Note
@@ -31,8 +35,31 @@ def hindrances_at(plan: Plan, basis: Basis, subject: Fixture | Site) -> tuple[Hi
         *basis.hindrances,
         *_by_scan(basis.volume),
         *_by_side(plan, basis, subject),
+        *_by_image(basis, subject),
         *_by_person(plan),
     )
+
+
+def image_faults_at(basis: Basis, subject: Fixture | Site) -> tuple[ImageFault, ...]:
+    """Faults found in the image that concern one fixture or site."""
+    if isinstance(subject, Site):
+        frame = basis.arch.frame(subject.station_mm)
+        down = -1.0 if basis.jaw == "lower" else 1.0
+        along = frame.origin + down * np.array([[2.0], [8.0], [14.0]]) * frame.up
+    else:
+        along = np.array([subject.on_axis(t * subject.size.length_mm) for t in (0.0, 0.5, 1.0)])
+    return (*basis.faults.everywhere, *basis.faults.at(basis.volume, along))
+
+
+def image_sd_mm(basis: Basis, subject: Fixture | Site) -> float:
+    """What these faults add to the standard uncertainty of values that rest on the image."""
+    return math.hypot(*(fault.edge_sd_mm for fault in image_faults_at(basis, subject)))
+
+
+def _by_image(basis: Basis, subject: Fixture | Site) -> Iterator[Hindrance]:
+    for fault in image_faults_at(basis, subject):
+        if fault.stops:
+            yield Hindrance(note=fault.note, stops="image")
 
 
 def _by_scan(volume: Volume) -> Iterator[Hindrance]:

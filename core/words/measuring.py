@@ -142,6 +142,29 @@ SENTENCES: dict[str, str] = {
         "scan, so no bone edge is measured. Distances to marked structures are not affected. "
         "Measure bone by hand on the section."
     ),
+    "image_few_levels": (
+        "Only {steps} grey values lie between soft tissue and cortical bone in this export (8-bit "
+        "data, as a rule). Bone edges are less certain, and their uncertainty is widened. Export "
+        "the scan again with its full range of grey values."
+    ),
+    "image_soft_cut": (
+        "The grey values of this export were cut off at the brightness of soft tissue. Bone edges "
+        "are less certain, and their uncertainty is widened. Export the scan again with its full "
+        "range of grey values."
+    ),
+    "image_smoothed": (
+        "The scan was smoothed: edges are {blur:s} mm broad. They are measured with that blur, but "
+        "thin plates fade in it and may look absent."
+    ),
+    "image_moved": (
+        "Edges stand about {mm:s} mm double in this scan: the patient probably moved. Bone "
+        "edges are less certain, and their uncertainty is widened; with more than 0.8 mm no limit "
+        "is shown as met on bone edges. Consider whether the scan can be used."
+    ),
+    "image_streaks": (
+        "Metal about {mm:s} mm away makes streaks at this site. Bone edges are less certain, and "
+        "their uncertainty is widened; nearer than 6 mm no limit is shown as met on bone edges."
+    ),
     "levels_cut": (
         "The grey values of this export were cut off below the brightness of cortical bone, so "
         "bone edges would be placed too far out, and none is measured. Export the scan again with "
