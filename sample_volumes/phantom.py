@@ -12,8 +12,11 @@ from numpy.typing import NDArray
 from sample_volumes.dicom_out import Header, stored_values
 from sample_volumes.lower_jaw import ARCH, GAP, LowerJaw
 from sample_volumes.plans import Case, tie
-from sample_volumes.report import lower_report
+from sample_volumes.report import lower_report, upper_report
 from sample_volumes.shapes import Array
+from sample_volumes.upper_jaw import ARCH as UPPER_ARCH
+from sample_volumes.upper_jaw import GAP as UPPER_GAP
+from sample_volumes.upper_jaw import UpperJaw
 from sample_volumes.voxelise import Grid, Pose, simple_scan
 
 HEADER = Header(
@@ -51,13 +54,7 @@ def small_jaw(
     pitch, roll, yaw = tilt_deg
     pose = _pose(pitch, roll, yaw)
     middle = pose.patient(ARCH.place(GAP, -1.0, -21.5))
-    first = np.round(middle - 0.5 * np.array(size_mm), 1)
-    shape = tuple(round(e / voxel_mm) for e in size_mm[::-1])
-    grid = Grid(
-        first_mm=(float(first[0]), float(first[1]), float(first[2])),
-        shape=(shape[0], shape[1], shape[2]),
-        voxel_mm=voxel_mm,
-    )
+    grid = _grid(middle, size_mm, voxel_mm)
     jaw = LowerJaw()
     voxels = simple_scan(jaw, pose, grid, seed=seed, blur_fwhm_mm=blur_fwhm_mm, noise_sd=noise_sd)
     truth = deepcopy(_truth(pitch, roll, yaw))
@@ -68,6 +65,41 @@ def small_jaw(
     return voxels, grid.affine, truth
 
 
+def small_upper_jaw(
+    seed: int = 1,
+    *,
+    voxel_mm: float = 0.4,
+    blur_fwhm_mm: float = 0.5,
+    noise_sd: float = 35.0,
+    tilt_deg: tuple[float, float, float] = (5.0, -3.0, 4.0),
+    size_mm: tuple[float, float, float] = (30.0, 34.0, 40.0),
+) -> tuple[NDArray[np.int16], Array, dict[str, Any]]:
+    """The upper jaw around its gap at 15; everything else as in `small_jaw`."""
+    pose = _pose(*tilt_deg)
+    middle = pose.patient(UPPER_ARCH.place(UPPER_GAP, -1.0, 17.0))
+    grid = _grid(middle, size_mm, voxel_mm)
+    voxels = simple_scan(
+        UpperJaw(), pose, grid, seed=seed, blur_fwhm_mm=blur_fwhm_mm, noise_sd=noise_sd
+    )
+    nothing = np.zeros((2, 2, 2), dtype=np.uint16)
+    bare = Grid(first_mm=(0.0, 0.0, 0.0), shape=(2, 2, 2), voxel_mm=1.0)
+    case = Case(header=HEADER, pose=pose, grid=bare, stored=nothing, arch=UPPER_ARCH, up=1.0)
+    right, _, truth = upper_report(case, UpperJaw(), dense=False)
+    truth["plan"] = right | {"scan": tie(HEADER, stored_values(voxels), grid)}
+    return voxels, grid.affine, truth
+
+
+def _grid(middle: Array, size_mm: tuple[float, float, float], voxel_mm: float) -> Grid:
+    """The box of voxels around a place."""
+    first = np.round(middle - 0.5 * np.array(size_mm), 1)
+    shape = tuple(round(e / voxel_mm) for e in size_mm[::-1])
+    return Grid(
+        first_mm=(float(first[0]), float(first[1]), float(first[2])),
+        shape=(shape[0], shape[1], shape[2]),
+        voxel_mm=voxel_mm,
+    )
+
+
 @lru_cache(maxsize=8)
 def _truth(pitch_deg: float, roll_deg: float, yaw_deg: float) -> dict[str, Any]:
     """What depends on the pose alone; several phantoms of one pose share it."""
@@ -75,8 +107,8 @@ def _truth(pitch_deg: float, roll_deg: float, yaw_deg: float) -> dict[str, Any]:
     nothing = np.zeros(grid.shape, dtype=np.uint16)
     pose = _pose(pitch_deg, roll_deg, yaw_deg)
     case = Case(header=HEADER, pose=pose, grid=grid, stored=nothing, arch=ARCH, up=-1.0)
-    right, _, truth = lower_report(case, LowerJaw(), dense=False)
-    return truth | {"plan": right}
+    right, wrong, truth = lower_report(case, LowerJaw(), dense=False)
+    return truth | {"plan": right, "wrong_plan": wrong}
 
 
 def _pose(pitch_deg: float, roll_deg: float, yaw_deg: float) -> Pose:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from core.measuring.self_test import NOT_THE_SCANNER, Check, SelfTest
+from core.measuring.self_test import NOT_THE_SCANNER, SelfTest
+from core.measuring.self_test_check import Check
 from core.pictures.ink import PALE
 from core.sheet.furniture import heading
 from core.sheet.page import MARGIN_MM, Pages, PaperName

@@ -8,7 +8,9 @@ from dataclasses import replace
 import pypdf
 import pytest
 
-from core.measuring.self_test import NOT_THE_SCANNER, Check, SelfTest, this_machine
+from core.measuring.self_test import NOT_THE_SCANNER, SelfTest, this_machine
+from core.measuring.self_test_check import Check
+from core.measuring.self_test_rules import rule_checks
 from core.sheet.self_test_page import self_test_pdf
 
 GOOD = Check(what="clearance to canal-left", found=5.301, true=5.3, bound=0.02)
@@ -56,3 +58,31 @@ def test_the_page_says_that_it_does_not_test_the_scanner(tmp_path):
         assert "seed 7" in text
     assert "OUT OF BOUND" in reader.pages[1].extract_text()
     assert "nothing" in reader.pages[1].extract_text()
+
+
+def test_every_rule_holds_in_the_program_as_it_stands():
+    checks = tuple(rule_checks())
+    assert [c.what for c in checks if not c.passed] == []
+    assert len(checks) >= 35
+
+
+def test_a_rule_that_is_broken_is_noticed(monkeypatch):
+    monkeypatch.setattr("core.trust.verdict.GUARD", 1.0)
+    missed = [c.what for c in rule_checks() if not c.passed]
+    assert "verdict: just under the guard band" in missed
+
+
+def test_a_program_that_breaks_off_is_a_failed_self_test_and_says_nothing_of_another_scan():
+    from app.verify import _to_the_end
+    from core.errors import PlanError
+
+    def broken():
+        yield GOOD
+        raise PlanError("plan-scan-changed")
+
+    checks = tuple(_to_the_end("the lower jaw", broken()))
+    run = replace(RUN, checks=checks)
+    assert not run.passed
+    assert "broke off" in run.sentence
+    assert "do not measure with this installation" in run.sentence
+    assert "open the scan" not in run.sentence.lower()
