@@ -71,6 +71,8 @@ def _place(ledger: Ledger, truth: Mapping[str, Any]) -> Iterator[Check]:
                     true=float(truth["arch"]["site_station_from_midline_mm"]),
                     bound=0.5)  # fmt: skip
     frame = arch.frame(arch.station(fixture.platform))
+    beside = float((fixture.platform - frame.origin) @ frame.travel)
+    yield Check(what="the site's own section passes through it", found=beside, true=0.0, bound=0.2)
     for name, found in (("buccal", frame.buccal), ("travel", frame.travel)):
         turned = angle_deg(found, np.array(truth["arch"][name]))
         yield Check(what=f"direction at the site: {name}", found=turned, true=0.0, bound=3.0,
