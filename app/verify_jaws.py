@@ -24,7 +24,7 @@ from core.plans.plan import Plan
 from core.plans.plan_parse import parse
 from sample_volumes import path, small_jaw
 from sample_volumes.dicom_out import slice_dataset, stored_values
-from sample_volumes.distances import balls, fixture_distance, profile_of
+from sample_volumes.distances import balls, clearances, fixture_distance, profile_of
 from sample_volumes.phantom import HEADER, small_upper_jaw
 from sample_volumes.voxelise import Grid
 
@@ -47,6 +47,9 @@ def lower_jaw(draw: np.random.Generator, seed: int, folder: Path, told: Told) ->
     voxels, affine, truth = small_jaw(seed, size_mm=BOX_MM, **_look(draw))
     truth = _with_more(truth, "lower_left_36.truth.json", tip="canal-left")
     wrong = truth.pop("wrong_plan")
+    for plan_document in (truth["plan"], wrong):
+        _inside(plan_document, affine, voxels.shape)
+    truth["fixtures"]["right"]["clearances"] = clearances(truth["plan"])
     told("writing it as DICOM and reading it back")
     volume = written(folder, voxels, affine, slope=SLOPE, intercept=INTERCEPT)
     plan = read_plan(folder, truth["plan"])
@@ -119,6 +122,17 @@ def _look(draw: np.random.Generator) -> dict[str, Any]:
         "noise_sd": float(draw.uniform(20.0, 50.0)),
         "tilt_deg": (pitch, roll, yaw),
     }
+
+
+def _inside(document: dict[str, Any], affine: Any, shape: tuple[int, ...]) -> None:
+    """Leave out marks of the canal beyond the drawn box: it was traced in the whole jaw."""
+    last = affine[:3, 3] + (np.array(shape[::-1]) - 1) * np.diag(affine)[:3]
+    for structure in document["structures"]:
+        if structure["kind"] == "canal":
+            structure["points"] = [
+                p for p in structure["points"] if (affine[:3, 3] < p).all() and (p < last).all()
+            ]
+            structure.pop("seen", None)
 
 
 @cache
@@ -227,7 +241,7 @@ def _wrong_plan(document: dict[str, Any], volume: Volume) -> Iterator[Check]:
     document["arch"].pop("starts", None)
     ledger = measure(parse(document), volume)
     kept = _kept_truth("lower_left_36.truth.json")["fixtures"]["wrong"]
-    yield from _below(ledger, "36/clearance/canal-left", kept["clearances"])
+    yield from _below(ledger, "36/clearance/canal-left", clearances(document))
     near = min(w["value_mm"] for w in kept["walls"] if w["turn_deg"] in (0.0, 45.0, 315.0))
     verdict = _verdict_of(ledger, "36/wall/buccal")
     yield Check(what="wrong plan: remaining bone, buccal", found=value(ledger, "36/wall/buccal"),
