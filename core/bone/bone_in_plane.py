@@ -41,6 +41,9 @@ _LARGEST_UPPER_HOLE_MM2 = 160.0
 """A larger hollow in the upper jaw is a sinus or the nose, not marrow: the marrow of a ridge is no
 more than about 10 mm wide and 16 mm high (common practice, no source)."""
 
+_FURTHEST_TOP_MM = 6.0
+"""Bone this far from a height at one place is another bone."""
+
 _PAD = 4
 _BRIDGE = np.hypot(*np.mgrid[-3:4, -3:4]) <= 3.0
 """Breaks of a plate up to 1.5 mm are bridged."""
@@ -139,17 +142,23 @@ class BoneInPlane:
         return np.where(columns.any(axis=0), self.h[last] + PIXEL_MM / 2, np.nan)
 
     def top_near(self, w_mm: float, h_mm: float) -> float:
-        """Coronal border of the bone at or below a height at a place across; NaN without bone.
+        """Coronal border of the bone nearest to a height at a place across; NaN without bone.
 
-        What stands further up over the same place (a crown that overhangs) is another thing.
+        Of one place alone: a plane along the jaw need not show its bone in one piece. What is
+        brighter than bone (a crown that overhangs) does not count.
         """
         col = int(np.clip(np.rint((w_mm - self.w[0]) / PIXEL_MM), 0, len(self.w) - 1))
-        padded = np.concatenate([[False], self.mask[:, col], [False]]).astype(np.int8)
-        change = np.diff(padded)
-        bottoms = self.h[np.flatnonzero(change == 1)] - PIXEL_MM / 2
-        tops = self.h[np.flatnonzero(change == -1) - 1] + PIXEL_MM / 2
-        below = np.flatnonzero(bottoms <= h_mm)
-        return float(tops[below[-1]]) if len(below) else float("nan")
+        bone = (self.mask | self.other)[:, col]
+        change = np.diff(np.concatenate([[False], bone, [False]]).astype(np.int8))
+        best, nearest = float("nan"), _FURTHEST_TOP_MM
+        for first, after in zip(
+            np.flatnonzero(change == 1), np.flatnonzero(change == -1), strict=True
+        ):
+            bottom, top = self.h[first] - PIXEL_MM / 2, self.h[after - 1] + PIXEL_MM / 2
+            away = max(bottom - h_mm, h_mm - top, 0.0)
+            if away < nearest and not self.brighter[first:after, col].any():
+                best, nearest = float(top), away
+        return best
 
     def lead_above(self, w_mm: Array, top_mm: Array) -> Array:
         """(n,) free height over the border up to other bright things, at most 2.5 mm."""

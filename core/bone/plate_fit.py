@@ -61,6 +61,10 @@ _PLATE_MISFIT, _LEAST_FALL = 0.04, 0.35
 """For a thickness: most misfit, and least fall at the inner edge, as shares of the contrast."""
 
 _STEEPEST_COSINE = 0.25
+_DIFFER_MM, _OF_DIFFERENCE = 0.12, 0.7
+"""Fit and half-way level differ by this much on thin plates that both read as they should; of what
+they differ by beyond it, this share is a standard error."""
+
 _BY_HALF_MM = 0.08
 """What an edge by the half-way level may be off where the fit finds no plate, beyond what it says
 itself: on curved ridges whose plate is thin or whose marrow is nearly as bright."""
@@ -144,6 +148,12 @@ class PlateFit:
         shift = begin[rows] - LEAD_MM
         outer[rows] = np.where(good, shift + fits.values[:, EDGE_AT], np.nan)
         sd[rows] = np.where(good, np.hypot(fits.values[:, SD_EDGE], outer_more), np.nan)
+        # Two ways of reading an edge that disagree are not both right: beyond what they differ by
+        # on a thin plate, the difference is doubt (air over thin gum, a streak, a second layer).
+        with np.errstate(invalid="ignore"):
+            differ = np.abs(outer - coarse.distance_mm) - _DIFFER_MM
+            unsure = np.where(coarse.found & (differ > 0.0), _OF_DIFFERENCE * differ, 0.0)
+        sd = np.hypot(sd, unsure)
         outer[half] = coarse.distance_mm[half]
         sd[half] = np.hypot(coarse.sd_mm[half], _BY_HALF_MM)
         two = np.zeros(n, dtype=bool)

@@ -29,6 +29,12 @@ _NEAR_CREST_MM, _NEAR_CREST_SD_MM = 2.0, 0.06
 fit does not know: what it misses there, from noisy reconstructed scans (RMS error 0.083 mm where
 the fit stated 0.056)."""
 
+_MOST_OF_WIDTH = 0.5
+"""A plate of more than half the ridge would meet the other one: no edge lies between them."""
+
+_LEAST_FALL = 0.3
+"""Spongy bone nearer to cortex than this share of the contrast cannot be told from it."""
+
 _ALIKE_SD = 3.0
 """Neighbours that differ by more are another thickness, not the error of this one."""
 
@@ -68,6 +74,9 @@ def plate_thickness(
                 reading = thickness_at(
                     scan, width.reading.witness[index], inward, bone.plane.coronal
                 )
+                whole = width.reading.value
+                if reading.value and whole and reading.value > _MOST_OF_WIDTH * whole:
+                    reading = Reading(value=None, notes=(reason_note("no inner edge"),))
                 if reading.value is not None and width.depth_mm < _NEAR_CREST_MM:
                     sds = (*reading.edge_sd_mm, _NEAR_CREST_SD_MM)
                     reading = replace(reading, edge_sd_mm=sds)
@@ -100,6 +109,8 @@ def thickness_at(scan: ScanEdges, edge_mm: Array, inward: Array, coronal: Array)
         value there from an edge finder that over-reads thin plates. Razavi et al. 2010 (Clin
         Oral Implants Res 21:718-725); Prevrhal et al. 1999 (Phys Med Biol 44:751).
     """
+    if scan.levels.spongy > scan.levels.cortical - _LEAST_FALL * _contrast(scan):
+        return Reading(value=None, notes=(reason_note("no inner edge"),))
     normal = _outward(scan, edge_mm, inward, coronal)
     if normal is None:
         return Reading(value=None, notes=(Note("plate_no_surface"),))
@@ -128,6 +139,10 @@ def thickness_at(scan: ScanEdges, edge_mm: Array, inward: Array, coronal: Array)
         evidence=scan.levels.evidence,
         notes=notes,
     )
+
+
+def _contrast(scan: ScanEdges) -> float:
+    return scan.levels.cortical - scan.levels.soft
 
 
 def _smoothed(found: PlateEdges, thin_mm: float) -> tuple[float, float]:

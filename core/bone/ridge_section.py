@@ -11,6 +11,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from core.bone.bone_in_plane import BoneInPlane, Plane
 from core.bone.edges import ScanEdges, reason_note
+from core.bone.rounded import rounded_off
 from core.geometry import Array
 from core.measurement import NO_EVIDENCE, Evidence, Note, Reading
 
@@ -30,6 +31,15 @@ _BESIDE_CREST_MM = 2.4
 _MOST_ROUNDED_MM = 0.15
 _CREST_SD_MM = 0.03
 """What is left of the blur at a crest that is not quite round, from the sample scans."""
+
+_GAINED_DOUBT = 0.5
+"""Share of what was added to a crest for its blur that stays in doubt: a sharper one lost more."""
+
+_ROUNDED_DOWN_TO_MM = 4.0
+"""Down to this depth a ridge bends within the blur, so that its sides read too near."""
+
+_ARMS_DOWN_MM = np.array([-1.0, -0.5, 0.0, 0.5, 1.0])
+_ARMS_ALONG_MM = np.array([-0.8, 0.0, 0.8])
 
 _SLOPE_STEP_MM = 0.25
 """Step of the finite difference that tells how a width changes with the crest's height."""
@@ -113,12 +123,13 @@ def find_crest(scan: ScanEdges, bone: BoneInPlane, *, half_mm: float) -> Crest:
     on_axis = height[np.abs(w) < _COLUMN_MM / 2]
     axis_h = float(on_axis[0]) if len(on_axis) and np.isfinite(on_axis[0]) else None
     place = _unblurred(scan, plane, w, height, best)
+    gained = place[1] - float(height[best])
     notes: tuple[Note, ...] = ()
     if axis_h is not None and height[best] - axis_h > SLOPING_MM:
         notes = (Note("ridge_sloping_crest", {"above": round(float(height[best] - axis_h), 1)}),)
     return Crest(
         point_mm=plane.points(*place)[0],
-        sd_mm=float(np.hypot(edges.sd_mm[best], _CREST_SD_MM)),
+        sd_mm=float(np.hypot.reduce([edges.sd_mm[best], _CREST_SD_MM, _GAINED_DOUBT * gained])),
         axis_point_mm=None if axis_h is None else plane.points(0.0, axis_h)[0],
         evidence=scan.levels.evidence,
         notes=notes,
@@ -177,9 +188,12 @@ def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -
     lead_b = np.array([bone.lead_beside(*pair, +1.0) for pair in zip(h, rows[:, 1], strict=True)])
     from_buccal = scan.outer(plane.points(rows[:, 1] + lead_b, h), -plane.across, 5.0)
     from_lingual = scan.outer(plane.points(rows[:, 0] - lead_l, h), plane.across, 5.0)
+    bends = np.asarray(depths_mm)[known] <= _ROUNDED_DOWN_TO_MM
+    more_b, doubt_b = _rounded(scan, plane, rows[:, 1] + lead_b, h, +1.0, bends)
+    more_l, doubt_l = _rounded(scan, plane, rows[:, 0] - lead_l, h, -1.0, bends)
     for n, i in enumerate(known):
-        wb = rows[n, 1] + lead_b[n] - from_buccal.distance_mm[n]
-        wl = rows[n, 0] - lead_l[n] + from_lingual.distance_mm[n]
+        wb = rows[n, 1] + lead_b[n] - from_buccal.distance_mm[n] + more_b[n]
+        wl = rows[n, 0] - lead_l[n] + from_lingual.distance_mm[n] - more_l[n]
         reason = str(from_buccal.reason[n] or from_lingual.reason[n])
         if not reason and max(abs(wb - rows[n, 1]), abs(wl - rows[n, 0])) > _STRAY_MM:
             reason = "weak"
@@ -191,11 +205,41 @@ def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -
         readings[i] = Reading(
             value=float(wb - wl),
             witness=(plane.points(wb, h[n])[0], plane.points(wl, h[n])[0]),
-            edge_sd_mm=(float(from_buccal.sd_mm[n]), float(from_lingual.sd_mm[n])),
+            edge_sd_mm=(
+                float(np.hypot(from_buccal.sd_mm[n], doubt_b[n])),
+                float(np.hypot(from_lingual.sd_mm[n], doubt_l[n])),
+            ),
             evidence=scan.levels.evidence,
             notes=(Note("ridge_over_socket"),) if bone.over_socket(float(h[n])) else (),
         )
     return readings
+
+
+def _rounded(  # noqa: PLR0917 - rays of one side by their starts
+    scan: ScanEdges, plane: Plane, w: Array, h: Array, side: float, bends: NDArray[np.bool_]
+) -> tuple[Array, Array]:
+    """(n,) how far further out the surface lies than its edge reads, and the doubt of that."""
+    shift, doubt = np.zeros(len(h)), np.zeros(len(h))
+    half_variance = scan.finder.rounding_mm2(scan.volume, plane.across)
+    if half_variance <= 0.0:
+        return shift, doubt
+    outward = side * plane.across
+    beside = _ARMS_ALONG_MM[:, None] * plane.normal
+    shape = (len(_ARMS_DOWN_MM), len(_ARMS_ALONG_MM))
+    for n in np.flatnonzero(bends):
+        starts = plane.points(float(w[n]), h[n] + _ARMS_DOWN_MM)[:, None] + beside
+        edges = scan.outer(starts.reshape(-1, 3), -outward, 5.0)
+        points = starts.reshape(-1, 3) - edges.distance_mm[:, None] * outward
+        of_all, sd = rounded_off(
+            points.reshape(*shape, 3),
+            np.broadcast_to(outward, (*shape, 3)),
+            np.full(shape, half_variance),
+            (shape[0] // 2, shape[1] // 2),
+            ring=False,
+        )
+        middle = shape[0] // 2, shape[1] // 2
+        shift[n], doubt[n] = of_all[middle], sd[middle]
+    return shift, doubt
 
 
 _PENDING = Reading(value=None, notes=(Note("ridge_no_bone"),))
@@ -281,12 +325,17 @@ def ridge_widths(
     """
     depths = np.array(WIDTH_DEPTHS_MM)
     found = widths(scan, bone, crest, depths)
-    deeper = widths(scan, bone, crest, depths + _SLOPE_STEP_MM)
+    beside = [
+        widths(scan, bone, crest, depths + step) for step in (-_SLOPE_STEP_MM, _SLOPE_STEP_MM)
+    ]
     out = []
-    for depth, here, below in zip(WIDTH_DEPTHS_MM, found, deeper, strict=True):
+    for depth, here, above, below in zip(WIDTH_DEPTHS_MM, found, *beside, strict=True):
         least = least_over_turn(scan, bone, here)
-        if here.value is not None and below.value is not None:
-            by_crest = abs(below.value - here.value) / _SLOPE_STEP_MM * crest.sd_mm
+        known = [r.value for r in (above, below) if r.value is not None]
+        if here.value is not None and known:
+            # The steeper side: near the crest a ridge narrows faster upwards.
+            most = max(abs(value - here.value) for value in known)
+            by_crest = most / _SLOPE_STEP_MM * crest.sd_mm
             here, least = (  # noqa: PLW2901 - the same readings with their whole doubt
                 replace(r, edge_sd_mm=(*r.edge_sd_mm, by_crest)) for r in (here, least)
             )

@@ -136,6 +136,9 @@ def _judged_by_neighbours(wall: WallMap, least: tuple[int, int]) -> NDArray[np.b
 def _rim(unknown: NDArray[np.bool_], row: int, col: int) -> list[tuple[int, int, int]]:
     """Found rays above, below and to both sides, with their steps; empty for too large a hole."""
     rows, turns = unknown.shape
+    if row == 0:
+        # Above the first depth the bone may end: nothing there speaks for a ray at the platform.
+        return []
     rim: list[tuple[int, int, int]] = []
     for down, across in ((1, 0), (0, 1)):
         missing = 1

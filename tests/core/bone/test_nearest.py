@@ -6,7 +6,11 @@ import numpy as np
 import pytest
 
 from core.arch import fixture_frame
+from core.bone.edges import ScanEdges
 from core.bone.half_maximum import HalfMaximum
+from core.bone.plate_fit import PlateFit
+from core.bone.plates import plate_thickness
+from core.bone.ridge import ridge_at_fixture, ridge_at_site
 from core.bone.rounded import rounded_off
 from core.bone.seen_bone import with_a_way_out
 from core.bone.surface import bone_surface
@@ -15,7 +19,7 @@ from core.bone.wall_minima import minima
 from core.fixture import Fixture, FixtureSize
 from core.measurement import Limit
 from core.trust.verdict import judge
-from tests.core.bone_phantoms import SOFT, Jaw, scan_of, true_levels
+from tests.core.bone_phantoms import SOFT, Jaw, rounded, scan_of, true_levels, width_at
 
 TOP, STATION = -4.0, 58.0
 
@@ -139,3 +143,61 @@ def test_a_curved_surface_lies_further_out_by_its_curvatures(bends, both):
     points[1:] = np.nan
     alone, _ = rounded_off(points, outward, np.full(x.shape, half_variance), (3, 3), ring=False)
     assert (alone == 0.0).all()
+
+
+def test_near_the_crest_widths_are_not_read_too_narrow_and_lie_inside_their_doubt():
+    """Half-way edges of a blurred, bent surface lie inside it: 1 mm below a crest by 0.06 mm."""
+    outline = rounded(8.0, 26.0, TOP, radius=3.0)
+    volume, arch = scan_of(
+        Jaw(outline=outline, cortex=1.2), station=STATION, voxel=0.25, noise=60.0
+    )
+    levels = true_levels(0.25, 60.0)
+    finder = PlateFit.of(volume, arch, "lower", levels)
+    off, doubt = [], []
+    for station in STATION + np.array([-2.0, -1.0, 0.0, 1.0, 2.0]):
+        ridge = ridge_at_site(volume, arch, station, levels, "lower", (), finder)
+        near = ridge.widths[0]
+        assert near.depth_mm == 1.0
+        off.append(near.reading.value - width_at(outline, TOP - 1.0)[0])
+        doubt.append(2.0 * np.hypot.reduce(near.reading.edge_sd_mm))
+    assert abs(np.mean(off)) < 0.03
+    assert (np.abs(off) < doubt).all()
+
+
+def plates_of(outline, spongy, cortex):
+    jaw = Jaw(outline=outline, cortex=cortex, spongy=spongy)
+    volume, arch = scan_of(jaw, station=STATION, voxel=0.25, noise=40.0)
+    levels = replace(true_levels(0.25, 40.0), spongy=spongy)
+    scan = ScanEdges(
+        volume=volume, levels=levels, finder=PlateFit.of(volume, arch, "lower", levels)
+    )
+    ridge = ridge_at_site(volume, arch, STATION, levels, "lower", (), scan.finder)
+    assert all(w.reading.value is not None for w in ridge.widths)
+    return plate_thickness(scan, ridge.bone, ridge.widths)
+
+
+def test_a_plate_that_cannot_be_told_from_the_bone_behind_it_has_no_thickness():
+    knife = np.array([[-6, -28], [6, -28], [6, -14], [1.5, TOP], [-1.5, TOP], [-6, -14.0]])
+    for plate in plates_of(knife, 2200.0, 0.5):
+        assert plate.reading.value is None, (plate.side, plate.depth_mm)
+        assert plate.reading.notes[0].code == "edge_no_inner_edge"
+
+
+@pytest.mark.parametrize("place", ["mesial", "distal", "buccal", "lingual"])
+def test_over_dark_marrow_the_rim_meets_the_crest_and_not_the_base(place):
+    volume, arch = scan_of(
+        block(cortex=1.0, spongy=SOFT - 60.0), station=STATION, voxel=0.3, heights=(-32.0, 2.0)
+    )
+    levels = replace(true_levels(0.3), spongy=SOFT - 60.0)
+    f = arch.frame(STATION)
+    fixture = Fixture(
+        id="f",
+        tooth="36",
+        platform=f.origin + (TOP - 1.5) * f.up,
+        towards_apex=-f.up,
+        size=FixtureSize(diameter_mm=4.0, length_mm=10.0),
+    )
+    ridge = ridge_at_fixture(
+        volume, arch, fixture, levels, "lower", (), lambda _: 0.0, HalfMaximum(levels=levels)
+    )
+    assert ridge.platform_depths[place].value == pytest.approx(1.5, abs=0.15)
