@@ -36,7 +36,11 @@ _GAINED_DOUBT = 0.5
 """Share of what was added to a crest for its blur that stays in doubt: a sharper one lost more."""
 
 _ROUNDED_DOWN_TO_MM = 4.0
-"""Down to this depth a ridge bends within the blur, so that its sides read too near."""
+"""Down to this depth a ridge bends within the blur, so that its sides may read too near."""
+
+_ROUNDED_SHARE = 0.8
+"""Scans blurred by a Gaussian lose it; the sample scans, whose reconstruction keeps edges sharper,
+do not. So none of it is added to a width, and this share is a standard error."""
 
 _ARMS_DOWN_MM = np.array([-1.0, -0.5, 0.0, 0.5, 1.0])
 _ARMS_ALONG_MM = np.array([-0.8, 0.0, 0.8])
@@ -189,11 +193,11 @@ def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -
     from_buccal = scan.outer(plane.points(rows[:, 1] + lead_b, h), -plane.across, 5.0)
     from_lingual = scan.outer(plane.points(rows[:, 0] - lead_l, h), plane.across, 5.0)
     bends = np.asarray(depths_mm)[known] <= _ROUNDED_DOWN_TO_MM
-    more_b, doubt_b = _rounded(scan, plane, rows[:, 1] + lead_b, h, +1.0, bends)
-    more_l, doubt_l = _rounded(scan, plane, rows[:, 0] - lead_l, h, -1.0, bends)
+    doubt_b = _rounding_doubt(scan, plane, rows[:, 1] + lead_b, h, +1.0, bends)
+    doubt_l = _rounding_doubt(scan, plane, rows[:, 0] - lead_l, h, -1.0, bends)
     for n, i in enumerate(known):
-        wb = rows[n, 1] + lead_b[n] - from_buccal.distance_mm[n] + more_b[n]
-        wl = rows[n, 0] - lead_l[n] + from_lingual.distance_mm[n] - more_l[n]
+        wb = rows[n, 1] + lead_b[n] - from_buccal.distance_mm[n]
+        wl = rows[n, 0] - lead_l[n] + from_lingual.distance_mm[n]
         reason = str(from_buccal.reason[n] or from_lingual.reason[n])
         if not reason and max(abs(wb - rows[n, 1]), abs(wl - rows[n, 0])) > _STRAY_MM:
             reason = "weak"
@@ -215,14 +219,14 @@ def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -
     return readings
 
 
-def _rounded(  # noqa: PLR0917 - rays of one side by their starts
+def _rounding_doubt(  # noqa: PLR0917 - rays of one side by their starts
     scan: ScanEdges, plane: Plane, w: Array, h: Array, side: float, bends: NDArray[np.bool_]
-) -> tuple[Array, Array]:
-    """(n,) how far further out the surface lies than its edge reads, and the doubt of that."""
-    shift, doubt = np.zeros(len(h)), np.zeros(len(h))
+) -> Array:
+    """(n,) standard error by what blur may take off a bent surface, mm."""
+    doubt = np.zeros(len(h))
     half_variance = scan.finder.rounding_mm2(scan.volume, plane.across)
     if half_variance <= 0.0:
-        return shift, doubt
+        return doubt
     outward = side * plane.across
     beside = _ARMS_ALONG_MM[:, None] * plane.normal
     shape = (len(_ARMS_DOWN_MM), len(_ARMS_ALONG_MM))
@@ -230,7 +234,7 @@ def _rounded(  # noqa: PLR0917 - rays of one side by their starts
         starts = plane.points(float(w[n]), h[n] + _ARMS_DOWN_MM)[:, None] + beside
         edges = scan.outer(starts.reshape(-1, 3), -outward, 5.0)
         points = starts.reshape(-1, 3) - edges.distance_mm[:, None] * outward
-        of_all, sd = rounded_off(
+        of_all, _ = rounded_off(
             points.reshape(*shape, 3),
             np.broadcast_to(outward, (*shape, 3)),
             np.full(shape, half_variance),
@@ -238,8 +242,8 @@ def _rounded(  # noqa: PLR0917 - rays of one side by their starts
             ring=False,
         )
         middle = shape[0] // 2, shape[1] // 2
-        shift[n], doubt[n] = of_all[middle], sd[middle]
-    return shift, doubt
+        doubt[n] = _ROUNDED_SHARE * abs(float(of_all[middle]))
+    return doubt
 
 
 _PENDING = Reading(value=None, notes=(Note("ridge_no_bone"),))
