@@ -3,7 +3,7 @@
 Writes ``tests/studies/reports/random_jaws.md`` from the rows of one or more runs::
 
     python tests/studies/random_jaws.py run --first 0 --count 100 --out ROWS.jsonl
-    python tests/studies/random_jaws.py report ROWS.jsonl [MORE.jsonl] --to REPORT.md
+    python tests/studies/random_jaws.py report ROWS.jsonl [MORE.jsonl] --state COMMIT
 
 ``--of real`` draws places on real jaws' surfaces, ``--of physics`` takes scans that ``scan`` made
 before the simulated scanner (by an interpreter with its toolkit, ``pip install itk-rtk``)::
@@ -43,6 +43,7 @@ from tests.reference.random_jaws.scoring import (  # noqa: E402
 )
 
 BINS_MM = ((0.28, 0.5), (0.5, 0.8), (0.8, 1.2), (1.2, 2.0), (2.0, 4.0))
+MAE_MM = {"bone surface": 0.06, "remaining bone": 0.06, "ridge width": 0.06, "ridge height": 0.10}
 IMAGE = ("jaw", "ridge", "over_crest", "marrow", "teeth", "voxel", "filter", "scale", "fault")
 
 
@@ -156,6 +157,54 @@ def _plates(records: list[dict]) -> list[str]:
     return _table(head, out)
 
 
+def _bounds(records: list[dict]) -> list[str]:
+    """What is to be reached, and whether these scans show it."""
+    sound = [r for r in records if r["choices"].get("fault", "none") == "none"]
+    false = sum(is_false(r) for record in records for r in record["rows"])
+    scans = len(records)
+    drawn = sum(record["source"] == "image space" for record in records)
+    physical = sum(record["source"].startswith("scanner") for record in records)
+    out = [
+        ("false *meets limit*: none", f"{false} in {scans} scans", _met(false == 0)),
+        ("1500 scans in image space", drawn, _met(drawn >= 1500)),
+        ("60 scans with physics", physical, _met(physical >= 60)),
+    ]
+    for kind in KINDS.values():
+        t = tally(r for record in sound for r in record["rows"] if kind_of(r["id"]) == kind)
+        low, high = interval(t.within, t.valued)
+        if t.valued < 200:
+            verdict = f"too few values ({t.valued} of 200)"
+        else:
+            verdict = _met(0.93 <= t.share <= 0.98)
+        found = f"{100 * t.share:.1f} % ({100 * low:.1f}–{100 * high:.1f})" if t.valued else "–"
+        out.append((f"{kind}: 93–98 % inside ± U", found, verdict))
+        if t.readable:
+            out.append(
+                (f"{kind}: at most 10 % refused though readable",
+                 _percent(t.refused, t.readable), _met(t.refused_share <= 0.1))
+            )  # fmt: skip
+        if kind in MAE_MM and t.valued:
+            mean = float(np.mean(np.abs(t.errors)))
+            wanted = MAE_MM[kind]
+            out.append(
+                (f"{kind}: mean absolute error {wanted:g} mm", f"{mean:.3f}", _met(mean <= wanted))
+            )
+    plates = [
+        r for record in sound for r in record["rows"] if kind_of(r["id"]) == "plate thickness"
+    ]
+    for low, high, wanted in ((0.3, 0.5, 0.10), (0.5, 9.0, 0.05)):
+        t = tally(r for r in plates if low <= r["truth"] < high)
+        if t.valued:
+            mean = float(np.mean(np.abs(t.errors)))
+            name = f"plates from {low:g} mm: mean absolute error {wanted:g} mm"
+            out.append((name, f"{mean:.3f} of {t.valued}", _met(mean <= wanted)))
+    return _table(("to reach", "found", ""), out)
+
+
+def _met(so: bool) -> str:
+    return "reached" if so else "**not reached**"
+
+
 def _false_ones(records: list[dict]) -> list[str]:
     rows = []
     for record in records:
@@ -232,8 +281,8 @@ def _part(title: str, records: list[dict]) -> list[str]:
     return out
 
 
-def report(records: list[dict]) -> str:
-    """The report's text."""
+def report(records: list[dict], state: str) -> str:
+    """The report's text; `state`: which state of the program made the rows."""
     sources = list(dict.fromkeys(record["source"] for record in records))
     lines = [
         "# Random jaws",
@@ -244,6 +293,11 @@ def report(records: list[dict]) -> str:
         "to look finds each edge to half a voxel. A false *meets limit*: truth more than 0.1 mm",
         "under the limit.",
         "",
+        f"The program measured: {state}.",
+        "",
+        "## What is to be reached",
+        "",
+        *_bounds(records),
         "## False *meets limit*, all scans",
         "",
         *_false_ones(records),
@@ -277,6 +331,7 @@ def main() -> None:
     tells = sub.add_parser("report")
     tells.add_argument("rows", type=Path, nargs="+")
     tells.add_argument("--to", type=Path, default=HERE.parent / "reports" / "random_jaws.md")
+    tells.add_argument("--state", required=True, help="of the program: its commit")
     args = parser.parse_args()
     if args.what == "run":
         seeds = range(args.first, args.first + args.count)
@@ -285,7 +340,7 @@ def main() -> None:
     elif args.what == "scan":
         scans(args.first, args.count, args.folder)
     else:
-        args.to.write_text(report(read(args.rows)))
+        args.to.write_text(report(read(args.rows), args.state))
 
 
 if __name__ == "__main__":
