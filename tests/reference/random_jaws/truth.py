@@ -157,11 +157,11 @@ def _finer(line):
 
 
 def _walls(out, shape, c, fixture, frame):
-    """Least remaining bone by side and zone, on rays 0.25 mm and 2.5° apart."""
+    """Least remaining bone by side and zone, on the definition's rays: 0.5 mm and 5° apart."""
     length = fixture.size.length_mm
-    depths = np.arange(0.0, length + 1e-9, 0.25)
+    depths = np.arange(0.0, length + 1e-9, 0.5)
     for side, middle in (("buccal", 0.0), ("lingual", 180.0)):
-        turns = np.radians(middle + np.arange(-45.0, 45.1, 2.5))[:, None]
+        turns = np.radians(middle + np.arange(-45.0, 45.1, 5.0))[:, None]
         ways = np.cos(turns) * frame.b + np.sin(turns) * frame.m
         axis = np.repeat(fixture.platform - depths[:, None] * frame.a, len(ways), axis=0)
         ways = np.tile(ways, (len(depths), 1))
@@ -185,6 +185,10 @@ def _bone_on(shape, c, axis, ways, radius):
     inside = shape.signs(surface, 4) < 0
     edge = shape.crossing(surface, ways, 4, inwards=False, reach=REACH_MM)
     edge = np.where(np.isnan(edge), REACH_MM, edge)
+    into_hollow = inside & shape.hollow & (edge < REACH_MM)
+    if into_hollow.any():
+        ends = surface + edge[:, None] * ways
+        into_hollow &= shape.signs(ends, 0) < -1e-3
     met = shape.along(surface, ways, np.where(inside, edge, 0.0))
     bone = edge - met[:, 0]
     if c.teeth == "at the site":
@@ -197,6 +201,8 @@ def _bone_on(shape, c, axis, ways, radius):
             beyond = shape.crossing(surface[i : i + 1], ways[i], 4, inwards=True, reach=REACH_MM)
             back = radius[i] if np.isnan(beyond[0]) else np.nan
         bone[i] = edge[i] = -back
+    # Whether a hollow ends the bone or is a gap in it, the definition does not say.
+    bone[into_hollow] = np.nan
     return bone, edge
 
 
