@@ -170,7 +170,7 @@ def _bounds(records: list[dict]) -> list[str]:
         (
             "false *meets limit*: none",
             f"{false} of {met} met in {scans} scans (share under {most:.1f} %)",
-            _met(false == 0),
+            _met(not false) if false or drawn >= 1500 else "none seen, in too few scans",
         ),
         ("1500 scans in image space", drawn, _met(drawn >= 1500)),
         ("60 scans with physics", physical, _met(physical >= 60)),
