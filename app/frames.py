@@ -184,26 +184,39 @@ class ProposedBar(QFrame):
         if not waiting:
             return
         plan, guide = session.plan, session.guide
-        whole = guide.level is not None and guide.arch_points is not None
+        # A plane that is only the scanner's level is not there to be confirmed.
+        whole = session.plane_is_found and guide.arch_points is not None
         for jaw, button in (("lower", self.for_lower), ("upper", self.for_upper)):
             button.setVisible(whole and plan.jaw in (None, jaw))
-        if not whole:
-            self.words.setText(
-                "No arch was recognised: set the jaw plane and trace the arch. "
-                "Until then no number is given."
-            )
-            return
-        open_parts = [
-            name
-            for name, value in (("Jaw plane", plan.level), ("arch", plan.arch_points))
-            if value is None
-        ]
-        if not open_parts:
-            self.words.setText("Which jaw is it? Until that is answered no number is given.")
-            return
-        text = " and ".join(open_parts)
-        verb = "are" if len(open_parts) > 1 else "is"
-        self.words.setText(
-            f"{text[0].upper()}{text[1:]} {verb} proposed – confirm or edit. "
-            "Until then no number is given."
+        self.words.setText(_open_words(session))
+
+
+def _open_words(session: Session) -> str:
+    """What is still open about jaw plane and arch, and what the proposal rests on."""
+    plan, guide, proposal = session.plan, session.guide, session.proposal
+    none_given = "Until then no number is given."
+    if guide.arch_points is None and session.plane_is_found:
+        return f"No arch was recognised: trace it on the arch map. {none_given}"
+    if guide.arch_points is None:
+        return (
+            "No row of teeth or crest was recognised. The plane shown is only level in the "
+            f"scanner: set the jaw plane and trace the arch. {none_given}"
         )
+    if not session.plane_is_found:
+        return (
+            "The jaw plane was not found in the image: the plane shown is only level in the "
+            f"scanner. Set it. {none_given}"
+        )
+    open_parts = [
+        name
+        for name, value in (("Jaw plane", plan.level), ("arch", plan.arch_points))
+        if value is None
+    ]
+    if not open_parts:
+        return "Which jaw is it? Until that is answered no number is given."
+    text = " and ".join(open_parts)
+    verb = "are" if len(open_parts) > 1 else "is"
+    rests = ""
+    if plan.level is None and proposal is not None and proposal.plane_from == "along":
+        rests = "How the plane leans towards cheek or tongue was not found: check it. "
+    return f"{text[0].upper()}{text[1:]} {verb} proposed – confirm or edit. {rests}{none_given}"

@@ -90,7 +90,7 @@ class LevelCuts(QWidget):
         self.stent.setEnabled(bool(plan.stent_axes))
         roots = [s for s in plan.structures if isinstance(s, Tapered) and s.kind == "root"]
         self.roots.setEnabled(bool(roots))
-        self.proposed.setEnabled(plan.level is None and session.guide.level is not None)
+        self.proposed.setEnabled(plan.level is None and session.plane_is_found)
         if volume is None:
             self._work.drop()
             self._cut_of = ()

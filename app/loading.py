@@ -17,7 +17,8 @@ from core.image import sampling_warm_up
 from core.image.volume import Volume
 from core.plans.plan import Plan
 from core.plans.plan_file import check_scan, load_plan
-from core.plans.proposal import propose
+from core.proposing.proposal import Proposal
+from core.proposing.propose import propose
 from core.scan import SeriesReport, inspect, open_scan
 from core.scan.open import preview
 from core.sheet.who import printable_name
@@ -45,7 +46,7 @@ class Loaded:
     path: str
     volume: Volume
     plan: Plan | None
-    proposal: Plan
+    proposal: Proposal
     windows: dict[str, tuple[float, float]]
 
 

@@ -26,6 +26,7 @@ from core.plans.edit_side import side_kept
 from core.plans.history import with_entry
 from core.plans.outside import newly_outside
 from core.plans.plan import Jaw, Plan
+from core.proposing.proposal import Proposal
 from core.words import sentence
 
 PICTURES_FIRST_MS = 250
@@ -94,7 +95,7 @@ class Session(QObject):
         self.operator = ""
         """Initials of the person at the bench, for the log and for answers."""
         self.plan = Plan()
-        self.proposal: Plan | None = None
+        self.proposal: Proposal | None = None
         """Jaw, jaw plane and arch proposed from the image: shown, never measured on."""
         self.undo_stack = QUndoStack(self)
         self.station_mm = 0.0
@@ -135,7 +136,7 @@ class Session(QObject):
         self,
         volume: Volume,
         plan: Plan | None = None,
-        proposal: Plan | None = None,
+        proposal: Proposal | None = None,
         *,
         source: str = "",
         window: tuple[float, float] | None = None,
@@ -212,6 +213,14 @@ class Session(QObject):
         """True once jaw, jaw plane and arch were confirmed or edited by a person."""
         p = self.plan
         return p.jaw is not None and p.level is not None and p.arch_points is not None
+
+    @property
+    def plane_is_found(self) -> bool:
+        """False while the plane that guides the pictures is only level in the scanner."""
+        proposal = self.proposal
+        return self.plan.level is not None or (
+            proposal is not None and proposal.plane_from != "scanner"
+        )
 
     @property
     def guide(self) -> Plan:
@@ -395,10 +404,12 @@ class Session(QObject):
     def confirm_proposal(self, jaw: Jaw) -> None:
         """Take over what is still proposed as the person's own, for the jaw that they name."""
         plan, guide = self.plan, self.guide
+        # A plane that is only the scanner's level was not proposed: a person sets it.
+        level = guide.level if self.plane_is_found else None
         proposed = [
             name
             for name, own, given in (
-                ("jaw plane", plan.level, guide.level),
+                ("jaw plane", plan.level, level),
                 ("arch", plan.arch_points, guide.arch_points),
             )
             if own is None and given is not None
@@ -406,7 +417,7 @@ class Session(QObject):
         what = f"{' and '.join(proposed)} confirmed as proposed, " if proposed else ""
         self.apply(
             f"{what}{jaw} jaw",
-            replace(plan, jaw=jaw, level=guide.level, arch_points=guide.arch_points),
+            replace(plan, jaw=jaw, level=level, arch_points=guide.arch_points),
         )
 
     # -- place ---------------------------------------------------------------------------

@@ -253,6 +253,10 @@ class Log(Panel):
             self.desk.take_tool("Arch")
             self.desk.say("No arch was recognised: click along the jaw on the arch map.")
             return
+        if not self.session.plane_is_found:
+            self.desk.take_tool("Jaw plane")
+            self.desk.say("The jaw plane was not found in the image: set it.")
+            return
         answer = self.desk.choose(
             "Jaw plane and arch",
             "Every height and every side is counted from them. Look at both on the arch map and on "

@@ -29,6 +29,7 @@ from core.plans.plan import Jaw, Plan
 from core.structures import StentAxis, Tapered
 from core.trust.figures import nearest
 
+NOT_FOUND = "The plane shown is only level in the scanner: it was not found in the image."
 LIFT_MM, TURN_DEG = 0.5, 0.5
 UPWARD = np.array([0.0, 0.0, 1.0])
 JAWS: dict[str, Jaw] = {"Lower jaw": "lower", "Upper jaw": "upper"}
@@ -51,6 +52,8 @@ class JawPlane(Collect):
             return super().hint()
         level = self.session.guide.level
         tilt = "" if level is None else f" Now {_tilt_words(level)}."
+        if not self.session.plane_is_found:
+            tilt = f" {NOT_FOUND}"
         return f"Drag its line in the cuts below, or click three chewing surfaces far apart.{tilt}"
 
     # -- by its line -----------------------------------------------------------------------
@@ -139,6 +142,9 @@ class JawPlane(Collect):
         proposed = self.session.guide
         if self.collected or self.session.plan.level is not None or proposed.level is None:
             return False
+        if not self.session.plane_is_found:
+            self.desk.say(NOT_FOUND)
+            return True
         level = proposed.level
         self._set("confirmed as proposed", lambda: level)
         return True

@@ -11,6 +11,7 @@ from core.measuring.ledger import Ledger
 from core.plans.limits import limit_for
 from core.plans.plan import Plan, SideCheck
 from core.plans.plan_file import plan_fingerprint
+from core.proposing.proposal import Proposal
 
 IDENTITY = ScanIdentity(
     patient_name="QUARRY^Sample",
@@ -19,6 +20,13 @@ IDENTITY = ScanIdentity(
     study_date="2026-09-14",
     series_uid="1.2.3",
 )
+
+
+def proposed(made):
+    """A plan's jaw, jaw plane and arch, as if they had been found in the image."""
+    return Proposal(
+        jaw=made.jaw, level=made.level, arch_points=made.arch_points, plane_from="teeth"
+    )
 
 
 class QuietSession(Session):

@@ -14,9 +14,10 @@ from core.geometry import vector
 from core.level import Level
 from core.plans.history import history_findings, sign_off_state
 from core.plans.plan import Plan, ScanTie, Site
+from core.proposing.proposal import Proposal
 from core.structures import Ruler
 from tests.app import coded
-from tests.app.case_at_hand import IDENTITY, QuietSession, plan, volume
+from tests.app.case_at_hand import IDENTITY, QuietSession, plan, proposed, volume
 
 SIGNED_AT = "2026-11-24T10:41:00+00:00"
 
@@ -98,7 +99,7 @@ def test_a_drag_of_one_move_is_shown_though_the_whole_was_still_being_measured(s
 
 def test_only_what_was_proposed_is_confirmed(session):
     """Where no arch was recognised the plane alone is: the history must not name an arch."""
-    plane = Plan(level=coded.plan().level)
+    plane = Proposal(level=coded.plan().level, plane_from="crest")
     session.open(coded.volume([[20, -9, -8]]), Plan(), proposal=plane)
     session.confirm_proposal("lower")
     assert session.plan.level is plane.level
@@ -107,8 +108,19 @@ def test_only_what_was_proposed_is_confirmed(session):
     assert session.undo_stack.undoText() == "jaw plane confirmed as proposed, lower jaw"
 
 
+def test_a_plane_that_is_only_the_scanner_s_level_is_not_confirmed(session):
+    """It guides the pictures, but nobody found it: a person sets it."""
+    level = Proposal(level=coded.plan().level)
+    session.open(coded.volume([[20, -9, -8]]), Plan(), proposal=level)
+    assert session.guide.level is level.level
+    assert not session.plane_is_found
+    session.confirm_proposal("lower")
+    assert session.plan.level is None
+    assert session.undo_stack.undoText() == "lower jaw"
+
+
 def test_no_number_until_jaw_plane_and_arch_are_confirmed(session, qtbot):
-    proposal = coded.plan()
+    proposal = proposed(coded.plan())
     session.open(coded.volume([[20, -9, -8]]), Plan(fixtures=(fixture(),)), proposal=proposal)
     assert session.arch is not None
     assert not session.confirmed

@@ -39,6 +39,8 @@ FOLDER = ROOT.parent / "shared" / "real_jaws"
 NAMES = ("toothless", "toothed")
 EDGE_MM = 0.5
 """Of the grid that the distance from the surface is kept on."""
+TOOTH_STEPS = 14
+"""Half millimetres along the row from one tooth to the next."""
 REACH_MM = 12.0
 """How far from the first line, to either side, the crest is looked for."""
 
@@ -120,6 +122,8 @@ class Tissue:
     soft_mm: float = 7.0
     enamel_mm: float = 1.2
     crown_mm: float = 7.0
+    root_mm: float = 19.0
+    """From the tips to where the roots end, straight under the middle of the crowns."""
     air: float = -1000.0
     soft: float = 50.0
     spongy: float = 300.0
@@ -305,6 +309,10 @@ def _grey(jaw: Shape, places: np.ndarray, tissue: Tissue) -> np.ndarray:
         under = (jaw.crest[nearest] - places[near]) @ jaw.crownwards
         crown = near[(gap < 6.5) & (under < tissue.crown_mm)]
         grey[crown] = np.where(depth[crown] < tissue.enamel_mm, tissue.enamel, tissue.dentine)
+        gap, nearest = cKDTree(jaw.crest[::TOOTH_STEPS, :2]).query(places[near, :2])
+        under = (jaw.crest[::TOOTH_STEPS][nearest] - places[near]) @ jaw.crownwards
+        inside = (under > tissue.crown_mm) & (under < tissue.root_mm) & (depth[near] > 0.4)
+        grey[near[inside & (gap < 2.9 - 0.1 * under)]] = tissue.dentine
     return grey
 
 

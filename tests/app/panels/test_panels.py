@@ -23,7 +23,7 @@ from app.settings import settings_of
 from core.findings import Finding
 from core.fixture import FixtureSize
 from core.structures import StentAxis
-from tests.app.case_at_hand import ledger, plan
+from tests.app.case_at_hand import ledger, plan, proposed
 
 
 def shown(qtbot, panel, width, height):
@@ -166,7 +166,7 @@ def test_the_bar_shows_no_side_while_tooth_and_side_contradict_each_other(qtbot,
 
 def test_another_jaw_than_the_image_shows_is_asked_about(qtbot, session, desk):
     own = session.plan
-    session.proposal = replace(own, jaw="upper")
+    session.proposal = replace(proposed(own), jaw="upper")
     session.plan = replace(own, jaw=None)
     desk.answer = None
     confirm_jaw(session, desk, "lower")

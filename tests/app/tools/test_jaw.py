@@ -11,7 +11,7 @@ from PySide6.QtCore import Qt
 from app.tools.jaw import ArchTool, JawPlane, Midline
 from core.geometry import angle_deg
 from core.level import Level
-from core.plans.plan import Plan
+from core.proposing.proposal import Proposal
 from core.structures import StentAxis, Tapered
 from tests.app.tools.table import ARCH_POINTS, LEVEL
 
@@ -80,11 +80,20 @@ def test_without_axes_it_says_what_is_missing(table):
 
 def test_a_proposed_plane_is_taken_over_by_a_person_only(table):
     t = table(JawPlane, level=None, jaw="lower")
-    t.session.proposal = Plan(level=LEVEL, arch_points=ARCH_POINTS)
+    t.session.proposal = Proposal(level=LEVEL, arch_points=ARCH_POINTS, plane_from="teeth")
     assert t.plan.level is None
     t.type(Qt.Key.Key_Return)
     assert t.plan.level is LEVEL
     assert "confirmed as proposed" in t.session.undo_stack.undoText()
+
+
+def test_a_plane_that_is_only_the_scanner_s_level_is_not_taken_over(table):
+    t = table(JawPlane, level=None, jaw="lower")
+    t.session.proposal = Proposal(level=LEVEL, arch_points=ARCH_POINTS)
+    assert "only level in the scanner" in t.tool.hint()
+    t.type(Qt.Key.Key_Return)
+    assert t.plan.level is None
+    assert "only level in the scanner" in t.desk.said[-1]
 
 
 def test_arch_click_adds_where_it_lies_drag_moves_delete_removes(table):
@@ -128,7 +137,7 @@ def test_a_new_arch_needs_two_points_and_right_click_forgets_the_first(table):
 @pytest.mark.parametrize("by", ["drag", "enter", "click"])
 def test_a_proposed_arch_becomes_the_persons_own_by_an_edit(table, by):
     t = table(ArchTool, arch_points=None)
-    t.session.proposal = Plan(level=LEVEL, arch_points=ARCH_POINTS)
+    t.session.proposal = Proposal(level=LEVEL, arch_points=ARCH_POINTS, plane_from="teeth")
     assert len(t.tool.draft(t.map).handles) == 5
     if by == "drag":
         t.drag(t.map, np.array(ARCH_POINTS[4], float), (10, 0))

@@ -1,0 +1,274 @@
+"""A first jaw, jaw plane and arch from the image.
+
+The crest or the row of teeth is found first, as a ridge of hard tissue whose top lies along a
+plane near the scanner's axis; the plane is laid through its top, and the arch along it. Nobody
+says which grey value bounds bone: several are tried. A ridge that looks up is looked for as well
+as one that looks down, since a lower jaw's border is one too; teeth, a palate and what the bone
+does beyond tell which of them it is. Where the signs do not suffice, nothing is proposed. None of
+these choices has a source; how they hold is measured on real jaw shapes
+(``tests/studies/proposals.py``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from core.geometry import Array, angle_deg, unit
+from core.image.volume import Volume
+from core.level import Level
+from core.proposing.coarse import Coarse, coarse, partings
+from core.proposing.find import Ridge, beyond, refined, ridges
+from core.proposing.hard import hard_tissue
+from core.proposing.proposal import PlaneFrom, Proposal
+from core.proposing.ridge import RidgeLine, elsewhere, without_slivers
+from core.proposing.settle import CREST, TEETH, Firmness, Settled, settled
+from core.proposing.which_jaw import bears_teeth, palate_share
+
+RUNS_ON_MM = 14
+LEAST_MM = 14.0
+LEAST_EVEN = 0.55
+"""Least part of a ridge's length that is even and freestanding."""
+WIDEST_MM = 96.0
+"""Between any two places of an arch; the vault of a skull is wider (common practice, no source)."""
+MOST_ELSEWHERE = 0.5
+"""Most top besides a ridge's line, in parts of that along it; of a ring it is as much again."""
+NARROWEST_TEETH_MM, NARROWEST_CREST_MM = 1.5, 3.0
+"""Median width of the top of a row of teeth, and of a crest without; a thinner one is a flank's
+edge."""
+BROADEST_TEETH_MM = 10.0
+"""Greatest median width of a row of teeth near its tips, which stand nearer to each other than a
+crown is wide (common practice, no source); a broader top is a crest."""
+LEAST_TEETH_MM, LEAST_CREST_MM = 21.0, 40.0
+"""Least even length of a row of teeth, which is three teeth of 7 mm, and of a crest without: a
+shorter piece is not told from a lower jaw's border or a sinus' floor."""
+PALATE, CLEAR_PALATE = 0.4, 0.8
+"""Least share of the places beside a ridge that a palate spans; and where nothing else need tell
+of an upper jaw."""
+SURE_DEG = 3.3
+"""Greatest doubt of a plane that is called found both ways."""
+CREST_DOUBT_DEG = 4.5
+"""Greatest doubt of the plane along a crest without teeth: which places of a broad crest are its
+top depends on the plane."""
+SPREAD_DEG, CONTRADICTION_DEG = 5.0, 15.0
+"""Most that the planes of different grey values may differ by where a plane is called found; and
+where anything is proposed."""
+TEETH_FIRST = 0.4
+"""A row of teeth is taken before ridges without teeth that are longer by up to this."""
+SAME_TISSUE = 0.9
+NEARLY = 0.88
+"""Ridges whose worth is at least this part of the best one's are alike."""
+MARK_MM = 9.0
+BEYOND_END_MM, STRAIGHT_MM = 3.0, 8
+"""How far the arch is led on beyond the ridge, and what tells its direction there."""
+END_MM = 2
+"""How far from its ends the arch is marked: there the line runs into a corner of the ridge."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """A ridge of one facing, and what tells which jaw it is of."""
+
+    ridge: Ridge
+    teeth: bool
+    palate: float = 0.0
+    spread_deg: float = 0.0
+    """Between the planes that different grey values lead to."""
+
+    @property
+    def firm(self) -> Firmness:
+        """How well its top tells the plane."""
+        return TEETH if self.teeth else CREST
+
+
+def propose(volume: Volume, *, cancelled: Callable[[], bool] | None = None) -> Proposal:
+    """Jaw, jaw plane and arch from the image.
+
+    Parameters
+    ----------
+    volume : Volume
+    cancelled : callable, optional
+
+    Returns
+    -------
+    Proposal
+        Without jaw and arch where no crest or row of teeth is recognised.
+    """
+    stop = cancelled or (lambda: False)
+    nothing = Proposal(level=_through_the_middle(volume))
+    scan = coarse(volume)
+    values = _bounds_of_hard_tissue(scan)
+    chosen = None
+    # The lowest may bound soft tissue after all, on which then nothing is seen to stand free.
+    for first in range(min(2, len(values))):
+        up, down = (_facing(scan, sign, values[first:], stop) for sign in (1.0, -1.0))
+        chosen = None if stop() else _of_a_jaw(up, down)
+        if chosen is not None and not _is_told(chosen):
+            chosen = None
+        if chosen is not None or stop():
+            break
+    if chosen is None:
+        return nothing
+    return _proposal(chosen)
+
+
+def _facing(
+    scan: Coarse, sign: float, values: list[float], stop: Callable[[], bool]
+) -> _Found | None:
+    """The best ridge that looks up or down, with the highest grey value that shows it whole.
+
+    Over its top nothing may be brighter than the lowest of the values: what lies under enamel is
+    no top, but dentine.
+    """
+    # The highest value may lie over dentine's.
+    dense = values[max(0, len(values) - 2)]
+    grey = scan.grey[:: int(sign)]
+    found: list[list[_Found]] = []
+    for threshold in values:
+        if stop():
+            return None
+        hard = hard_tissue(scan, threshold, sign)
+        even = [] if hard is None else [ridge for ridge in ridges(hard) if _is_even(ridge)]
+        even = [ridge for ridge in even if _is_open(ridge) and beyond(ridge, grey) < values[0]]
+        found.append([_Found(ridge, _has_teeth(scan, ridge, dense)) for ridge in even])
+    return _chosen(found)
+
+
+def _chosen(found: list[list[_Found]]) -> _Found | None:
+    """Of the ridges that each grey value shows: teeth before crests, length, then the highest."""
+    flat = [one for level in found for one in level]
+    longest = max((one.ridge.worth for one in flat), default=0.0)
+    teeth = any(one.teeth and one.ridge.worth >= TEETH_FIRST * longest for one in flat)
+    best: list[_Found] = []
+    for level in found:
+        fits = [one for one in level if one.teeth == teeth and _is_broad(one)]
+        if fits:
+            best.append(max(fits, key=lambda one: one.ridge.worth))
+    if not best:
+        return None
+    most = max(one.ridge.worth for one in best)
+    alike = [
+        replace(one, ridge=refined(one.ridge, one.firm))
+        for one in best if one.ridge.worth >= NEARLY * most
+    ]  # fmt: skip
+    chosen = alike[-1]
+    normal = chosen.ridge.tops.normal
+    spread = max(angle_deg(one.ridge.tops.normal, normal) for one in alike)
+    return replace(chosen, palate=palate_share(chosen.ridge), spread_deg=spread)
+
+
+def _bounds_of_hard_tissue(scan: Coarse) -> list[float]:
+    """Grey values that may bound hard tissue.
+
+    The lowest partings bound soft tissue against air: nearly as much is brighter than the second
+    of them as than the first.
+    """
+    values = partings(scan)
+    count = [int((scan.grey[scan.seen] > value).sum()) for value in values]
+    first = min(1, max(0, len(values) - 1))
+    while first < len(values) - 1 and count[first] > SAME_TISSUE * count[first - 1]:
+        first += 1
+    return values[first:]
+
+
+def _is_even(ridge: Ridge) -> bool:
+    length = ridge.line.length_mm
+    return length >= LEAST_MM and ridge.worth >= LEAST_EVEN * length
+
+
+def _is_open(ridge: Ridge) -> bool:
+    """Neither a ring, as the walls of a sinus, nor as wide as the vault of a skull."""
+    places = ridge.line.places
+    across = np.linalg.norm(places - places[:, None], axis=2).max()
+    return bool(across <= WIDEST_MM and elsewhere(ridge.tops, ridge.whole) <= MOST_ELSEWHERE)
+
+
+def _has_teeth(scan: Coarse, ridge: Ridge, dense: float) -> bool:
+    return float(np.median(ridge.line.width)) <= BROADEST_TEETH_MM and bears_teeth(
+        scan, ridge, dense
+    )
+
+
+def _is_broad(one: _Found) -> bool:
+    least = NARROWEST_TEETH_MM if one.teeth else NARROWEST_CREST_MM
+    return float(np.median(one.ridge.line.width)) >= least
+
+
+def _is_told(one: _Found) -> bool:
+    """Whether it is enough to tell it from a border or a floor, and nothing contradicts it."""
+    if not _is_broad(one) or one.spread_deg > CONTRADICTION_DEG:
+        return False
+    if one.teeth:
+        return one.ridge.worth >= LEAST_TEETH_MM
+    return one.ridge.worth >= LEAST_CREST_MM and _plane(one).doubt_deg <= CREST_DOUBT_DEG
+
+
+def _plane(one: _Found) -> Settled:
+    ridge = one.ridge
+    return settled(ridge.tops, ridge.line, ridge.surface_normal, one.firm)
+
+
+def _of_a_jaw(up: _Found | None, down: _Found | None) -> _Found | None:
+    """Which of the ridges is crest or teeth, and so which jaw it is; None where unclear.
+
+    Looking up, the crest of a lower jaw, or the floor of nose and sinus; looking down, the crest
+    of an upper jaw, or the border of a lower one.
+    """
+    if up is not None and down is not None and up.teeth != down.teeth:
+        return up if up.teeth else down
+    if up is not None and down is not None and up.teeth:
+        return max(up, down, key=lambda one: one.ridge.worth)
+    floor = up is not None and up.palate >= PALATE
+    if down is not None and (down.teeth or down.palate >= (PALATE if floor else CLEAR_PALATE)):
+        return down
+    return up if up is not None and (up.teeth or not floor) else None
+
+
+def _proposal(found: _Found) -> Proposal:
+    ridge = found.ridge
+    tops, line, sign = ridge.tops, ridge.line, ridge.hard.sign
+    flip = np.array([1.0, 1.0, sign])
+    plane = _plane(found)
+    sure = plane.doubt_deg <= SURE_DEG and found.spread_deg <= SPREAD_DEG
+    level = Level(origin=line.places.mean(axis=0) * flip, up=tops.normal * flip * sign)
+    plane_from: PlaneFrom = "teeth" if found.teeth else "crest"
+    return Proposal(
+        jaw="lower" if sign > 0 else "upper", level=level,
+        arch_points=level.project(_marks(ridge) * flip),
+        plane_from=plane_from if sure else "along",
+    )  # fmt: skip
+
+
+def _marks(ridge: Ridge) -> Array:
+    """(n, 3) turned mm: the arch along a ridge and what it runs on into, and a little beyond.
+
+    Behind the last tooth the arch follows the crest on. Where the edge of the scan cuts the ridge
+    its middle is not seen: there, and a little beyond the ridge, the arch is led on straight.
+    """
+    whole = without_slivers(ridge.tops, ridge.whole) or ridge.whole
+    reach = [_nearest(ridge.whole, ridge.line.places[end]) for end in (0, -1)]
+    reach = [max(0, reach[0] - RUNS_ON_MM), min(len(ridge.whole.places) - 1, reach[1] + RUNS_ON_MM)]
+    goals = [ridge.whole.places[at] for at in reach]
+    first, last = (_nearest(whole, goal) for goal in goals)
+    first, last = max(first, END_MM), min(last, len(whole.places) - 1 - END_MM)
+    count = max(4, round((last - first) / MARK_MM) + 1)
+    at = np.linspace(first, last, count).round().astype(int)
+    ends = []
+    for end, inner, goal in zip(
+        (first, last), (first + STRAIGHT_MM, last - STRAIGHT_MM), goals, strict=True
+    ):
+        way = unit(whole.places[end] - whole.places[inner])
+        on = max(0.0, float((goal - whole.places[end]) @ way)) + BEYOND_END_MM
+        ends.append(whole.places[end] + on * way)
+    return np.vstack([ends[0], whole.places[at], ends[1]])
+
+
+def _nearest(line: RidgeLine, place: Array) -> int:
+    return int(np.linalg.norm(line.places - place, axis=1).argmin())
+
+
+def _through_the_middle(volume: Volume) -> Level:
+    middle = volume.mm((np.array(volume.shape[::-1]) - 1) / 2)[0]
+    return Level(origin=middle, up=np.array([0.0, 0.0, 1.0]))
