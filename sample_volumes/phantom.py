@@ -62,7 +62,21 @@ def small_jaw(
         "shape": list(grid.shape), "voxel_mm": voxel_mm, "affine": grid.affine.tolist(),
     }  # fmt: skip
     truth["plan"]["scan"] = tie(HEADER, stored_values(voxels), grid)
+    _mark_inside(truth["plan"], grid)
     return voxels, grid.affine, truth
+
+
+def _mark_inside(plan: dict[str, Any], grid: Grid) -> None:
+    """Leave out marks beyond the box, where nobody can have seen a thing to mark."""
+    first = grid.affine[:3, 3]
+    last = first + (np.array(grid.shape[::-1]) - 1) * grid.voxel_mm
+    for structure in plan["structures"]:
+        if "points" in structure:
+            seen = [bool((first < p).all() and (p < last).all()) for p in structure["points"]]
+            for key in ("points", "seen"):
+                if key in structure:
+                    structure[key] = [v for v, s in zip(structure[key], seen, strict=True) if s]
+    plan["structures"] = [s for s in plan["structures"] if s.get("points", True)]
 
 
 def small_upper_jaw(

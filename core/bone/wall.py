@@ -132,7 +132,8 @@ def wall_on(rays: WallRays, size: FixtureSize, levels: BoneLevels) -> WallMap:
     radius = np.repeat(size.radius_at(np.minimum(depths, size.length_mm)), turns)
     outward = rays.outward[:n]
     surface = rays.axis_mm[:n] + radius[:, None] * outward
-    if levels.trouble is not None:
+    no_levels = levels.evidence.levels
+    if no_levels is not None:
         empty = np.full(shape, np.nan)
         return WallMap(
             depths_mm=depths,
@@ -145,7 +146,7 @@ def wall_on(rays: WallRays, size: FixtureSize, levels: BoneLevels) -> WallMap:
             surface_mm=surface.reshape(*shape, 3),
             edge_mm=np.full((*shape, 3), np.nan),
             evidence=levels.evidence,
-            trouble=levels.trouble,
+            trouble=no_levels,
         )
     state, marked = rays.state[:n].copy(), rays.marked[:n]
     edge = rays.edge_mm[:n] - radius

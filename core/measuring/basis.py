@@ -22,7 +22,7 @@ from core.level import MIN_SUPERIOR
 from core.measurement import Limit, Measurement, Note, Reading
 from core.measuring.kept_rows import KeptRows
 from core.plans.limits import limit_for
-from core.plans.outside import marks_outside
+from core.plans.outside import lies_partly_outside
 from core.plans.plan import Jaw, Plan
 from core.plans.plan_file import check_scan
 from core.plans.side import arch_of, open_question
@@ -266,9 +266,11 @@ class RowMaker:
         """A distance to a mark that lies where nothing was scanned is no measurement."""
         if kind != "clearance" or reading.value is None:
             return reading
-        owners = {mark.owner for mark in marks_outside(self.plan, self.volume)}
+        outside = any(
+            s.id == target and lies_partly_outside(s, self.volume) for s in self.plan.structures
+        )
         near = reading.witness if reading.marks else None
-        if target not in owners and (near is None or self.volume.scanned_at(near[1]).all()):
+        if not outside and (near is None or self.volume.scanned_at(near[1]).all()):
             return reading
         return Reading(value=None, unit=reading.unit, notes=(Note("mark-outside-scan"),))
 

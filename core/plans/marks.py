@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal, TypeAlias
@@ -75,6 +75,12 @@ def marks_of(plan: Plan) -> tuple[Mark, ...]:
     return tuple(_all(plan))
 
 
+def marks_of_structures(structures: Iterable[Structure]) -> Iterator[Mark]:
+    """The marks of structures alone."""
+    for structure in structures:
+        yield from _of_structure(structure)
+
+
 def mark_at(plan: Plan, key: tuple[str, str, str]) -> Mark | None:
     """The mark with a key; None where it is not there any more."""
     return next((m for m in _all(plan) if m.key == key), None)
@@ -86,8 +92,7 @@ def id_from(words: str) -> str:
 
 
 def _all(plan: Plan) -> Iterator[Mark]:
-    for structure in plan.structures:
-        yield from _of_structure(structure)
+    yield from marks_of_structures(plan.structures)
     for axis in plan.stent_axes:
         for part in STENT_PARTS:
             place = vector(getattr(axis, part))

@@ -7,11 +7,19 @@ from functools import lru_cache
 import numpy as np
 
 from core.image.volume import Volume
-from core.plans.marks import Mark, marks_of
+from core.plans.marks import Mark, marks_of, marks_of_structures
 from core.plans.plan import Plan
+from core.structures import Structure
 
 _SEEN_THERE = ("structure", "stent axis", "ruler", "angle", "midline")
 """What a person marks because it is seen; arch and notes are drawn, not seen."""
+
+
+@lru_cache(maxsize=64)
+def lies_partly_outside(structure: Structure, volume: Volume) -> bool:
+    """True for a structure of which a mark lies where nothing was scanned."""
+    points = [mark.point_mm for mark in marks_of_structures((structure,))]
+    return bool(points) and not volume.scanned_at(np.array(points)).all()
 
 
 @lru_cache(maxsize=8)

@@ -171,7 +171,7 @@ def test_what_cannot_be_made_says_why_before_anything_is_pressed(
     qtbot, opened, monkeypatch, tmp_path
 ):
     dialog = opened(identity=replace(WHOLE, frame_of_reference_uid=""))
-    assert set(dialog.parts.hindrances) == {"report"}
+    assert set(dialog.parts.hindrances) == {"card", "patient", "report", "laboratory"}
     item = dialog.parts.item(PARTS.index("report"))
     assert "The scan holds no usable FrameOfReferenceUID" in item.text()
     tick(dialog, "report")
@@ -187,10 +187,10 @@ def test_what_cannot_be_made_says_why_before_anything_is_pressed(
     assert "measurements.dcm" not in names(tmp_path)
 
 
-def test_a_contradicting_side_bars_the_report_alone(opened):
+def test_a_contradicting_side_bars_what_would_carry_it_to_chair_and_archive(opened):
     right = SideCheck(side="right", against="chart", by="LM", at="2026-09-15T10:30")
     dialog = opened(side_check=right)
-    assert set(dialog.parts.hindrances) == {"report"}
+    assert set(dialog.parts.hindrances) == {"card", "patient", "report", "laboratory"}
     look_at(dialog, "report")
     assert "TOOTH AGAINST SIDE" in dialog.pages.text.text()
 

@@ -259,7 +259,7 @@ def test_the_diameter_is_fitted_in_a_clear_section_and_confirmed_by_a_person(tab
     canal = edit.find(t.plan, "canal-left")
     assert canal.diameter_mm == pytest.approx(3.2, abs=0.35)
     assert "fitted and confirmed" in t.desk.said[-1]
-    assert 0.2 <= canal.diameter_sd_mm < 0.35
+    assert 0.05 <= canal.diameter_sd_mm < 0.35
     t.desk.answers = ["2,8"]
     t.type(Qt.Key.Key_D)
     assert edit.find(t.plan, "canal-left").diameter_mm == 2.8

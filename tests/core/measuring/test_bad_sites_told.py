@@ -110,7 +110,8 @@ def test_one_reason_of_the_whole_scan_is_said_once_and_in_place_of_the_picture()
         reason.message in [n.message for n in m.reading.notes] for m in case.ledger.measurements
     )
     assert reason.rows > 30
-    assert text.count(reason.message) == 2
+    # Above the rows and in place of the picture; and as a scan check on page 1 and at the end.
+    assert text.count(reason.message) == 4
     assert text.count(reason.text) == 1
     # In the table each row, in the grid each line, points to it.
     table = [m for m in case.ledger.measurements if m.value is None and not elsewhere(m)]
@@ -188,7 +189,7 @@ def test_why_a_surface_was_not_found_names_the_side_as_in_its_jaw(monkeypatch, c
     case, _ = measured("upper")
     fixture = case.plan.fixtures[0]
     lost = {
-        side: Reading(value=None, notes=(Note(code, {"side": side}),))
+        side: Reading(value=None, notes=(Note(code, {"side": side, "at": "1.2"}),))
         for side in ("buccal", "lingual", "apical")
     }
     monkeypatch.setattr(rows_bone, "surface_on", lambda *a, **k: lost)

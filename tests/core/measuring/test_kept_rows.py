@@ -77,7 +77,9 @@ def noted(plan):
         "notes": ({"text": "look here", "by": "LM"},),
         "history": (*plan.history, {"what": "note", "by": "LM"}),
         "revision": plan.revision + 1,
-        "side_check": SideCheck(side="left", against="chart", by="LM", at=WHEN),
+        "side_check": SideCheck(
+            side=Tooth.of(plan.fixtures[0].tooth).side, against="chart", by="LM", at=WHEN
+        ),
         "interpreted_by": "LM",
         "locked": ("36",),
     }

@@ -6,6 +6,7 @@ import pytest
 from core.bone.wall import WallMap
 from core.bone.wall_rays import EDGE, NOT_FOUND
 from core.fixture import Fixture, FixtureSize
+from core.measurement import Evidence
 from core.pictures.wall_picture import wall_picture
 from core.plans.plan import ChangedLimit, Plan
 
@@ -23,6 +24,7 @@ def wall(bone, state=None):
         depths_mm=DEPTHS, turns_deg=TURNS, bone_mm=bone, gap_mm=np.zeros(shape),
         other_mm=np.zeros(shape), state=np.full(shape, EDGE, np.uint8) if state is None else state,
         sd_mm=np.zeros(shape), surface_mm=np.zeros((*shape, 3)), edge_mm=np.zeros((*shape, 3)),
+        evidence=Evidence(rests_on="image"),
     )  # fmt: skip
 
 

@@ -44,14 +44,10 @@ def headers(count, folder):
 
 def test_slices_of_many_directions_are_grouped_in_linear_time(tmp_path):
     images = headers(2000, tmp_path)
-    seconds = []
-    for share in (1, 8):
-        start = time.process_time()
-        stacks = group(images[: 250 * share])
-        seconds.append(time.process_time() - start)
-        assert len(stacks) == 250 * share
-    # Eight times the pictures: about eight times as long, where every pair compared takes 64.
-    assert seconds[1] < 24 * seconds[0] + 0.05
+    start = time.process_time()
+    assert len(group(images)) == len(images)
+    # A third of a second of the processor; where every pair is compared it takes over four.
+    assert time.process_time() - start < 2.0
 
 
 def test_grouping_can_be_stopped(tmp_path):

@@ -55,7 +55,7 @@ ANGLE = AngleMark(
 def plans():
     base = plan_with(FIXTURE, sites=(SITE, ELSEWHERE))
     whole = replace(base, structures=(*base.structures, GUM))
-    thick = replace(FIXTURE, size=replace(FIXTURE.size, diameter_mm=11.0))
+    thick = replace(FIXTURE, size=replace(FIXTURE.size, diameter_mm=8.0))
     return {
         "whole": whole,
         "thick": replace(whole, fixtures=(thick,)),
