@@ -29,6 +29,7 @@ from core.bone.wall import wall_map
 from core.fixture import Fixture
 from core.image.volume import Volume
 from core.measurement import Note
+from core.measuring.kept_rows import alike
 from core.measuring.wall_lacking import as_told, lacking_notes
 from core.pictures.wall_picture import WallPicture, wall_picture
 from core.plans.plan import Plan
@@ -42,7 +43,7 @@ COARSE_MM, COARSE_DEG = 1.0, 10.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Pose:
-    """What a picture is of: two are the same where all of this is the very same."""
+    """What a picture is of: two are the same where nothing in them differs."""
 
     volume: Volume
     plan: Plan
@@ -60,7 +61,7 @@ class _Pose:
         """True for the same fixture among the same things, however finely it was measured."""
         if other is None:
             return False
-        return all(a is b for a, b in zip(self.parts, other.parts, strict=True))
+        return alike(self.parts, other.parts)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

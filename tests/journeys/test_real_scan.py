@@ -33,7 +33,7 @@ ARCH = [
 PLAN = {
     "format": "sounding-plan", "version": 1, "jaw": "upper",
     "level": {"origin": [0, 40, 700], "up": [0, 0, 1]},
-    "arch": {"points": ARCH},
+    "arch": {"points": ARCH, "teeth": "whole arch"},
 }  # fmt: skip
 
 
