@@ -33,7 +33,7 @@ ARCH = [
 PLAN = {
     "format": "sounding-plan", "version": 1, "jaw": "upper",
     "level": {"origin": [0, 40, 700], "up": [0, 0, 1]},
-    "arch": {"points": ARCH, "teeth": "whole arch"},
+    "arch": {"points": ARCH, "teeth": "whole arch", "right_end": min(ARCH)},
 }  # fmt: skip
 
 
