@@ -6,7 +6,7 @@ says which grey value bounds bone: several are tried. A ridge that looks up is l
 as one that looks down, since a lower jaw's border is one too; teeth, a palate and what the bone
 does beyond tell which of them it is. Where the signs do not suffice, nothing is proposed. None of
 these choices has a source; how they hold is measured on real jaw shapes
-(``tests/studies/proposals.py``).
+(``tests/core/proposing/test_real_jaws.py``).
 """
 
 from __future__ import annotations
