@@ -18,6 +18,7 @@ from PySide6.QtWidgets import QApplication, QInputDialog, QLineEdit
 from app.dialogs.side_question import SideQuestion
 from core.image.volume import ScanIdentity, Volume
 from core.plans.plan import Plan
+from core.proposing.proposal import Proposal
 from tests.app.test_bench import bench
 from tests.core.plans.test_side_table import FLAT, SITES, is_true_end, jaw, truth
 
@@ -101,7 +102,7 @@ def click(view, place_mm):
 def test_a_fixture_in_a_small_field(bench, qtbot, number):
     t = truth(number, FIELD_MM)
     session, section = bench.session, bench.pictures.section
-    proposal = Plan(level=FLAT, arch_points=t.line)
+    proposal = Proposal(level=FLAT, arch_points=t.line, plane_from="crest")
     session.open(field_at(t.place), Plan(), proposal, window=(-1000.0, 1500.0))
     bench.pages.setCurrentWidget(bench.work)
     qtbot.waitUntil(lambda: section.has_picture and not bench.pictures.busy, timeout=20000)
