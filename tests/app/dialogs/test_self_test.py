@@ -39,7 +39,7 @@ def test_it_runs_beside_the_window_and_leaves_page_and_figures(dialog, qtbot, tm
     timer.stop()
     # The window went on all the while, and said what was being done.
     assert len(beats) > 100
-    assert {"Measuring it …", "Reading it back …"} <= set(beats)
+    assert {"Measuring it …", "Writing it as DICOM and reading it back …"} <= set(beats)
     assert "checks are within their bounds" in dialog.said.text()
     qtbot.waitUntil(lambda: bool(dialog.page.images), timeout=30_000)
     pdf, document = dialog.files
