@@ -140,21 +140,22 @@ class RidgeProfile(Panel):
 
     def write_file(self, path: Path) -> None:
         """Write the profile as CSV: of what is marked now, measured again where that changed."""
-        session, profile = self.session, self.chart.profile
-        if session.volume is None or profile is None:
+        if self.chart.profile is None and not self._latest.awaited:
             self._say("There is no profile yet that could be written.")
             return
         self._write_to = path
-        if profile.structures is session.plan.structures:
-            self._write()
-        else:
-            self._ask(session.plan, session.volume)
+        self._write()
 
     def _write(self) -> None:
+        """Write what was asked for, once there is a profile of what is marked now."""
         path, profile = self._write_to, self.chart.profile
-        self._write_to = None
-        if path is None or profile is None:
+        volume, plan = self.session.volume, self.session.plan
+        if path is None or profile is None or volume is None:
             return
+        if profile.structures is not plan.structures:
+            self._ask(plan, volume)
+            return
+        self._write_to = None
         try:
             write_whole(path, profile_csv(profile.rows).encode("utf-8"))
         except SoundingError as error:
