@@ -213,7 +213,7 @@ class RowMaker:
         """
         if limit_key is not None:
             limit = self.limit(limit_key)
-        reading = _proven(self._inside_the_scan(kind, target, reading))
+        reading = self._faulty(_proven(self._inside_the_scan(kind, target, reading)))
         if hand_ends is None:
             hand_ends = 1 if reading.marks else 0
         doubt = budget(

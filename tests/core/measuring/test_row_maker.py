@@ -1,0 +1,46 @@
+"""What every row takes with it, whoever makes it."""
+
+import math
+
+import numpy as np
+import pytest
+
+from core.image.volume import Volume
+from core.measurement import ENTERED, MARKED, SEEN, Reading
+from core.measuring.basis import RowMaker
+from core.plans.plan import Plan
+
+VOLUME = Volume(
+    voxels=np.zeros((20, 20, 20), np.int16), mm_from_ijk=np.eye(4), made_up=np.zeros(20, bool)
+)
+
+
+def row(evidence, image_sd_mm, **changes):
+    maker = RowMaker(
+        plan=Plan(),
+        volume=VOLUME,
+        subject="36",
+        is_fixture=False,
+        tooth=None,
+        hindrances=(),
+        image_sd_mm=image_sd_mm,
+    )
+    reading = Reading(value=8.0, edge_sd_mm=(0.1,), evidence=evidence, **changes)
+    return maker.row(group="bone", kind="ridge_width", reading=reading, base_length_mm=5.0)
+
+
+def test_a_fault_of_the_image_makes_a_value_found_in_it_less_sure():
+    plain, faulty = row(SEEN, 0.0), row(SEEN, 0.15)
+    assert faulty.budget.u == pytest.approx(math.hypot(plain.budget.u, 0.15))
+    assert faulty.at_least < plain.at_least
+
+
+@pytest.mark.parametrize("evidence", [MARKED, ENTERED])
+def test_what_a_hand_set_or_entered_does_not_rest_on_the_image(evidence):
+    assert row(evidence, 0.15).budget.u == pytest.approx(row(evidence, 0.0).budget.u)
+
+
+def test_an_angle_found_in_a_faulty_image_is_less_sure_by_its_base():
+    plain, faulty = row(SEEN, 0.0, unit="deg"), row(SEEN, 0.15, unit="deg")
+    wider = math.degrees(0.15 / 5.0)
+    assert faulty.budget.u == pytest.approx(math.hypot(plain.budget.u, wider))
