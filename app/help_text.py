@@ -252,7 +252,17 @@ _MORE: dict[str, tuple[str, ...]] = {
             "to 0.4 mm suffice for lengths (Fokas et al. 2018, Clin Oral Implants Res 29(S16):393)."
         ),
     ),
-    "ridge_height": ("It ends at the limiting structure’s near wall, not at its middle.",),
+    "ridge_height": (
+        "It ends at the limiting structure’s near wall, not at its middle.",
+        (
+            "Where a tooth stands in the section no crest is found: its cusp is not bone. Take "
+            "“Crest” under More in Mark and click the edge of the bone beside the tooth: height "
+            "and widths count from there, with the doubt of a mark set by hand. A mark within "
+            "1 mm before or behind the section counts for it, less surely. Cortex is given only "
+            "where a marked root lies clear of it. Or mark the root as to be removed: then the "
+            "bone around it has its own crest."
+        ),
+    ),
     "plate_thickness": (
         (
             "Plates thinner than about twice the smallest detail of the scan cannot be measured; "

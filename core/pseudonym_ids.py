@@ -17,7 +17,7 @@ from core.words import every_sentence
 T = TypeVar("T")
 
 _WORD = re.compile(r"[a-z]+")
-_KINDS = "stent top channel fixture site ruler angle object contact opponent cusp gum border"
+_KINDS = "stent top channel fixture site ruler angle object contact opponent cusp gum crest border"
 _MOST_DIGITS = 2
 """A tooth's number or a counter; more digits could be a date or an identifier."""
 

@@ -14,7 +14,7 @@ from core.geometry import Array, points, vector
 
 Seen: TypeAlias = Literal["yes", "faint", "no"]
 CourseKind: TypeAlias = Literal["canal", "loop", "vessel", "border"]
-PointKind: TypeAlias = Literal["mark", "gum", "stent_top", "cusp", "contact", "opponent"]
+PointKind: TypeAlias = Literal["mark", "gum", "stent_top", "cusp", "contact", "opponent", "crest"]
 
 
 def _check_seen(seen: tuple[Seen, ...], count: int) -> tuple[Seen, ...]:
@@ -138,7 +138,7 @@ class Floor:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PointMarks:
-    """One or more points: a mark, gum, stent top, cusps, contacts, opponent."""
+    """One or more points: a mark, gum, stent top, cusps, contacts, opponent, crest."""
 
     id: str
     kind: PointKind

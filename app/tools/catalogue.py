@@ -9,7 +9,7 @@ from app.tools.jaw import ArchTool, JawPlane, Midline
 from app.tools.move import Move
 from app.tools.rulers import AngleTool, Ridge, RulerTool
 from app.tools.scale import ScaleObject
-from app.tools.spots import Contact, Cusp, Gum, Note, Opponent, PointMark, StentTop
+from app.tools.spots import Contact, CrestMark, Cusp, Gum, Note, Opponent, PointMark, StentTop
 from app.tools.stent import StentAxisTool
 from app.tools.teeth import Existing, ForamenTool, Root
 from app.tools.turn import Turn
@@ -35,6 +35,7 @@ TOOLS: tuple[type[Tool], ...] = (
     Cusp,
     Contact,
     Opponent,
+    CrestMark,
     Note,
     JawPlane,
     ArchTool,
@@ -57,6 +58,7 @@ FOLDED = frozenset(
         "Cusp",
         "Contact",
         "Opponent",
+        "Crest",
         "Note",
         "Scale object",
     }

@@ -30,8 +30,8 @@ def first_size(sizes: Sequence[ListedSize]) -> FixtureSize:
 EVERY_KIND = frozenset(
     {
         "canal", "loop", "vessel", "border", "foramen", "root", "existing", "floor", "mark", "gum",
-        "stent_top", "cusp", "contact", "opponent", "object", "stent axis", "ruler", "angle",
-        "midline", "note",
+        "stent_top", "cusp", "contact", "opponent", "crest", "object", "stent axis", "ruler",
+        "angle", "midline", "note",
     }
 )  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""Single points: a mark, gum, stent's top, cusps, contacts, opponent; and notes."""
+"""Single points: a mark, gum, stent's top, cusps, contacts, opponent, crest; and notes."""
 
 from __future__ import annotations
 
@@ -103,6 +103,15 @@ class Opponent(Spot):
     kinds = frozenset({"opponent"})
     kind = "opponent"
     what = "the opposing tooth, where it comes nearest"
+
+
+class CrestMark(Spot):
+    """The bone's crest beside a tooth, where the image shows the tooth alone."""
+
+    name = "Crest"
+    kinds = frozenset({"crest"})
+    kind = "crest"
+    what = "the edge of the bone beside a tooth that stands in the section; heights count from it"
 
 
 class Note(Grab):

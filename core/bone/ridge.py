@@ -26,6 +26,7 @@ from core.bone.ridge_height import (
     usable_height,
 )
 from core.bone.ridge_section import Along, Crest, RidgeWidth, find_crest, ridge_widths
+from core.bone.set_crest import set_crest
 from core.bone.teeth_in_plane import standing_tooth, without_teeth
 from core.fixture import Fixture
 from core.geometry import Array, across
@@ -93,6 +94,11 @@ class RidgeResult:
         return self.crest.point_mm
 
     @property
+    def set_by_hand(self) -> bool:
+        """True where a person set the crest, beside a tooth that stands here."""
+        return bool(self.crest.marks or self.crest_up.marks)
+
+    @property
     def height(self) -> Reading:
         """Height along the axis with a fixture, along *up* at a site."""
         return self.heights[0].reading
@@ -126,12 +132,13 @@ def bone_and_crest(
     crown_level_mm: float,
     half_mm: float,
 ) -> tuple[BoneInPlane, Crest]:
-    """The jaw's bone in a plane, and its crest: that of bone, and none where a tooth stands.
+    """The jaw's bone in a plane, and its crest: that of bone; where a tooth stands the one set.
 
     Parameters
     ----------
     structures : sequence of Structure
-        Roots that are to be removed are taken out of the bone; a root that stays leaves no crest.
+        Roots that are to be removed are taken out of the bone; a root that stays leaves no crest
+        but one that a person set beside it.
     crown_level_mm : float
         Height, along the plane's direction, at which the jaw plane lies.
     half_mm : float
@@ -143,7 +150,8 @@ def bone_and_crest(
     bone = without_teeth(whole, structures)
     tooth = standing_tooth(bone, structures, half_mm=half_mm)
     if tooth is not None:
-        return bone, Crest(point_mm=None, notes=(tooth,))
+        no_crest = Crest(point_mm=None, notes=(tooth,))
+        return bone, no_crest if scan.levels.trouble else set_crest(bone, structures) or no_crest
     return bone, find_crest(scan, bone, half_mm=half_mm)
 
 

@@ -98,6 +98,10 @@ def height_in_section(plane: Plane, crest: Crest, structures: Sequence[Structure
         return RidgeHeight(along="up", reading=Reading(value=None, notes=crest.notes))
     limiting = [s for s in structures if _limits(s)]
     borders = [(s.id, _border(s, plane)) for s in limiting]
+    if crest.marks:
+        # Beside a tooth that stands, its own root does not end the height of the bone around it.
+        top = plane.h(crest.point_mm)
+        borders = [(i, b) for i, b in borders if b is None or not (b.tooth and b.h_mm >= top)]
     met = [(name, b) for name, b in borders if b is not None]
     missing = [s.id for s in limiting if isinstance(s, Floor) and dict(borders)[s.id] is None]
     if not met:
@@ -116,11 +120,11 @@ def height_in_section(plane: Plane, crest: Crest, structures: Sequence[Structure
     reading = Reading(
         value=plane.h(crest.point_mm) - border.h_mm,
         witness=(crest.point_mm, border.point_mm),
-        marks=border.marks,
+        marks=(*border.marks, *crest.moving(1.0)),
         edge_sd_mm=(crest.sd_mm,),
         size_sd_mm=border.size_sd_mm,
         evidence=crest.evidence.joined(MARKED),
-        notes=notes,
+        notes=(*notes, *crest.set_by_hand),
     )
     return RidgeHeight(along="up", reading=reading, target=name)
 
@@ -160,8 +164,10 @@ def height_along_axis(
     name, hit, _ = min(met, key=lambda row: row[2])
     reading = replace(
         hit,
+        marks=(*hit.marks, *crest.moving(1.0)),
         edge_sd_mm=(*hit.edge_sd_mm, crest.sd_mm),
         evidence=hit.evidence.joined(crest.evidence),
+        notes=(*hit.notes, *crest.set_by_hand),
     )
     return RidgeHeight(along="axis", reading=reading, target=name)
 

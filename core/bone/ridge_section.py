@@ -13,7 +13,7 @@ from core.bone.bone_in_plane import BoneInPlane, Plane
 from core.bone.edges import ScanEdges, reason_note
 from core.bone.rounded import rounded_off
 from core.geometry import Array
-from core.measurement import NO_EVIDENCE, Evidence, Note, Reading
+from core.measurement import NO_EVIDENCE, Evidence, MarkInfluence, Note, Reading
 
 Along: TypeAlias = Literal["axis", "up"]
 
@@ -65,15 +65,27 @@ class Crest:
         The bone's edge on the axis (the arch curve) itself.
     evidence : Evidence
         What its height rests on.
+    marks : tuple of MarkInfluence
+        The mark that it was set by, and how that moves its height; none for one that was found.
     notes : tuple of Note
-        Why it was not found; a sloping crest.
+        Why it was not found; a sloping crest; that it was set by hand.
     """
 
     point_mm: Array | None
     sd_mm: float = 0.0
     axis_point_mm: Array | None = None
     evidence: Evidence = NO_EVIDENCE
+    marks: tuple[MarkInfluence, ...] = ()
     notes: tuple[Note, ...] = ()
+
+    def moving(self, by_height: float) -> tuple[MarkInfluence, ...]:
+        """Its marks for a value that changes by so much for each mm of the crest's height."""
+        return tuple(replace(m, gradient=by_height * m.gradient) for m in self.marks)
+
+    @property
+    def set_by_hand(self) -> tuple[Note, ...]:
+        """What every value that counts from a set crest says."""
+        return self.notes if self.marks else ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -214,7 +226,10 @@ def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -
                 float(np.hypot(from_lingual.sd_mm[n], doubt_l[n])),
             ),
             evidence=scan.levels.evidence,
-            notes=(Note("ridge_over_socket"),) if bone.over_socket(float(h[n])) else (),
+            notes=(
+                *((Note("ridge_over_socket"),) if bone.over_socket(float(h[n])) else ()),
+                *crest.set_by_hand,
+            ),
         )
     return readings
 
@@ -339,9 +354,14 @@ def ridge_widths(
         if here.value is not None and known:
             # The steeper side: near the crest a ridge narrows faster upwards.
             most = max(abs(value - here.value) for value in known)
-            by_crest = most / _SLOPE_STEP_MM * crest.sd_mm
+            slope = most / _SLOPE_STEP_MM
             here, least = (  # noqa: PLW2901 - the same readings with their whole doubt
-                replace(r, edge_sd_mm=(*r.edge_sd_mm, by_crest)) for r in (here, least)
+                replace(
+                    r,
+                    edge_sd_mm=(*r.edge_sd_mm, slope * crest.sd_mm),
+                    marks=crest.moving(slope),
+                )
+                for r in (here, least)
             )
         out.append(RidgeWidth(depth_mm=depth, along=along, reading=here, least=least))
     return tuple(out)

@@ -35,7 +35,18 @@ def style_of(structure: Structure) -> str | None:
     kind = kind_of(structure)
     if isinstance(structure, Tapered) and structure.to_be_removed:
         return "root to be removed"
-    drawn = ("canal", "loop", "foramen", "vessel", "root", "existing", "floor", "border", "mark")
+    drawn = (
+        "canal",
+        "loop",
+        "foramen",
+        "vessel",
+        "root",
+        "existing",
+        "floor",
+        "border",
+        "mark",
+        "crest",
+    )
     return kind if kind in drawn else None
 
 
@@ -166,5 +177,5 @@ def _crosses(marks: PointMarks, grid: PictureGrid) -> list[Line]:
         if abs(off) <= 0.5:
             for du, dv in ((0.8, 0.8), (0.8, -0.8)):
                 ends = np.array([[u - du, v - dv], [u + du, v + dv]])
-                lines.append(Line(style="mark", points=ends))
+                lines.append(Line(style=marks.kind, points=ends))
     return lines

@@ -13,6 +13,7 @@ from core.bone.field_edge import SURFACE_REACH_MM, WALL_REACH_MM, scan_ends_besi
 from core.bone.plates import plate_thickness
 from core.bone.ridge import RidgeResult, ridge_at_fixture, ridge_at_site
 from core.bone.ridge_height import needed_width
+from core.bone.set_crest import plates_beside_roots
 from core.bone.surface import SIDES, SurfaceCasts, surface_casts, surface_on
 from core.bone.undercut import UndercutResult, undercut
 from core.bone.wall import Side, WallMap, wall_map
@@ -247,6 +248,8 @@ def _ridge_rows(
             parts=(height.along,),
             reading=_no_height_below_zero(height.reading),
             details={"along": height.along},
+            # Both ends of it are a hand's where the crest was set by one.
+            hand_ends=2 if ridge.set_by_hand else None,
         )
     for width in ridge.widths:
         details: dict[str, object] = {"at_depth_mm": width.depth_mm, "along": width.along}
@@ -269,7 +272,8 @@ def _ridge_rows(
                 details={"along": "axis", "of": name, "at_width_mm": ridge.usable.width_mm},
             )
     up = tuple(w for w in ridge.widths if w.along == "up")
-    for plate in plate_thickness(basis.edges, ridge.bone, up):
+    plates = plate_thickness(basis.edges, ridge.bone, up)
+    for plate in plates_beside_roots(plates, ridge.crest_up, plan.structures):
         yield maker.row(
             group="bone",
             kind="plate_thickness",

@@ -19,7 +19,7 @@ from core.structures import (
 )
 
 COURSE_KINDS = ("canal", "loop", "vessel", "border")
-POINT_KINDS = ("mark", "gum", "stent_top", "cusp", "contact", "opponent")
+POINT_KINDS = ("mark", "gum", "stent_top", "cusp", "contact", "opponent", "crest")
 KINDS = (*COURSE_KINDS, "foramen", "root", "existing", "floor", *POINT_KINDS, "object")
 
 

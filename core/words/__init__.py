@@ -9,13 +9,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from core.words import kept, ledger, measuring, plan, program, record, scan, sheet, sizes, trust
+from core.words import (
+    by_hand,
+    kept,
+    ledger,
+    measuring,
+    plan,
+    program,
+    record,
+    scan,
+    sheet,
+    sizes,
+    trust,
+)
 
 _TABLES = (
     scan.SENTENCES,
     plan.SENTENCES,
     ledger.SENTENCES,
     measuring.SENTENCES,
+    by_hand.SENTENCES,
     sheet.SENTENCES,
     program.SENTENCES,
     sizes.SENTENCES,

@@ -263,15 +263,17 @@ SENTENCES: dict[str, str] = {
     ),
     "height_root_at_crest": (
         "{id} stands in this section - the crest, and what counts from it, is not taken there - "
-        "measure in a section beside it, or mark it as to be removed."
+        "set the crest beside the tooth with the Crest tool, measure in a section beside it, or "
+        "mark it as to be removed."
     ),
     "ridge_over_socket": (
         "From outside to outside, over the root that is to be removed: its socket is not bone."
     ),
     "ridge_tooth_stands": (
         "Something brighter than bone stands on it in this section: a tooth, a filling or metal - "
-        "the crest, and what counts from it, is not taken there - measure in a section beside it, "
-        "or mark the tooth’s root as to be removed."
+        "the crest, and what counts from it, is not taken there - set the crest beside the tooth "
+        "with the Crest tool, measure in a section beside it, or mark the tooth’s root as to be "
+        "removed."
     ),
     "height_floor_short": (
         "{id}: its marks do not reach this section - it may end the height sooner - mark further."

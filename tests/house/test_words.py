@@ -8,7 +8,19 @@ from pathlib import Path
 
 import pytest
 
-from core.words import kept, ledger, measuring, plan, program, record, scan, sheet, sizes, trust
+from core.words import (
+    by_hand,
+    kept,
+    ledger,
+    measuring,
+    plan,
+    program,
+    record,
+    scan,
+    sheet,
+    sizes,
+    trust,
+)
 
 ROOT = Path(__file__).parents[2]
 TABLES = {
@@ -19,6 +31,7 @@ TABLES = {
     "sheet": sheet,
     "program": program,
     "record": record,
+    "by hand": by_hand,
     "kept": kept,
     "trust": trust,
     "sizes": sizes,

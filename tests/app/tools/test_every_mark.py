@@ -55,6 +55,7 @@ THINGS = {
     "cusp": PointMarks(id="a", kind="cusp", points=row((0, 0))),
     "contact": PointMarks(id="a", kind="contact", points=row((0, 0))),
     "opponent": PointMarks(id="a", kind="opponent", points=row((0, 0))),
+    "crest": PointMarks(id="a", kind="crest", points=row((0, 0))),
     "object": KnownObject(id="a", points=row((0, 0), (4, 5)), size_mm=5.0),
     "stent axis": StentAxis(id="a", occlusal=at(0, 0), gingival=at(4, -5)),
     "ruler": Ruler(id="a", points=row((0, 0), (4, 5))),

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 
-from app.tools.spots import Contact, Cusp, Gum, Note, Opponent, PointMark, StentTop
+from app.tools.spots import Contact, CrestMark, Cusp, Gum, Note, Opponent, PointMark, StentTop
 from app.tools.stent import StentAxisTool
 from app.tools.teeth import Existing, ForamenTool, Root
 from core.plans import notes
@@ -107,7 +107,13 @@ def test_an_existing_implant(table):
 
 @pytest.mark.parametrize(
     ("tool", "kind"),
-    [(PointMark, "mark"), (Gum, "gum"), (StentTop, "stent_top"), (Opponent, "opponent")],
+    [
+        (PointMark, "mark"),
+        (Gum, "gum"),
+        (StentTop, "stent_top"),
+        (Opponent, "opponent"),
+        (CrestMark, "crest"),
+    ],
 )
 def test_single_points(table, tool, kind):
     t = table(tool)

@@ -9,8 +9,10 @@ from core.bone.edges import ScanEdges
 from core.bone.plate_fit import PlateFit
 from core.bone.plates import plate_thickness
 from core.bone.ridge import ridge_at_fixture, ridge_at_site
+from core.bone.set_crest import plates_beside_roots
 from core.fixture import Fixture, FixtureSize
-from core.structures import Course, Tapered
+from core.measurement import MARKED
+from core.structures import Course, PointMarks, Tapered
 from tests.core.bone_phantoms import SOFT, Jaw, rounded, scan_of, true_levels, width_at
 
 TOP, STATION = -4.0, 58.0
@@ -144,3 +146,82 @@ def test_a_crown_that_overhangs_is_not_the_bone_at_the_rim():
     )
     buccal = result.rims[0].platform_depth
     assert buccal.value is None or abs(buccal.value - 0.3) < 0.6
+
+
+def crest_mark(*, beside=4.0, below=0.0, along=0.0, name="crest-36"):
+    """A mark on the bone's outer edge beside the tooth, or off it."""
+    _, arch, *_ = scene()
+    f = arch.frame(STATION + along)
+    height = TOP - 4.0 + np.sqrt(4.0**2 - (abs(beside) - 1.0) ** 2) - below
+    return PointMarks(
+        id=name, kind="crest", points=(f.origin + height * f.up + beside * f.buccal)[None, :]
+    )
+
+
+@pytest.mark.parametrize("marked", [True, False])
+def test_a_crest_set_beside_the_tooth_gives_height_and_widths_with_the_doubt_of_a_hand(marked):
+    mark = crest_mark()
+    roots = (root(gone=False),) if marked else ()
+    result = site((canal(), *roots, mark))
+    true = result.bone.plane.h(mark.points[0])
+    assert result.bone.plane.h(result.crest_mm) == pytest.approx(true)
+    assert result.height.value == pytest.approx(true - (TOP - 16.5), abs=0.05)
+    assert result.height.evidence == MARKED
+    assert [n.code for n in result.height.notes] == ["ridge_crest_set"]
+    (by_crest,) = [m for m in result.height.marks if m.mark == "crest-36/0"]
+    assert by_crest.gradient == pytest.approx(result.bone.plane.coronal)
+    for width in result.widths:
+        if width.depth_mm in (3.0, 5.0, 7.0):
+            expected = width_at(BODY, true - width.depth_mm)[0]
+            assert width.reading.value == pytest.approx(expected, abs=0.15), width.depth_mm
+            assert "ridge_crest_set" in [n.code for n in width.reading.notes]
+            (by_crest,) = width.reading.marks
+            beside = [width_at(BODY, true - width.depth_mm + s)[0] for s in (-0.25, 0.25)]
+            steepest = max(abs(w - expected) for w in beside) / 0.25
+            assert np.linalg.norm(by_crest.gradient) == pytest.approx(steepest, abs=0.3)
+
+
+def test_the_crest_furthest_coronal_of_several_counts_and_one_of_another_section_does_not():
+    low, high = crest_mark(beside=-4.5, name="low"), crest_mark(beside=4.0, name="high")
+    plane = site((low,)).bone.plane
+    assert plane.h(site((low, high)).crest_mm) == pytest.approx(plane.h(high.points[0]))
+    nothing_counts_from(site((canal(), crest_mark(along=1.3))), "ridge_tooth_stands")
+
+
+def test_a_crest_set_before_the_section_is_less_sure():
+    result = site((canal(), crest_mark(along=0.8)))
+    # The arch bends by 26 mm, the mark lies 4 mm outside it.
+    assert result.crest.sd_mm == pytest.approx(0.5 * 0.8 * 30.0 / 26.0, abs=0.01)
+    assert result.height.edge_sd_mm == (result.crest.sd_mm,)
+
+
+@pytest.mark.parametrize(("beside", "below"), [(1.0, -5.0), (4.9, -3.6), (3.3, -2.5)])
+def test_a_crest_on_the_tooth_or_away_from_all_bone_is_not_taken(beside, below):
+    mark = crest_mark(beside=beside, below=below)
+    nothing_counts_from(site((canal(), mark)), "ridge_crest_off_bone")
+
+
+def test_where_no_tooth_stands_the_crest_is_found_in_the_image_and_not_taken_from_a_mark():
+    low = crest_mark(along=7.0, below=2.0)
+    result = site((canal(), low), beside=7.0)
+    assert result.bone.plane.h(result.crest_mm) == pytest.approx(TOP, abs=0.12)
+    assert result.crest.marks == ()
+
+
+def plates_by_depth(structures):
+    result = site(structures)
+    volume, _, levels, finder = scene()
+    scan = ScanEdges(volume=volume, levels=levels, finder=finder)
+    plates = plate_thickness(scan, result.bone, result.widths)
+    return [p.reading for p in plates_beside_roots(plates, result.crest, structures)]
+
+
+def test_no_plate_is_given_while_a_root_may_stand_behind_it():
+    unmarked = plates_by_depth((canal(), crest_mark()))
+    assert all(r.value is None for r in unmarked)
+    assert "plate_root_not_marked" in {n.code for r in unmarked for n in r.notes}
+    # The root of 4.4 mm stands 2.8 mm behind the outer surface, the plate is 2.0 mm thick.
+    marked = plates_by_depth((canal(), root(gone=False), crest_mark()))
+    codes = {n.code for r in marked for n in r.notes}
+    assert "plate_before_root" in codes
+    assert "plate_root_not_marked" not in codes

@@ -93,6 +93,7 @@ FULL = {
             "course": [[0, 0, 0], [2, 1, 0], [5, 1, 0]],
             "course_by": "LM",
         },
+        {"id": "crest", "kind": "crest", "points": [[0, 0, 9]], "tooth": "35"},
     ],
     "channels": [
         {"id": "channel-36", "occlusal": [0, 0, 8], "gingival": [0, 0, 2], "diameter_mm": 3.0}
@@ -184,7 +185,8 @@ def test_every_kind_is_read(tmp_path):
     assert foramen.loop == "not seen"
     assert (root.tooth, root.diameters_mm, root.to_be_removed) == ("35", (6.0, 2.5), False)
     assert plan.structures[4].seen == ("yes", "yes")
-    assert plan.structures[-1].course.shape == (3, 3)
+    assert plan.structures[-2].course.shape == (3, 3)
+    assert (plan.structures[-1].kind, plan.structures[-1].tooth) == ("crest", "35")
     assert plan.side_answers.right_end == (0.0, 0.0, 0.0)
     assert plan.fixtures[0].size.taper == 4.0
     assert plan.stent_axes[0].occlusal[2] == 8.0
