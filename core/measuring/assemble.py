@@ -16,14 +16,14 @@ from core.errors import PlanError, SoundingError
 from core.findings import Finding
 from core.fixture import Fixture
 from core.geometry import angle_deg
-from core.identity import Tooth
 from core.image.sampling import touches_made_up
 from core.image.volume import Volume
 from core.measurement import Measurement, Note
-from core.measuring.basis import Basis, RowMaker, settled_arch
-from core.measuring.hindrances import hindrances_at, image_faults_at, image_sd_mm
+from core.measuring.basis import Basis, settled_arch
+from core.measuring.hindrances import hindrances_at, image_faults_at
 from core.measuring.kept_rows import ABOUT_THE_WORK, BESIDE_THE_BONE, rests_on
 from core.measuring.ledger import Ledger
+from core.measuring.row_makers import maker_at
 from core.measuring.rows_bone import fixture_bone_rows, site_bone_rows
 from core.measuring.rows_crown import crown_rows
 from core.measuring.rows_danger import DangerRows
@@ -145,17 +145,7 @@ def _rows(
 ) -> Iterator[Measurement]:
     for fixture in plan.fixtures:
         frame = fixture_frame(fixture, basis.arch)
-        maker = RowMaker(
-            plan=plan,
-            volume=basis.volume,
-            subject=fixture.id,
-            is_fixture=True,
-            tooth=Tooth.of(fixture.tooth) if fixture.tooth else None,
-            hindrances=hindrances_at(plan, basis, fixture),
-            image_sd_mm=image_sd_mm(basis, fixture),
-            platform=fixture.platform,
-            **doubts,
-        )
+        maker = maker_at(plan, basis, fixture, doubts["placement"])
         danger = DangerRows(
             plan=plan, basis=basis, fixture=fixture, frame=frame, maker=maker, fine=fine, own=own
         )
@@ -185,16 +175,7 @@ def _rows(
         if any(site.id == f.id for f in plan.fixtures):
             # A fixture of the same name carries the ridge rows, along its axis and along up.
             continue
-        maker = RowMaker(
-            plan=plan,
-            volume=basis.volume,
-            subject=site.id,
-            is_fixture=False,
-            tooth=Tooth.of(site.tooth) if site.tooth else None,
-            hindrances=hindrances_at(plan, basis, site),
-            image_sd_mm=image_sd_mm(basis, site),
-            **doubts,
-        )
+        maker = maker_at(plan, basis, site, doubts["placement"])
         yield from basis.kept.rows(
             f"bone {site.id}",
             rests_on(

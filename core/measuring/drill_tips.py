@@ -19,6 +19,8 @@ from core.plans.limits import zones_of
 from core.plans.plan import Plan
 from core.structures import Course, Floor, Foramen, Tapered
 from core.trust.figures import plain
+from core.trust.own_hand import placement_of
+from core.trust.scale_check import scale_check
 
 
 def tip_rows(  # noqa: PLR0917 - the order is that of the chain plan → scan → ledger
@@ -41,6 +43,8 @@ def tip_rows(  # noqa: PLR0917 - the order is that of the chain plan → scan �
         tooth=Tooth.of(fixture.tooth) if fixture.tooth else None,
         hindrances=ledger.hindrances.get(fixture.id, ()),
         platform=fixture.platform,
+        placement=placement_of(plan),
+        scale=scale_check(plan, volume).scale,
     )
     frame = fixture_frame(fixture, arch)
     measured = {m.target for m in ledger.of(fixture.id) if m.kind == "clearance"}

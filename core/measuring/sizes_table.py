@@ -17,17 +17,16 @@ from core.bone.wall import wall_on
 from core.bone.wall_rays import WallRays, wall_rays
 from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture, FixtureSize
-from core.identity import Tooth, inner_side
+from core.identity import inner_side
 from core.measurement import Measurement, Note, VerdictCode
 from core.measuring.basis import Basis, RowMaker
-from core.measuring.hindrances import hindrances_at
 from core.measuring.ledger import worst_first
+from core.measuring.row_makers import maker_at
 from core.measuring.rows_bone import surface_rows, wall_rows
 from core.measuring.rows_danger import DangerRows
 from core.plans.plan import Plan
 from core.plans.sizes import ListedSize
 from core.trust.own_hand import placement_of
-from core.trust.scale_check import scale_check
 from core.trust.uncertainty import Placement
 from core.trust.verdict import GUARD, least_allowed, target_words
 
@@ -128,17 +127,7 @@ class _Trial:
         largest = _containing([listed.size for listed in sizes])
         radius = float(largest.profile[:, 1].max())
         frame = fixture_frame(fixture, basis.arch)
-        maker = RowMaker(
-            plan=plan,
-            volume=basis.volume,
-            subject=fixture.id,
-            is_fixture=True,
-            tooth=Tooth.of(fixture.tooth) if fixture.tooth else None,
-            hindrances=hindrances_at(plan, basis, fixture),
-            platform=fixture.platform,
-            placement=placement,
-            scale=scale_check(plan, basis.volume).scale,
-        )
+        maker = maker_at(plan, basis, fixture, placement)
         trial = cls(
             plan=plan,
             basis=basis,

@@ -10,6 +10,7 @@ from core.errors import PlanError
 from core.measurement import Measurement, Reading
 from core.measuring.drill_table import ANY_DRILL, Drill, drilling_plan, read_drills
 from core.plans.limits import limit_for
+from core.plans.plan import OwnHand
 from core.trust.verdict import least_allowed
 from tests.sheet_material import arch_of, fixture_at, ledger_of, plan_with, round_jaw
 
@@ -147,3 +148,15 @@ def test_a_longer_tip_comes_nearer_to_the_outside_by_its_length_at_most(tip, val
     row = next(m for m in found.tip_rows if m.target == "bone surface")
     assert row.value == pytest.approx(value)
     assert ("2.4 mm" in " ".join(n.message for n in row.reading.notes)) is (tip == 2.4)
+
+
+def test_a_tips_clearance_bears_the_doubt_of_the_hand_that_the_plan_names():
+    fixture, plan, volume, ledger, arch = case(8.0)
+    hand = OwnHand(person="LM", sd_mm=0.8, marks=12, placings=60, studied="2026-09-01")
+    drill = Drill(name="long", diameter_mm=2.0, marks_include_tip="no", tip_mm=1.5)
+    (usual,) = drilling_plan(fixture, plan, volume, ledger, arch, (drill,))
+    own = replace(plan, own_hand=hand)
+    (wider,) = drilling_plan(fixture, own, volume, ledger, arch, (drill,))
+    for before, after in zip(usual.tip_rows, wider.tip_rows, strict=True):
+        usual_u, own_u = ({t.name: t.u for t in m.budget.terms} for m in (before, after))
+        assert own_u["placement"] == pytest.approx(usual_u["placement"] * 0.8 / 0.25), after.target

@@ -8,9 +8,11 @@ import pytest
 
 import sample_volumes
 from core import load_plan, measure, open_scan
+from core.bone.image_faults import ImageFault, ImageFaults
 from core.fixture import FixtureSize
-from core.measurement import MORE_IS_SAFER
+from core.measurement import MORE_IS_SAFER, Note
 from core.measuring.basis import Basis
+from core.measuring.kept_rows import KeptRows
 from core.measuring.sizes_table import lacking, try_sizes
 from core.plans.sizes import ListedSize, default_sizes
 
@@ -109,3 +111,17 @@ def test_not_assessed_is_no_limit_met():
     assert row.verdict in ("not assessed", "below limit")
     assert row.met < row.limits
     assert any(m.verdict == "not assessed" for m in row.rows)
+
+
+def test_faults_of_the_image_widen_the_tables_doubt_like_the_ledgers():
+    plan, volume, basis = scene("lower_left_36")
+    fault = ImageFault(note=Note("image_smoothed", {"blur": "0.9"}), stops=False, edge_sd_mm=0.4)
+    basis = replace(basis, faults=ImageFaults(everywhere=(fault,)), kept=KeptRows())
+    ledger = measure(plan, volume, basis=basis)
+    own = ListedSize(label="own", size=plan.fixtures[0].size)
+    (row,) = try_sizes(plan, plan.fixtures[0].id, (own,), basis)
+    on_image = [m for m in row.rows if m.reading.evidence.rests_on == "image"]
+    assert on_image
+    for m in on_image:
+        assert m.budget.expanded == pytest.approx(ledger.get(m.id).budget.expanded, abs=0.01), m.id
+        assert m.budget.expanded > 0.8
