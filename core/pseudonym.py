@@ -245,7 +245,7 @@ def _reason(text: str) -> str:
 
 
 def _findings(findings: Iterable[Finding], alias: Pseudonym) -> tuple[Finding, ...]:
-    return tuple(Finding(f.code, f.severity, _fields(f.fields, alias)) for f in findings)
+    return tuple(replace(f, fields=_fields(f.fields, alias)) for f in findings)
 
 
 def _fields(fields: Mapping[str, object], alias: Pseudonym) -> dict[str, object]:

@@ -20,6 +20,14 @@ from core.scan.stacks import TELLS_APART, Picture, tells
 
 IDENTICAL = 1e-4
 """Direction cosines, relative pixel sizes, and steps in mm: beyond this they are not the same."""
+WITNESSES = (
+    "InstanceNumber",
+    "SliceLocation",
+    "SliceThickness",
+    "SpacingBetweenSlices",
+    "GantryDetectorTilt",
+)
+"""Numbers that only bear out the places of slices; a position itself is never done without."""
 DATES = ("AcquisitionDate", "SeriesDate", "StudyDate", "ContentDate")
 LEAST_SPACING_MM, MOST_SPACING_MM = 0.02, 2.0
 """Pixels of a scan of a jaw lie well within (common practice, no source)."""
@@ -85,6 +93,9 @@ def header_agreement(pictures: Sequence[Picture]) -> list[Finding]:
     names = ", ".join(sorted(_unreadable(pictures) - MUST_BE_READ))
     if names:
         found.append(Finding("scan_number_unreadable", "caution", {"names": names}))
+    partly = _partly_absent(images)
+    if partly:
+        found.append(Finding("scan_number_absent", "note", {"names": ", ".join(partly)}))
     absent = ", ".join(sorted({name for image in images for name in image.absent}))
     if absent:
         found.append(Finding("scan_layout_absent", "caution", {"names": absent}))
@@ -98,6 +109,12 @@ def header_agreement(pictures: Sequence[Picture]) -> list[Finding]:
     if over["count"]:
         found.append(Finding("scan_pixels_left_over", "caution", over, stops_verdicts=True))
     return [*found, *_mixed(pictures), *_spread(pictures)]
+
+
+def _partly_absent(images: Sequence[ImageHeader]) -> list[str]:
+    """Names of numbers that some headers hold and others do not."""
+    held = {name: sum(image.value(name) != "" for image in images) for name in WITNESSES}
+    return [name for name, count in held.items() if 0 < count < len(images)]
 
 
 def _unreadable(pictures: Sequence[Picture]) -> set[str]:
@@ -169,11 +186,12 @@ def order_agreement(pictures: Sequence[Picture], along_mm: Array, tilt_cos: floa
     found: list[Finding] = []
     if out_of_order([picture.geometry.number for picture in pictures]):
         found.append(Finding("scan_order_contradicts", "caution"))
-    locations = [picture.geometry.location_mm for picture in pictures]
-    known = np.array([value for value in locations if value is not None])
+    stated = [(k, p.geometry.location_mm) for k, p in enumerate(pictures)]
+    located = [(k, value) for k, value in stated if value is not None]
+    known = np.array([value for _, value in located])
     # One location for all slices is a default, not a place.
-    told = len(known) == len(pictures) and float(np.ptp(known)) > 0
-    if told and not _follows(known, along_mm, tilt_cos):
+    told = len(known) > 1 and float(np.ptp(known)) > 0
+    if told and not _follows(known, along_mm[[k for k, _ in located]], tilt_cos):
         found.append(Finding("scan_location_contradicts", "caution"))
     return found
 

@@ -8,12 +8,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from core.findings import Finding
-from core.scan.agreement import images_of, number_refusal, part_refusal, spacing_refusal
+from core.scan.agreement import IDENTICAL, images_of, number_refusal, part_refusal, spacing_refusal
 from core.scan.decode import LOSSY
 from core.scan.frames import STEP_TOLERANCE, STEP_TOLERANCE_MM, Arrangement
 from core.scan.header import ImageHeader
 from core.scan.report import scan_date
-from core.scan.stacks import Picture, Stack, patient_of
+from core.scan.stacks import Stack, patient_of
 from core.scan.stored import unreadable_layout
 
 CT_CLASSES = frozenset(
@@ -134,13 +134,28 @@ def geometry_findings(stack: Stack, arrangement: Arrangement) -> list[Finding]:
     largest = max(float(voxel[0]), float(voxel[1]), step)
     if largest > LARGE_VOXEL_MM + 1e-6:
         found.append(Finding("scan_voxel_large", "caution", {"voxel_mm": f"{largest:.2f}"}))
+    found += _uneven_steps(arrangement)
     found += _stated_steps(stack, step, arrangement.tilt_deg)
-    found += _tilt(image, arrangement.tilt_deg)
+    found += _tilt(stack, arrangement.tilt_deg)
     made_up = [k for k, index in enumerate(arrangement.order) if index < 0]
     if made_up:
         found.append(Finding("scan_slice_made_up", "caution", {"slice": made_up[0] + 1}))
-    found += _patient_position(image, stack.pictures, arrangement)
+    found += _patient_position(image, arrangement)
     return found
+
+
+def _uneven_steps(arrangement: Arrangement) -> list[Finding]:
+    """Steps between slices that are not identical: rounding is a note, more of it a caution."""
+    least, most = arrangement.steps_mm
+    if most - least <= IDENTICAL:
+        return []
+    fields = {
+        "least_mm": f"{least:.4f}",
+        "most_mm": f"{most:.4f}",
+        "off_mm": f"{arrangement.off_mm:.3f}",
+    }
+    rounding = arrangement.off_mm <= STEP_TOLERANCE_MM
+    return [Finding("scan_steps_differ", "note" if rounding else "caution", fields)]
 
 
 def _stated_steps(stack: Stack, step: float, tilt_deg: float) -> list[Finding]:
@@ -168,27 +183,33 @@ def _stated_steps(stack: Stack, step: float, tilt_deg: float) -> list[Finding]:
     return found
 
 
-def _tilt(image: ImageHeader, tilt_deg: float) -> list[Finding]:
-    stated = abs(image.number("GantryDetectorTilt") or 0.0)
+def _tilt(stack: Stack, tilt_deg: float) -> list[Finding]:
+    given = {image.number("GantryDetectorTilt") for image in images_of(stack.pictures)}
+    odd = [
+        abs(value)
+        for value in given
+        if value is not None
+        and abs(value) > TILT_TOLERANCE_DEG
+        and abs(abs(value) - tilt_deg) > TILT_TOLERANCE_DEG
+    ]
     found: list[Finding] = []
     if tilt_deg > TILT_SHOWN_DEG:
         found.append(Finding("scan_tilted", "note", {"angle_deg": f"{tilt_deg:.1f}"}))
-    if abs(stated - tilt_deg) > TILT_TOLERANCE_DEG and stated > TILT_TOLERANCE_DEG:
-        fields = {"stated_deg": f"{stated:.1f}", "measured_deg": f"{tilt_deg:.1f}"}
+    if odd:
+        fields = {"stated_deg": f"{max(odd):.1f}", "measured_deg": f"{tilt_deg:.1f}"}
         found.append(Finding("scan_tilt_contradicts", "caution", fields))
     return found
 
 
-def _patient_position(
-    image: ImageHeader, pictures: Sequence[Picture], arrangement: Arrangement
-) -> list[Finding]:
+def _patient_position(image: ImageHeader, arrangement: Arrangement) -> list[Finding]:
     found: list[Finding] = []
     position = image.value("PatientPosition").upper()
     if not position:
         found.append(Finding("scan_patient_position_missing", "note"))
     elif position not in ("HFS", "HFP", "FFS", "FFP", "HFDR", "HFDL", "FFDR", "FFDL"):
         found.append(Finding("scan_patient_position_unusual", "note", {"found": position[:16]}))
-    axial = pictures[0].geometry.orientation == (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
+    right, down = arrangement.mm_from_ijk[:3, :2].T
+    axial = not right[1:].any() and not down[[0, 2]].any() and right[0] > 0 and down[1] > 0
     corner = arrangement.mm_from_ijk[:2, 3]
     if axial and not corner.any():
         found.append(Finding("scan_orientation_default", "caution"))

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.findings import Finding
+from core.scan.sequence import Grey, apart, exchanged
 from core.scan.stacks import Picture, tells
 from core.scan.stored import layout_of, padding_words, stored_values
 
@@ -28,8 +29,6 @@ STRANGE = 4.0
 """A slice that differs from both neighbours so many times more than they from one another."""
 LEAST_SHARE = 0.02
 """... and by this share of the volume's whole range at least, belongs to another picture."""
-
-Grey = NDArray[np.float64]
 
 
 def thumb(raw: NDArray[Any]) -> NDArray[Any]:
@@ -65,23 +64,38 @@ def continuity_findings(
     many = len(set(labels.values())) > 1
     numbers = [pictures[k].geometry.number for k in order]
     disorder = out_of_order(numbers)
-    if not many and not disorder:
-        return found
+    if not disorder and not _numbered(numbers):
+        found += exchanged([grey[k] for k in order], order)
     if many and _has_seam(order, grey, [labels[k] for k in order]):
         found.append(Finding("scan_seam", "caution", stops_verdicts=True))
     if disorder:
-        by_number = [k for _, k in sorted((pictures[k].geometry.number or 0, k) for k in order)]
+        by_number = _by_number(order, numbers)
         if _length(by_number, grey) <= _length(order, grey):
             found.append(Finding("scan_order_unproven", "caution", stops_verdicts=True))
     return found
 
 
 def out_of_order(numbers: Sequence[int | None]) -> bool:
-    """Whether slices in the order of their places bear numbers that neither rise nor fall."""
+    """Whether slices in the order of their places bear numbers that neither rise nor fall.
+
+    Slices without a number say nothing, and do not silence the others.
+    """
     known = [number for number in numbers if number is not None]
-    if len(known) < len(numbers) or len(set(known)) < len(known):
+    if len(set(known)) < len(known):
         return False  # numbers that do not tell slices apart say nothing about their order
     return known not in (sorted(known), sorted(known, reverse=True))
+
+
+def _numbered(numbers: Sequence[int | None]) -> bool:
+    """Whether every slice has a number of its own."""
+    return None not in numbers and len(set(numbers)) == len(numbers)
+
+
+def _by_number(order: Sequence[int], numbers: Sequence[int | None]) -> list[int]:
+    """The numbered slices in the order of their numbers, the others where they are."""
+    ranked = iter(k for _, k in sorted((n, k) for n, k in zip(numbers, order, strict=True)
+                                       if n is not None))  # fmt: skip
+    return [k if n is None else next(ranked) for n, k in zip(numbers, order, strict=True)]
 
 
 def _settings(picture: Picture) -> tuple[object, ...]:
@@ -112,7 +126,7 @@ def _scale_borne_out(
         left, right = _grey(thumbs[a], first, first), _grey(thumbs[b], second, second)
         swapped = _grey(thumbs[a], first, second), _grey(thumbs[b], second, first)
         readings = [
-            _apart(*pair)
+            apart(*pair)
             for pair, own, new in (
                 ((swapped[0], right), left, swapped[0]),
                 ((left, swapped[1]), right, swapped[1]),
@@ -120,7 +134,7 @@ def _scale_borne_out(
             if not np.array_equal(own, new, equal_nan=True)
         ]
         if readings:
-            stated.append(_apart(left, right))
+            stated.append(apart(left, right))
             other.append(min(readings))
     if not stated:
         return True
@@ -140,16 +154,9 @@ def _grey(words: NDArray[Any], picture: Picture, read_as: Picture) -> Grey:
     return np.asarray(grey)
 
 
-def _apart(first: Grey, second: Grey) -> float:
-    """Mean difference of two slices where both are scanned, 0 where nowhere."""
-    differences = np.abs(first - second)
-    known = np.isfinite(differences)
-    return float(differences[known].mean()) if known.any() else 0.0
-
-
 def _strange(order: Sequence[int], grey: Mapping[int, Grey]) -> list[int]:
     """Slices unlike both neighbours, where these are alike: damaged, or of another scan."""
-    steps = [_apart(grey[a], grey[b]) for a, b in pairwise(order)]
+    steps = [apart(grey[a], grey[b]) for a, b in pairwise(order)]
     usual = float(np.median(steps))
     known = [plane[np.isfinite(plane)] for plane in grey.values()]
     spans = [float(np.ptp(plane)) for plane in known if plane.size]
@@ -158,26 +165,26 @@ def _strange(order: Sequence[int], grey: Mapping[int, Grey]) -> list[int]:
     for at in range(1, len(order) - 1):
         least = min(steps[at - 1], steps[at])
         if least > STRANGE * usual and least > LEAST_SHARE * span:
-            beside = _apart(grey[order[at - 1]], grey[order[at + 1]])
+            beside = apart(grey[order[at - 1]], grey[order[at + 1]])
             if least > STRANGE * beside:
                 found.append(order[at])
     return found
 
 
 def _length(order: Sequence[int], grey: Mapping[int, Grey]) -> float:
-    return sum(_apart(grey[a], grey[b]) for a, b in pairwise(order))
+    return sum(apart(grey[a], grey[b]) for a, b in pairwise(order))
 
 
 def _has_seam(order: Sequence[int], grey: Mapping[int, Grey], labels: Sequence[object]) -> bool:
     """Whether slices of two acquisitions differ more than those of one, or none can be compared."""
     within = [
-        _apart(grey[order[at]], grey[order[at + lag]])
+        apart(grey[order[at]], grey[order[at + lag]])
         for lag in (1, 2)
         for at in range(len(order) - lag)
         if labels[at] == labels[at + lag]
     ]
     across = [
-        _apart(grey[order[at]], grey[order[at + 1]])
+        apart(grey[order[at]], grey[order[at + 1]])
         for at in range(len(order) - 1)
         if labels[at] != labels[at + 1]
     ]

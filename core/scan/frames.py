@@ -42,11 +42,17 @@ class Arrangement:
         (i, j, k, 1) → patient LPS mm.
     tilt_deg : float
         Angle between the stack's direction and the slice normal.
+    steps_mm : (least, most)
+        Steps along the normal as the positions give them; (0, 0) where there are no positions.
+    off_mm : float
+        How far the worst slice lies from its place on the even grid.
     """
 
     order: tuple[int, ...]
     mm_from_ijk: Array
     tilt_deg: float
+    steps_mm: tuple[float, float] = (0.0, 0.0)
+    off_mm: float = 0.0
 
 
 def directions(orientation: ArrayLike) -> tuple[Array, Array, Array]:
@@ -116,7 +122,8 @@ def arrange(
     *Even*: every step within 1 % or 0.01 mm (the larger) of the median step, no slice off its
     place on the grid by a fifth of a step, positions on one line. One isolated missing slice is
     left open (-1). Positions along a line that leans against the normal (gantry tilt) give the
-    sheared transform, exactly.
+    sheared transform, exactly. Step and origin are medians over all slices: none speaks for the
+    others, neither the first nor the last.
 
     Parameters
     ----------
@@ -141,9 +148,10 @@ def arrange(
     if float(steps.min()) <= SAME_PLACE_MM:
         raise ScanError("scan_conflicting_slices", count=int((steps <= SAME_PLACE_MM).sum()))
     places = _places(steps, along[order])
-    first, last = positions[order[0]], positions[order[-1]]
-    step = (last - first) / places[-1]
-    _check_line(positions[order], places, step, normal, min(spacing_mm))
+    step, first = _median_line(positions[order], places)
+    off = positions[order] - (first + places[:, None] * step)
+    _check_line(off, step, normal, min(spacing_mm))
+    single = steps / np.diff(places)
     slices = np.full(int(places[-1]) + 1, -1, dtype=np.int64)
     slices[places] = order
     return Arrangement(
@@ -152,7 +160,23 @@ def arrange(
             position_mm=first, row=row, col=col, step_mm=step, spacing_mm=spacing_mm
         ),
         tilt_deg=angle_deg(step, normal),
+        steps_mm=(float(single.min()), float(single.max())),
+        off_mm=float(np.linalg.norm(off, axis=1).max()),
     )
+
+
+def _median_line(
+    positions: Array, places: np.ndarray[tuple[int], np.dtype[np.int64]]
+) -> tuple[Array, Array]:
+    """Step from place to place and position of place 0, each by the median of all slices.
+
+    The step is the median over pairs half a stack apart: rounded positions, of which every single
+    step is a little wrong, give it as exactly as the whole length does.
+    """
+    lag = len(positions) // 2
+    between = (places[lag:] - places[:-lag])[:, None]
+    step = np.median((positions[lag:] - positions[:-lag]) / between, axis=0)
+    return step, np.median(positions - places[:, None] * step, axis=0)
 
 
 def _places(steps: Array, along: Array) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
@@ -181,14 +205,8 @@ def _places(steps: Array, along: Array) -> np.ndarray[tuple[int], np.dtype[np.in
     return np.concatenate([[0], np.cumsum(counts)])
 
 
-def _check_line(
-    positions: Array,
-    places: np.ndarray[tuple[int], np.dtype[np.int64]],
-    step: Array,
-    normal: Array,
-    pixel_mm: float,
-) -> None:
-    off = positions - (positions[0] + places[:, None] * step)
+def _check_line(off: Array, step: Array, normal: Array, pixel_mm: float) -> None:
+    """Refuse slices that lie too far from their places: `off` (n, 3), in mm."""
     drift = off @ normal
     step_mm = float(step @ normal)
     worst = float(np.abs(drift).max())

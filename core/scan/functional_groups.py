@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import io
 import warnings
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
+from core.errors import ScanError
 from core.scan.attributes import TAGS
 from core.scan.elements import Damaged, Flat
-from core.scan.header import MAX_FRAMES, FrameHeader
+from core.scan.header import MAX_FRAMES, FrameHeader, asking
 from core.scan.numbers import number, numbers, position, spacing, unreadable, whole
 from core.scan.walk import Export, Source
 
@@ -22,7 +23,11 @@ if TYPE_CHECKING:
 
 
 def read_frames(
-    export: Export, source: Source, flat: Flat, text: dict[str, str]
+    export: Export,
+    source: Source,
+    flat: Flat,
+    text: dict[str, str],
+    cancelled: Callable[[], bool] | None = None,
 ) -> tuple[FrameHeader, ...]:
     """Read the frames of a multi-frame object.
 
@@ -30,11 +35,15 @@ def read_frames(
     ------
     Damaged
         When the groups cannot be read, or do not fit NumberOfFrames.
+    ScanError
+        ``scan_cancelled``.
     """
     try:
         data = flat.inflated or export.head(source, flat.pixel_at)
         shared, frames = _groups(data[flat.start : flat.pixel_at], flat)
-        out = tuple(_frame(shared, frame, text) for frame in frames)
+        out = tuple(_frame(shared, frame, text) for frame in asking(frames, cancelled))
+    except (ScanError, MemoryError):
+        raise
     except Exception as error:  # a general reader fails in many ways on hostile bytes
         raise Damaged from error
     if not 0 < len(out) <= MAX_FRAMES or str(len(out)) != (text.get("NumberOfFrames") or "1"):

@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import struct
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import TypeVar
 
+from core.errors import ScanError
 from core.scan.attributes import IN_CHARACTER_SET, LONG_WORDS, PERSONS, TAGS, WORDS
 from core.scan.elements import CutShort, Damaged, Flat, looks_like_dicom, read_flat
 from core.scan.numbers import number, numbers, position, spacing, unreadable, whole
 from core.scan.walk import READ_FAULTS, Export, Source
 
+T = TypeVar("T")
+
 _WANTED = frozenset(TAGS.values())
 MAX_FRAMES = 20_000
+FRAMES_AT_ONCE = 500
+"""Between two questions whether the user has given up."""
 MAX_HEADER_BYTES = 64 << 20
 """A header never needs more: the groups of 20,000 frames take a third of it."""
 _FIRST_BYTES = 32 << 10
@@ -127,13 +133,31 @@ class ImageHeader:
         return number(self.value(name).split("\\")[0])
 
 
-def read_header(export: Export, source: Source) -> ImageHeader | None:
+def asking(frames: Iterable[T], cancelled: Callable[[], bool] | None) -> Iterator[T]:
+    """The frames themselves; every `FRAMES_AT_ONCE` of them it is asked whether to go on.
+
+    Raises
+    ------
+    ScanError
+        ``scan_cancelled``.
+    """
+    for count, frame in enumerate(frames):
+        if cancelled is not None and count % FRAMES_AT_ONCE == 0 and cancelled():
+            raise ScanError("scan_cancelled")
+        yield frame
+
+
+def read_header(
+    export: Export, source: Source, cancelled: Callable[[], bool] | None = None
+) -> ImageHeader | None:
     """Read the header of a source; None when it is no DICOM file.
 
     Raises
     ------
     Damaged
         When it is meant to be DICOM but cannot be read.
+    ScanError
+        ``scan_cancelled``, which is asked for while many frames are read.
     """
     try:
         head = export.head(source, _FIRST_BYTES)
@@ -143,7 +167,7 @@ def read_header(export: Export, source: Source) -> ImageHeader | None:
         return None
     try:
         flat = _flat_of(export, source, head)
-        return _image_header(source, flat, export)
+        return _image_header(source, flat, export, cancelled)
     except Damaged:
         if head[128:132] == b"DICM":
             raise
@@ -166,7 +190,9 @@ def _flat_of(export: Export, source: Source, head: bytes) -> Flat:
     return read_flat(head, _WANTED, whole=len(head) >= source.size)
 
 
-def _image_header(source: Source, flat: Flat, export: Export) -> ImageHeader:
+def _image_header(
+    source: Source, flat: Flat, export: Export, cancelled: Callable[[], bool] | None
+) -> ImageHeader:
     text = _texts(flat)
     rows, cols = _stated(text, "Rows"), _stated(text, "Columns")
     bits_allocated = _stated(text, "BitsAllocated")
@@ -176,7 +202,7 @@ def _image_header(source: Source, flat: Flat, export: Export) -> ImageHeader:
     if multi_frame and rows and flat.pixel_at >= 0:
         from core.scan.functional_groups import read_frames
 
-        frames = read_frames(export, source, flat, text)
+        frames = read_frames(export, source, flat, text, cancelled)
     else:
         frames = frames * max(1, min(_stated(text, "NumberOfFrames"), MAX_FRAMES))
     return ImageHeader(

@@ -105,7 +105,7 @@ def _read_headers(
         if cancelled is not None and cancelled():
             raise ScanError("scan_cancelled")
         try:
-            header = read_header(export, source)
+            header = read_header(export, source, cancelled)
         except Damaged:
             damaged.append(source.name)
             header = None

@@ -8,9 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from core.errors import ScanError
 from core.geometry import Array
-from core.scan.header import FrameHeader, ImageHeader
+from core.scan.header import FrameHeader, ImageHeader, asking
 
 IntArray = NDArray[np.int64]
 
@@ -23,6 +22,7 @@ TELLS_APART = (
     "ConvolutionKernel",
     "KVP",
     "TemporalPositionIndex",
+    "PatientPosition",
     "AcquisitionDate",
     "SeriesDate",
     "StudyDate",
@@ -97,10 +97,8 @@ def group(
     """
     groups: dict[tuple[object, ...], list[Picture]] = {}
     for image in images:
-        if cancelled is not None and cancelled():
-            raise ScanError("scan_cancelled")
         own = _key(image)
-        for frame, geometry in enumerate(image.frames):
+        for frame, geometry in enumerate(asking(image.frames, cancelled)):
             key = (*own, *_frame_key(geometry))
             groups.setdefault(key, []).append(Picture(image=image, frame=frame))
     stacks = [

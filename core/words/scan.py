@@ -196,7 +196,21 @@ SENTENCES: dict[str, str] = {
         "Numbers and places of the slices put them in different orders, and the pictures do not "
         "show that the places are right - slices may be exchanged - export the series again."
     ),
+    "scan_slices_exchanged": (
+        "The slices {first} and {second} fit their neighbours better when they are exchanged, and "
+        "the files do not number all slices - heights between them may be wrong - export the "
+        "series again."
+    ),
     # What limits measuring on a stack.
+    "scan_number_absent": (
+        "Some of the slices state numbers that the others do not ({names}) - they are only held "
+        "against the places, which every slice states - nothing to do."
+    ),
+    "scan_steps_differ": (
+        "The slices are not all the same distance apart ({least_mm} to {most_mm} mm) - the middle "
+        "of all distances is taken, and single slices lie up to {off_mm} mm from their places - "
+        "read margins across the slices with that much more room."
+    ),
     "scan_number_unreadable": (
         "Some values in the files are not written as numbers ({names}) - they were left aside, and "
         "nothing was put in their place - compare voxel size and number of slices with the scanner."

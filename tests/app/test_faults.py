@@ -33,6 +33,21 @@ def test_a_fault_loses_nothing_that_was_told_to_be_saved(tmp_path, kind, runs):
     assert found == {"kind": kind, "runs": runs, "lost": []}
 
 
+@pytest.mark.skipif(os.name != "posix", reason="forks")
+def test_who_comes_late_goes_on_with_what_was_closed_in_order(tmp_path):
+    """On a busy machine one process may be through before the other has begun."""
+    late = (
+        "import json, sys, types; from pathlib import Path; from tests.app import fault_runs; "
+        "draw = types.SimpleNamespace(random=iter((0.0, 40.0)).__next__); "
+        "print(json.dumps(fault_runs.two_windows(Path(sys.argv[1]), draw)))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", late, str(tmp_path)],
+        cwd=ROOT, capture_output=True, text=True, check=True, timeout=100 * PATIENCE,
+    )  # fmt: skip
+    assert json.loads(done.stdout.splitlines()[-1]) == ""
+
+
 def test_a_case_whose_scan_vanished_stays_in_the_list(qtbot, tmp_path, monkeypatch):
     record = CaseRecord(key="x", source=str(tmp_path / "gone"), patient="QUARRY^Sample")
     write_private(tmp_path / "cases" / "x" / "case.json", about(record))

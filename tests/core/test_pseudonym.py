@@ -251,3 +251,15 @@ def test_findings_are_looked_through_and_nothing_is_signed(case):
     assert plan.history == ()
     assert plan.declared[0].reason == "reason removed"
     assert plan.structures[-1].label == ""
+
+
+def test_a_scan_whose_pictures_contradict_its_header_stays_without_verdicts(case):
+    plan, volume, ledger = case
+    stop = Finding("scan_byte_order", "caution", {"count": 3}, stops_verdicts=True)
+    _, volume, ledger = pseudonymous(
+        plan,
+        replace(volume, findings=(stop,)),
+        replace(ledger, findings=(stop,)),
+        secret=SECRET,
+    )
+    assert volume.findings == ledger.findings == (stop,)

@@ -567,6 +567,17 @@ def _(draw: Draw) -> Scan:
     return scan
 
 
+@kind("two slices swapped by their positions, none numbered", pixels=True)
+def _(draw: Draw) -> Scan:
+    # At an end there is one neighbour only, which cannot always tell.
+    scan = exports.scan(draw)
+    first, second = draw.sample(scan.files[1:-1], 2)
+    name = "ImagePositionPatient"
+    first.head[name], second.head[name] = second.head[name], first.head[name]
+    put(scan.files, InstanceNumber=draw.choice((None, "", "1")), SliceLocation=None)
+    return scan
+
+
 @kind("numbers of the slices in another order, places right", nature="honest")
 def _(draw: Draw) -> Scan:
     scan = exports.scan(draw)

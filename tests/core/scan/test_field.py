@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from core.scan.field import round_field
+from core.scan.field import padding_findings, round_field
 
 SIZE = 96
 
@@ -59,3 +59,40 @@ def test_a_fill_that_differs_in_one_slice_is_not_taken_for_it():
 def test_noise_to_the_corners_has_no_field():
     assert round_field(noise()) is None
     assert round_field(np.zeros((4, 20, 20), np.int16)) is None
+
+
+def padded(share, *, inside=46.0):
+    """A scan with padding outside a round field, and over a share of what lies within."""
+    scan = noise()
+    within = distance() <= inside
+    scan[:, ~within] = -2000
+    rows = np.flatnonzero(within.any(axis=1))
+    covered = within.copy()
+    covered[rows[0] + round(share * len(rows)) :] = False
+    scan[:, covered] = -2000
+    return scan, within.astype(np.uint8)
+
+
+@pytest.mark.parametrize(("share", "told"), [(0.0, False), (0.45, False), (0.6, True)])
+def test_padding_over_more_than_half_of_what_is_not_outside_the_field_is_told(share, told):
+    scan, field = padded(share)
+    found = padding_findings(scan, (-2000.0, -2000.0), field)
+    assert [f.code for f in found] == (["scan_mostly_padding"] if told else [])
+    if told:
+        assert 55 <= int(found[0].fields["percent"]) <= 65
+
+
+def test_padding_outside_the_field_counts_for_nothing():
+    scan, field = padded(0.0, inside=30.0)
+    assert (scan == -2000).mean() > 0.5
+    assert padding_findings(scan, (-2000.0, -2000.0), field) == []
+    (found,) = padding_findings(scan, (-2000.0, -2000.0), None)
+    assert found.code == "scan_mostly_padding"
+
+
+def test_single_slices_of_padding_are_told():
+    scan = noise()
+    scan[2, 10:] = -2000
+    (found,) = padding_findings(scan, (-2000.0, -2000.0), None)
+    assert (found.code, found.fields["count"]) == ("scan_slices_of_padding", 1)
+    assert padding_findings(scan, None, None) == []

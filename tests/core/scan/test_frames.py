@@ -101,6 +101,17 @@ def test_one_missing_slice_stays_open():
     assert found.mm_from_ijk[2, 2] == pytest.approx(0.3)
 
 
+@pytest.mark.parametrize("odd", [0, 20])
+def test_neither_first_nor_last_slice_speaks_for_the_others(odd):
+    positions = stack([0.3] * 20)
+    positions[odd, 2] += 0.009
+    found = arrange(positions, AXIAL, SPACING)
+    np.testing.assert_allclose(found.mm_from_ijk[:3, 2], [0, 0, 0.3], atol=1e-9)
+    np.testing.assert_allclose(found.mm_from_ijk[:3, 3], [0, 0, 0], atol=1e-9)
+    assert found.off_mm == pytest.approx(0.009)
+    assert found.steps_mm == pytest.approx((0.291, 0.3) if odd == 0 else (0.3, 0.309))
+
+
 def test_positions_beside_the_line_are_refused():
     positions = stack([0.3] * 10)
     positions[5, 0] += 0.06

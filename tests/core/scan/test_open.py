@@ -127,6 +127,55 @@ def test_the_first_file_does_not_speak_for_all(tmp_path):
     np.testing.assert_allclose(volume.mm_from_ijk[:3, 0], [0.25, 0, 0], atol=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("off_mm", "severity"), [(0.00004, None), (0.0002, "note"), (0.009, "note"), (0.012, "caution")]
+)
+def test_steps_that_are_not_identical_are_told(tmp_path, off_mm, severity):
+    def change(k, ds):
+        if k == 3:
+            x, y, z = map(float, ds.ImagePositionPatient)
+            ds.ImagePositionPatient = [x, y, f"{z + off_mm:.6f}"]
+
+    volume = open_scan(make.write_series(tmp_path, make.series(step=1.6), change=change))
+    found = [f for f in volume.findings if f.code == "scan_steps_differ"]
+    assert [f.severity for f in found] == ([] if severity is None else [severity])
+    if found:
+        assert found[0].fields["off_mm"] == f"{off_mm:.3f}"
+    np.testing.assert_allclose(volume.mm_from_ijk[:3, 2], [0, 0, 1.6], atol=1e-7)
+
+
+def test_a_tilt_that_one_slice_states_is_held_against_the_places(tmp_path):
+    def change(k, ds):
+        ds.GantryDetectorTilt = 12 if k == 3 else 0
+
+    assert "scan_tilt_contradicts" in codes(open_scan(make.write_series(tmp_path, change=change)))
+
+
+def test_another_patient_position_in_one_slice_is_told(tmp_path):
+    def change(k, ds):
+        if k == 3:
+            ds.PatientPosition = "FFP"
+
+    volume = open_scan(make.write_series(tmp_path, change=change))
+    (found,) = (f for f in volume.findings if f.code == "scan_mixed")
+    assert found.fields == {"names": "PatientPosition"}
+
+
+@pytest.mark.parametrize(
+    "name", ["InstanceNumber", "SliceThickness", "SpacingBetweenSlices", "SliceLocation"]
+)
+def test_a_number_that_only_some_slices_state_is_told(tmp_path, name):
+    def change(k, ds):
+        ds.SliceThickness = ds.SpacingBetweenSlices = 0.4
+        ds.SliceLocation = f"{0.4 * k:.1f}"
+        if k == 3:
+            delattr(ds, name)
+
+    volume = open_scan(make.write_series(tmp_path, change=change))
+    (found,) = (f for f in volume.findings if f.code == "scan_number_absent")
+    assert found.fields == {"names": name}
+
+
 def test_a_folder_like_a_real_disc(tmp_path):
     make.write_series(tmp_path / "DATA" / "S1", names=lambda k: f"I{k}0")
     (tmp_path / "AUTORUN.INF").write_bytes(b"[autorun]\r\nopen=VIEW.EXE\r\n")

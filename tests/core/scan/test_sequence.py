@@ -1,0 +1,90 @@
+"""Slices that changed places where no number tells: seen in the pictures, and nothing else is."""
+
+from __future__ import annotations
+
+import make_dicom as make
+import numpy as np
+import pytest
+from scipy import ndimage
+
+from core.scan import open_scan
+from core.scan.sequence import exchanged
+
+COUNT = 24
+
+
+def stack(seed=4, *, noise=12.0):
+    """Slices of a smooth body with noise, each most like its neighbours."""
+    random = np.random.default_rng(seed)
+    rough = ndimage.gaussian_filter(random.normal(size=(COUNT, 40, 48)), (2.5, 3, 3))
+    grey = -1000 + 3000 * (rough - rough.min()) / np.ptp(rough)
+    return list(grey + random.normal(0, noise, grey.shape))
+
+
+def with_exchanged(slices, first, second):
+    out = list(slices)
+    out[first], out[second] = out[second], out[first]
+    return out
+
+
+@pytest.mark.parametrize("pair", [(5, 6), (5, 7), (9, 12), (3, 15), (1, 2), (0, 4), (18, 23)])
+@pytest.mark.parametrize("noise", [12.0, 90.0])
+def test_two_exchanged_slices_are_named(pair, noise):
+    (found,) = exchanged(with_exchanged(stack(noise=noise), *pair), range(COUNT))
+    assert (found.fields["first"], found.fields["second"]) == (pair[0] + 1, pair[1] + 1)
+    assert found.stops_verdicts
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_slices_in_order_say_nothing(seed):
+    assert exchanged(stack(seed), range(COUNT)) == []
+    assert exchanged(stack(seed)[::-1], range(COUNT)) == []
+
+
+def test_noise_alone_and_alternating_brightness_say_nothing():
+    random = np.random.default_rng(7)
+    assert exchanged(list(random.normal(0, 30, (COUNT, 48, 48))), range(COUNT)) == []
+    ripple = [plane + 300 * (k % 2) for k, plane in enumerate(stack())]
+    assert exchanged(ripple, range(COUNT)) == []
+
+
+def slices_with(tmp_path, change):
+    """A scan in which slices 6 and 8 bear each other's place."""
+    values = np.rint(stack()).astype(np.int16)
+    slices = make.series(values)
+    own = slices[6].ImagePositionPatient
+    slices[6].ImagePositionPatient, slices[8].ImagePositionPatient = (
+        slices[8].ImagePositionPatient,
+        own,
+    )
+    folder = make.write_series(tmp_path, slices, change=change, names=lambda k: f"I{k}")
+    return {f.code: f for f in open_scan(folder).findings}
+
+
+def without_number(k, ds):
+    del ds.InstanceNumber
+
+
+def test_places_exchanged_between_slices_without_numbers_stop_verdicts(tmp_path):
+    found = slices_with(tmp_path, without_number)
+    assert found["scan_slices_exchanged"].stops_verdicts
+    assert found["scan_slices_exchanged"].fields == {"first": 7, "second": 9}
+
+
+def test_one_slice_without_a_number_does_not_silence_the_others(tmp_path):
+    def change(k, ds):
+        if k == 0:
+            ds.InstanceNumber = ""
+
+    found = slices_with(tmp_path, change)
+    assert found["scan_order_unproven"].stops_verdicts
+    assert found["scan_number_absent"].fields == {"names": "InstanceNumber"}
+
+
+def test_one_slice_without_a_location_does_not_silence_the_others(tmp_path):
+    def change(k, ds):
+        del ds.InstanceNumber
+        if k:
+            ds.SliceLocation = f"{0.4 * k:.1f}"
+
+    assert "scan_location_contradicts" in slices_with(tmp_path, change)
