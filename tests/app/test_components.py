@@ -6,8 +6,11 @@ import json
 import re
 from importlib.metadata import version
 
+from cyclonedx.schema import SchemaVersion
+from cyclonedx.validation.json import JsonStrictValidator
+
 from app.command_line import run
-from app.components import components, licence_lines
+from app.components import bill_of_materials, components, licence_lines
 from app.help_text import topics
 from tests.house.test_dependencies import closure
 
@@ -27,6 +30,24 @@ def test_the_page_of_the_help_names_them_all():
     assert page.paragraphs[1:] == licence_lines()
     assert f"numpy {version('numpy')}: " in " ".join(page.paragraphs)
     assert any(line.startswith("pyside6-essentials") and "LGPL" in line for line in page.paragraphs)
+
+
+def problem_of(text):
+    """What the standard's own schema (CycloneDX 1.6, ECMA-424) has against a document."""
+    return JsonStrictValidator(SchemaVersion.V1_6).validate_str(text)
+
+
+def test_the_bill_of_materials_is_what_the_standards_schema_asks_for():
+    text = bill_of_materials()
+    assert problem_of(text) is None
+    for spoilt in (
+        text.replace('"type": "library"', '"type": "part"', 1),
+        text.replace('"urn:uuid:', '"uuid:'),
+        text.replace('"version": 1,', '"version": "first",'),
+        text.replace('"dependsOn"', '"needs"', 1),
+    ):
+        assert spoilt != text
+        assert problem_of(spoilt) is not None
 
 
 def test_one_command_writes_a_bill_of_materials(tmp_path, capsys):

@@ -1,7 +1,8 @@
 """The oracle's own files before other readers: what it calls the truth, they read as well.
 
 SimpleITK (GDCM within) reads grey values and places; DCMTK's tools turn every transfer syntax into
-plain words. Exports that only say the truth in an unusual way are compared, where they read them.
+plain words; highdicom makes volumes of objects of many frames. Exports that only say the truth in
+an unusual way are compared, where they read them.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import subprocess
 import numpy as np
 import pydicom
 import pytest
+from highdicom import imread
 
 from tests.hostile import dicom_bytes as wire
 from tests.hostile.lies import KINDS
@@ -84,3 +86,32 @@ def test_dcmtk_unpacks_the_oracles_words(tmp_path, name):
         np.testing.assert_array_equal(words[: file.words.size], file.words.reshape(-1))
         compared += 1
     assert compared
+
+
+@pytest.mark.parametrize("name", ["one object of many frames", "a scan in several parts"])
+def test_highdicom_reads_the_truth_from_the_oracles_frames(tmp_path, name):
+    compared = 0
+    for seed in range(6):
+        scan = drawn(name, seed)
+        truth = scan.truth
+        across = truth.mm_from_ijk[:3, :2].T @ truth.mm_from_ijk[:3, 2]
+        if np.abs(across).max() > 1e-6:
+            continue  # its volumes have no tilt: small ones it takes as none, others it refuses
+        for file in scan.files:
+            if file.syntax == wire.BIG:
+                continue  # this it does not read
+            path = tmp_path / "frames.dcm"
+            path.write_bytes(file.packed())
+            theirs = imread(path).get_volume(
+                apply_real_world_transform=False, apply_modality_transform=True
+            )
+            places = np.indices(theirs.array.shape).reshape(3, -1)
+            points = theirs.affine @ np.vstack([places, np.ones(places.shape[1])])
+            ijk = (np.linalg.inv(truth.mm_from_ijk) @ points)[:3]
+            nearest = np.rint(ijk).astype(int)
+            np.testing.assert_allclose(ijk, nearest, atol=1e-4)
+            i, j, k = nearest
+            grey = theirs.array.reshape(-1).astype(float)
+            np.testing.assert_allclose(grey, truth.grey[k, j, i], atol=GREY)
+            compared += grey.size
+    assert compared >= 2 * truth.grey.size
