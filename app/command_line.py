@@ -174,6 +174,9 @@ def guarded(work: Callable[[], None]) -> int:
     except SoundingError as refusal:
         print(refusal, file=sys.stderr)
         return UNUSABLE
+    except MemoryError:
+        print(SoundingError("memory-short"), file=sys.stderr)
+        return UNUSABLE
     except BrokenPipeError:
         # The reader of a pipe has what it wanted; Python must not flush into it at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

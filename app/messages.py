@@ -29,6 +29,8 @@ FAULT = (
 
 def error_text(error: Exception) -> tuple[str, str]:
     """What to say about an error, and its details (no names of patients, no values)."""
+    if isinstance(error, MemoryError):
+        error = SoundingError("memory-short")
     if isinstance(error, SoundingError):
         return str(error), f"{PROGRAM}\n{type(error).__name__}: {error.code}"
     places = [

@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 SENTENCES: dict[str, str] = {
+    "memory-short": (
+        "This computer has too little free memory for this step - it was given up, nothing was "
+        "changed, and no number comes from it - close other programs, or export a smaller field, "
+        "and try again."
+    ),
     "bench-not-installed": (
         "The bench's window parts are not installed - only the command line works without them"
         " - run 'sh app/setup.sh open' in the program's folder, or install with '[bench]'."

@@ -25,9 +25,13 @@ from app.case_home import HOLDER, holder_of
 from app.case_record import PLAN, read_record
 from app.case_store import CaseStore
 from app.kept_files import close_all
+from core.errors import ScanError
 from core.plans.history import history_findings
 from core.plans.plan_file import load_plan
+from core.scan import open_scan
 from tests.app.case_at_hand import QuietSession, plan, volume
+from tests.hostile import exports
+from tests.hostile.oracle import fit
 
 LAST_MS = 400
 """A process is killed at a moment of its work within this time."""
@@ -228,12 +232,49 @@ def clock_back(folder: Path, draw: random.Random) -> str:
     return "" if kept == {key: "now1"} and lines == ["now0", "now1"] else f"{lines}, {kept}"
 
 
+def vanished(folder: Path, draw: random.Random) -> str:
+    """The scan's files go one by one while it is read again and again: refused or right."""
+    place, cases = folder / "scan", folder / "cases"
+    place.mkdir()
+    scan = exports.scan(draw)
+    scan.write(place, draw)
+
+    def work(writer: int) -> None:
+        _, session, store = opened(cases)
+        steps(session, store, writer, name="good", most=1)
+        end = ""
+        while not end:
+            try:
+                volume = open_scan(place)
+            except ScanError as refusal:
+                end = refusal.code
+            else:
+                end = "" if fit(volume, scan.truth)[0] else "wrong"
+        os.write(writer, f"{end}\n".encode())
+        steps(session, store, writer, name="then", most=1)
+        store.finish()
+
+    number, reader = child(work)
+    os.read(reader, len("good0\n"))
+    files = sorted(place.iterdir())
+    draw.shuffle(files)
+    time.sleep(draw.uniform(0.0, 0.05))
+    for path in files:
+        path.unlink()
+        time.sleep(draw.uniform(0.0, 0.01))
+    os.waitpid(number, 0)
+    lines, kept = told(reader), list(kept_in(cases).values())
+    refused = len(lines) == 2 and lines[0].startswith("scan_") and lines[1] == "then0"
+    return "" if refused and kept == ["then0"] else f"told {lines}, kept {kept}"
+
+
 KINDS: dict[str, Callable[[Path, random.Random], str]] = {
     "killed": killed,
     "two windows": two_windows,
     "full disk": full_disk,
     "read-only": read_only,
     "clock back": clock_back,
+    "vanished scan": vanished,
 }
 
 

@@ -66,6 +66,11 @@ def test_a_refusal_is_a_sentence_and_status_2(capsys, monkeypatch):
     assert (out, err) == ("", "The folder is empty. Choose another.\n")
 
 
+def test_too_little_memory_is_a_sentence_and_status_2(capsys):
+    assert guarded(raising(MemoryError())) == 2
+    assert "too little free memory" in capsys.readouterr().err
+
+
 def test_a_fault_is_short_and_its_details_are_logged(capsys, monkeypatch, tmp_path):
     log = tmp_path / "logs" / "faults.log"
     monkeypatch.setattr(command_line, "log_file", lambda: log)

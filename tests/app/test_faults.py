@@ -21,8 +21,11 @@ ROOT = Path(__file__).parents[2]
 @pytest.mark.skipif(os.name != "posix", reason="forks, and kills as a crash does")
 @pytest.mark.parametrize(
     ("kind", "runs"),
-    [("killed", 5), ("two windows", 3), ("full disk", 2), ("read-only", 2), ("clock back", 2)],
-)
+    [
+        ("killed", 5), ("two windows", 3), ("full disk", 2), ("read-only", 2), ("clock back", 2),
+        ("vanished scan", 3),
+    ],
+)  # fmt: skip
 def test_a_fault_loses_nothing_that_was_told_to_be_saved(tmp_path, kind, runs):
     done = subprocess.run(
         [sys.executable, "-m", "tests.app.fault_runs", kind, str(runs), str(tmp_path), "ci"],

@@ -1,7 +1,8 @@
 """Faults of a practice's computer, many times: writes `reports/faults.md`. Some ten minutes.
 
 Killed at any moment, two windows on one case, a full disk, a folder that turns read-only, a clock
-that was put back: each done to real processes that keep a case (`tests/app/fault_runs.py`)::
+that was put back, a scan that vanishes while it is read: each done to real processes that keep a
+case (`tests/app/fault_runs.py`)::
 
     python tests/studies/faults.py
 """
@@ -16,15 +17,20 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 REPORT = ROOT / "tests" / "studies" / "reports" / "faults.md"
-RUNS = {"killed": 100, "two windows": 50, "full disk": 20, "read-only": 20, "clock back": 20}
+RUNS = {
+    "killed": 100, "two windows": 50, "full disk": 20, "read-only": 20, "clock back": 20,
+    "vanished scan": 50,
+}  # fmt: skip
 MEANS = {
     "killed": "kill -9 at a moment drawn within 0.4 s of work; the case is whole, no older than "
     "the last save that was told, offered back, and nothing half-written stays",
     "two windows": "two processes take one case from each other and change it twelve times each; "
-    "the last saved state of both is kept",
+    "the last saved state of both is kept, as it is or as what the other went on with",
     "full disk": "no room for the next byte; told, and the last good state stays",
     "read-only": "the folder turns read-only; told, and the last good state stays",
     "clock back": "every file is of a time to come; taken up and saved all the same",
+    "vanished scan": "the scan's files are taken away one by one while it is read again and again; "
+    "every read is right or refused in a sentence, and the case stays",
 }
 
 
