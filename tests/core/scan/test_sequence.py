@@ -88,3 +88,12 @@ def test_one_slice_without_a_location_does_not_silence_the_others(tmp_path):
             ds.SliceLocation = f"{0.4 * k:.1f}"
 
     assert "scan_location_contradicts" in slices_with(tmp_path, change)
+
+
+def test_a_slice_of_another_picture_stops_verdicts(tmp_path):
+    values = np.rint(stack()).astype(np.int16)
+    values[10] = np.rint(stack(seed=9)[3])
+    found = open_scan(make.write_series(tmp_path, make.series(values))).findings
+    (strange,) = (f for f in found if f.code == "scan_slice_strange")
+    assert strange.stops_verdicts
+    assert strange.fields == {"slices": "11"}
