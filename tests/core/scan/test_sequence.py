@@ -13,10 +13,10 @@ from core.scan.sequence import exchanged
 COUNT = 24
 
 
-def stack(seed=4, *, noise=12.0):
+def stack(seed=4, *, noise=12.0, along=2.5):
     """Slices of a smooth body with noise, each most like its neighbours."""
     random = np.random.default_rng(seed)
-    rough = ndimage.gaussian_filter(random.normal(size=(COUNT, 40, 48)), (2.5, 3, 3))
+    rough = ndimage.gaussian_filter(random.normal(size=(COUNT, 40, 48)), (along, 3, 3))
     grey = -1000 + 3000 * (rough - rough.min()) / np.ptp(rough)
     return list(grey + random.normal(0, noise, grey.shape))
 
@@ -91,8 +91,8 @@ def test_one_slice_without_a_location_does_not_silence_the_others(tmp_path):
 
 
 def test_a_slice_of_another_picture_stops_verdicts(tmp_path):
-    values = np.rint(stack()).astype(np.int16)
-    values[10] = np.rint(stack(seed=9)[3])
+    values = np.rint(stack(along=5)).astype(np.int16)
+    values[10] = np.rint(stack(seed=9, along=5)[3])
     found = open_scan(make.write_series(tmp_path, make.series(values))).findings
     (strange,) = (f for f in found if f.code == "scan_slice_strange")
     assert strange.stops_verdicts
