@@ -93,6 +93,9 @@ def header_agreement(pictures: Sequence[Picture]) -> list[Finding]:
     names = ", ".join(sorted(_unreadable(pictures) - MUST_BE_READ))
     if names:
         found.append(Finding("scan_number_unreadable", "caution", {"names": names}))
+    padded = sum(image.padding is not None for image in images)
+    if 0 < padded < len(images):
+        found.append(Finding("scan_padding_absent", "caution", {"count": len(images) - padded}))
     partly = _partly_absent(images)
     if partly:
         found.append(Finding("scan_number_absent", "note", {"names": ", ".join(partly)}))

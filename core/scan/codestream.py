@@ -24,6 +24,7 @@ class CodedForm:
     signed: bool | None
 
 
+_SCAN_MARKER = 0xDA
 _FRAME_MARKERS = frozenset((0xC0, 0xC1, 0xC2, 0xC3, 0xF7))
 """SOF0-3 of ITU-T T.81 and SOF55 of T.87."""
 
@@ -47,3 +48,28 @@ def coded_form(packed: bytes) -> CodedForm | None:
             return CodedForm(rows, cols, precision, components, None)
         at += 2 + struct.unpack_from(">H", packed, at + 2)[0]
     return None
+
+
+def fits_its_headers(packed: bytes) -> bool:
+    """Whether the segments before the data are as long as their content makes them.
+
+    A damaged length lets a decoder begin in the wrong place, and it tells nothing.
+    """
+    if packed[:4] == b"\xff\x4f\xff\x51" and len(packed) >= 43:
+        length, components = struct.unpack_from(">H34xH", packed, 4)
+        return bool(length == 38 + 3 * components)
+    if packed[:2] != b"\xff\xd8":
+        return True
+    at = 2
+    while at + 10 <= len(packed) and packed[at] == 0xFF:
+        marker = packed[at + 1]
+        if marker == 0xFF:
+            at += 1
+            continue
+        (length,) = struct.unpack_from(">H", packed, at + 2)
+        if marker in _FRAME_MARKERS and length != 8 + 3 * packed[at + 9]:
+            return False
+        if marker == _SCAN_MARKER:
+            return bool(length == 6 + 2 * packed[at + 4])
+        at += 2 + length
+    return False

@@ -155,7 +155,7 @@ def _grey(words: NDArray[Any], picture: Picture, read_as: Picture) -> Grey:
 
 
 def _strange(order: Sequence[int], grey: Mapping[int, Grey]) -> list[int]:
-    """Slices unlike both neighbours, where these are alike: damaged, or of another scan."""
+    """Slices unlike their neighbours, where these are alike: damaged, or of another scan."""
     steps = [apart(grey[a], grey[b]) for a, b in pairwise(order)]
     usual = float(np.median(steps))
     known = [plane[np.isfinite(plane)] for plane in grey.values()]
@@ -168,7 +168,9 @@ def _strange(order: Sequence[int], grey: Mapping[int, Grey]) -> list[int]:
             beside = apart(grey[order[at - 1]], grey[order[at + 1]])
             if least > STRANGE * beside:
                 found.append(order[at])
-    return found
+    # The first and the last slice have one neighbour: only what is beyond all measure tells.
+    found += [order[at] for at, step in ((0, steps[0]), (-1, steps[-1])) if step > span > 0]
+    return sorted(set(found)) if len(order) > 2 else []
 
 
 def _length(order: Sequence[int], grey: Mapping[int, Grey]) -> float:

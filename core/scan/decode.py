@@ -21,7 +21,7 @@ from typing import IO, BinaryIO
 
 from core.errors import ScanError
 from core.scan import decode_child
-from core.scan.codestream import CodedForm, coded_form
+from core.scan.codestream import CodedForm, coded_form, fits_its_headers
 from core.scan.decode_child import JOB, READY, REPLY
 from core.scan.walk import READ_FAULTS
 
@@ -243,6 +243,8 @@ def _packed(job: Job) -> bytes | None:
         return packed or None
     # A stream without its end marker was cut off; some decoders fill up the rest silently.
     if b"\xff\xd9" not in packed[-_END_WITHIN:]:
+        return None
+    if not fits_its_headers(packed):
         return None
     form = coded_form(packed)
     if form is None:

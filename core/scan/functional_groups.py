@@ -22,6 +22,15 @@ if TYPE_CHECKING:
     from pydicom.dataset import Dataset
 
 
+_OWN = (
+    ("AcquisitionNumber", "FrameContentSequence", "FrameAcquisitionNumber"),
+    ("TemporalPositionIndex", "FrameContentSequence", "TemporalPositionIndex"),
+    ("ConvolutionKernel", "CTReconstructionSequence", "ConvolutionKernel"),
+    ("KVP", "CTXRayDetailsSequence", "KVP"),
+)
+"""Name in files of one picture, group, and name there (PS3.3 C.7.6.16.2 and C.8.15.3)."""
+
+
 def read_frames(
     export: Export,
     source: Source,
@@ -101,7 +110,14 @@ def _frame(shared: Dataset, frame: Dataset, text: Mapping[str, str]) -> FrameHea
         number=whole(_value(content, "InStackPositionNumber")),
         scaled=slope is not None and intercept is not None,
         unreadable=unreadable(written),
+        own=_own(shared, frame),
     )
+
+
+def _own(shared: Dataset, frame: Dataset) -> tuple[tuple[str, str], ...]:
+    """What a frame says of its acquisition and reconstruction."""
+    said = [(name, _value(_item(shared, frame, group), inner)) for name, group, inner in _OWN]
+    return tuple((name, value) for name, value in said if value)
 
 
 def _item(shared: Dataset, frame: Dataset, *names: str) -> Dataset | None:

@@ -57,6 +57,9 @@ class FrameHeader:
         Whether both slope and intercept are stated.
     unreadable : tuple of str
         Attributes that are written, but not as numbers.
+    own : tuple of (name, value)
+        What the frame itself says of its acquisition and reconstruction, under the names that
+        files of one picture use.
     """
 
     position_mm: tuple[float, ...] | None
@@ -71,6 +74,7 @@ class FrameHeader:
     location_mm: float | None = None
     scaled: bool = False
     unreadable: tuple[str, ...] = ()
+    own: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -124,9 +124,11 @@ class Proof:
             far, near = self.wraps.far - before[0], self.wraps.near - before[1]
             if far >= near:
                 self.coded.append(k)
-        if image.syntax in NATIVE and layout.bits_allocated > 8 and _order_is_wrong(rows, layout):
+        # Words that come without a form of their own, as in run lengths, have the header's alone.
+        bare = image.syntax in NATIVE or form is None
+        if bare and layout.bits_allocated > 8 and _order_is_wrong(rows, layout):
             self.swapped.append(k)
-        if image.syntax in NATIVE and image.rows != image.cols and _rows_are_wrong(raw, layout):
+        if bare and image.rows != image.cols and _rows_are_wrong(raw, layout):
             self.sheared.append(k)
 
     def findings(self) -> list[Finding]:

@@ -116,7 +116,9 @@ def tells(picture: Picture) -> tuple[str, ...]:
 
 
 def _tell(picture: Picture, name: str) -> str:
-    return picture.geometry.image_type if name == "ImageType" else picture.image.value(name)
+    if name == "ImageType":
+        return picture.geometry.image_type
+    return dict(picture.geometry.own).get(name) or picture.image.value(name)
 
 
 def is_localizer(image_type: str) -> bool:

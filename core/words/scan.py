@@ -189,7 +189,7 @@ SENTENCES: dict[str, str] = {
         "another where they meet - two scans may be mixed - export one acquisition alone."
     ),
     "scan_slice_strange": (
-        "The slices {slices} look unlike both of their neighbours, which look like one another - "
+        "The slices {slices} look unlike their neighbours, which look like one another - "
         "their pixels were damaged or belong to something else - export the series again."
     ),
     "scan_order_unproven": (
@@ -382,6 +382,11 @@ SENTENCES: dict[str, str] = {
     "scan_mostly_padding": (
         "{percent} % of the field is marked in the files as not scanned - nothing is measured "
         "there, and the mark may cover tissue - compare the pictures with the scanner's."
+    ),
+    "scan_padding_absent": (
+        "{count} slices do not say which value stands for what was not scanned, though others do "
+        "- such places may be taken for tissue in some slices, and tissue for such places in "
+        "others - compare the pictures with the scanner's."
     ),
     "scan_slices_of_padding": (
         "Most of {count} slices is marked in the files as not scanned, unlike the others - nothing "

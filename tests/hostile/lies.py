@@ -870,6 +870,29 @@ def _(draw: Draw) -> Scan:
     return scan
 
 
+@kind("frames of two acquisitions in one object")
+def _(draw: Draw) -> Scan:
+    scan = exports.multi_frame(draw, exports.UNSIGNED)
+    other = Truth(exports.grey_values(draw), scan.truth.mm_from_ijk)
+    file = scan.files[0]
+    groups = file.head["PerFrameFunctionalGroupsSequence"]
+    words = exports.UNSIGNED.words(other.grey[::-1])
+    group, name, first, second = draw.choice((
+        ("FrameContentSequence", "FrameAcquisitionNumber", 1, 2),
+        ("FrameContentSequence", "TemporalPositionIndex", 1, 2),
+        ("CTReconstructionSequence", "ConvolutionKernel", "K1", "K7"),
+    ))  # fmt: skip
+    at = draw.randrange(1, len(groups))
+    every_other = draw.randrange(2)
+    for k, frame in enumerate(groups):
+        its_own = k % 2 if every_other else k >= at
+        frame.setdefault(group, [{}])[0][name] = second if its_own else first
+        if its_own:
+            file.words[k] = words[k]
+    scan.truths.append(other)
+    return scan
+
+
 # ---- damage without a plan ----
 
 

@@ -97,3 +97,19 @@ def test_a_slice_of_another_picture_stops_verdicts(tmp_path):
     (strange,) = (f for f in found if f.code == "scan_slice_strange")
     assert strange.stops_verdicts
     assert strange.fields == {"slices": "11"}
+
+
+@pytest.mark.parametrize("end", [0, COUNT - 1])
+def test_an_end_slice_beyond_all_measure_stops_verdicts(tmp_path, end):
+    values = np.rint(stack(along=5)).astype(np.int16)
+    values[end] = np.random.default_rng(2).integers(-30_000, 30_000, values[end].shape)
+    found = open_scan(make.write_series(tmp_path, make.series(values))).findings
+    (strange,) = (f for f in found if f.code == "scan_slice_strange")
+    assert strange.fields == {"slices": f"{end + 1}"}
+
+
+def test_an_end_slice_of_air_says_nothing(tmp_path):
+    values = np.rint(stack(along=5)).astype(np.int16)
+    values[0] = -1000
+    found = open_scan(make.write_series(tmp_path, make.series(values))).findings
+    assert "scan_slice_strange" not in {f.code for f in found}

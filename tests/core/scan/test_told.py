@@ -9,7 +9,9 @@ from __future__ import annotations
 import random
 from dataclasses import replace
 
+import pydicom
 import pytest
+from pydicom.dataset import Dataset
 
 from core.errors import ScanError
 from core.scan import open_scan
@@ -130,6 +132,8 @@ CASES = {
     "another moment": (
         lambda files: put(files, TemporalPositionIndex=("UL", b"\2\0\0\0")),
         slice(0, 4), "scan_mixed", TOLD),
+    "padding of some slices only": (
+        lambda files: put(files, PixelPaddingValue=1), slice(3, 4), "scan_padding_absent", TOLD),
     "another day": (
         lambda files: put(files, AcquisitionDate="20240611"),
         slice(0, 4), "scan_two_dates_in_series", TOLD),
@@ -176,6 +180,35 @@ def test_a_codestream_of_another_sign_stops_verdicts(tmp_path):
     assert said(scan, tmp_path)["scan_coded_otherwise"] == STOPS
 
 
+@pytest.mark.filterwarnings("ignore")
+def test_run_lengths_with_rows_and_columns_exchanged_stop_verdicts(tmp_path):
+    """They say nothing of their own about the size of a picture."""
+    scan = exports.scan(random.Random(11), exports.UNSIGNED)
+    scan.files = [exports.compressed(file, wire.RLE) for file in scan.files]
+    put(scan.files, Rows=26, Columns=20)
+    assert said(scan, tmp_path)["scan_rows_contradict"] == STOPS
+
+
+@pytest.mark.filterwarnings("ignore")
+@pytest.mark.parametrize(
+    ("syntax", "at"),
+    [
+        (wire.JPEG_LOSSLESS, b"\xff\xc3"),
+        (wire.JPEG_LOSSLESS, b"\xff\xda"),
+        (wire.JPEG_LS, b"\xff\xf7"),
+        (wire.JPEG_LS, b"\xff\xda"),
+        (JPEG_2000, b"\xff\x51"),
+    ],
+)
+def test_a_codestream_whose_segments_are_not_as_long_as_they_say_is_lost(tmp_path, syntax, at):
+    scan = exports.scan(random.Random(11), exports.UNSIGNED)
+    scan.files = [exports.compressed(file, syntax) for file in scan.files]
+    table, data = scan.files[3].pixels
+    place = data.index(at) + 3
+    scan.files[3].pixels = [table, data[:place] + bytes([data[place] + 1]) + data[place + 1 :]]
+    assert said(scan, tmp_path)["scan_slices_lost"] == TOLD
+
+
 def test_compressed_pictures_of_an_unknown_form_are_refused(tmp_path):
     scan = exports.scan(random.Random(11), exports.UNSIGNED)
     scan.files = [exports.compressed(file, wire.RLE) for file in scan.files]
@@ -196,3 +229,26 @@ def test_stacks_of_one_object_are_separate_choices(tmp_path):
     for frame in groups[:4]:
         frame["FrameContentSequence"][0]["StackID"] = "2"
     assert said(scan, tmp_path) == {"scan_several_series": REFUSED}
+
+
+@pytest.mark.parametrize(
+    ("group", "name", "values", "told"),
+    [
+        ("FrameContentSequence", "FrameAcquisitionNumber", (1, 2), "AcquisitionNumber"),
+        ("FrameContentSequence", "TemporalPositionIndex", (1, 2), "TemporalPositionIndex"),
+        ("CTReconstructionSequence", "ConvolutionKernel", ("K1", "K7"), "ConvolutionKernel"),
+        ("CTXRayDetailsSequence", "KVP", (90.0, 120.0), "KVP"),
+    ],
+)
+def test_frames_of_two_acquisitions_in_one_object_are_told(tmp_path, group, name, values, told):
+    scan = exports.multi_frame(random.Random(11), exports.UNSIGNED)
+    path = tmp_path / "frames"
+    path.write_bytes(scan.files[0].packed())
+    ds = pydicom.dcmread(path)
+    for k, frame in enumerate(ds.PerFrameFunctionalGroupsSequence):
+        if group not in frame:
+            setattr(frame, group, [Dataset()])
+        setattr(frame[group][0], name, values[k // 4])
+    ds.save_as(path)
+    (mixed,) = (f for f in open_scan(tmp_path).findings if f.code == "scan_mixed")
+    assert mixed.fields == {"names": told}
