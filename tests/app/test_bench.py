@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import replace
 
 import numpy as np
@@ -18,7 +19,7 @@ from app.case_record import CaseRecord
 from app.loading import best_of, must_ask
 from app.places import NEIGHBOUR_MM
 from app.tools.catalogue import FOLDED
-from core.image.volume import ScanIdentity
+from core.image.volume import ScanIdentity, Volume
 from core.plans.plan import Plan, ScanTie
 from core.scan.report import SeriesReport
 from core.words.cautions import CAUTIONS
@@ -167,6 +168,25 @@ def test_the_plan_of_another_scan_is_refused_with_a_reason(bench, qtbot, monkeyp
     assert told[0].code == "plan-other-scan"
     assert bench.session.volume is None
     assert bench.pages.currentWidget() is bench.start
+
+
+def test_the_voxels_are_summed_up_by_a_worker_once_and_before_any_number_stands(
+    bench, qtbot, monkeypatch
+):
+    summed, numbers = [], []
+    usual = Volume._summed
+
+    def noted(volume):
+        summed.append((threading.current_thread() is threading.main_thread(), len(numbers)))
+        return usual(volume)
+
+    monkeypatch.setattr(Volume, "_summed", noted)
+    bench.session.ledger_changed.connect(
+        lambda: numbers.extend(bench.session.ledger.measurements if bench.session.ledger else ())
+    )
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    qtbot.waitUntil(lambda: bool(numbers), timeout=120000)
+    assert summed == [(False, 0)]
 
 
 def test_a_kept_plan_is_tied_to_the_voxels_and_a_changed_scan_opens_no_numbers(

@@ -41,7 +41,7 @@ def test_three_thousand_runs_are_asked_for():
 @pytest.mark.parametrize("form", runs.RUNS)
 def test_damage_ends_in_a_refusal_or_a_finding(form, tmp_path):
     met = runs.meet(form, tmp_path, runs=runs.RUNS[form])
-    assert met.faults() == []
+    assert met.faults(patience=PATIENCE) == []
     # Damage that is never noticed, or always fatal, would test nothing.
     assert len(met.ends) > 1
     assert any(end.startswith("refused") for end in met.ends)

@@ -4,7 +4,6 @@ import io
 import os
 import struct
 import sys
-import time
 from pathlib import Path
 
 import make_dicom as make
@@ -112,11 +111,10 @@ def test_a_child_that_dies_costs_its_slices_only(tmp_path, monkeypatch):
 
 
 def test_a_child_that_stalls_is_ended(tmp_path, monkeypatch):
-    misbehaving(tmp_path, monkeypatch, "time.sleep(60)\n")
+    # Longer than any limit of a test: waiting for it would be red.
+    misbehaving(tmp_path, monkeypatch, "time.sleep(10_000)\n")
     monkeypatch.setattr(decode, "PICTURE_SECONDS", 0.3)
-    start = time.monotonic()
     assert run([Job.of(0, b"abcd"), Job.of(1, b"abcd")]) == (0, 1)
-    assert time.monotonic() - start < 10
 
 
 def test_a_child_that_does_not_start_is_a_plain_refusal(tmp_path, monkeypatch):
