@@ -50,7 +50,9 @@ def refusal(stack: Stack) -> Finding | None:
     fields: dict[str, object] = {}
     if stack.localizer:
         code = "scan_localizer"
-    elif image.value("SOPClassUID").startswith(SECONDARY_CAPTURE) and image.bits_allocated == 8:
+    elif image.value("SOPClassUID").startswith(SECONDARY_CAPTURE) and any(
+        i.bits_allocated == 8 for i in images_of(stack.pictures)
+    ):
         code = "scan_screen_picture"
     elif not _is_ct(image):
         code, fields = "scan_not_ct", {"modality": image.value("Modality") or "unknown"}

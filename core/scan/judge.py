@@ -182,7 +182,7 @@ def _arranged(
     else:
         if len(pictures) < 2:
             raise ScanError("scan_one_slice")
-        orientation, spacing = _median_grid(pictures)
+        orientation, spacing = _median_orientation(pictures), _median_spacing(pictures)
         _, _, normal = directions(orientation)
         pictures, dropped = without_copies(export, pictures, normal, cancelled)
         if dropped:
@@ -208,11 +208,14 @@ def _arranged(
     return arrangement, slices, found
 
 
-def _median_grid(pictures: Sequence[Picture]) -> tuple[Array, tuple[float, float]]:
-    """Orientation and pixel spacing by the median of all slices: no file speaks for the others."""
-    orientation = np.median(np.array([p.geometry.orientation for p in pictures]), axis=0)
+def _median_orientation(pictures: Sequence[Picture]) -> Array:
+    """Orientation by the median of all slices: no file speaks for the others."""
+    return np.asarray(np.median([p.geometry.orientation for p in pictures], axis=0))
+
+
+def _median_spacing(pictures: Sequence[Picture]) -> tuple[float, float]:
     row, col = np.median(np.array([p.geometry.spacing_mm for p in pictures]), axis=0)
-    return orientation, (float(row), float(col))
+    return float(row), float(col)
 
 
 def _by_hand(stack: Stack, spacing_mm: Spacing | None) -> tuple[Arrangement, list[Finding]]:
@@ -229,16 +232,18 @@ def _by_hand(stack: Stack, spacing_mm: Spacing | None) -> tuple[Arrangement, lis
         raise ScanError("scan_spacing_not_believable")
     column, row, step = spacing_mm
     if geometry.spacing_mm is not None:
-        stated = np.array([row, column]) / np.array(geometry.spacing_mm)
+        header = _median_spacing(stack.pictures)
+        stated = np.array([row, column]) / np.array(header)
         if np.abs(stated - 1).max() > 0.01:
             raise ScanError(
                 "scan_spacing_not_the_headers",
-                header=f"{geometry.spacing_mm[1]:g} × {geometry.spacing_mm[0]:g}",
+                header=f"{header[1]:g} × {header[0]:g}",
                 stated=f"{column:g} × {row:g}",
             )
-        row, column = geometry.spacing_mm
+        row, column = header
     order = _by_number(stack.pictures)
-    right, down, normal = directions(geometry.orientation or AXIAL)
+    given = geometry.orientation is not None
+    right, down, normal = directions(_median_orientation(stack.pictures) if given else AXIAL)
     transform = affine(
         position_mm=(0.0, 0.0, 0.0),
         row=right,
@@ -248,7 +253,7 @@ def _by_hand(stack: Stack, spacing_mm: Spacing | None) -> tuple[Arrangement, lis
     )
     stated_text = f"{column:g} × {row:g} × {step:g}"
     found = [Finding("scan_spacing_by_hand", "caution", {"spacing_mm": stated_text})]
-    if geometry.orientation is None:
+    if not given:
         found.append(Finding("scan_orientation_assumed", "caution"))
     return Arrangement(order=order, mm_from_ijk=transform, tilt_deg=0.0), found
 

@@ -401,6 +401,26 @@ def test_one_slice_of_a_folder_asks_for_the_folder(tmp_path):
     assert "folder" in sentence("scan_one_slice")
 
 
+def test_one_copy_of_a_screen_among_others_refuses_them(tmp_path):
+    slices = make.series()
+    values = (make.voxels() & 0xFF).astype(np.uint8)
+    slices[3] = make.series(values)[3]
+    make.write_series(tmp_path, slices, change=changed(SOPClassUID="1.2.840.10008.5.1.4.1.1.7"))
+    assert refused(tmp_path) == "scan_screen_picture"
+
+
+def test_without_positions_too_no_file_speaks_for_the_others(tmp_path):
+    def change(k, ds):
+        del ds.ImagePositionPatient
+        if k == 0:
+            ds.PixelSpacing = [0.3004, 0.2504]
+            ds.ImageOrientationPatient = ["1", "0.0005", "0", "-0.0005", "1", "0"]
+
+    make.write_series(tmp_path, change=change, names=lambda k: f"I{k}")
+    volume = open_scan(tmp_path, spacing_mm=(0.25, 0.3, 0.5))
+    np.testing.assert_allclose(volume.mm_from_ijk[:3, :3], np.diag([0.25, 0.3, 0.5]), atol=1e-9)
+
+
 def test_copies_of_a_screen_are_refused(tmp_path):
     values = (make.voxels() & 0xFF).astype(np.uint8)
     make.write_series(
