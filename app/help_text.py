@@ -99,6 +99,14 @@ _TRUST = Topic(
             "compared with what is true. It tests this installation, not your scanner."
         ),
         (
+            "Tissues (Answers menu): where a scan does not show reliably how "
+            "bright soft tissue and bone are, no bone edge is measured. Three clicks, in soft "
+            "tissue, in thick cortical bone and in marrow, can show it. They pass the same test as "
+            "what a scan shows itself, and must not speak against its plates; else nothing is "
+            "measured, with the reason. Every row that rests on them says so and is less sure. "
+            "Where the scan shows it itself, that counts and not the pointing."
+        ),
+        (
             "Stent axis: one click on the filling finds it, with its own doubt. An end that is "
             "moved by hand counts as a hand-placed mark from then on."
         ),

@@ -13,6 +13,7 @@ from PySide6.QtWidgets import QMenu
 from app.dialogs.catalogue import DIALOGS
 from app.dialogs.side_question import ask_about_side
 from app.grey_windows import ALL, BONE, FROM_SCAN
+from app.tools.tissues import PointAtTissues
 
 if TYPE_CHECKING:
     from app.bench import Bench
@@ -53,6 +54,8 @@ class Menus(QObject):
             )
         which_teeth = "Which teeth are in this scan …"
         self.add(self.answers, which_teeth, partial(ask_about_side, bench.session, bench, bench))
+        point = partial(bench.take_tool, PointAtTissues.name)
+        self.add(self.answers, "Point at the tissues …", point)
         self.add(self.help, "&Guided first case", bench.open_guided, needs_case=False)
         self.case.addSeparator()
         self.add(self.case, "Close the case", bench.close_case, "Ctrl+W")

@@ -64,12 +64,15 @@ class Evidence:
         The edge, mark or surface at the end of the value.
     nearer : Note or None
         That nothing unsure could lie nearer.
+    levels_from : {'scan', 'person'}
+        Whether the scan showed its tissue levels itself, or a person pointed at the tissues.
     """
 
     rests_on: Literal["marks", "image", "entered", "nothing"]
     levels: Note | None = None
     found: Note | None = None
     nearer: Note | None = None
+    levels_from: Literal["scan", "person"] = "scan"
 
     @property
     def lacking(self) -> tuple[Note, ...]:
@@ -90,6 +93,7 @@ class Evidence:
             levels=self.levels or other.levels,
             found=self.found or other.found,
             nearer=self.nearer or other.nearer,
+            levels_from="person" if "person" in (self.levels_from, other.levels_from) else "scan",
         )
 
 

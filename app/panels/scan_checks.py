@@ -2,15 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QLabel, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QLabel, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
 from app import look
 from app.panels.base import Panel
 from app.session import Session
 from app.tools.base import Desk
+from app.tools.tissues import PointAtTissues
 from core.findings import Finding
 from core.plans.plan_checks import plan_findings
+from core.plans.tissue_points import without_tissue_points
+
+POINT = "Point at the tissues …"
+DROP = "Drop the places pointed at"
+CAN_BE_POINTED_AT = frozenset(
+    {
+        "levels_soft_unclear", "levels_cortex_unclear", "levels_no_bone", "tissue_points_refused",
+        "tissue_points_incomplete",
+    }
+)  # fmt: skip
+"""Checks that three clicks of a person may settle."""
+
+POINTED_AT = frozenset({"levels_pointed", "tissue_points_not_needed", "tissue_points_refused"})
 
 SEVERITY = {"refused": "No number", "caution": "Caution", "note": "Note"}
 
@@ -98,7 +114,23 @@ class ScanChecks(Panel):
         column.addWidget(head)
         if meaning:
             column.addWidget(_label(meaning, quiet=True))
+        if finding.code in CAN_BE_POINTED_AT:
+            self._offer(column, POINT, self._point)
+        if finding.code in POINTED_AT:
+            self._offer(column, DROP, self._drop)
         column.addSpacing(6)
+
+    def _offer(self, column: QVBoxLayout, words: str, act: Callable[[], None]) -> None:
+        button = QPushButton(words)
+        button.clicked.connect(lambda _on=False: act())
+        column.addWidget(button, 0, Qt.AlignmentFlag.AlignLeft)
+
+    def _point(self) -> None:
+        self.desk.take_tool(PointAtTissues.name)
+
+    def _drop(self) -> None:
+        plan = without_tissue_points(self.session.plan)
+        self.session.apply("places pointed at as tissues dropped", plan)
 
 
 def _label(text: str, *, quiet: bool = False) -> QLabel:

@@ -12,6 +12,7 @@ from app.tools.scale import ScaleObject
 from app.tools.spots import Contact, CrestMark, Cusp, Gum, Note, Opponent, PointMark, StentTop
 from app.tools.stent import StentAxisTool
 from app.tools.teeth import Existing, ForamenTool, Root
+from app.tools.tissues import PointAtTissues
 from app.tools.turn import Turn
 from app.tools.window import Window
 
@@ -36,6 +37,7 @@ TOOLS: tuple[type[Tool], ...] = (
     Contact,
     Opponent,
     CrestMark,
+    PointAtTissues,
     Note,
     JawPlane,
     ArchTool,
@@ -59,6 +61,7 @@ FOLDED = frozenset(
         "Contact",
         "Opponent",
         "Crest",
+        "Tissues",
         "Note",
         "Scale object",
     }

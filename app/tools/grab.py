@@ -204,7 +204,7 @@ class Grab(Hands):
     def rename(self) -> bool:
         """Give what the chosen mark belongs to another name."""
         mark = self.chosen_mark()
-        if mark is None or mark.sort in ("arch", "midline"):
+        if mark is None or mark.sort in ("arch", "midline", "tissue"):
             return False
         if mark.sort == "note":
             return self._rewrite(mark)

@@ -62,6 +62,11 @@ class BoneLevels:
         Why these levels are not proven to be those of this scan's tissues.
     blur : Blur
         Of the scan, as its clean steps and its plates show it together.
+    pointed_sd : float or None
+        Doubt of levels that a person pointed at, soft tissue and cortex together; None for levels
+        that the scan shows itself.
+    pointing : Note or None
+        What became of pointing that does not count here.
     """
 
     soft: float
@@ -73,11 +78,17 @@ class BoneLevels:
     trouble: Note | None = None
     unproven: Note | None = None
     blur: Blur = USUAL_BLUR
+    pointed_sd: float | None = None
+    pointing: Note | None = None
 
     @property
     def evidence(self) -> Evidence:
         """What any edge found by these levels rests on."""
-        return Evidence(rests_on="image", levels=self.trouble or self.unproven)
+        return Evidence(
+            rests_on="image",
+            levels=self.trouble or self.unproven,
+            levels_from="scan" if self.pointed_sd is None else "person",
+        )
 
     @property
     def thin_mm(self) -> float:

@@ -73,6 +73,7 @@ class ImageFaults:
             _few_levels(volume, levels),
             _soft_at_the_floor(volume, levels),
             _smoothed(levels),
+            _pointed(levels),
             _moved(volume, arch, levels),
         )
         return cls(
@@ -139,6 +140,15 @@ def _smoothed(levels: BoneLevels) -> ImageFault | None:
         return None
     fields = {"blur": f"{fwhm:.1f}"}
     return ImageFault(note=Note("image_smoothed", fields), stops=False, edge_sd_mm=0.0)
+
+
+def _pointed(levels: BoneLevels) -> ImageFault | None:
+    """Levels that a person pointed at move every edge by their doubt."""
+    if levels.pointed_sd is None:
+        return None
+    share = levels.pointed_sd / (levels.cortical - levels.soft)
+    sd = 0.5 * share * _EDGE_RISE_MM
+    return ImageFault(note=Note("levels_pointed"), stops=False, edge_sd_mm=sd)
 
 
 def _moved(volume: Volume, arch: Arch, levels: BoneLevels) -> ImageFault | None:

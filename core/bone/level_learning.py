@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
 from core.arch import Arch
 from core.bone.bone_levels import BoneLevels
 from core.bone.cortex_level import Places, cortex_level, first_places
 from core.bone.level_proof import unproven
+from core.bone.pointed_levels import pointed_levels
 from core.bone.tissue_classes import STEP_MM, Profiles, TissueClasses, tissue_classes
 from core.image.volume import Volume
 from core.measurement import Note
+from core.plans.plan import TISSUES, TissuePoint
 
 _LEAST_PROFILES = 30
 _SMALLEST_CONTRAST_TO_NOISE = 3.0
@@ -18,13 +23,16 @@ _MARGINS_MM = (3.0, 2.0, 1.4)
 """How far inside both outer edges spongy bone is looked for: as far as the ridge allows."""
 
 
-def bone_levels(volume: Volume, arch: Arch) -> BoneLevels:
+def bone_levels(volume: Volume, arch: Arch, points: Sequence[TissuePoint] = ()) -> BoneLevels:
     """Estimate the scan's levels near an arch.
 
     Parameters
     ----------
     volume : Volume
     arch : Arch
+    points : sequence of TissuePoint
+        Where a person sees the tissues: they count only where the scan's own levels are not
+        proven, and only if they pass the same test.
 
     Returns
     -------
@@ -33,10 +41,27 @@ def bone_levels(volume: Volume, arch: Arch) -> BoneLevels:
         the levels do not agree with themselves.
     """
     profiles = Profiles.across(volume, arch)
+    classes = tissue_classes(profiles) if len(profiles.grey) >= _LEAST_PROFILES else None
+    own = _own_levels(volume, arch, profiles, classes)
+    if not points:
+        return own
+    if own.evidence.is_sound:
+        return replace(own, pointing=Note("tissue_points_not_needed"))
+    if len({point.tissue for point in points}) < len(TISSUES):
+        return replace(own, pointing=Note("tissue_points_incomplete"))
+    if classes is None:
+        return replace(own, pointing=Note("tissue_points_refused", {"why": _why(own)}))
+    pointed = pointed_levels(volume, arch, profiles, classes, points)
+    if isinstance(pointed, Note):
+        return replace(own, pointing=Note("tissue_points_refused", {"why": pointed.message}))
+    return pointed
+
+
+def _own_levels(
+    volume: Volume, arch: Arch, profiles: Profiles, classes: TissueClasses | None
+) -> BoneLevels:
+    """What the scan shows of its levels itself."""
     voxel_mm = float(volume.voxel_mm.max())
-    if len(profiles.grey) < _LEAST_PROFILES:
-        return _useless(voxel_mm, "levels_not_scanned")
-    classes = tissue_classes(profiles)
     if classes is None:
         return _useless(voxel_mm, "levels_not_scanned")
     places = first_places(profiles, classes)
@@ -59,6 +84,11 @@ def bone_levels(volume: Volume, arch: Arch) -> BoneLevels:
         unproven=unproven(profiles, classes, places, cortex),
         blur=cortex.blur,
     )
+
+
+def _why(levels: BoneLevels) -> str:
+    note = levels.evidence.levels
+    return "" if note is None else note.message
 
 
 def _useless(voxel_mm: float, code: str) -> BoneLevels:

@@ -217,7 +217,7 @@ def _refuse_outside(plan: Plan, volume: Volume) -> None:
 
 def _image_findings(plan: Plan, basis: Basis) -> Iterator[Finding]:
     """Levels that are not proven, and faults of the image, each once."""
-    notes = [basis.levels.evidence.levels]
+    notes = [basis.levels.evidence.levels, basis.levels.pointing]
     subjects: list[Fixture | Site] = [*plan.fixtures, *plan.sites]
     notes += [fault.note for subject in subjects for fault in image_faults_at(basis, subject)]
     told: list[Note] = []

@@ -23,7 +23,7 @@ from core.measurement import Limit, Measurement, Note, Reading
 from core.measuring.kept_rows import KeptRows
 from core.plans.limits import limit_for
 from core.plans.outside import lies_partly_outside
-from core.plans.plan import Jaw, Plan
+from core.plans.plan import Jaw, Plan, TissuePoint
 from core.plans.plan_file import check_scan
 from core.plans.side import arch_of, open_question
 from core.trust.scale_check import NO_SCALE_CHECK, ScaleCheck, scale_check
@@ -59,6 +59,8 @@ class Basis:
         What stops rows everywhere on this scan.
     faults : ImageFaults
         Found in the image itself.
+    tissue_points : tuple of TissuePoint
+        What a person pointed at when the levels were learnt.
     kept : KeptRows
         Rows that were measured on it, for as long as what they rest on stays.
     """
@@ -71,6 +73,7 @@ class Basis:
     scale: ScaleCheck = NO_SCALE_CHECK
     hindrances: tuple[Hindrance, ...] = ()
     faults: ImageFaults = field(default_factory=ImageFaults)
+    tissue_points: tuple[TissuePoint, ...] = ()
     kept: KeptRows = field(default_factory=KeptRows)
 
     @classmethod
@@ -87,7 +90,7 @@ class Basis:
         jaw = plan.known_jaw
         if jaw is None:
             raise PlanError("plan-not-ready", missing="which jaw")
-        levels = bone_levels(volume, arch)
+        levels = bone_levels(volume, arch, plan.tissue_points)
         return cls(
             volume=volume,
             arch=arch,
@@ -96,6 +99,7 @@ class Basis:
             finder=PlateFit.of(volume, arch, jaw, levels),
             faults=ImageFaults.of(volume, arch, levels),
             scale=scale_check(plan, volume),
+            tissue_points=plan.tissue_points,
         )
 
     def fits(self, plan: Plan, volume: Volume) -> bool:
@@ -107,6 +111,7 @@ class Basis:
             and plan.arch_points is not None
             and arch_of(plan).direction == self.arch.direction
             and self.scale.is_of(plan)
+            and plan.tissue_points == self.tissue_points
             and np.array_equal(arch_of(plan).curve.points_mm, self.arch.curve.points_mm)
         )
 
@@ -231,7 +236,8 @@ class RowMaker:
         added = changed if hard is None else (hard, *changed)
         if reading.value is not None:
             stops = (n for n in self._stops(reading, limit) if n not in reading.notes)
-            added = (*stops, *added)
+            pointed = (Note("levels_pointed"),) if _pointed_at(reading) else ()
+            added = (*stops, *pointed, *added)
         reading = replace(reading, notes=(*reading.notes, *added))
         if limit is None and reading.value is None:
             verdict = "not assessed"
@@ -293,6 +299,11 @@ class RowMaker:
             # Both ends lie in the scan: a wrong scale stretches what lies between them, no more.
             return None
         return scale_lever_mm(reading.witness, self.platform)
+
+
+def _pointed_at(reading: Reading) -> bool:
+    """True for a value found by tissue levels that a person pointed at."""
+    return reading.evidence.rests_on == "image" and reading.evidence.levels_from == "person"
 
 
 def _proven(reading: Reading) -> Reading:

@@ -13,6 +13,7 @@ from core.plans.edit import changed, find, refuse_locked, with_thing, without
 from core.plans.marks import Mark
 from core.plans.notes import with_note_moved, without_note
 from core.plans.plan import Plan
+from core.plans.tissue_points import with_tissue_moved, without_tissue_points
 from core.structures import Course, Floor, Foramen, PointMarks, Seen, StentAxis, Tapered
 
 T = TypeVar("T", bound=Any)
@@ -67,6 +68,8 @@ def with_mark_moved(plan: Plan, mark: Mark, point_mm: ArrayLike) -> Plan:
         return replace(plan, midline=place)
     if mark.sort == "note":
         return with_note_moved(plan, mark.owner, place)
+    if mark.sort == "tissue":
+        return with_tissue_moved(plan, int(mark.part), place)
     if mark.sort == "arch":
         return replace(plan, arch_points=_moved(plan.arch_points, mark, place))
     thing = find(plan, mark.owner)
@@ -103,6 +106,8 @@ def without_mark(plan: Plan, mark: Mark) -> Plan:
         return replace(plan, midline=None)
     if mark.sort == "note":
         return without_note(plan, mark.owner)
+    if mark.sort == "tissue":
+        return without_tissue_points(plan)
     if mark.sort == "arch":
         return replace(plan, arch_points=_fewer(plan.arch_points, mark, least=2))
     thing = find(plan, mark.owner)

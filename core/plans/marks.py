@@ -15,7 +15,9 @@ from core.plans.notes import places_of_notes
 from core.plans.plan import Plan
 from core.structures import Foramen, KnownObject, PointMarks, Structure
 
-Sort: TypeAlias = Literal["structure", "stent axis", "ruler", "angle", "arch", "midline", "note"]
+Sort: TypeAlias = Literal[
+    "structure", "stent axis", "ruler", "angle", "arch", "midline", "note", "tissue"
+]
 
 FORAMEN_PARTS = ("mesial", "distal", "upper")
 STENT_PARTS = ("occlusal", "gingival")
@@ -30,7 +32,8 @@ class Mark:
     sort : str
         Which list of the plan holds its owner.
     owner : str
-        Id of the owner; ``arch`` and ``midline`` for these two.
+        Id of the owner; ``arch`` and ``midline`` for these two, the tissue for a place that was
+        pointed at.
     part : str
         Number in the owner's points from 0, or the name of an edge or end.
     kind : str
@@ -61,6 +64,8 @@ class Mark:
             return name
         if self.sort == "note":
             return f"{name}: {self.text}"
+        if self.sort == "tissue":
+            return f"{name}, pointed at"
         if self.part.isdigit():
             return f"{name}: mark {int(self.part) + 1}"
         return f"{name}: {self.part} {'end' if self.sort == 'stent axis' else 'edge'}"
@@ -68,7 +73,7 @@ class Mark:
 
 @lru_cache(maxsize=8)
 def marks_of(plan: Plan) -> tuple[Mark, ...]:
-    """Every mark of a plan: structures, stent axes, rulers, angles, arch, midline, notes.
+    """Every mark of a plan: structures, stent axes, rulers, angles, arch, midline, tissues, notes.
 
     Remembered: every picture asks for them at every move of a hand.
     """
@@ -107,6 +112,9 @@ def _all(plan: Plan) -> Iterator[Mark]:
         yield from _numbered("arch", "arch", plan.arch_points)
     if plan.midline is not None:
         yield Mark(sort="midline", owner="midline", part="0", kind="midline", point_mm=plan.midline)
+    for i, pointed in enumerate(plan.tissue_points):
+        owner = id_from(pointed.tissue)
+        yield Mark(sort="tissue", owner=owner, part=str(i), kind="tissue", point_mm=pointed.at)
     for owner, text, place in places_of_notes(plan):
         yield Mark(sort="note", owner=owner, part="0", kind="note", point_mm=place, text=text)
 

@@ -11,7 +11,7 @@ from core.plans.marks import Mark, marks_of, marks_of_structures
 from core.plans.plan import Plan
 from core.structures import Structure
 
-_SEEN_THERE = ("structure", "stent axis", "ruler", "angle", "midline")
+_SEEN_THERE = ("structure", "stent axis", "ruler", "angle", "midline", "tissue")
 """What a person marks because it is seen; arch and notes are drawn, not seen."""
 
 

@@ -20,6 +20,10 @@ DeclaredState: TypeAlias = Literal[
 ]
 
 
+Tissue: TypeAlias = Literal["soft tissue", "cortex", "marrow"]
+TISSUES: tuple[Tissue, ...] = ("soft tissue", "cortex", "marrow")
+"""In the order in which they are asked for."""
+
 MISSING: DeclaredState = "tooth missing"
 """Said of the root of a neighbour that is not there: limits to it fall away."""
 
@@ -40,6 +44,23 @@ class Site:
     id: str
     tooth: str = ""
     station_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TissuePoint:
+    """A place where a person sees one tissue, for a scan that does not show its levels itself.
+
+    Parameters
+    ----------
+    tissue : {'soft tissue', 'cortex', 'marrow'}
+    at : (3,) patient LPS mm
+    """
+
+    tissue: Tissue
+    at: Array
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "at", vector(self.at))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,6 +181,7 @@ class Plan:
     locked: tuple[str, ...] = ()
     declared: tuple[Declaration, ...] = ()
     midline: Array | None = None
+    tissue_points: tuple[TissuePoint, ...] = ()
     side_check: SideCheck | None = None
     image_check: ImageCheck | None = None
     own_hand: OwnHand | None = None

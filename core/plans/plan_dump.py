@@ -12,7 +12,7 @@ import numpy as np
 from core.direction import as_point
 from core.geometry import Array, unit
 from core.plans.limits import KEYS
-from core.plans.plan import Plan
+from core.plans.plan import Plan, TissuePoint
 from core.structures import (
     AngleMark,
     Course,
@@ -59,6 +59,9 @@ def document_of(plan: Plan) -> Values:
         "locked": list(plan.locked),
         "declared": _parts(raw, "declared", plan.declared, _fields, key="structure"),
         "midline": None if plan.midline is None else _point(plan.midline),
+        "tissue_points": _parts(
+            raw, "tissue_points", plan.tissue_points, _tissue_point, key="tissue"
+        ),
         "side_check": _part(raw, "side_check", _fields_or_none(plan.side_check)),
         "image_check": _image_check(raw, plan),
         "own_hand": _part(raw, "own_hand", _fields_or_none(plan.own_hand)),
@@ -252,6 +255,10 @@ def _stent_axis(axis: StentAxis) -> Values:
         "offset_sd_mm": axis.offset_sd_mm or None,
         "direction_sd_deg": axis.direction_sd_deg or None,
     }
+
+
+def _tissue_point(point: TissuePoint) -> Values:
+    return {"tissue": point.tissue, "at": _point(point.at)}
 
 
 def _straight(mark: Ruler | AngleMark) -> Values:

@@ -13,6 +13,7 @@ from core.level import Level
 from core.plans.limits import KEYS
 from core.plans.plan import (
     MISSING,
+    TISSUES,
     ChangedLimit,
     Declaration,
     DeclaredState,
@@ -23,6 +24,7 @@ from core.plans.plan import (
     SideCheck,
     SignOff,
     Site,
+    TissuePoint,
 )
 from core.plans.plan_reader import At, text_at
 from core.plans.plan_structures import read_structure
@@ -75,6 +77,7 @@ def parse(document: Mapping[str, Any]) -> Plan:
         locked=top.each("locked", At.id),
         declared=top.each("declared", _declaration),
         midline=top.maybe("midline", lambda at: vector(at.point())),
+        tissue_points=top.each("tissue_points", _tissue_point),
         side_check=top.maybe("side_check", _side_check),
         image_check=top.maybe("image_check", _image_check),
         own_hand=top.maybe("own_hand", _own_hand),
@@ -199,6 +202,11 @@ def _angle(at: At) -> AngleMark:
     marks = at.get("points")
     angle_id, ends, label = at.get("id").id(), points(marks.points(least=3)), text_at(at, "label")
     return marks.built(lambda: AngleMark(id=angle_id, points=ends, label=label))
+
+
+def _tissue_point(at: At) -> TissuePoint:
+    tissue = at.get("tissue").one_of(*TISSUES)
+    return TissuePoint(tissue=tissue, at=vector(at.get("at").point()))
 
 
 def _declaration(at: At) -> Declaration:

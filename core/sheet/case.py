@@ -251,5 +251,9 @@ def ready(case: Case) -> Case:
         basis = Basis.of(case.plan, case.volume)
     levels = case.levels
     if levels is None:
-        levels = bone_levels(case.volume, case.arch) if basis is None else basis.levels
+        levels = (
+            bone_levels(case.volume, case.arch, case.plan.tissue_points)
+            if basis is None
+            else basis.levels
+        )
     return replace(case, basis=basis, levels=levels)

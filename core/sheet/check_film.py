@@ -31,7 +31,7 @@ def film_chart(case: Case, fixture: Fixture, *, tube: Tube, pin: Pin) -> tuple[C
         raise ValueError("a film needs a settled arch")
     frame = fixture_frame(fixture, case.arch)
     film = film_at(fixture, frame, tube, size_mm=FILM_MM, pixel_mm=_PIXEL_MM)
-    soft = bone_levels(case.volume, case.arch).soft
+    soft = bone_levels(case.volume, case.arch, case.plan.tissue_points).soft
     picture, whole = radiograph(case.volume, film, soft=soft)
     # Film and sensor answer to the logarithm of what arrives: more bone is lighter.
     high = float(np.percentile(picture[whole], 99.5)) if whole.any() else 1.0

@@ -140,7 +140,7 @@ SENTENCES: dict[str, str] = {
     "levels_soft_unclear": (
         "Soft tissue cannot be told reliably from air or from bone by its grey value in this "
         "scan, so no bone edge is measured. Distances to marked structures are not affected. "
-        "Measure bone by hand on the section."
+        "Point at soft tissue, cortical bone and marrow, or measure bone by hand on the section."
     ),
     "image_few_levels": (
         "Only {steps} grey values lie between soft tissue and cortical bone in this export (8-bit "
@@ -172,8 +172,8 @@ SENTENCES: dict[str, str] = {
     ),
     "levels_cortex_unclear": (
         "The brightness of cortical bone could not be settled: the two sides of the jaw disagree, "
-        "or all plates are too thin to show it. No bone edge is measured. Measure bone by hand on "
-        "the section."
+        "or all plates are too thin to show it. No bone edge is measured. Point at soft tissue, "
+        "cortical bone and marrow, or measure bone by hand on the section."
     ),
     "levels_ridge_unlikely": (
         "What looks like bone along the traced arch is too narrow or too broad to be a ridge, so "

@@ -7,12 +7,13 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QLabel
+from PySide6.QtWidgets import QLabel, QPushButton
 
 from app.dialogs.confirm_jaw import confirm_jaw
 from app.dialogs.interpreted import InterpretedDialog
 from app.dialogs.side import SideDialog
 from app.dialogs.side_question import SideQuestion, SideTrouble
+from app.panels import scan_checks
 from app.panels.fixture import FixturePanel, align_targets
 from app.panels.log import Log, log_lines
 from app.panels.my_sizes import MySizes
@@ -22,6 +23,7 @@ from app.panels.who import Who
 from app.settings import settings_of
 from core.findings import Finding
 from core.fixture import FixtureSize
+from core.plans.plan import TISSUES, TissuePoint
 from core.structures import StentAxis
 from tests.app.case_at_hand import ledger, plan, proposed
 
@@ -280,6 +282,31 @@ def test_scan_checks_tell_what_each_means(qtbot, session, desk):
     assert meaning.startswith("Details below about twice")
     panel = shown(qtbot, ScanChecks(session, desk), 345, 200)
     assert panel.aside.text() == ""
+
+
+def test_unproven_levels_offer_to_point_at_the_tissues(qtbot, session, desk, monkeypatch):
+    told = (Finding("levels_soft_unclear", "caution", {}),)
+    monkeypatch.setattr(scan_checks, "findings_of", lambda _: told)
+    panel = shown(qtbot, ScanChecks(session, desk), 345, 300)
+    took = []
+    monkeypatch.setattr(desk, "take_tool", took.append)
+    (button,) = panel.area.widget().findChildren(QPushButton)
+    assert "Point at the tissues" in button.text()
+    QTest.mouseClick(button, Qt.MouseButton.LeftButton)
+    assert took == ["Tissues"]
+
+
+def test_places_pointed_at_can_be_dropped_and_undone(qtbot, session, desk, monkeypatch):
+    points = tuple(TissuePoint(tissue=tissue, at=(18, 17, 0)) for tissue in TISSUES)
+    session.plan = replace(session.plan, tissue_points=points)
+    told = (Finding("tissue_points_not_needed", "caution", {}),)
+    monkeypatch.setattr(scan_checks, "findings_of", lambda _: told)
+    panel = shown(qtbot, ScanChecks(session, desk), 345, 300)
+    (button,) = panel.area.widget().findChildren(QPushButton)
+    QTest.mouseClick(button, Qt.MouseButton.LeftButton)
+    assert session.plan.tissue_points == ()
+    session.undo_stack.undo()
+    assert len(session.plan.tissue_points) == 3
 
 
 def test_my_sizes_edit_and_csv(qtbot, session, desk, tmp_path):

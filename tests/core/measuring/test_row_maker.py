@@ -1,6 +1,7 @@
 """What every row takes with it, whoever makes it."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -38,6 +39,16 @@ def test_a_fault_of_the_image_makes_a_value_found_in_it_less_sure():
 @pytest.mark.parametrize("evidence", [MARKED, ENTERED])
 def test_what_a_hand_set_or_entered_does_not_rest_on_the_image(evidence):
     assert row(evidence, 0.15).budget.u == pytest.approx(row(evidence, 0.0).budget.u)
+
+
+def test_a_row_on_levels_that_a_person_pointed_at_says_so():
+    pointed = replace(SEEN, levels_from="person")
+    codes = [n.code for n in row(pointed, 0.0).reading.notes]
+    assert codes == ["levels_pointed"]
+    assert row(SEEN.joined(MARKED), 0.0).reading.notes == ()
+    joined = row(pointed.joined(MARKED), 0.0)
+    assert [n.code for n in joined.reading.notes] == ["levels_pointed"]
+    assert "pointed at by a person" in joined.reading.notes[0].message
 
 
 def test_an_angle_found_in_a_faulty_image_is_less_sure_by_its_base():

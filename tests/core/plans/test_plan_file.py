@@ -124,6 +124,11 @@ FULL = {
         }
     ],
     "midline": [0, 0, 0],
+    "tissue_points": [
+        {"tissue": "soft tissue", "at": [1, 2, 3]},
+        {"tissue": "cortex", "at": [4, 5, 6]},
+        {"tissue": "marrow", "at": [7, 8, 9]},
+    ],
     "side_check": {"side": "left", "against": "chart", "by": "LM", "at": "2026-03-02"},
     "image_check": {"trouble": {"streaks": "away from the site"}, "by": "LM", "at": "2026-03-02"},
     "interpreted": {"by": "a radiologist", "at": "2026-03-01"},
