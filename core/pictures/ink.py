@@ -76,7 +76,7 @@ STROKES: dict[str, Stroke] = {
     "site line": Stroke(width_mm=0.35),
     "jaw plane": Stroke(width_mm=0.15, dash_mm=(1.6, 1.6)),
     "mark": Stroke(width_mm=0.25),
-    "crest": Stroke(width_mm=0.25),
+    "crest": Stroke(width_mm=0.45),
     "ruler": Stroke(width_mm=0.15, case_mm=0.1),
     "bone line": Stroke(width_mm=0.2, case_mm=0.2),
     "limit line": Stroke(width_mm=0.7, case_mm=0.25),
