@@ -231,3 +231,14 @@ def test_a_note_is_dragged_rewritten_locked_and_deleted(table):
     t.type(Qt.Key.Key_Delete)
     assert [note["text"] for note in t.plan.notes] == ["on the lingual side"]
     assert t.undo_all() == t.start
+
+
+def test_a_number_of_the_other_system_offers_the_tooth_that_is_meant(table):
+    t = table(Contact)
+    t.desk.answers = ["19", "Yes, 36"]
+    t.click(t.section, 0.0, 5.0)
+    assert "36, lower left first molar" in t.desk.asked[-1]
+    assert [s.tooth for s in t.plan.structures] == ["36"]
+    t.desk.answers = ["19", None]
+    t.click(t.section, 4.0, 5.0)
+    assert len(t.plan.structures) == 1
