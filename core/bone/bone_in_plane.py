@@ -53,6 +53,10 @@ _LEAST_PART_MM2, _LEAST_INSIDE_MM2 = 0.5, 3.0
 """Bright parts beside the largest one that are tried, their least size, and how much they must
 enclose with it."""
 
+_FAINT, _NOISE = 0.15, 2.5
+"""A faint plate stands this share of the contrast above soft tissue, and so many times the noise
+of one profile."""
+
 _MOST_OPEN = 0.4
 """A hollow of which more ends where nothing was scanned is not known to be one."""
 
@@ -253,6 +257,12 @@ def bone_in_plane(
         sizes[0] = 0
         if sizes.max() * PIXEL_MM**2 >= 4.0:
             mask = _with_its_plates(labels, sizes, scanned)
+    # A plate beside air, or thinner than the blur, does not come up to bone's level; it still
+    # parts what is inside from the outside.
+    faint = smooth >= levels.soft + max(
+        _FAINT * (levels.cortical - levels.soft), _NOISE * levels.noise_sd
+    )
+    mask = _with_faint_plates(mask, scanned & faint, scanned)
     filled = _filled(mask, smooth, scanned, dark, upper=upper)
     brighter = smooth >= levels.cortical + _BRIGHTER * (levels.cortical - levels.soft)
     return BoneInPlane(
@@ -285,6 +295,24 @@ def _with_its_plates(
         if (encloses - inside) * PIXEL_MM**2 >= _LEAST_INSIDE_MM2:
             mask, inside = more, encloses
     return mask
+
+
+def _with_faint_plates(
+    mask: NDArray[np.bool_], faint: NDArray[np.bool_], scanned: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """With fainter parts joined to the bone, if much is enclosed by them that was open before."""
+    if not mask.any():
+        return mask
+    joined = np.asarray(binary_propagation(mask, mask=mask | _bridged(faint, scanned)))
+    gained = _inside(joined, scanned) & ~_inside(mask, scanned)
+    parts, count = label(gained)
+    sizes = np.bincount(parts.ravel(), minlength=count + 1)
+    sizes[0] = 0
+    large = sizes * PIXEL_MM**2 >= _LEAST_INSIDE_MM2
+    if not large.any():
+        return mask
+    rim = binary_dilation(large[parts], iterations=_PAD)
+    return np.asarray(mask | (joined & rim))
 
 
 def _bridged(mask: NDArray[np.bool_], scanned: NDArray[np.bool_]) -> NDArray[np.bool_]:

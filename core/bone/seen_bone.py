@@ -1,10 +1,10 @@
-"""Where bone of some kind is seen along rays, and where what is dark has a way out of it."""
+"""Where bone of some kind is seen along rays."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_propagation, uniform_filter1d
+from scipy.ndimage import uniform_filter1d
 
 from core.bone.bone_levels import BoneLevels
 from core.bone.edges import STEP_MM
@@ -84,25 +84,6 @@ def seen_bone(
     if not _told_apart(levels):
         return False
     return bool(bone_along(grey, levels, down=3, around=3, share=0.5).all())
-
-
-def with_a_way_out(dark: NDArray[np.bool_], outside: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """The part of what is dark around a fixture that hangs together with the outside.
-
-    Parameters
-    ----------
-    dark, outside : (rows, directions, samples) bool
-        Directions go all the way round.
-    """
-    reached = dark & outside
-    while True:
-        wrapped = np.concatenate([reached[:, -1:], reached, reached[:, :1]], axis=1)
-        mask = np.concatenate([dark[:, -1:], dark, dark[:, :1]], axis=1)
-        grown = binary_propagation(wrapped, mask=mask)
-        more = grown[:, 1:-1]
-        if (more == reached).all():
-            return np.asarray(reached)
-        reached = more
 
 
 def first_long_run(flags: NDArray[np.bool_], length: int) -> NDArray[np.intp]:

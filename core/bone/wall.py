@@ -1,7 +1,8 @@
 """The bone left around a fixture, by depth and direction.
 
 Definition (remaining wall): from each surface point of the fixture at (depth, direction φ),
-along the ray perpendicular to the axis to the first outer edge, searched to 8 mm; split into
+along the ray perpendicular to the axis to the first outer edge, searched to 8 mm; the floor of the
+sinus and of the nose is such an edge: bone beyond it is not bone around the fixture. Split into
 bone, gap (not bone) and other (root, canal, metal). Only bone counts. φ is 0° buccal, 90° mesial,
 ± 180° lingual, −90° distal.
 """
@@ -39,6 +40,8 @@ from core.measurement import Evidence, Note
 from core.structures import Structure
 
 SECTOR_DEG = 45.0
+_SURFACE_MM = 0.6
+"""A ray that skims the crest this near to the fixture's surface may start outside the bone."""
 
 Side: TypeAlias = Literal["buccal", "lingual"]
 
@@ -152,9 +155,15 @@ def wall_on(rays: WallRays, size: FixtureSize, levels: BoneLevels) -> WallMap:
     edge = rays.edge_mm[:n] - radius
     with np.errstate(invalid="ignore"):
         state[(state == EDGE) & (edge > REACH_MM)] = REACHES
+    t = np.arange(marked.shape[1]) * STEP_MM - radius[:, None]
+    # Whether the fixture's surface is in bone at all is not told there: no bone is claimed.
+    skims = (rays.skims[:n] & (t >= 0.0) & (t < _SURFACE_MM)).any(axis=1)
+    with np.errstate(invalid="ignore"):
+        unsure = skims & np.isin(state, (EDGE, REACHES)) & (edge > _SURFACE_MM)
+    state[unsure] = NOT_FOUND
+    edge = np.where(unsure, np.nan, edge)
     edge = np.where(state == REACHES, REACH_MM, edge)
     edge = np.where(state == NO_BONE, -radius, edge)
-    t = np.arange(marked.shape[1]) * STEP_MM - radius[:, None]
     root = (marked == ROOT) & (t >= 0.0)
     at_root = np.where(
         root.any(axis=1), np.take_along_axis(t, np.argmax(root, axis=1)[:, None], 1)[:, 0], np.inf

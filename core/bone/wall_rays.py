@@ -15,8 +15,9 @@ from scipy.spatial import cKDTree
 from core.arch import FixtureFrame
 from core.bone.bone_levels import BoneLevels
 from core.bone.edges import STEP_MM, EdgeFinder
+from core.bone.outside import Outside
 from core.bone.rounded import rounded_off
-from core.bone.seen_bone import bone_along, first_long_run, with_a_way_out
+from core.bone.seen_bone import bone_along, first_long_run
 from core.distances.tubes import tubes_of
 from core.geometry import Array
 from core.image import sampling
@@ -34,15 +35,22 @@ GAP, OTHER, ROOT = 1, 2, 3
 
 _LEAD_MM = 3.0
 _USUAL_RADIUS_MM = 3.0
-_AMID_BONE = 0.6
-"""Share of a depth's rays that must end at bone for the depth to lie amid bone."""
+_STARTS_MM, _MOST_OUTSIDE = 1.5, 0.8
+"""A ray without an edge starts outside where so much of this length lies in the outside."""
 
 _TEXTURE_MM = 1.0
 _PATCH = (3, 4)
 """Neighbouring rays on each side whose edges tell how the surface bends."""
 
-_ABOVE_MM = 6.0
-"""A socket has its way out over the crest: what is dark is followed this far above the platform."""
+_SKIMS_MM = 0.5
+"""The outside this far above a ray: the crest lies about a quarter of a millimetre over it, less
+than blur and a hand tell apart."""
+
+_BEYOND_MM = np.array([0.3, 0.6, 0.9, 1.2])
+"""Beyond an outer edge the outside is met within this."""
+
+_HOLLOW_MM = 1.2
+"""Less of a hollow on a ray only grazes it, and does not show the outside's level."""
 
 _OUTSIDE_MM = 4.0
 """A ray that ends in bone again is outside where it runs this far through no bone."""
@@ -68,6 +76,8 @@ class WallRays:
         No bone, and hanging together with the outside. What is dark and closed is marrow.
     marked : (D * P, T) uint8
         0, `GAP`, `OTHER` or `ROOT`.
+    skims : (D * P, T) bool
+        In bone, but so close under the crest that it may as well lie over it.
     """
 
     depths_mm: Array
@@ -80,6 +90,7 @@ class WallRays:
     bone: NDArray[np.bool_]
     gap: NDArray[np.bool_]
     marked: NDArray[np.uint8]
+    skims: NDArray[np.bool_]
 
 
 def wall_rays(  # noqa: PLR0917 - the order is that of `wall_map`
@@ -112,34 +123,31 @@ def wall_rays(  # noqa: PLR0917 - the order is that of `wall_map`
     outward = np.tile(ways, (len(depths), 1))
     far = REACH_MM + _LEAD_MM + max(radius_mm, _USUAL_RADIUS_MM)
     count = round(far / STEP_MM) + 1
-    above = np.arange(-step_mm * round(_ABOVE_MM / step_mm), -1e-9, step_mm)
-    over = np.repeat(platform - above[:, None] * frame.a, len(turns), axis=0)
-    grey = sampling.profiles(
-        volume,
-        np.concatenate([over, axis]),
-        np.concatenate([np.tile(ways, (len(above), 1)), outward]),
-        STEP_MM,
-        count,
-    ).astype(np.float64)
+    grey = sampling.profiles(volume, axis, outward, STEP_MM, count).astype(np.float64)
     grid = grey.reshape(-1, len(turns), count)
     down = 2 * round(0.5 * _TEXTURE_MM / step_mm) + 1
     around = 2 * round(30.0 / 360.0 * len(turns) / 2) + 1
-    whole = bone_along(grid, levels, down=down, around=around, share=0.25)
-    # A mean over directions washes out a plate that the rays cross aslant: not to find a way
-    # through it, each direction is also looked at by itself.
+    bone = bone_along(grid, levels, down=down, around=around, share=0.25)
+    # A mean over directions washes out a plate that the rays cross aslant.
     each = bone_along(grid, levels, down=down, around=1, share=0.25)
-    bone = whole[len(over) :]
-    edge, sd, state = _edges(volume, finder, axis, outward, far=far, bone=bone)
+    outside = Outside.around(volume, platform, frame, levels, reach_mm=far, depth_mm=depths[-1])
+    t = np.arange(count) * STEP_MM
+    places = (axis[:, None, :] + t[:, None] * outward[:, None, :]).reshape(-1, 3)
+    mouth, hollow = (part.reshape(-1, count) for part in outside.at(places))
+    edge, sd, state = _edges(volume, finder, axis, outward, far=far, outside=mouth | hollow)
+    near = outside.widened()
+    by_mouth, by_hollow = (part.reshape(-1, count) for part in near.at(places))
+    _within_bone(by_mouth | by_hollow, bone, edge=edge, sd=sd, state=state)
+    _end_at_hollow(volume, finder, axis, outward, hollow, by_hollow, edge=edge, sd=sd, state=state)
     edge, sd = _unrounded(volume, finder, axis, outward, edge, sd, turns=len(turns))
-    beyond = np.zeros_like(whole)
-    beyond[len(over) :] = _beyond_edge(edge, state, count)
-    gap = with_a_way_out(~(whole | each).reshape(grid.shape), beyond.reshape(grid.shape))
-    gap = gap.reshape(-1, count)[len(over) :]
-    # Dark all along without a way out, amid bone on most sides, is marrow whose outside was not
-    # found.
-    amid = np.isin(state, (EDGE, REACHES)).reshape(-1, len(turns)).mean(axis=1) > _AMID_BONE
-    closed = ~gap.any(axis=1) & ~bone.any(axis=1) & np.repeat(amid, len(turns))
-    state[(state == NO_BONE) & closed] = NOT_FOUND
+    gap = by_mouth & ~bone & ~each
+    # Nothing bright on a ray is no bone only where the ray is seen to start outside; else it is
+    # marrow whose outside was not found, or a ray that skims the crest.
+    start = round(_STARTS_MM / STEP_MM)
+    outside_first = (mouth | hollow)[:, :start].mean(axis=1) > _MOST_OUTSIDE
+    state[(state == NO_BONE) & ~outside_first] = NOT_FOUND
+    above = places + _SKIMS_MM * frame.a
+    skims = outside.at(above)[0].reshape(-1, count) & ~by_mouth
     return WallRays(
         depths_mm=depths,
         turns_deg=turns,
@@ -151,6 +159,7 @@ def wall_rays(  # noqa: PLR0917 - the order is that of `wall_map`
         bone=bone,
         gap=gap,
         marked=_marked(axis, outward, structures, count),
+        skims=skims,
     )
 
 
@@ -178,13 +187,6 @@ def _unrounded(  # noqa: PLR0917 - rays and what was found on them
     return edge + shift.ravel(), np.hypot(sd, doubt.ravel())
 
 
-def _beyond_edge(edge_mm: Array, state: NDArray[np.intp], count: int) -> NDArray[np.bool_]:
-    """(n, count) what surely lies outside the bone: beyond an outer edge."""
-    t = np.arange(count) * STEP_MM
-    with np.errstate(invalid="ignore"):
-        return np.asarray((state == EDGE)[:, None] & (t > edge_mm[:, None] + 2.0 * STEP_MM))
-
-
 def _edges(
     volume: Volume,
     finder: EdgeFinder,
@@ -192,13 +194,13 @@ def _edges(
     outward: Array,
     *,
     far: float,
-    bone: NDArray[np.bool_],
+    outside: NDArray[np.bool_],
 ) -> tuple[Array, Array, NDArray[np.intp]]:
     """Place of the outer edge on each ray, looked for from outside inwards."""
     found = finder.outer(volume, axis + far * outward, -outward, far)
     edge, sd, reason = far - found.distance_mm, found.sd_mm.copy(), found.reason.copy()
     again = np.flatnonzero(reason == "starts inside")
-    dark_from = first_long_run(~bone[again], round(_OUTSIDE_MM / STEP_MM))
+    dark_from = first_long_run(outside[again], round(_OUTSIDE_MM / STEP_MM))
     retry = again[dark_from >= 0]
     if len(retry):
         lead = dark_from[dark_from >= 0] * STEP_MM + 2.0
@@ -215,6 +217,60 @@ def _edges(
     state[(state == EDGE) & (edge < 0.0)] = NO_BONE
     edge = np.where(state == REACHES, np.inf, np.where(state == EDGE, edge, np.nan))
     return edge, sd, state
+
+
+def _within_bone(
+    near_outside: NDArray[np.bool_],
+    bone: NDArray[np.bool_],
+    *,
+    edge: Array,
+    sd: Array,
+    state: NDArray[np.intp],
+) -> None:
+    """Take edges back, in place, that have no outside beyond them: texture of spongy bone."""
+    rays = np.flatnonzero(state == EDGE)
+    beyond = np.rint((edge[rays, None] + _BEYOND_MM) / STEP_MM).astype(np.intp)
+    beyond = np.clip(beyond, 0, near_outside.shape[1] - 1)
+    rays = rays[~np.take_along_axis(near_outside[rays], beyond, axis=1).any(axis=1)]
+    goes_on = bone[rays].all(axis=1)
+    state[rays] = np.where(goes_on, REACHES, NOT_FOUND)
+    edge[rays], sd[rays] = np.where(goes_on, np.inf, np.nan), np.nan
+
+
+def _end_at_hollow(  # noqa: PLR0917 - rays and what was found on them
+    volume: Volume,
+    finder: EdgeFinder,
+    axis: Array,
+    outward: Array,
+    hollow: NDArray[np.bool_],
+    near_hollow: NDArray[np.bool_],
+    *,
+    edge: Array,
+    sd: Array,
+    state: NDArray[np.intp],
+) -> None:
+    """End rays at the sinus or the nose, in place: bone beyond it is not bone around a fixture.
+
+    A ray that only skims one may end there: nothing is found on it.
+    """
+    length = round(_HOLLOW_MM / STEP_MM)
+    first = first_long_run(hollow, length)
+    grazed = np.where(near_hollow.any(axis=1), np.argmax(near_hollow, axis=1), np.inf)
+    with np.errstate(invalid="ignore"):
+        nearer = (first >= 0) & ~(edge <= first * STEP_MM)
+        skims = ~nearer & ~(edge <= grazed * STEP_MM) & np.isfinite(grazed)
+    edge[skims], sd[skims], state[skims] = np.nan, np.nan, NOT_FOUND
+    rays = np.flatnonzero(nearer)
+    if not len(rays):
+        return
+    lead = (first[rays] + length - 1) * STEP_MM
+    found = finder.outer(
+        volume, axis[rays] + lead[:, None] * outward[rays], -outward[rays], lead.max()
+    )
+    at = lead - found.distance_mm
+    met = found.found & (at >= 0.0)
+    edge[rays], sd[rays] = np.where(met, at, np.nan), np.where(met, found.sd_mm, np.nan)
+    state[rays] = np.where(met, EDGE, NOT_FOUND)
 
 
 def _marked(

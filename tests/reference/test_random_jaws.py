@@ -93,3 +93,24 @@ def test_a_false_verdict_and_a_miss_would_be_counted():
     assert is_false(bad)
     assert not is_false(good)
     assert interval(0, 20)[1] == pytest.approx(0.1684, abs=1e-4)  # 1 − 0.025^(1/20)
+
+
+@pytest.mark.parametrize(
+    ("seed", "start", "most_mm"),
+    [
+        # Marrow near soft tissue's level in an upper jaw: 0.43 was shown where 2.48 is true.
+        (4, "fixture/wall/", 0.15),
+        # Thin plates between air and fatty marrow: 0.58 and 5.6 wide where 9.6 and 10.5 are true.
+        (259, "fixture/ridge_width/axis", 0.4),
+        (259, "site/ridge_width", 0.4),
+    ],
+)
+def test_marrow_as_dark_as_soft_tissue_makes_no_gross_error(seed, start, most_mm):
+    rows, _ = scored(case(seed))
+    read = [r for r in rows if r["id"].startswith(start) and r["value"] is not None]
+    assert len(read) >= 3
+    for row in read:
+        if row["bound"] == "upper":
+            assert row["truth"] <= row["value"] + row["U"], row
+        else:
+            assert row["value"] == pytest.approx(row["truth"], abs=most_mm), row

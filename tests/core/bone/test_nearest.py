@@ -12,7 +12,6 @@ from core.bone.plate_fit import PlateFit
 from core.bone.plates import plate_thickness
 from core.bone.ridge import ridge_at_fixture, ridge_at_site
 from core.bone.rounded import rounded_off
-from core.bone.seen_bone import with_a_way_out
 from core.bone.surface import bone_surface
 from core.bone.wall import wall_map
 from core.bone.wall_minima import minima
@@ -111,21 +110,6 @@ def test_at_least_reach_is_said_only_where_bone_is_seen_on_every_ray():
 def test_a_crest_below_the_platform_is_a_surface_of_the_bone():
     surface, _ = read(block(), down=-1.0)
     assert surface["buccal"].value == pytest.approx(-1.0, abs=0.15)
-
-
-def test_dark_without_a_way_out_is_not_reached_and_the_way_may_lead_round():
-    dark = np.zeros((3, 8, 5), bool)
-    dark[1, :, 2] = True
-    dark[1, 4, 2] = False
-    dark[1, 5, 2:] = True
-    outside = np.zeros_like(dark)
-    outside[1, 5, 4] = True
-    reached = with_a_way_out(dark, outside)
-    assert (reached == dark).all()
-    dark[1, 7, 2] = False
-    reached = with_a_way_out(dark, outside)
-    assert reached[1, 5:7, 2].all()
-    assert not reached[1, :4, 2].any()
 
 
 @pytest.mark.parametrize(("bends", "both"), [("one way", 1.0), ("two ways", 2.0)])

@@ -78,7 +78,8 @@ def section_value(v, by_u, q, u, wide, share, floor, which, grow):
     more = v[CAVITY_CORTEX] if which == 3 else -grow
     a = q / max(half - v[CAVITY_WALL] + more, 0.3)
     depth = u - floor + more
-    round_mm = v[CAVITY_ROUND] + more
+    # A lining thicker than the floor's rounding leaves no hollow over the floor.
+    round_mm = max(v[CAVITY_ROUND] + more, 0.3)
     t = max(0.0, (round_mm - depth) / round_mm)
     return a * a + t * t - 1.0
 

@@ -185,10 +185,6 @@ def _bone_on(shape, c, axis, ways, radius):
     inside = shape.signs(surface, 4) < 0
     edge = shape.crossing(surface, ways, 4, inwards=False, reach=REACH_MM)
     edge = np.where(np.isnan(edge), REACH_MM, edge)
-    into_hollow = inside & shape.hollow & (edge < REACH_MM)
-    if into_hollow.any():
-        ends = surface + edge[:, None] * ways
-        into_hollow &= shape.signs(ends, 0) < -1e-3
     met = shape.along(surface, ways, np.where(inside, edge, 0.0))
     bone = edge - met[:, 0]
     if c.teeth == "at the site":
@@ -201,8 +197,6 @@ def _bone_on(shape, c, axis, ways, radius):
             beyond = shape.crossing(surface[i : i + 1], ways[i], 4, inwards=True, reach=REACH_MM)
             back = radius[i] if np.isnan(beyond[0]) else np.nan
         bone[i] = edge[i] = -back
-    # Whether a hollow ends the bone or is a gap in it, the definition does not say.
-    bone[into_hollow] = np.nan
     return bone, edge
 
 

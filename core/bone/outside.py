@@ -1,0 +1,137 @@
+"""What around a fixture is outside the bone: dark, and joined to the mouth or to air.
+
+Dark alone says nothing: fatty marrow is as dark as soft tissue, or darker. It is closed in by
+cortex, and what lies outside is not. So a block of the scan is looked at with the same step in
+all directions, in which a plate that rays cross aslant stays as closed as any other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import binary_closing, binary_dilation, binary_propagation, gaussian_filter
+
+from core.arch import FixtureFrame
+from core.bone.bone_levels import BoneLevels
+from core.geometry import Array
+from core.image import sampling
+from core.image.volume import Volume
+
+_STEP_MM = 0.3
+_BLUR_MM = 0.2
+"""Takes some noise of single voxels away and leaves the thinnest plates closed."""
+
+_LEAST_BRIGHT, _MOST_BRIGHT = 0.08, 0.2
+"""Bone is what stands this share of the contrast above soft tissue, or half of what spongy bone
+does, if that lies between."""
+
+_AIR = 0.4
+"""Air lies this share of the contrast below soft tissue; no marrow does."""
+
+_DARKEST = 0.2
+"""Nothing counts as darker than soft tissue by more than this share of the contrast."""
+
+_ABOVE_MM = 6.0
+"""The mouth lies this far above a platform."""
+
+_BESIDE_STEPS = 1
+"""The smoothed border of what is dark lies up to this far outside the bone's own."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outside:
+    """A block around a fixture, (across, along the arch, downwards).
+
+    Parameters
+    ----------
+    corner_mm : (3,) patient LPS mm
+        The first place.
+    ways : (3, 3)
+        Unit rows: the block's directions.
+    mouth : (i, j, k) bool
+        Joined to the mouth.
+    hollow : (i, j, k) bool
+        Joined to air that is not that of the mouth: sinus, nose.
+    """
+
+    corner_mm: Array
+    ways: Array
+    mouth: NDArray[np.bool_]
+    hollow: NDArray[np.bool_]
+
+    @classmethod
+    def around(
+        cls,
+        volume: Volume,
+        platform: Array,
+        frame: FixtureFrame,
+        levels: BoneLevels,
+        *,
+        reach_mm: float,
+        depth_mm: float,
+    ) -> Outside:
+        """Look at a block around a fixture.
+
+        Parameters
+        ----------
+        platform : (3,) patient LPS mm
+        reach_mm : float
+            From the axis, to all sides.
+        depth_mm : float
+            Below the platform.
+        """
+        ways = np.stack([frame.b, frame.m, -frame.a])
+        beside = 2 * round(reach_mm / _STEP_MM) + 1
+        down = round((_ABOVE_MM + depth_mm) / _STEP_MM) + 1
+        half = 0.5 * (beside - 1) * _STEP_MM
+        corner = platform - half * (ways[0] + ways[1]) - _ABOVE_MM * ways[2]
+        i, j = (axis.ravel() for axis in np.indices((beside, beside)))
+        starts = corner + _STEP_MM * (i[:, None] * ways[0] + j[:, None] * ways[1])
+        steps = np.broadcast_to(_STEP_MM * ways[2], starts.shape)
+        grey = sampling.lines(volume, starts, steps, down).astype(np.float64)
+        grey = grey.reshape(beside, beside, down)
+        scanned = np.isfinite(grey)
+        contrast = levels.cortical - levels.soft
+        grey = np.where(scanned, grey, levels.soft)
+        # Air beside a thin plate would draw it down to soft tissue.
+        closed = np.maximum(grey, levels.soft - _DARKEST * contrast)
+        smooth, plain = (gaussian_filter(g, _BLUR_MM / _STEP_MM) for g in (closed, grey))
+        rise = np.clip(
+            0.5 * (levels.spongy - levels.soft), _LEAST_BRIGHT * contrast, _MOST_BRIGHT * contrast
+        )
+        # Through what was not scanned nobody can say that there is a way.
+        dark = scanned & (smooth < levels.soft + rise)
+        air = scanned & (plain < levels.soft - _AIR * contrast)
+        mouth = binary_propagation(_highest(scanned) & dark, mask=dark)
+        hollow = binary_propagation(air & ~mouth, mask=dark & ~mouth)
+        # Specks of noise in it are no bone.
+        mouth, hollow = (binary_closing(part) for part in (mouth, hollow))
+        return cls(corner_mm=corner, ways=ways, mouth=mouth, hollow=hollow)
+
+    def at(self, points_mm: Array) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """(n,) places in what is joined to the mouth, and in sinus or nose."""
+        ijk = np.rint((points_mm - self.corner_mm) @ self.ways.T / _STEP_MM).astype(np.intp)
+        last = np.array(self.mouth.shape) - 1
+        inside = ((ijk >= 0) & (ijk <= last)).all(axis=1)
+        i, j, k = np.clip(ijk, 0, last).T
+        return self.mouth[i, j, k] & inside, self.hollow[i, j, k] & inside
+
+    def widened(self) -> Outside:
+        """With what lies close beside it, up to the bone's own border."""
+        return replace(
+            self,
+            mouth=np.asarray(binary_dilation(self.mouth, iterations=_BESIDE_STEPS)),
+            hollow=np.asarray(binary_dilation(self.hollow, iterations=_BESIDE_STEPS)),
+        )
+
+
+def _highest(scanned: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The highest scanned place of each column, where it lies above the platform."""
+    first = np.argmax(scanned, axis=2)
+    above = scanned.any(axis=2) & (first <= round(_ABOVE_MM / _STEP_MM))
+    out = np.zeros_like(scanned)
+    i, j = np.nonzero(above)
+    out[i, j, first[i, j]] = True
+    return out

@@ -1,0 +1,68 @@
+"""What counts as the outside around a fixture: mouth and sinus, and never closed marrow."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from core.arch import fixture_frame
+from core.bone.half_maximum import HalfMaximum
+from core.bone.wall import NOT_FOUND, wall_map
+from core.bone.wall_minima import minima
+from core.fixture import Fixture, FixtureSize
+from tests.core.bone_phantoms import AIR, CORTEX, SOFT, Jaw, scan_of, true_levels
+
+TOP, STATION = -4.0, 58.0
+
+
+def mapped(*, half=5.0, cortex=1.8, spongy=None, holes=(), down=1.0):
+    """The wall around a fixture 4 mm wide and 10 mm long in the middle of a block."""
+    outline = np.array([[-half, -30], [half, -30], [half, TOP], [-half, TOP]])
+    jaw = Jaw(outline=outline, cortex=cortex)
+    if spongy is not None:
+        jaw.spongy = spongy
+    jaw.holes = list(holes)
+    volume, arch = scan_of(jaw, station=STATION, voxel=0.3, heights=(-32.0, 2.0), noise=20.0)
+    levels = replace(true_levels(0.3), spongy=jaw.spongy)
+    f = arch.frame(STATION)
+    fixture = Fixture(
+        id="f",
+        tooth="36",
+        platform=f.origin + (TOP - down) * f.up,
+        towards_apex=-f.up,
+        size=FixtureSize(diameter_mm=4.0, length_mm=10.0),
+    )
+    frame = fixture_frame(fixture, arch)
+    return wall_map(volume, fixture, frame, levels, HalfMaximum(levels=levels))
+
+
+def test_fatty_marrow_under_thin_cortex_is_no_gap():
+    # Cortex of 0.9 mm, which half maximum still places; marrow darker than soft tissue.
+    wall = mapped(cortex=0.9, spongy=SOFT - 90.0)
+    sides = wall.sector("buccal") | wall.sector("lingual")
+    rows = wall.depths_mm >= 1.0
+    assert wall.gap_mm[rows][:, sides].max() == 0.0
+    for side in ("buccal", "lingual"):
+        assert minima(wall, rows)[side].reading.value == pytest.approx(3.0, abs=0.2)
+
+
+def test_bone_beyond_a_sinus_is_not_bone_around_the_fixture():
+    # Air from 4 to 7 mm beside the axis at 7 mm below the platform, bone beyond it.
+    wall = mapped(half=10.0, holes=[(5.5, -12.0, 2.5, CORTEX), (5.5, -12.0, 1.5, AIR)])
+    column = wall.turns_deg == 0.0
+    row = int(np.argmin(np.abs(wall.depths_mm - 7.0)))
+    assert wall.bone_mm[row, column][0] == pytest.approx(2.0, abs=0.15)
+    assert minima(wall)["buccal"].reading.value < 2.2
+
+
+def test_a_ray_that_skims_the_crest_claims_no_bone():
+    wall = mapped(down=0.1)
+    sides = wall.sector("buccal")
+    assert (wall.state[0, sides] == NOT_FOUND).all()
+    least = minima(wall)["buccal"].reading
+    assert least.upper_bound
+    assert not least.evidence.is_sound
+    deeper = mapped(down=1.0)
+    assert not minima(deeper)["buccal"].reading.upper_bound
