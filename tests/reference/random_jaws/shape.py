@@ -86,6 +86,17 @@ class Shape:
             teeth = np.minimum(teeth, off)
         return teeth, np.array([k.canal_off(self.v, self.by_s, *p) for p in inside])
 
+    def in_teeth(self, points, beside):
+        """True for patient points in a tooth or this near to one."""
+        inside = self.jaw(points)
+        out = np.zeros(len(inside), dtype=bool)
+        for tooth in self.teeth:
+            off = np.hypot(inside[:, 0] - tooth[k.T_X], inside[:, 1] - tooth[k.T_Y])
+            for i in np.flatnonzero(off < tooth[k.T_R_CROWN] + beside):
+                x, y, z = inside[i]
+                out[i] |= k.tooth_off(tooth, x, y, self.v[k.SIGN] * z) < beside
+        return out
+
     def along(self, points, ways, reach):
         """(n, 3) of patient rays: length in the canal, in teeth, and where a tooth begins."""
         starts, ways = self.jaw(points), np.ascontiguousarray(ways @ self.turn)

@@ -217,6 +217,8 @@ def _surfaces(out, shape, fixture, frame):
     outer = shape.surface(14.0)
     near = np.linalg.norm(outer - fixture.on_axis(fixture.size.length_mm / 2), axis=1) < 20.0
     outer = outer[near]
+    # Where a tooth stands through the crest there is no surface of bone.
+    outer = outer[~shape.in_teeth(outer, _TOOTH_MM)]
     floor = shape.floor(14.0)
     below = np.concatenate([outer, floor])
     hollow_mm, length = _least(fixture, floor), fixture.size.length_mm
