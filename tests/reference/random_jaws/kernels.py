@@ -227,6 +227,18 @@ def tooth_off(tooth, x, y, h):
 
 
 @njit(cache=True)
+def in_teeth(v, teeth, points, beside):
+    """(n,) True in a tooth or `beside` mm near to one."""
+    out = np.zeros(len(points), np.bool_)
+    for i in range(len(points)):
+        x, y, z = points[i]
+        for n in range(len(teeth)):
+            if tooth_off(teeth[n], x, y, v[SIGN] * z) < beside:
+                out[i] = True
+    return out
+
+
+@njit(cache=True)
 def _background(v, grey, h):
     return grey[AIR] if h > v[AIR_DOWN_TO] else grey[SOFT]
 

@@ -88,14 +88,7 @@ class Shape:
 
     def in_teeth(self, points, beside):
         """True for patient points in a tooth or this near to one."""
-        inside = self.jaw(points)
-        out = np.zeros(len(inside), dtype=bool)
-        for tooth in self.teeth:
-            off = np.hypot(inside[:, 0] - tooth[k.T_X], inside[:, 1] - tooth[k.T_Y])
-            for i in np.flatnonzero(off < tooth[k.T_R_CROWN] + beside):
-                x, y, z = inside[i]
-                out[i] |= k.tooth_off(tooth, x, y, self.v[k.SIGN] * z) < beside
-        return out
+        return k.in_teeth(self.v, self.teeth, self.jaw(points), beside)
 
     def along(self, points, ways, reach):
         """(n, 3) of patient rays: length in the canal, in teeth, and where a tooth begins."""
