@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.reference.random_jaws import case, choices
+from tests.reference import real_jaws
+from tests.reference.random_jaws import case, choices, real
 from tests.reference.random_jaws import kernels as k
 from tests.reference.random_jaws.image import scan_of
 from tests.reference.random_jaws.scoring import interval, is_false, kind_of, scored, tally
@@ -82,6 +83,35 @@ def test_truths_of_a_small_draw_lie_inside_the_doubt(measured, kind):
     t = tally(r for rows in measured.values() for r in rows if kind_of(r["id"]) == kind)
     assert t.valued >= 6
     assert interval(t.within, t.valued)[1] >= 0.93
+
+
+@pytest.fixture(scope="module")
+def uneven():
+    """Rows at crests of a real jaw's surface: bumps and slopes that no generator drew."""
+    real_jaws.require()
+    return {seed: scored(real.case(seed))[0] for seed in UNEVEN}
+
+
+UNEVEN = (0, 4, 14)
+
+
+def test_one_mm_below_a_real_uneven_crest_widths_lie_inside_the_doubt(uneven):
+    """Once −0.40 ± 0.33 and +1.29 ± 0.46 off, with a plate of 3.51 where there was none.
+
+    The truth is the real surface's own height of zero; see `tests.reference.real_jaws`.
+    """
+    near = [r for rows in uneven.values() for r in rows if r["id"].endswith("/1")]
+    widths = [r for r in near if "/ridge_width/" in r["id"] and r["value"] is not None]
+    assert len(widths) >= 6
+    for row in widths:
+        assert abs(row["value"] - row["truth"]) <= row["U"], row
+        assert abs(row["value"] - row["truth"]) < 0.3, row
+
+
+def test_no_limit_is_falsely_met_beside_a_real_uneven_crest(uneven):
+    rows = [row for of_case in uneven.values() for row in of_case]
+    assert [row for row in rows if is_false(row)] == []
+    assert any(row["verdict"] == "meets limit" for row in rows)
 
 
 def test_a_false_verdict_and_a_miss_would_be_counted():

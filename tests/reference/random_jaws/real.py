@@ -48,6 +48,10 @@ class Solid:
         """Negative inside: bone, or its marrow (1)."""
         return (self.cortex_mm if which == 1 else 0.0) - self.depth(points)
 
+    def in_teeth(self, points, beside):
+        """Nowhere: crowns and roots of a real surface are no truth of these cases."""
+        return np.zeros(len(np.atleast_2d(points)), dtype=bool)
+
     def crossing(self, points, ways, which, *, inwards, reach, step=0.06):
         """First change of sign along rays."""
         points = np.atleast_2d(points)
