@@ -56,7 +56,7 @@ class Ridge:
 
 def ridges(hard: Hard) -> list[Ridge]:
     """Ridges that lie along the planes that most upper surface lies on; one a plane at most."""
-    found = [_along(hard, p.origin, p.normal, p.normal) for p in planes(hard.surface)[:TRIED]]
+    found = [along(hard, p.origin, p.normal, p.normal) for p in planes(hard.surface)[:TRIED]]
     return [ridge for ridge in found if ridge is not None]
 
 
@@ -64,14 +64,15 @@ def refined(ridge: Ridge, firm: Firmness) -> Ridge:
     """The ridge along the plane through its own top, see `core.proposing.settle.settled`."""
     for _ in range(2):
         plane = settled(ridge.tops, ridge.line, ridge.surface_normal, firm)
-        again = _along(ridge.hard, plane.origin, plane.normal, ridge.surface_normal)
+        again = along(ridge.hard, plane.origin, plane.normal, ridge.surface_normal)
         if again is None or lean_deg(plane.normal) > STEEPEST_DEG:
             break
         ridge = again
     return ridge
 
 
-def _along(hard: Hard, origin: Array, normal: Array, surface_normal: Array) -> Ridge | None:
+def along(hard: Hard, origin: Array, normal: Array, surface_normal: Array) -> Ridge | None:
+    """The ridge whose top lies along the plane through a place; None where none does."""
     tops = heights(hard, origin, normal)
     whole = ridge_line(tops)
     line = None if whole is None else trimmed(whole)
@@ -116,7 +117,8 @@ def _freestanding(hard: Hard, tops: Heights, line: RidgeLine) -> NDArray[np.bool
     return np.asarray((taller == len(OVER_MM)).sum(axis=1) < 2)
 
 
-def _piece(line: RidgeLine, first: int, last: int) -> RidgeLine:
+def piece(line: RidgeLine, first: int, last: int) -> RidgeLine:
+    """From one of a line's places to another, both included."""
     return RidgeLine(
         **{one.name: getattr(line, one.name)[first : last + 1] for one in fields(line)}
     )
@@ -128,17 +130,17 @@ def trimmed(line: RidgeLine) -> RidgeLine | None:
     if len(on) < 2:
         return None
     pieces = np.split(on, np.flatnonzero(np.diff(on) > GAP_MM) + 1)
-    piece = max(pieces, key=len)
-    teeth = np.split(piece, np.flatnonzero(np.diff(piece) > NOTCH_MM) + 1)
+    longest = max(pieces, key=len)
+    teeth = np.split(longest, np.flatnonzero(np.diff(longest) > NOTCH_MM) + 1)
     # Half a tooth beyond a gap, at the edge of the scan, has its middle elsewhere.
     while len(teeth) > 1 and np.ptp(teeth[0]) < WHOLE_TOOTH_MM:
         teeth = teeth[1:]
     while len(teeth) > 1 and np.ptp(teeth[-1]) < WHOLE_TOOTH_MM:
         teeth = teeth[:-1]
-    piece = np.concatenate(teeth)
-    if piece[-1] - piece[0] < 4:
+    kept = np.concatenate(teeth)
+    if kept[-1] - kept[0] < 4:
         return None
-    return _piece(line, int(piece[0]), int(piece[-1]))
+    return piece(line, int(kept[0]), int(kept[-1]))
 
 
 def lean_deg(normal: Array) -> float:

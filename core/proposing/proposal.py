@@ -11,7 +11,7 @@ from core.plans.plan import Jaw
 
 PlaneFrom: TypeAlias = Literal["teeth", "crest", "along", "scanner"]
 """``along``: how the plane lies along teeth or crest was found, how it leans across the jaw was
-not; ``scanner``: nothing was found, it is only level in the scanner."""
+not; ``scanner``: no plane was found, it is only level in the scanner, though an arch may be."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

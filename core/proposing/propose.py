@@ -4,9 +4,9 @@ The crest or the row of teeth is found first, as a ridge of hard tissue whose to
 plane near the scanner's axis; the plane is laid through its top, and the arch along it. Nobody
 says which grey value bounds bone: several are tried. A ridge that looks up is looked for as well
 as one that looks down, since a lower jaw's border is one too; teeth, a palate and what the bone
-does beyond tell which of them it is. Where the signs do not suffice, nothing is proposed. None of
-these choices has a source; how they hold is measured on real jaw shapes
-(``tests/core/proposing/test_real_jaws.py``).
+does beyond tell which of them it is. Where the signs do not suffice, or the line does not stay when
+it is found again otherwise, nothing is proposed. None of these choices has a source; how they hold
+is measured on real jaw shapes and random jaws (``tests/studies/reports/proposals.md``).
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ from core.proposing.hard import hard_tissue
 from core.proposing.proposal import PlaneFrom, Proposal
 from core.proposing.ridge import RidgeLine, elsewhere, without_slivers
 from core.proposing.settle import CREST, TEETH, Firmness, Settled, settled
-from core.proposing.which_jaw import bears_teeth, palate_share
+from core.proposing.steady import apart, halves_deg, leaned_apart
+from core.proposing.which_jaw import UNSEEN, Palate, bears_teeth, palate
 
 RUNS_ON_MM = 14
 LEAST_MM = 14.0
@@ -42,19 +43,28 @@ BROADEST_TEETH_MM = 10.0
 """Greatest median width of a row of teeth near its tips, which stand nearer to each other than a
 crown is wide (common practice, no source); a broader top is a crest."""
 LEAST_TEETH_MM, LEAST_CREST_MM = 21.0, 40.0
-"""Least even length of a row of teeth, which is three teeth of 7 mm, and of a crest without: a
-shorter piece is not told from a lower jaw's border or a sinus' floor."""
-PALATE, CLEAR_PALATE = 0.4, 0.8
-"""Least share of the places beside a ridge that a palate spans; and where nothing else need tell
-of an upper jaw."""
-SURE_DEG = 3.3
-"""Greatest doubt of a plane that is called found both ways."""
+"""Least even length of a row of teeth, which is three teeth of 7 mm, and of a crest without: of
+shorter pieces of crest the arch lay beside the crest in one of six, where the head was tilted."""
 CREST_DOUBT_DEG = 4.5
 """Greatest doubt of the plane along a crest without teeth: which places of a broad crest are its
 top depends on the plane."""
-SPREAD_DEG, CONTRADICTION_DEG = 5.0, 15.0
-"""Most that the planes of different grey values may differ by where a plane is called found; and
-where anything is proposed."""
+LEAST_OF_WHOLE = 0.65
+"""Least part of a ridge's length that its even part without teeth takes up: else the crest goes on
+where it was not followed."""
+PALATE, CLEAR_PALATE = 0.4, 0.6
+"""Least share of the places beside a ridge that a palate spans; and where nothing else need tell
+of an upper jaw. Borders of lower jaws had up to 0.36."""
+FEWER = 0.6
+"""Teeth of the other facing that have this part of a row's even length contradict it."""
+SURE_TEETH_DEG, SURE_CREST_DEG = 3.3, 2.5
+"""Greatest doubt of a plane that is called found both ways."""
+SPREAD_DEG = 5.0
+"""Most that the planes of different grey values may differ by."""
+HALVES_DEG = 10.0
+"""Most that the planes of a ridge's halves may differ by where the plane is doubted."""
+LEANED_MM, LEANED_WORST_MM, OTHER_GREY_MM = 1.45, 2.3, 1.2
+"""Most that the line may move where the plane leans otherwise, in the median and anywhere, and
+where another grey value bounds the bone, in the median."""
 TEETH_FIRST = 0.4
 """A row of teeth is taken before ridges without teeth that are longer by up to this."""
 SAME_TISSUE = 0.9
@@ -73,9 +83,11 @@ class _Found:
 
     ridge: Ridge
     teeth: bool
-    palate: float = 0.0
+    palate: Palate = UNSEEN
     spread_deg: float = 0.0
     """Between the planes that different grey values lead to."""
+    moved_mm: float = 0.0
+    """Between the lines that they lead to, in the median."""
 
     @property
     def firm(self) -> Firmness:
@@ -105,11 +117,10 @@ def propose(volume: Volume, *, cancelled: Callable[[], bool] | None = None) -> P
     for first in range(min(2, len(values))):
         up, down = (_facing(scan, sign, values[first:], stop) for sign in (1.0, -1.0))
         chosen = None if stop() else _of_a_jaw(up, down)
-        if chosen is not None and not _is_told(chosen):
-            chosen = None
         if chosen is not None or stop():
             break
-    if chosen is None:
+    # What contradicts the first look is not lost by a second one at fewer grey values.
+    if chosen is None or not _is_told(chosen):
         return nothing
     return _proposal(chosen)
 
@@ -156,7 +167,8 @@ def _chosen(found: list[list[_Found]]) -> _Found | None:
     chosen = alike[-1]
     normal = chosen.ridge.tops.normal
     spread = max(angle_deg(one.ridge.tops.normal, normal) for one in alike)
-    return replace(chosen, palate=palate_share(chosen.ridge), spread_deg=spread)
+    moved = max(apart(chosen.ridge, one.ridge).median_mm for one in alike)
+    return replace(chosen, palate=palate(chosen.ridge), spread_deg=spread, moved_mm=moved)
 
 
 def _bounds_of_hard_tissue(scan: Coarse) -> list[float]:
@@ -197,12 +209,21 @@ def _is_broad(one: _Found) -> bool:
 
 
 def _is_told(one: _Found) -> bool:
-    """Whether it is enough to tell it from a border or a floor, and nothing contradicts it."""
-    if not _is_broad(one) or one.spread_deg > CONTRADICTION_DEG:
+    """Whether it is long enough, and nothing contradicts it."""
+    if not _is_broad(one) or one.spread_deg > SPREAD_DEG or one.moved_mm > OTHER_GREY_MM:
         return False
-    if one.teeth:
-        return one.ridge.worth >= LEAST_TEETH_MM
-    return one.ridge.worth >= LEAST_CREST_MM and _plane(one).doubt_deg <= CREST_DOUBT_DEG
+    line, whole = one.ridge.line, one.ridge.whole
+    if not one.teeth and line.length_mm < LEAST_OF_WHOLE * whole.length_mm:
+        return False
+    if one.ridge.worth < (LEAST_TEETH_MM if one.teeth else LEAST_CREST_MM):
+        return False
+    doubt = _plane(one).doubt_deg
+    if not one.teeth and doubt > CREST_DOUBT_DEG:
+        return False
+    if doubt > SURE_TEETH_DEG and halves_deg(one.ridge, one.firm) > HALVES_DEG:
+        return False
+    moved = leaned_apart(one.ridge)
+    return moved.median_mm <= LEANED_MM and moved.worst_mm <= LEANED_WORST_MM
 
 
 def _plane(one: _Found) -> Settled:
@@ -216,29 +237,45 @@ def _of_a_jaw(up: _Found | None, down: _Found | None) -> _Found | None:
     Looking up, the crest of a lower jaw, or the floor of nose and sinus; looking down, the crest
     of an upper jaw, or the border of a lower one.
     """
-    if up is not None and down is not None and up.teeth != down.teeth:
-        return up if up.teeth else down
-    if up is not None and down is not None and up.teeth:
-        return max(up, down, key=lambda one: one.ridge.worth)
-    floor = up is not None and up.palate >= PALATE
-    if down is not None and (down.teeth or down.palate >= (PALATE if floor else CLEAR_PALATE)):
-        return down
-    return up if up is not None and (up.teeth or not floor) else None
+    if (up is not None and up.teeth) or (down is not None and down.teeth):
+        return _of_teeth(up, down)
+    if down is not None and down.palate.share >= PALATE:
+        floor = up is not None and up.palate.share >= PALATE
+        return down if floor or down.palate.share >= CLEAR_PALATE else None
+    if up is None or up.palate.share >= PALATE or not up.palate.looked:
+        return None
+    return up
+
+
+def _of_teeth(up: _Found | None, down: _Found | None) -> _Found | None:
+    """The ridge with teeth; None where both have some, or teeth that look up have a palate."""
+    rows = [one for one in (up, down) if one is not None and one.teeth]
+    rows.sort(key=lambda one: one.ridge.worth)
+    if len(rows) == 2 and rows[0].ridge.worth > FEWER * rows[1].ridge.worth:
+        return None
+    best = rows[-1]
+    return None if best is up and best.palate.share >= PALATE else best
 
 
 def _proposal(found: _Found) -> Proposal:
     ridge = found.ridge
     tops, line, sign = ridge.tops, ridge.line, ridge.hard.sign
     flip = np.array([1.0, 1.0, sign])
-    plane = _plane(found)
-    sure = plane.doubt_deg <= SURE_DEG and found.spread_deg <= SPREAD_DEG
-    level = Level(origin=line.places.mean(axis=0) * flip, up=tops.normal * flip * sign)
-    plane_from: PlaneFrom = "teeth" if found.teeth else "crest"
+    plane_from = _plane_from(found)
+    # A short piece of crest lies otherwise than the crest as a whole: its plane is none of a jaw.
+    up = np.array([0.0, 0.0, 1.0]) if plane_from == "scanner" else tops.normal * flip * sign
+    level = Level(origin=line.places.mean(axis=0) * flip, up=up)
     return Proposal(
         jaw="lower" if sign > 0 else "upper", level=level,
-        arch_points=level.project(_marks(ridge) * flip),
-        plane_from=plane_from if sure else "along",
+        arch_points=level.project(_marks(ridge) * flip), plane_from=plane_from,
     )  # fmt: skip
+
+
+def _plane_from(found: _Found) -> PlaneFrom:
+    doubt = _plane(found).doubt_deg
+    if found.teeth:
+        return "teeth" if doubt <= SURE_TEETH_DEG else "along"
+    return "crest" if doubt <= SURE_CREST_DEG else "scanner"
 
 
 def _marks(ridge: Ridge) -> Array:

@@ -39,7 +39,7 @@ class Firmness:
     head_deg: float
 
 
-TEETH = Firmness(even_mm=0.4, surface_deg=10.0, head_deg=12.0)
+TEETH = Firmness(even_mm=0.4, surface_deg=10.0, head_deg=9.0)
 CREST = Firmness(even_mm=0.9, surface_deg=6.0, head_deg=9.0)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.ndimage import map_coordinates
 from scipy.spatial import cKDTree
@@ -55,18 +57,33 @@ def _under(scan: Coarse, ridge: Ridge, deep_mm: float) -> Array:
     return np.asarray(map_coordinates(grey, (at / EDGE_MM)[:, ::-1].T, order=1, mode="nearest"))
 
 
-def palate_share(ridge: Ridge) -> float:
-    """Share of the places to one side of the ridge that hard tissue spans level; the fuller side's.
+@dataclass(frozen=True, slots=True)
+class Palate:
+    """What spans beside a ridge.
 
-    Places that were not scanned are left out; too few of them span nothing.
+    Parameters
+    ----------
+    share : float
+        Share of the scanned places to one side of the ridge that hard tissue spans level; the
+        fuller side's.
+    looked : bool
+        Whether enough was scanned on both sides: else its absence tells nothing.
     """
+
+    share: float
+    looked: bool
+
+
+UNSEEN = Palate(0.0, looked=False)
+
+
+def palate(ridge: Ridge) -> Palate:
+    """Whether a palate spans on one side of a ridge."""
     tops, hard = ridge.tops, ridge.hard
     line = tops.flat(ridge.line.places)
     off = hard.surface - tops.origin
     height = off @ tops.normal
     vault = off[(height > VAULT_MM[0]) & (height < VAULT_MM[1])]
-    if not len(vault):
-        return 0.0
     near, far = (mm / EDGE_MM for mm in BESIDE_MM)
     low, high = np.floor(line.min(axis=0) - far), np.ceil(line.max(axis=0) + far)
     columns, rows = np.meshgrid(np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1))
@@ -75,19 +92,23 @@ def palate_share(ridge: Ridge) -> float:
     held = (gap > near) & (gap < far) & (at > 1) & (at < len(line) - 2)
     held[held] = _seen(ridge, cells[held])
     cells, at = cells[held], at[held]
-    found = cKDTree(tops.flat(vault + tops.origin)).query(cells)
-    apart, nearest = (np.asarray(one) for one in found)
-    over = (vault @ tops.normal)[nearest]
     travel = np.gradient(line, axis=0)[at]
     step = cells - line[at]
     left = travel[:, 0] * step[:, 1] - travel[:, 1] * step[:, 0] > 0
+    sides = [side for side in (left, ~left) if side.sum() >= LEAST_CELLS]
+    looked = len(sides) == 2
+    if not len(vault) or not sides:
+        return Palate(0.0, looked)
+    found = cKDTree(tops.flat(vault + tops.origin)).query(cells)
+    apart, nearest = (np.asarray(one) for one in found)
+    over = (vault @ tops.normal)[nearest]
     shares = [0.0]
-    for side in (left, ~left):
+    for side in sides:
         spanned = apart[side] < 1.2
-        if len(spanned) >= LEAST_CELLS and spanned.any():
+        if spanned.any():
             level = np.abs(over[side] - np.median(over[side][spanned])) < LEVEL_MM
             shares.append(float((spanned & level).mean()))
-    return max(shares)
+    return Palate(max(shares), looked)
 
 
 def _seen(ridge: Ridge, cells: np.ndarray) -> np.ndarray:
