@@ -49,6 +49,7 @@ CONTRADICTIONS = frozenset(
         "side-signs-disagree",
         "side-against-tooth",
         "teeth-against-scan",
+        "teeth-of-both-sides",
         "teeth-out-of-order",
         "side-check-against-scan",
         "tooth-against-jaw",

@@ -218,6 +218,11 @@ SENTENCES: dict[str, str] = {
         "TOOTH AGAINST SIDE: the plan is for {tooth}, but {by} answered that the site is on the "
         "patient's {side}. Do not go on before the side is settled on the patient."
     ),
+    "teeth-of-both-sides": (
+        "TEETH OF BOTH SIDES: this plan has teeth on the patient's right and on the left, and one "
+        "answer ({side}) about the side. It cannot hold for both. Plan each side in a case of its "
+        "own, and compare each with the patient or the chart."
+    ),
     "tooth-against-place": (
         "TOOTH AGAINST PLACE: fixture {fixture} is named {tooth}, but stands {mm} mm to the "
         "patient's {side} of the marked midline. Either the number is wrong or the scan's sides "

@@ -11,7 +11,7 @@ from core.fixture import Fixture, FixtureSize
 from core.plans.history import sign
 from core.plans.plan import ChangedLimit, Declaration, Plan, SideCheck, Site
 from core.plans.plan_checks import plan_findings, side_findings
-from core.plans.side import sign_off_obstacles
+from core.plans.side import CONTRADICTIONS, sign_off_obstacles
 from core.structures import Course, Ruler, Tapered
 
 SIZE = FixtureSize(diameter_mm=4.0, length_mm=10.0)
@@ -45,6 +45,17 @@ def test_tooth_against_jaw():
     assert "36, lower left first molar (19 in 1–32) does not stand in the upper jaw" in (
         found.message
     )
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_no_answer_about_the_side_holds_for_teeth_of_both(side):
+    """One answer cannot be compared with two places; its contradiction stops every verdict."""
+    both = plan(side_check=SideCheck(side=side, by="LM"))
+    both = replace(both, sites=(*both.sites, Site(id="46", tooth="46", station_mm=5.0)))
+    (found,) = side_findings(both)
+    assert found.code == "teeth-of-both-sides"
+    assert found.code in CONTRADICTIONS
+    assert "Plan each side in a case of its own" in found.message
 
 
 def test_tooth_against_the_answered_side():
