@@ -36,6 +36,9 @@ _DARKEST = 0.2
 _ABOVE_MM = 6.0
 """The mouth lies this far above a platform."""
 
+_SEEDS_ABOVE_MM, _SEEDS_WITHIN_MM = 3.0, 6.0
+"""The mouth is looked for this far above a platform and more, this near to it along the arch."""
+
 _BESIDE_STEPS = 1
 """The smoothed border of what is dark lies up to this far outside the bone's own."""
 
@@ -128,9 +131,18 @@ class Outside:
 
 
 def _highest(scanned: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """The highest scanned place of each column, where it lies above the platform."""
+    """The highest scanned place of each column near the axis, well above the platform.
+
+    A field that is cut aslant begins in the bone in columns far along the arch: not there.
+    """
     first = np.argmax(scanned, axis=2)
-    above = scanned.any(axis=2) & (first <= round(_ABOVE_MM / _STEP_MM))
+    near = round(_SEEDS_WITHIN_MM / _STEP_MM)
+    middle = scanned.shape[1] // 2
+    beside = np.abs(np.arange(scanned.shape[1]) - middle) <= near
+    there = scanned.any(axis=2) & beside
+    above = there & (first <= round((_ABOVE_MM - _SEEDS_ABOVE_MM) / _STEP_MM))
+    if not above.any():
+        above = there & (first <= round(_ABOVE_MM / _STEP_MM))
     out = np.zeros_like(scanned)
     i, j = np.nonzero(above)
     out[i, j, first[i, j]] = True

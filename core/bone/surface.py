@@ -21,6 +21,7 @@ from core.arch import FixtureFrame
 from core.bone.bone_in_plane import PIXEL_MM, BoneInPlane, Plane, bone_in_plane
 from core.bone.bone_levels import BoneLevels
 from core.bone.edges import STEP_MM, EdgeFinder, EdgeSet, ScanEdges
+from core.bone.least_of_many import doubt_of_least
 from core.bone.rounded import rounded_off
 from core.bone.seen_bone import first_long_run, seen_bone
 from core.distances.solid import FixtureSolid
@@ -327,7 +328,7 @@ def _least(
 ) -> Reading:
     """Least distance among the surface points of one side, and between them."""
     frame = found.frame
-    best: tuple[float, Array, float] | None = None
+    best: tuple[float, Array, tuple[float, ...]] | None = None
     unsure_mm = float("inf")
     for cast in found.casts:
         points, unsure = cast.points, cast.unsure
@@ -346,7 +347,8 @@ def _least(
             if apart[at] < value:
                 value, point, middle = float(apart[at]), fine[at], where[at]
         if best is None or value < best[0]:
-            best = value, point, float(cast.sd_mm[place])
+            more = doubt_of_least(distance, cast.sd_mm, together=1.0)
+            best = value, point, (float(cast.sd_mm[place]), *more)
     nearest_mm = float("inf") if best is None else best[0]
     nearer = None
     if unsure_mm - _UNSEEN_NEARER_MM < min(nearest_mm, REACH_MM):
@@ -355,11 +357,11 @@ def _least(
         if nearer is not None:
             return Reading(value=None, notes=(nearer,))
         return _beyond(side, frame, fixture, found.scan)
-    value_mm, point, sd = best
+    value_mm, point, sds = best
     return Reading(
         value=value_mm,
         witness=(solid.nearest(point), point),
-        edge_sd_mm=(sd,),
+        edge_sd_mm=sds,
         upper_bound=nearer is not None,
         evidence=replace(found.scan.levels.evidence, nearer=nearer),
         notes=() if nearer is None else (nearer,),

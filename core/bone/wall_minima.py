@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from core.bone.least_of_many import doubt_of_least
 from core.bone.wall import Side, WallMap
 from core.bone.wall_rays import EDGE, NO_BONE, NOT_FOUND, NOT_SCANNED, REACH_MM, REACHES, TO_ROOT
 from core.measurement import Note, Reading
@@ -17,6 +18,8 @@ _WIDEST_HOLE = 2
 """Rays in a row that may be missing: 1 mm and 10°, about twice a usual blur."""
 
 _SURE = 2.0
+_TOGETHER = 3.0
+"""Rays 0.5 mm and 5° apart within a usual blur of 0.7 mm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -93,10 +96,11 @@ def _minimum(wall: WallMap, side: Side, counted: NDArray[np.bool_]) -> WallMinim
     if state == NO_BONE:
         notes += (Note("wall_no_bone"),)
     sd = float(wall.sd_mm[at])
+    more = doubt_of_least(values, wall.sd_mm[part], together=_TOGETHER)
     reading = Reading(
         value=float(wall.bone_mm[at]),
         witness=(wall.surface_mm[at], wall.edge_mm[at]),
-        edge_sd_mm=(sd,) if np.isfinite(sd) and state == EDGE else (),
+        edge_sd_mm=(sd, *more) if np.isfinite(sd) and state == EDGE else (),
         upper_bound=missing > 0,
         lower_bound=state == REACHES and not missing and evidence.is_sound,
         evidence=evidence,

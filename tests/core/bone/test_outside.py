@@ -9,6 +9,7 @@ import pytest
 
 from core.arch import fixture_frame
 from core.bone.half_maximum import HalfMaximum
+from core.bone.outside import _highest
 from core.bone.wall import NOT_FOUND, wall_map
 from core.bone.wall_minima import minima
 from core.fixture import Fixture, FixtureSize
@@ -66,3 +67,15 @@ def test_a_ray_that_skims_the_crest_claims_no_bone():
     assert not least.evidence.is_sound
     deeper = mapped(down=1.0)
     assert not minima(deeper)["buccal"].reading.upper_bound
+
+
+def test_the_mouth_is_not_looked_for_where_a_field_cut_aslant_begins_in_the_bone():
+    # Steps of 0.3 mm; the platform lies at the 20th. Far along the arch the field begins at it.
+    scanned = np.ones((81, 81, 60), dtype=bool)
+    scanned[:, 70:, :18] = False
+    seeds = _highest(scanned)
+    assert seeds[:, 40, 0].all()
+    assert not seeds[:, 66:].any()
+    low = np.zeros_like(scanned)
+    low[:, :, 15:] = True
+    assert _highest(low)[:, 40, 15].all()
