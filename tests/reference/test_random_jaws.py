@@ -144,3 +144,15 @@ def test_marrow_as_dark_as_soft_tissue_makes_no_gross_error(seed, start, most_mm
             assert row["truth"] <= row["value"] + row["U"], row
         else:
             assert row["value"] == pytest.approx(row["truth"], abs=most_mm), row
+
+
+def test_a_truth_that_jumps_with_the_fixture_is_judged_for_false_limits_alone():
+    jumping = case(17)
+    row = "fixture/clearance/bone surface/buccal"
+    assert jumping.unsteady == {row}
+    met = {
+        "id": row, "value": 2.0, "U": 0.1, "bound": "", "readable": True, "truth": 0.2,
+        "verdict": "meets limit", "limit": 1.0, "steady": False,
+    }  # fmt: skip
+    told = tally([met])
+    assert (told.valued, told.readable, len(told.false_meets)) == (0, 0, 1)

@@ -23,6 +23,7 @@ class Case:
     ``truth`` holds mm by the id of the ledger's row (``fixture/wall/buccal``); 8.0 of walls and
     of the bone surface means 8.0 or more; rows that are not in it have no one truth. ``edges``:
     by the same ids, (point, unit direction outwards) of the edges that the value rests on.
+    ``unsteady``: see `Truth`.
     """
 
     choices: Choices
@@ -31,6 +32,7 @@ class Case:
     plan: Plan
     truth: Mapping[str, float]
     edges: Mapping[str, list[tuple[np.ndarray, np.ndarray]]]
+    unsteady: frozenset[str] = frozenset()
 
 
 def case(seed: int) -> Case:
@@ -48,4 +50,12 @@ def with_volume(c: Choices, volume: Volume) -> Case:
     shape = shape_of(c)
     plan = plan_of(shape, c)
     truth = truths(shape, c, plan)
-    return Case(choices=c, shape=shape, volume=volume, plan=plan, truth=truth.mm, edges=truth.edges)
+    return Case(
+        choices=c,
+        shape=shape,
+        volume=volume,
+        plan=plan,
+        truth=truth.mm,
+        edges=truth.edges,
+        unsteady=frozenset(truth.unsteady),
+    )

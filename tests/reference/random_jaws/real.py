@@ -141,7 +141,15 @@ def case(seed: int) -> Case:
     plan = _plan(rng, c, solid, place)
     truth = truths(solid, c, plan)
     volume = _scan(rng, c, solid, place)
-    return Case(choices=c, shape=None, volume=volume, plan=plan, truth=truth.mm, edges=truth.edges)
+    return Case(
+        choices=c,
+        shape=None,
+        volume=volume,
+        plan=plan,
+        truth=truth.mm,
+        edges=truth.edges,
+        unsteady=frozenset(truth.unsteady),
+    )
 
 
 def _plan(rng, c, solid, place):

@@ -68,6 +68,7 @@ def scored(case: Any) -> tuple[list[dict[str, Any]], str]:
                 if m.reading.upper_bound
                 else "",
                 "readable": readable(case.volume, row_id, case.edges[row_id], truth),
+                "steady": row_id not in case.unsteady,
                 "notes": [n.code for n in m.reading.notes],
             }
         )
@@ -120,7 +121,9 @@ def is_false(row: Row) -> bool:
 
 def tally(rows: Iterable[Row]) -> Tally:
     """Count rows; those of scans with a known fault may be among them."""
-    rows = list(rows)
+    whole = list(rows)
+    # Where the truth jumps, only a limit that is said to be met is judged.
+    rows = [r for r in whole if r.get("steady", True)]
     valued = [r for r in rows if r["value"] is not None and not r["bound"]]
     errors = np.array([r["value"] - r["truth"] for r in valued])
     doubts = np.array([r["U"] for r in valued])
@@ -140,6 +143,6 @@ def tally(rows: Iterable[Row]) -> Tally:
         bounds_kept=int(np.sum(kept)),
         readable=len(could),
         refused=sum(r["value"] is None for r in could),
-        met=sum(r["verdict"] == "meets limit" for r in rows),
-        false_meets=tuple((r, r["limit"] - r["truth"]) for r in rows if is_false(r)),
+        met=sum(r["verdict"] == "meets limit" for r in whole),
+        false_meets=tuple((r, r["limit"] - r["truth"]) for r in whole if is_false(r)),
     )

@@ -6,7 +6,7 @@ the definitions have it; every length is found anew on the exact shape.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -24,6 +24,7 @@ DEPTHS_MM = (1.0, 3.0, 5.0, 7.0, 10.0)
 REACH_MM = 8.0
 _FAR_MM = 15.0
 _TOOTH_MM = 0.2
+_MOVED_MM, _JUMP_MM = 0.15, 0.45
 LIMITS_MM = {"canal": 2.0, "floor": 1.0}
 
 
@@ -33,10 +34,13 @@ class Truth:
 
     ``mm`` by id of the ledger's row; rows without one true value are left out; 8.0 of ``wall``
     and ``clearance/bone surface`` means 8.0 or more. ``edges``: by the same ids, a list of
-    (point, unit direction outwards along which it is met), patient LPS mm.
+    (point, unit direction outwards along which it is met), patient LPS mm. ``unsteady``: ids of
+    rows whose value jumps when the fixture is moved by less than a hand or an edge is off; a
+    limit they are said to meet is judged, ± U is not.
     """
 
     mm: dict[str, float] = field(default_factory=dict)
+    unsteady: set[str] = field(default_factory=set)
     edges: dict[str, list[tuple[np.ndarray, np.ndarray]]] = field(default_factory=dict)
 
     def put(self, row, value, *edges):
@@ -60,9 +64,28 @@ def truths(shape: Shape, c: Choices, plan: Plan) -> Truth:
     _height_along_axis(out, shape, fixture, axis)
     if c.teeth != "at the site":
         _rims(out, shape, fixture, frame)
+    _note_jumps(out, shape, c, fixture, frame)
     station = arch.frame(plan.sites[0].station_mm)
     _Section(shape, section_plane(station, c.jaw), 6.0).rows(out, SITE, "up")
     return out
+
+
+def _note_jumps(out, shape, c, fixture, frame):
+    """Rows of places around a fixture that jump when it is moved along its axis or across."""
+    for way in (frame.a, -frame.a, frame.b, -frame.b, frame.m, -frame.m):
+        moved, there = replace(fixture, platform=fixture.platform + _MOVED_MM * way), Truth()
+        if abs(float(way @ frame.a)) > 0.5:
+            _walls(there, shape, c, moved, frame)
+            _surfaces(there, shape, moved, frame)
+            rows = [row for row in out.mm if "/wall/" in row or "/bone surface/" in row]
+        elif c.teeth != "at the site":
+            _rims(there, shape, moved, frame)
+            rows = [row for row in out.mm if "/depth/platform/" in row]
+        else:
+            continue
+        for row in rows:
+            if row not in there.mm or abs(there.mm[row] - out.mm[row]) > _JUMP_MM:
+                out.unsteady.add(row)
 
 
 class _Section:
@@ -197,6 +220,9 @@ def _bone_on(shape, c, axis, ways, radius):
             beyond = shape.crossing(surface[i : i + 1], ways[i], 4, inwards=True, reach=REACH_MM)
             back = radius[i] if np.isnan(beyond[0]) else np.nan
         bone[i] = edge[i] = -back
+    if c.teeth == "at the site":
+        # Whether bone would be there, were it not for the tooth, nothing shows.
+        bone[~inside & shape.in_teeth(surface, _TOOTH_MM)] = np.nan
     return bone, edge
 
 
