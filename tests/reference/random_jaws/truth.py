@@ -25,6 +25,7 @@ REACH_MM = 8.0
 _FAR_MM = 15.0
 _TOOTH_MM = 0.2
 _MOVED_MM, _JUMP_MM = 0.15, 0.45
+_BESIDE_MM, _PLATE_JUMP_MM = 0.2, 0.25
 LIMITS_MM = {"canal": 2.0, "floor": 1.0}
 
 
@@ -124,8 +125,11 @@ class _Section:
             out.put(f"{subject}/ridge_width/{along}/{name}", ends[0] - ends[1], *edges)
             if along == "axis":
                 continue
-            for side, w in zip(("buccal", "lingual"), ends, strict=True):
-                self._plate(out, f"{subject}/plate_thickness/{side}/{name}", plane.points(w, h))
+            around = [(h + step, self._ends(h + step)) for step in (-_BESIDE_MM, _BESIDE_MM)]
+            for number, side in enumerate(("buccal", "lingual")):
+                beside = [plane.points(e[number], at) for at, e in around if e is not None]
+                spot = plane.points(ends[number], h)
+                self._plate(out, f"{subject}/plate_thickness/{side}/{name}", spot, beside)
         if along == "up":
             self._height(out, subject)
 
@@ -141,10 +145,11 @@ class _Section:
             found.append(way * (_FAR_MM - float(t)))
         return found
 
-    def _plate(self, out, row, spot):
+    def _plate(self, out, row, spot, beside):
+        """Thickness at a spot; `beside`: spots a little above and below it."""
         shape = self.shape
         normal = shape.normal(spot)
-        t = shape.crossing(spot, -normal, 1, inwards=True, reach=6.0, step=0.03)[0]
+        t = self._thickness(spot)
         if np.isnan(t):
             return
         inside = spot - normal * np.linspace(0.0, t + 1.5, 40)[:, None]
@@ -153,6 +158,13 @@ class _Section:
         teeth, canal = shape.hides(inside)
         if canal.min() > shape.canal_mm and teeth.min() > _TOOTH_MM:
             out.put(row, t, (spot, normal))
+            around = [self._thickness(other) for other in beside]
+            if not all(abs(other - t) < _PLATE_JUMP_MM for other in around):
+                out.unsteady.add(row)
+
+    def _thickness(self, spot):
+        normal = self.shape.normal(spot)
+        return self.shape.crossing(spot, -normal, 1, inwards=True, reach=6.0, step=0.03)[0]
 
     def _height(self, out, subject):
         plane, line, r = self.plane, self.shape.canal_line, self.shape.canal_mm
