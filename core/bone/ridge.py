@@ -141,7 +141,8 @@ def bone_and_crest(
     ----------
     structures : sequence of Structure
         Roots that are to be removed are taken out of the bone; a root that stays leaves no crest
-        but one that a person set beside it.
+        but one that a person set beside it, and so does one to be removed whose socket's rim is
+        not clear.
     crown_level_mm : float
         Height, along the plane's direction, at which the jaw plane lies.
     half_mm : float
@@ -155,7 +156,11 @@ def bone_and_crest(
     if tooth is not None:
         no_crest = Crest(point_mm=None, notes=(tooth,))
         return bone, no_crest if scan.levels.trouble else set_crest(bone, structures) or no_crest
-    return bone, find_crest(scan, bone, half_mm=half_mm)
+    found = find_crest(scan, bone, half_mm=half_mm)
+    if found.point_mm is None and bone.socket.any() and not scan.levels.trouble:
+        # What a blurred root leaves beside its socket looks like a thin plate: a person can tell.
+        return bone, set_crest(bone, structures) or found
+    return bone, found
 
 
 def ridge_at_site(  # noqa: PLR0917 - the order is that of the chain scan → arch → site

@@ -87,16 +87,14 @@ def _at_bone(bone: BoneInPlane, w: float, h: float) -> bool:
 def plates_beside_roots(
     plates: Sequence[PlateThickness], crest: Crest, structures: Sequence[Structure]
 ) -> tuple[PlateThickness, ...]:
-    """Plates below a set crest: none where a root may lie behind the plate.
+    """Plates of a section: none where a root may lie behind the plate, one to be removed too.
 
-    A tooth stands in that section. Until its root is marked nobody knows at which depths it lies
-    behind a plate; once it is marked, the plates clear of it are given.
+    Below a crest that was set a tooth stands in the section. Until its root is marked nobody knows
+    at which depths it lies behind a plate; once it is marked, the plates clear of it are given.
     """
-    if not crest.marks:
-        return tuple(plates)
     roots = [s for s in structures if isinstance(s, Tapered) and s.kind == "root"]
     tubes = [tube for root in roots for tube in tubes_of(root)]
-    there = any(_meets(tube, crest) for tube in tubes)
+    there = not crest.marks or any(_meets(tube, crest) for tube in tubes)
     return tuple(_told(plate, tubes, crest, marked=there) for plate in plates)
 
 
@@ -109,9 +107,9 @@ def _told(
     if not marked:
         return replace(plate, reading=_none("plate_root_not_marked"))
     inner = reading.witness[1]
-    if min(_away(tube, inner) for tube in tubes) < _BEHIND_PLATE_MM:
+    if any(_away(tube, inner) < _BEHIND_PLATE_MM for tube in tubes):
         return replace(plate, reading=_none("plate_before_root"))
-    return replace(plate, reading=replace(reading, notes=(*reading.notes, *crest.notes)))
+    return replace(plate, reading=replace(reading, notes=(*reading.notes, *crest.set_by_hand)))
 
 
 def _none(code: str) -> Reading:

@@ -227,7 +227,8 @@ SENTENCES: dict[str, str] = {
     ),
     "ridge_crest_unclear": (
         "A higher place of the ridge shows no clear edge - the crest may lie above what was "
-        "found, so no depth is counted from it - look at the section."
+        "found, so no depth is counted from it - look at the section; beside a tooth that is to be "
+        "removed the crest can be set by hand."
     ),
     "ridge_sloping_crest": (
         "Sloping crest: it lies {above:.1f} mm above the bone on the axis - depths count from "

@@ -1,5 +1,6 @@
 """Teeth are not ridge: no crest where one stands, and the bone's crest where it is to go."""
 
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -225,3 +226,61 @@ def test_no_plate_is_given_while_a_root_may_stand_behind_it():
     codes = {n.code for r in marked for n in r.notes}
     assert "plate_before_root" in codes
     assert "plate_root_not_marked" not in codes
+
+
+@lru_cache
+def by_the_cheek():
+    """The same tooth 1.2 mm nearer to the cheek, to be removed; its crown leaves a blurred rim."""
+    off = 1.2
+    jaw = Jaw(outline=BODY)
+    jaw.solids = [
+        (lambda s, w, h, solid=solid: solid(s, w - off, h), level)
+        for solid, level in (
+            (pillar(2.5, TOP - 11.0, TOP + 1.0), SOFT),
+            (pillar(2.2, TOP - 10.7, TOP + 3.0), DENTINE),
+            (pillar(3.6, TOP + 1.5, TOP + 8.0), ENAMEL),
+        )
+    ]
+    volume, arch = scan_of(jaw, station=STATION, voxel=0.25)
+    levels = true_levels()
+    finder = PlateFit.of(volume, arch, "lower", levels)
+    buccal = arch.frame(STATION).buccal
+    gone = replace(root(gone=True), points=root(gone=True).points + off * buccal)
+    return ScanEdges(volume=volume, levels=levels, finder=finder), arch, gone
+
+
+def ridge_by_the_cheek(*structures):
+    scan, arch, gone = by_the_cheek()
+    shapes = (canal(), gone, *structures)
+    result = ridge_at_site(scan.volume, arch, STATION, scan.levels, "lower", shapes, scan.finder)
+    plates = plate_thickness(scan, result.bone, result.widths)
+    return result, plates, plates_beside_roots(plates, result.crest, shapes)
+
+
+def test_where_a_sockets_rim_is_not_clear_the_crest_can_be_set_for_a_tooth_to_be_removed():
+    before, *_ = ridge_by_the_cheek()
+    assert before.crest_mm is None
+    result, *_ = ridge_by_the_cheek(crest_mark())
+    assert result.crest.evidence == MARKED
+    crest = result.bone.plane.h(result.crest_mm)
+    for width in result.widths:
+        if width.depth_mm in (3.0, 5.0, 7.0):
+            true = width_at(BODY, crest - width.depth_mm)[0]
+            assert width.reading.value == pytest.approx(true, abs=0.2), width.depth_mm
+
+
+def test_no_plate_is_given_before_a_root_that_is_to_be_removed():
+    """By hand: within a millimetre of a cylinder of 4.4 mm between the root's two ends."""
+    _, plates, told = ridge_by_the_cheek(crest_mark())
+    first, last = by_the_cheek()[2].points
+    near = []
+    for before, after in zip(plates, told, strict=True):
+        if before.reading.value is None:
+            continue
+        inner = before.reading.witness[1]
+        along = np.clip((inner - first) @ (last - first) / np.sum((last - first) ** 2), 0.0, 1.0)
+        off = np.linalg.norm(inner - first - along * (last - first)) - 2.2
+        near.append(off < 1.0)
+        assert (after.reading.value is None) == (off < 1.0)
+    assert any(near)
+    assert not all(near)
