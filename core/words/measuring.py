@@ -241,6 +241,10 @@ SENTENCES: dict[str, str] = {
         "The line meets bone in {count} separate places - one width would be wrong - read the "
         "section."
     ),
+    "ridge_one_plate": (
+        "What was found here is as thin as one cortical plate all the way down: the other plate "
+        "may not show in this scan - no width is given - look at the section."
+    ),
     "ridge_open_side": (
         "Bone goes on to the side beyond 15 mm - the ridge has no outer edge there - no width "
         "is given."
