@@ -22,6 +22,7 @@ from core.bone.bone_in_plane import PIXEL_MM, BoneInPlane, Plane, bone_in_plane
 from core.bone.bone_levels import BoneLevels
 from core.bone.edges import STEP_MM, EdgeFinder, EdgeSet, ScanEdges
 from core.bone.least_of_many import doubt_of_least
+from core.bone.outside import Outside
 from core.bone.rounded import rounded_off
 from core.bone.seen_bone import first_long_run, seen_bone
 from core.distances.solid import FixtureSolid
@@ -50,6 +51,9 @@ belongs to that surface."""
 
 _PATCH = (2, 2)
 """Neighbouring rays on each side whose edges tell how the surface bends."""
+
+_HOLLOW_MM = 1.2
+"""Less of a hollow on a ray only grazes it."""
 
 _ABOVE_MM = 3.0
 _OUTSIDE_MM = 4.0
@@ -186,6 +190,8 @@ def surface_casts(
         deepest_mm,
         deepest_mm if shallowest_mm is None else shallowest_mm,
     )
+    if upper:
+        apical += _from_hollow(scan, fixture.platform, frame, offsets, deepest_mm)
     return SurfaceCasts(casts=(*casts, *apical), frame=frame, scan=scan)
 
 
@@ -321,6 +327,33 @@ def _apical(  # noqa: PLR0917 - as in `bone_surface`
     h = np.broadcast_to(bottom[near][:, None] - _APICAL_LEAD_MM, w.shape)
     starts = plane.points(w.ravel(), h.ravel()) + m.reshape(-1, 1) * frame.m
     return [_cast(scan, starts.reshape(*w.shape, 3), frame.a, 2 * _APICAL_LEAD_MM)]
+
+
+def _from_hollow(
+    scan: ScanEdges, platform: Array, frame: FixtureFrame, offsets: Array, deepest: float
+) -> list[_Cast]:
+    """Rays along the axis from sinus or nose back on to their floor.
+
+    In a section the hollow is closed in on all sides, as marrow is, and looks like bone's inside.
+    """
+    reach = float(offsets.max())
+    outside = Outside.around(
+        scan.volume, platform, frame, scan.levels, reach_mm=reach, depth_mm=deepest + REACH_MM
+    )
+    steps = round((deepest + REACH_MM) / STEP_MM)
+    w, m = np.meshgrid(offsets, offsets, indexing="ij")
+    tops = platform + w[..., None] * frame.b + m[..., None] * frame.m
+    depth = np.arange(steps) * STEP_MM
+    places = tops.reshape(-1, 1, 3) - depth[:, None] * frame.a
+    _, hollow = outside.at(places.reshape(-1, 3))
+    first = first_long_run(hollow.reshape(-1, steps), round(_HOLLOW_MM / STEP_MM))
+    there = (first >= 0).reshape(w.shape)
+    if not there.any():
+        return []
+    # Where there is none the ray starts at nothing that was scanned, and finds nothing.
+    starts = tops - ((first * STEP_MM + _HOLLOW_MM).reshape(w.shape))[..., None] * frame.a
+    starts[~there] = np.nan
+    return [_cast(scan, starts, frame.a, _HOLLOW_MM + _APICAL_LEAD_MM, from_far=False)]
 
 
 def _least(

@@ -18,7 +18,7 @@ from core.bone.wall_minima import minima
 from core.fixture import Fixture, FixtureSize
 from core.measurement import Limit
 from core.trust.verdict import judge
-from tests.core.bone_phantoms import SOFT, Jaw, rounded, scan_of, true_levels, width_at
+from tests.core.bone_phantoms import AIR, CORTEX, SOFT, Jaw, rounded, scan_of, true_levels, width_at
 
 TOP, STATION = -4.0, 58.0
 
@@ -186,3 +186,28 @@ def test_over_dark_marrow_the_rim_meets_the_crest_and_not_the_base(place):
         volume, arch, fixture, levels, "lower", (), lambda _: 0.0, HalfMaximum(levels=levels)
     )
     assert ridge.platform_depths[place].value == pytest.approx(1.5, abs=0.15)
+
+
+@pytest.mark.parametrize("tip_mm", [0.0, 1.5])
+def test_the_floor_of_a_sinus_that_is_closed_in_all_round_is_the_nearest_surface(tip_mm):
+    """In the section bone closes it in as it does marrow: 1.36 and, with the tip, 1.36 again were
+    told where 0.86 and −0.25 are true.
+
+    By hand: the apex stands at 13 below the arch's level, the hollow's lowest line 16.5 below it.
+    """
+    sinus = [(0.0, -20.0, 4.5, CORTEX), (0.0, -20.0, 3.5, AIR)]
+    jaw = Jaw(outline=rounded(14.0, 26.0, TOP, radius=4.0), holes=sinus, upper=True)
+    volume, arch = scan_of(jaw, station=STATION, voxel=0.3, noise=30.0)
+    levels = true_levels(0.3, noise=30.0)
+    f = arch.frame(STATION)
+    fixture = Fixture(
+        id="f",
+        tooth="26",
+        platform=f.origin - (TOP - 1.0) * f.up,
+        towards_apex=f.up,
+        size=FixtureSize(diameter_mm=4.0, length_mm=8.0),
+    )
+    frame = fixture_frame(fixture, arch)
+    finder = HalfMaximum(levels=levels)
+    found = bone_surface(fixture, frame, volume, levels, finder, tip_mm=tip_mm, upper=True)
+    assert found["apical"].value == pytest.approx(3.5 - tip_mm, abs=0.2)
