@@ -36,17 +36,16 @@ def side_findings(plan: Plan) -> tuple[Finding, ...]:
     Left and right come from the patient coordinates: LPS x grows towards the patient's left.
     """
     found: list[Finding] = []
-    both = len({tooth.side for tooth in _teeth(plan)}) > 1
-    if both and plan.side_check is not None:
-        # One answer cannot hold for sites of both sides, whichever it is.
-        found.append(Finding("teeth-of-both-sides", "caution", {"side": plan.side_check.side}))
     for tooth in _teeth(plan):
         words = tooth.words()
         if plan.jaw is not None and tooth.jaw != plan.jaw:
             found.append(Finding("tooth-against-jaw", "caution", {"tooth": words, "jaw": plan.jaw}))
-        if plan.side_check is not None and not both and tooth.side != plan.side_check.side:
+        if plan.side_check is not None and tooth.side != plan.side_check.side:
             fields = {"tooth": words, "side": plan.side_check.side, "by": plan.side_check.by}
             found.append(Finding("tooth-against-side-check", "caution", fields))
+    if plan.side_check is not None and len({tooth.side for tooth in _teeth(plan)}) > 1:
+        # One answer cannot hold for sites of both sides, whichever it is.
+        found.append(Finding("teeth-of-both-sides", "caution", {"side": plan.side_check.side}))
     found += _place_findings(plan)
     if plan.side_check is None and (plan.fixtures or plan.sites):
         found.append(Finding("side-not-answered", "caution"))

@@ -52,10 +52,11 @@ def test_no_answer_about_the_side_holds_for_teeth_of_both(side):
     """One answer cannot be compared with two places; its contradiction stops every verdict."""
     both = plan(side_check=SideCheck(side=side, by="LM"))
     both = replace(both, sites=(*both.sites, Site(id="46", tooth="46", station_mm=5.0)))
-    (found,) = side_findings(both)
-    assert found.code == "teeth-of-both-sides"
-    assert found.code in CONTRADICTIONS
-    assert "Plan each side in a case of its own" in found.message
+    of_the_tooth, of_both = side_findings(both)
+    assert of_the_tooth.code == "tooth-against-side-check"
+    assert of_both.code == "teeth-of-both-sides"
+    assert of_both.code in CONTRADICTIONS
+    assert "Plan each side in a case of its own" in of_both.message
 
 
 def test_tooth_against_the_answered_side():
