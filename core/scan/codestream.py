@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 
@@ -37,16 +38,10 @@ def coded_form(packed: bytes) -> CodedForm | None:
         return CodedForm(y1 - y0, x1 - x0, (depth & 0x7F) + 1, components, depth >= 0x80)
     if packed[:2] != b"\xff\xd8":
         return None
-    at = 2
-    while at + 10 <= len(packed) and packed[at] == 0xFF:
-        marker = packed[at + 1]
-        if marker == 0xFF:
-            at += 1
-            continue
+    for marker, at in _segments(packed):
         if marker in _FRAME_MARKERS:
             precision, rows, cols, components = struct.unpack_from(">BHHB", packed, at + 4)
             return CodedForm(rows, cols, precision, components, None)
-        at += 2 + struct.unpack_from(">H", packed, at + 2)[0]
     return None
 
 
@@ -60,16 +55,22 @@ def fits_its_headers(packed: bytes) -> bool:
         return bool(length == 38 + 3 * components)
     if packed[:2] != b"\xff\xd8":
         return True
+    for marker, at in _segments(packed):
+        (length,) = struct.unpack_from(">H", packed, at + 2)
+        if marker in _FRAME_MARKERS and length != 8 + 3 * packed[at + 9]:
+            return False
+        if marker == _SCAN_MARKER:
+            return bool(length == 6 + 2 * packed[at + 4])
+    return False
+
+
+def _segments(packed: bytes) -> Iterator[tuple[int, int]]:
+    """Marker and place of each segment of a JPEG, as far as their lengths lead."""
     at = 2
     while at + 10 <= len(packed) and packed[at] == 0xFF:
         marker = packed[at + 1]
         if marker == 0xFF:
             at += 1
             continue
-        (length,) = struct.unpack_from(">H", packed, at + 2)
-        if marker in _FRAME_MARKERS and length != 8 + 3 * packed[at + 9]:
-            return False
-        if marker == _SCAN_MARKER:
-            return bool(length == 6 + 2 * packed[at + 4])
-        at += 2 + length
-    return False
+        yield marker, at
+        at += 2 + struct.unpack_from(">H", packed, at + 2)[0]
