@@ -112,17 +112,7 @@ def real_case(seed: int) -> Case:
     field_mm = FIELDS_MM[seed // 4 % 4]
     draw = np.random.default_rng([seed, 14])
     shape = real_jaws.upper_like(name) if upper else real_jaws.shape(name)
-    scan = real_jaws.scan(
-        shape, tilt_deg=draw.uniform(0, 20), about=tuple(draw.normal(size=3)),
-        field_mm=field_mm, at=draw.uniform(0.05, 0.95), voxel_mm=0.4 if field_mm == 40.0 else 0.5,
-        offset_mm=(*draw.uniform(-4, 4, 2), (1 if upper else -1) * draw.uniform(-2, 8)),
-        blur_mm=draw.uniform(0.4, 0.8), noise_sd=draw.uniform(30, 120), seed=seed,
-        tissue=real_jaws.Tissue(
-            cortex_mm=draw.uniform(1.5, 2.0), air_over_crest=bool(draw.random() < 0.3),
-            metal_at=(draw.uniform(0.2, 0.8),) if draw.random() < 0.25 else (),
-            slope=draw.uniform(0.6, 1.3), shift=draw.uniform(-300, 400),
-        ),
-    )  # fmt: skip
+    scan = real_jaws.drawn_scan(draw, shape, field_mm=field_mm, to_the_ends=0.05, seed=seed)
     return Case(
         source="real", shape=name, jaw=scan.jaw, field_mm=field_mm, tilt_deg=_lean(scan.up),
         volume=scan.volume, crest=scan.crest_inside, up=scan.up,

@@ -281,6 +281,31 @@ def scan(
     )  # fmt: skip
 
 
+def drawn_scan(
+    draw: np.random.Generator, jaw: Shape, *, field_mm: float | None, to_the_ends: float, seed: int
+) -> JawScan:
+    """Put a jaw into a scanner in a drawn way: turned by up to 20°, its field anywhere along it.
+
+    Parameters
+    ----------
+    to_the_ends : float
+        This part of the crest's length, at either end, is never the field's middle.
+    """
+    headwards = 1 if jaw.jaw == "upper" else -1
+    return scan(
+        jaw, tilt_deg=draw.uniform(0, 20), about=tuple(draw.normal(size=3)),
+        field_mm=field_mm, at=draw.uniform(to_the_ends, 1.0 - to_the_ends),
+        voxel_mm=0.4 if field_mm is not None and field_mm < 50.0 else 0.5,
+        offset_mm=(*draw.uniform(-4, 4, 2), headwards * draw.uniform(-2, 8)),
+        blur_mm=draw.uniform(0.4, 0.8), noise_sd=draw.uniform(30, 120), seed=seed,
+        tissue=Tissue(
+            cortex_mm=draw.uniform(1.5, 2.0), air_over_crest=bool(draw.random() < 0.3),
+            metal_at=(draw.uniform(0.2, 0.8),) if draw.random() < 0.25 else (),
+            slope=draw.uniform(0.6, 1.3), shift=draw.uniform(-300, 400),
+        ),
+    )  # fmt: skip
+
+
 def _frame(jaw, turn, pivot, crest, field_mm, at, offset_mm, voxel_mm):
     """Where the scan begins, and how many voxels it has along x, y and z."""
     if field_mm is None:

@@ -26,17 +26,7 @@ def drawn(number, seed=SEED):
     name, upper, field_mm = CASES[number]
     draw = np.random.default_rng([seed, number])
     shape = real_jaws.upper_like(name) if upper else real_jaws.shape(name)
-    return real_jaws.scan(
-        shape, tilt_deg=draw.uniform(0, 20), about=tuple(draw.normal(size=3)),
-        field_mm=field_mm, at=draw.uniform(0.08, 0.92), voxel_mm=0.4 if field_mm < 50.0 else 0.5,
-        offset_mm=(*draw.uniform(-4, 4, 2), (1 if upper else -1) * draw.uniform(-2, 8)),
-        blur_mm=draw.uniform(0.4, 0.8), noise_sd=draw.uniform(30, 120), seed=number,
-        tissue=real_jaws.Tissue(
-            cortex_mm=draw.uniform(1.5, 2.0), air_over_crest=bool(draw.random() < 0.3),
-            metal_at=(draw.uniform(0.2, 0.8),) if draw.random() < 0.25 else (),
-            slope=draw.uniform(0.6, 1.3), shift=draw.uniform(-300, 400),
-        ),
-    )  # fmt: skip
+    return real_jaws.drawn_scan(draw, shape, field_mm=field_mm, to_the_ends=0.08, seed=number)
 
 
 @cache
