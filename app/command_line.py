@@ -13,6 +13,7 @@ import sys
 from collections.abc import Callable, Sequence
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
+from types import TracebackType
 from typing import Any, NoReturn, TextIO, cast
 
 from core.errors import SoundingError
@@ -200,12 +201,19 @@ def _told(fault: Exception) -> str:
     except OSError:
         return f"{what} No log could be written either: {type(fault).__name__}: {fault}"
     handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
-    log = logging.getLogger("sounding")
-    log.addHandler(handler)
-    log.error("unexpected fault", exc_info=fault)
-    log.removeHandler(handler)
+    # Straight to this file and as a record of its own: a handler that is already there may keep
+    # the shortened text of the error on a shared one, and the details would be lost.
+    handler.handle(
+        logging.LogRecord(
+            "sounding", logging.ERROR, __file__, 0, "unexpected fault", None, _with_trace(fault)
+        )
+    )
     handler.close()
     return f"{what} Please send its details to whoever maintains this installation: {path}"
+
+
+def _with_trace(fault: Exception) -> tuple[type[Exception], Exception, TracebackType | None]:
+    return type(fault), fault, fault.__traceback__
 
 
 def log_file() -> Path:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from app import command_line
+from app import command_line, logging_setup
 from app.command_line import guarded, run
 from core.errors import ScanError
 from tests.watchdog import PATIENCE
@@ -82,6 +82,21 @@ def test_a_fault_is_short_and_its_details_are_logged(capsys, monkeypatch, tmp_pa
     details = log.read_text("utf-8")
     assert "Traceback" in details
     assert "deep inside" in details
+
+
+def test_details_of_a_fault_are_whole_beside_the_log_without_names(monkeypatch, tmp_path):
+    log = tmp_path / "faults.log"
+    monkeypatch.setattr(command_line, "log_file", lambda: log)
+    kept = logging_setup.start_logging(tmp_path / "bench.log")
+    try:
+        assert guarded(raising(ZeroDivisionError("deep inside"))) == 1
+    finally:
+        handler = logging_setup.log.handlers[-1]
+        logging_setup.log.removeHandler(handler)
+        handler.close()
+    assert "deep inside" in log.read_text("utf-8")
+    assert kept is not None
+    assert "deep inside" not in kept.read_text("utf-8")
 
 
 def test_a_fault_is_told_where_no_log_can_be_written(capsys, monkeypatch, tmp_path):
