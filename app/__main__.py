@@ -10,7 +10,7 @@ def main() -> None:
     """Run the command line and leave with its exit status."""
     # First of all: a frozen program starts its decoding children through this very function.
     multiprocessing.freeze_support()
-    from app.command_line import run
+    from app.cli.command_line import run
 
     sys.exit(run(sys.argv[1:]))
 

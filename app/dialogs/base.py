@@ -14,10 +14,10 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app import look
-from app.session import Session
-from app.settings import settings_of
+from app.case.session import Session
+from app.case.settings import settings_of
 from app.tools.base import Desk
+from app.widgets import style
 from core.errors import SoundingError
 
 MOST_WIDTH, MOST_HEIGHT = 1180, 690
@@ -42,19 +42,19 @@ class Dialog(QDialog):
         self.settings = settings_of(session)
         self.setWindowTitle(self.heading)
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        self.setStyleSheet(look.STYLE_SHEET)
+        self.setStyleSheet(style.STYLE_SHEET)
         self.setMinimumWidth(min(self.least_width, MOST_WIDTH))
         self.setMaximumSize(MOST_WIDTH, MOST_HEIGHT)
         outer = QVBoxLayout(self)
         outer.setContentsMargins(18, 14, 18, 14)
         outer.setSpacing(10)
         title = QLabel(self.heading)
-        title.setFont(look.font(16, bold=True))
+        title.setFont(style.font(16, bold=True))
         outer.addWidget(title)
         if session.side.warning:
             warning = QLabel(session.side.warning.upper())
             warning.setObjectName("warning")
-            warning.setFont(look.font(13, bold=True))
+            warning.setFont(style.font(13, bold=True))
             outer.addWidget(warning)
         self.body = QVBoxLayout()
         self.body.setSpacing(8)

@@ -8,21 +8,21 @@ from typing import Literal
 
 from PySide6.QtWidgets import QWidget
 
+from app.case.session import Session
+from app.dialogs.answers.declare import ask_declaration
+from app.dialogs.answers.image_check import ask_image_check
+from app.dialogs.answers.interpreted import ask_interpreted
+from app.dialogs.answers.side import ask_side
+from app.dialogs.answers.sign_off import ask_sign_off
 from app.dialogs.control_film import ask_control_film
-from app.dialogs.declare import ask_declaration
-from app.dialogs.help import show_help
-from app.dialogs.image_check import ask_image_check
-from app.dialogs.interpreted import ask_interpreted
+from app.dialogs.help.dialog import show_help
 from app.dialogs.limits import ask_limits
-from app.dialogs.repeat_study import show_repeat_study
+from app.dialogs.repeat_study.dialog import show_repeat_study
 from app.dialogs.room import ask_room
 from app.dialogs.scale_check import show_scale_check
 from app.dialogs.self_test import show_self_test
 from app.dialogs.settings import show_settings
-from app.dialogs.sheet import show_sheet
-from app.dialogs.side import ask_side
-from app.dialogs.sign_off import ask_sign_off
-from app.session import Session
+from app.dialogs.sheet.dialog import show_sheet
 from app.tools.base import Desk
 
 

@@ -6,11 +6,11 @@ import hashlib
 
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QLineEdit, QWidget
 
-from app.answers import now_iso
+from app.case.attestations import now_iso
+from app.case.session import Session
 from app.dialogs.base import Dialog, open_dialog
-from app.session import Session
 from app.tools.base import Desk
-from app.words_shown import tooth_words
+from app.widgets.shared_texts import tooth_words
 from core.arch import fixture_frame
 from core.errors import OutputError, SoundingError
 from core.fixture import Fixture

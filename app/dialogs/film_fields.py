@@ -8,7 +8,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QGridLayout, QLabel, QPushButton, QWidget
 
-from app.number_box import NumberBox
+from app.widgets.number_box import NumberBox
 from core.image.radiograph import Tube
 from core.sheet.day import Pin
 

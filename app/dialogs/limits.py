@@ -14,13 +14,13 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app import look
-from app.answers import now_iso, with_limit, without_limit
+from app.case.attestations import now_iso, with_limit, without_limit
+from app.case.session import Session
 from app.dialogs.base import Dialog, open_dialog
-from app.number_box import NumberBox
-from app.session import Session
 from app.tools.base import Desk
-from app.words_shown import short_time
+from app.widgets import style
+from app.widgets.number_box import NumberBox
+from app.widgets.shared_texts import short_time
 from core.identity import Tooth
 from core.plans.limits import ROWS, limit_for, row_for
 from core.trust.figures import plain
@@ -53,7 +53,7 @@ class LimitsDialog(Dialog):
         self.body.addWidget(self.table, 1)
         row = QHBoxLayout()
         self.name = QLabel()
-        self.name.setFont(look.font(13, bold=True))
+        self.name.setFont(style.font(13, bold=True))
         self.value = NumberBox(0.0, MOST_MM)
         self.value.setKeyboardTracking(True)
         self.value.setAccessibleName("New limit")
@@ -115,7 +115,7 @@ class LimitsDialog(Dialog):
         table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         table.setTabKeyNavigation(False)
-        bold = QFont(look.font(13, bold=True))
+        bold = QFont(style.font(13, bold=True))
         for number, shipped in enumerate(ROWS):
             row = row_for(shipped.key, tooth=self._tooth)
             limit = limit_for(row.key, self.session.plan, tooth=self._tooth)

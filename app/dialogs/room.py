@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from PySide6.QtWidgets import QButtonGroup, QLineEdit, QRadioButton, QWidget
 
-from app.answers import now_iso, with_entered_room, with_teeth_together
+from app.case.attestations import now_iso, with_entered_room, with_teeth_together
+from app.case.session import Session
 from app.dialogs.base import Dialog, open_dialog
-from app.session import Session
-from app.tools.asking import read_length
 from app.tools.base import Desk
+from app.tools.prompts import read_length
 from core.measuring.rows_crown import entered_room_mm, teeth_together
 
 TOGETHER = ("The teeth were together in this scan", "They were apart, or nobody knows")

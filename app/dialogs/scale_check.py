@@ -14,9 +14,9 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.background.tasks import Latest
+from app.case.session import Session
 from app.dialogs.base import Dialog, open_dialog
-from app.session import Session
-from app.tasks import Latest
 from app.tools.base import Desk
 from app.tools.scale import ScaleObject
 from core.errors import SoundingError

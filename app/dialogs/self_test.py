@@ -12,14 +12,14 @@ from PySide6.QtCore import QProcess
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QProgressBar, QPushButton, QWidget
 
-from app import look
+from app.background.tasks import Latest
+from app.case.session import Session
 from app.dialogs.base import Dialog, open_dialog
-from app.dialogs.pages_shown import PagesShown
-from app.file_windows import ask_folder
-from app.session import Session
-from app.sheet_work import rendered
-from app.tasks import Latest
+from app.dialogs.sheet.pages_shown import PagesShown
+from app.dialogs.sheet.work import rendered
 from app.tools.base import Desk
+from app.widgets import style
+from app.widgets.file_windows import ask_folder
 from core.measuring.self_test import NOT_THE_SCANNER
 
 PAGE_DPI = 110
@@ -59,7 +59,7 @@ class SelfTestDialog(Dialog):
         self.words(NOT_THE_SCANNER)
         self.said = QLabel("")
         self.said.setWordWrap(True)
-        self.said.setFont(look.font(13, bold=True))
+        self.said.setFont(style.font(13, bold=True))
         self.body.addWidget(self.said)
         self.bar = QProgressBar()
         self.bar.setRange(0, 0)

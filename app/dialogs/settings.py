@@ -24,13 +24,13 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.case.session import Session
+from app.case.settings_value import WINDOWS
 from app.dialogs.base import Dialog, open_dialog
-from app.file_windows import ask_open
-from app.number_box import NumberBox
-from app.panels.sizes_editor import SizesTable
-from app.session import Session
-from app.settings_value import WINDOWS
 from app.tools.base import Desk
+from app.widgets.file_windows import ask_open
+from app.widgets.number_box import NumberBox
+from app.widgets.sizes_editor import SizesTable
 from core.errors import PlanError
 from core.measuring.drill_table import (
     COLUMNS,

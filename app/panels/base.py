@@ -6,7 +6,7 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
-from app.session import Session
+from app.case.session import Session
 from app.tools.base import Desk
 
 LEAST_ASIDE_PX = 48

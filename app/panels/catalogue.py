@@ -12,10 +12,10 @@ from app.panels.fixture import FixturePanel
 from app.panels.ledger import LedgerPanel
 from app.panels.log import Log
 from app.panels.my_sizes import MySizes
+from app.panels.patient_line import Who
 from app.panels.remaining_bone import RemainingBone
 from app.panels.ridge_profile import RidgeProfile
 from app.panels.scan_checks import ScanChecks
-from app.panels.who import Who
 
 PANELS: dict[str, type[Panel]] = {
     "who": Who,

@@ -15,13 +15,13 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.number_box import NumberBox
+from app.case.session import Session
+from app.case.settings import settings_of
 from app.panels.base import Panel
-from app.session import Session
-from app.settings import settings_of
-from app.tools.asking import ask_tooth
 from app.tools.base import Desk
-from app.words_shown import tooth_words
+from app.tools.prompts import ask_tooth
+from app.widgets.number_box import NumberBox
+from app.widgets.shared_texts import tooth_words
 from core.errors import PlanError, SoundingError
 from core.fixture import Fixture, FixtureSize
 from core.geometry import Array

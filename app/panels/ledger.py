@@ -8,14 +8,14 @@ from PySide6.QtCore import QEvent, QModelIndex, QPoint, QSize, Qt, Signal
 from PySide6.QtGui import QKeyEvent, QMouseEvent, QResizeEvent
 from PySide6.QtWidgets import QAbstractItemView, QListView, QWidget
 
-from app import look
+from app.case.session import Session
 from app.panels.base import Panel
 from app.panels.ledger_details import Detail, details
 from app.panels.ledger_entries import Entry, entries
 from app.panels.ledger_list import BAR_MM, ENTRY, LedgerDelegate, LedgerModel
 from app.panels.rows_shown import mark_tool, show_row
-from app.session import Session
 from app.tools.base import Desk
+from app.widgets import style
 from core.measurement import Measurement
 from core.measuring.ledger import Ledger
 
@@ -59,7 +59,7 @@ class LedgerView(QListView):
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """A letter acts on the chosen row; the rest moves as in every list."""
-        if look.is_nudge(event):
+        if style.is_nudge(event):
             event.ignore()
             return
         index = self.currentIndex()
@@ -209,8 +209,8 @@ class LedgerPanel(Panel):
             self.view.setCurrentIndex(self.model.index(row))
 
     def _act_on_row(self, act: str, entry: Entry, row: Measurement) -> None:
-        from app.dialogs.declare import ask_declaration
-        from app.dialogs.help import show_help
+        from app.dialogs.answers.declare import ask_declaration
+        from app.dialogs.help.dialog import show_help
         from app.dialogs.limits import ask_limits
 
         if act == "show me" and not entry.waiting:

@@ -21,9 +21,9 @@ from PySide6.QtCore import (
 from PySide6.QtGui import QColor, QFont, QFontMetrics, QPainter, QPen
 from PySide6.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem
 
-from app import look
 from app.panels.ledger_details import Detail
 from app.panels.ledger_entries import Entry
+from app.widgets import style
 from core.measurement import Measurement
 
 BAR_MM = 6.0
@@ -131,9 +131,9 @@ class LedgerDelegate(QStyledItemDelegate):
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         chosen = bool(option.state & QStyle.StateFlag.State_Selected)
         if chosen and entry.kind in ("row", "fold"):
-            painter.fillRect(rect, look.RAISED)
+            painter.fillRect(rect, style.RAISED)
             if option.state & QStyle.StateFlag.State_HasFocus:
-                painter.setPen(QPen(look.FOCUS, 1))
+                painter.setPen(QPen(style.FOCUS, 1))
                 painter.drawRect(QRectF(rect).adjusted(0.5, 0.5, -0.5, -0.5))
         {
             "subject": self._subject,
@@ -150,7 +150,7 @@ class LedgerDelegate(QStyledItemDelegate):
         """Where the buttons of an entry lie in the view."""
         y = rect.top() + LINE + SECOND + 5 + (BAR_HEIGHT if _has_bar(entry) else 0)
         x = rect.left() + GLYPH_PX + PAD
-        metrics = QFontMetrics(look.font(12))
+        metrics = QFontMetrics(style.font(12))
         found = []
         for words in buttons_of(entry):
             width = metrics.horizontalAdvance(words) + 18
@@ -161,32 +161,32 @@ class LedgerDelegate(QStyledItemDelegate):
     # -- the kinds --------------------------------------------------------------------------
 
     def _subject(self, painter: QPainter, rect: QRect, entry: Entry) -> None:
-        painter.setPen(QPen(look.EDGE, 1))
+        painter.setPen(QPen(style.EDGE, 1))
         painter.drawLine(rect.left() + PAD, rect.top() + 2, rect.right() - PAD, rect.top() + 2)
         box = rect.adjusted(PAD, 5, -PAD, 0)
-        _text(painter, box, entry.text, look.font(13, bold=True), look.TEXT)
-        _text(painter, box.adjusted(0, 17, 0, 0), entry.aside, look.font(12), look.QUIET)
+        _text(painter, box, entry.text, style.font(13, bold=True), style.TEXT)
+        _text(painter, box.adjusted(0, 17, 0, 0), entry.aside, style.font(12), style.QUIET)
 
     def _group(self, painter: QPainter, rect: QRect, entry: Entry) -> None:
         box = rect.adjusted(PAD, 7, -PAD, 0)
-        _text(painter, box, entry.text, look.font(12, italic=True), look.QUIET)
+        _text(painter, box, entry.text, style.font(12, italic=True), style.QUIET)
 
     def _fold(self, painter: QPainter, rect: QRect, entry: Entry) -> None:
         arrow = "▾" if entry.opened else "▸"
-        colour = look.QUIET if entry.waiting else look.TEXT
+        colour = style.QUIET if entry.waiting else style.TEXT
         left = rect.adjusted(PAD, 2, -PAD, 0)
-        _text(painter, left, arrow, look.font(12), look.QUIET)
+        _text(painter, left, arrow, style.font(12), style.QUIET)
         words = left.adjusted(GLYPH_PX, 0, 0, 0)
-        _text(painter, words, entry.text, look.font(13), colour)
+        _text(painter, words, entry.text, style.font(13), colour)
         if _fold_wraps(entry, rect.width()):
             below = words.adjusted(0, LINE - 1, 0, 0)
-            _text(painter, below, entry.aside, look.font(12), look.QUIET)
+            _text(painter, below, entry.aside, style.font(12), style.QUIET)
         else:
-            _text(painter, words, entry.aside, look.font(12), look.QUIET, right=True)
+            _text(painter, words, entry.aside, style.font(12), style.QUIET, right=True)
 
     def _words(self, painter: QPainter, rect: QRect, entry: Entry) -> None:
         painter.setFont(_words_font(entry))
-        painter.setPen(look.QUIET if entry.kind == "words" else look.TEXT)
+        painter.setPen(style.QUIET if entry.kind == "words" else style.TEXT)
         box = rect.adjusted(PAD, 6, -PAD, 0)
         painter.drawText(box, Qt.TextFlag.TextWordWrap, entry.text)
 
@@ -196,20 +196,20 @@ class LedgerDelegate(QStyledItemDelegate):
             return
         below = row.verdict == "below limit" and not entry.waiting
         weighs = entry.not_met and not entry.waiting
-        ink = look.QUIET if entry.waiting else look.TEXT
+        ink = style.QUIET if entry.waiting else style.TEXT
         top = rect.adjusted(PAD, 2, -PAD, 0)
-        glyph = look.BELOW if below else ink
-        _text(painter, top, entry.glyph, look.font(16, bold=True), glyph)
-        value = look.font(16, bold=True)
+        glyph = style.BELOW if below else ink
+        _text(painter, top, entry.glyph, style.font(16, bold=True), glyph)
+        value = style.font(16, bold=True)
         value_width = QFontMetrics(value).horizontalAdvance(entry.value) + 6
         _text(painter, top, entry.value, value, glyph, right=True)
         name = top.adjusted(GLYPH_PX, 1, -value_width, 0)
-        font = look.font(13, bold=weighs)
+        font = style.font(13, bold=weighs)
         first, rest = split_name(entry.text, font, name.width())
         _text(painter, name, first, font, ink)
         second = top.adjusted(GLYPH_PX, LINE, 0, 0)
         why = " · ".join(part for part in (rest, entry.why) if part)
-        _text(painter, second, why, look.font(12), look.TEXT if weighs else look.QUIET)
+        _text(painter, second, why, style.font(12), style.TEXT if weighs else style.QUIET)
         y = rect.top() + LINE + SECOND + 5
         if _has_bar(entry):
             bar = QRect(rect.left() + GLYPH_PX + PAD, y, rect.width() - GLYPH_PX - 2 * PAD, 8)
@@ -219,12 +219,12 @@ class LedgerDelegate(QStyledItemDelegate):
             self._details(painter, rect, entry, row)
 
     def _buttons(self, painter: QPainter, rect: QRect, entry: Entry) -> None:
-        painter.setFont(look.font(12))
+        painter.setFont(style.font(12))
         for words, box in self.button_rects(entry, rect):
-            painter.setPen(QPen(look.QUIET, 1))
-            painter.setBrush(look.PANEL)
+            painter.setPen(QPen(style.QUIET, 1))
+            painter.setBrush(style.PANEL)
             painter.drawRoundedRect(QRectF(box).adjusted(0.5, 0.5, -0.5, -0.5), 3, 3)
-            painter.setPen(look.TEXT)
+            painter.setPen(style.TEXT)
             painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
         painter.setBrush(Qt.BrushStyle.NoBrush)
 
@@ -235,16 +235,16 @@ class LedgerDelegate(QStyledItemDelegate):
         for detail in self._details_of(row):
             height = _detail_height(detail, rect.width())
             head = QRect(left, y, HEAD_PX - 4, height)
-            _text(painter, head, detail.head, look.font(11, italic=True), look.QUIET)
+            _text(painter, head, detail.head, style.font(11, italic=True), style.QUIET)
             if detail.share is not None:
                 most = (rect.width() - HEAD_PX - 2 * PAD) * 0.9
                 width = max(2.0, detail.share * most)
-                painter.fillRect(QRectF(left + HEAD_PX, y + 2, width, 4), look.QUIET)
+                painter.fillRect(QRectF(left + HEAD_PX, y + 2, width, 4), style.QUIET)
                 box = QRect(left + HEAD_PX, y + 7, rect.width() - HEAD_PX - 2 * PAD, height)
             else:
                 box = QRect(left + HEAD_PX, y, rect.width() - HEAD_PX - 2 * PAD, height)
-            painter.setFont(look.font(11))
-            painter.setPen(look.TEXT)
+            painter.setFont(style.font(11))
+            painter.setPen(style.TEXT)
             painter.drawText(box, Qt.TextFlag.TextWordWrap, detail.text)
             y += height
 
@@ -265,13 +265,13 @@ def _bar(painter: QPainter, rect: QRect, row: Measurement) -> None:
     def x(mm: float) -> float:
         return rect.left() + min(max(mm, 0.0), BAR_MM) / BAR_MM * rect.width()
 
-    painter.setPen(QPen(look.EDGE, 1))
+    painter.setPen(QPen(style.EDGE, 1))
     painter.drawLine(QPointF(rect.left(), y), QPointF(rect.right(), y))
-    ink = look.BELOW if row.verdict == "below limit" else look.TEXT
+    ink = style.BELOW if row.verdict == "below limit" else style.TEXT
     if row.at_least is not None and not row.reading.upper_bound:
         painter.setPen(QPen(ink, 2.5))
         painter.drawLine(QPointF(x(row.at_least), y), QPointF(x(row.value), y))
-    painter.setPen(QPen(look.TEXT, 1.4))
+    painter.setPen(QPen(style.TEXT, 1.4))
     painter.drawLine(QPointF(x(row.limit.value), y - 5), QPointF(x(row.limit.value), y + 5))
     painter.setPen(Qt.PenStyle.NoPen)
     painter.setBrush(ink)
@@ -307,7 +307,7 @@ def split_name(text: str, font: QFont, width: int) -> tuple[str, str]:
 
 
 def _words_font(entry: Entry) -> QFont:
-    return look.font({"summary": 13, "reason": 12}.get(entry.kind, 11))
+    return style.font({"summary": 13, "reason": 12}.get(entry.kind, 11))
 
 
 def _wrapped(text: str, font: QFont, width: int) -> int:
@@ -316,11 +316,11 @@ def _wrapped(text: str, font: QFont, width: int) -> int:
 
 
 def _detail_height(detail: Detail, width: int) -> int:
-    text = _wrapped(detail.text, look.font(11), width - HEAD_PX - 2 * PAD)
+    text = _wrapped(detail.text, style.font(11), width - HEAD_PX - 2 * PAD)
     return text + (11 if detail.share is not None else 4)
 
 
 def _fold_wraps(entry: Entry, width: int) -> bool:
-    words = QFontMetrics(look.font(13)).horizontalAdvance(entry.text)
-    aside = QFontMetrics(look.font(12)).horizontalAdvance(entry.aside)
+    words = QFontMetrics(style.font(13)).horizontalAdvance(entry.text)
+    aside = QFontMetrics(style.font(12)).horizontalAdvance(entry.aside)
     return words + aside + GLYPH_PX + 2 * PAD + 12 > width

@@ -29,15 +29,15 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app import look
-from app.dialogs.confirm_jaw import confirm_jaw
+from app.case.session import Session
+from app.dialogs.answers.confirm_jaw import confirm_jaw
 from app.panels.base import Panel
 from app.panels.open_points import OpenPoint, open_points
 from app.panels.rows_shown import mark_tool
-from app.session import Session
-from app.tools.asking import ask_tooth
 from app.tools.base import Desk
-from app.words_shown import short_time
+from app.tools.prompts import ask_tooth
+from app.widgets import style
+from app.widgets.shared_texts import short_time
 from core.identity import Tooth
 from core.plans.edit_pose import with_fixture_tooth
 from core.plans.plan import Jaw
@@ -118,7 +118,7 @@ class _Delegate(QStyledItemDelegate):
     def sizeHint(self, option: QStyleOptionViewItem, index: Index) -> QSize:
         line: LogLine = index.data(Qt.ItemDataRole.UserRole)
         width = self._view.viewport().width()
-        font = look.font(12, bold=line.point is not None)
+        font = style.font(12, bold=line.point is not None)
         box = QRect(0, 0, self._text_width(width, line), 2_000)
         height = QFontMetrics(font).boundingRect(box, Qt.TextFlag.TextWordWrap, line.text).height()
         return QSize(width, height + 6)
@@ -128,16 +128,16 @@ class _Delegate(QStyledItemDelegate):
         rect = option.rect
         painter.save()
         if option.state & QStyle.StateFlag.State_Selected:
-            painter.fillRect(rect, look.RAISED)
+            painter.fillRect(rect, style.RAISED)
         top = rect.adjusted(PAD, 2, -PAD, -1)
-        painter.setFont(look.font(11, italic=True))
-        painter.setPen(look.QUIET)
+        painter.setFont(style.font(11, italic=True))
+        painter.setPen(style.QUIET)
         painter.drawText(top, Qt.AlignmentFlag.AlignLeft, line.at[11:16] or "open")
         if line.by:
-            painter.setFont(look.font(11))
+            painter.setFont(style.font(11))
             painter.drawText(top, Qt.AlignmentFlag.AlignRight, line.by[:4])
-        painter.setFont(look.font(12, bold=line.point is not None))
-        painter.setPen(look.TEXT)
+        painter.setFont(style.font(12, bold=line.point is not None))
+        painter.setPen(style.TEXT)
         width = self._text_width(rect.width(), line)
         box = QRect(top.left() + TIME_PX, top.top(), width, top.height())
         painter.drawText(box, Qt.TextFlag.TextWordWrap, line.text)
@@ -150,7 +150,7 @@ class _Delegate(QStyledItemDelegate):
 class _View(QListView):
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Nudges are the bench's; the rest moves as in every list."""
-        if look.is_nudge(event):
+        if style.is_nudge(event):
             event.ignore()
         else:
             super().keyPressEvent(event)
@@ -217,10 +217,10 @@ class Log(Panel):
             self._acting = False
 
     def _settle(self, point: OpenPoint) -> None:
-        from app.dialogs.image_check import ask_image_check
-        from app.dialogs.interpreted import ask_interpreted
-        from app.dialogs.side import ask_side
-        from app.dialogs.side_question import ask_about_side
+        from app.dialogs.answers.image_check import ask_image_check
+        from app.dialogs.answers.interpreted import ask_interpreted
+        from app.dialogs.answers.side import ask_side
+        from app.dialogs.answers.side_question import ask_about_side
 
         if point.act == "confirm":
             self._confirm()

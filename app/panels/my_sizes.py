@@ -21,14 +21,14 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app import look
-from app.dialogs.help import show_help
+from app.background.tasks import Latest, Task
+from app.case.session import Session
+from app.case.settings import settings_of
+from app.dialogs.help.dialog import show_help
 from app.panels.base import Panel
-from app.panels.sizes_editor import SizesTable
-from app.session import Session
-from app.settings import settings_of
-from app.tasks import Latest, Task
 from app.tools.base import Desk
+from app.widgets import style
+from app.widgets.sizes_editor import SizesTable
 from core.errors import SoundingError
 from core.fixture import FixtureSize
 from core.measuring.sizes_table import SizeRow, sizes_tried
@@ -109,7 +109,7 @@ class TriedModel(QAbstractTableModel):
         if role == Qt.ItemDataRole.ToolTipRole:
             return self._reasons(index.row()) if known else None
         if role == Qt.ItemDataRole.ForegroundRole and not known and index.column() > 1:
-            return look.QUIET
+            return style.QUIET
         return None
 
     def _words(self, number: int) -> tuple[str, str, str, str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from app.side import SideState
+from app.case.side import SideState
 from core.direction import question_code
 from core.measuring.ledger import Ledger
 from core.plans.plan import Plan

@@ -12,8 +12,8 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from app import look
-from app.session import Session
+from app.case.session import Session
+from app.widgets import style
 from core.geometry import Array
 from core.measuring.ridge_profile import ProfileRow
 from core.structures import Structure
@@ -74,7 +74,7 @@ class ProfileChart(QWidget):
         """Axes with numerals, a line a depth, the needed width, the place looked at."""
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.fillRect(self.rect(), look.PANEL)
+        painter.fillRect(self.rect(), style.PANEL)
         profile = self.profile
         if profile is None:
             return
@@ -84,12 +84,12 @@ class ProfileChart(QWidget):
             x = box.left() + (station - first) / max(last - first, 1e-6) * box.width()
             return QPointF(x, box.bottom() - width / top * box.height())
 
-        painter.setFont(look.font(11))
+        painter.setFont(style.font(11))
         for width in np.arange(0.0, top + 0.1, 2.0 if top <= 12 else 4.0):
             y = at(first, float(width)).y()
-            painter.setPen(QPen(look.EDGE, 1))
+            painter.setPen(QPen(style.EDGE, 1))
             painter.drawLine(QPointF(box.left(), y), QPointF(box.right(), y))
-            painter.setPen(look.QUIET)
+            painter.setPen(style.QUIET)
             side = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
             painter.drawText(QRectF(0, y - 7, _LEFT - 5, 14), side, f"{width:g}")
         for station in np.arange(np.ceil(first / 10) * 10, last + 0.1, 10.0):
@@ -99,19 +99,19 @@ class ProfileChart(QWidget):
         self._lines(painter, box, profile, at)
         if self.needed_mm is not None:
             y = at(first, self.needed_mm).y()
-            painter.setPen(QPen(look.TEXT, 1.2, Qt.PenStyle.DashLine))
+            painter.setPen(QPen(style.TEXT, 1.2, Qt.PenStyle.DashLine))
             painter.drawLine(QPointF(box.left(), y), QPointF(box.right(), y))
             painter.drawText(QPointF(box.left() + 4, y - 4), self.needed_words)
         x = at(self.session.station_mm, 0.0).x()
         if box.left() <= x <= box.right():
-            painter.setPen(QPen(look.TEXT, 1.6))
+            painter.setPen(QPen(style.TEXT, 1.6))
             painter.drawLine(QPointF(x, box.top()), QPointF(x, box.bottom()))
 
     def _lines(self, painter: QPainter, box: QRectF, profile: Profile, place: Place) -> None:
         ends: list[tuple[float, str]] = []
         for number, depth in enumerate(profile.depths_mm):
             width, dashes = _DASHES[number % len(_DASHES)]
-            pen = QPen(look.TEXT if number else look.QUIET, width)
+            pen = QPen(style.TEXT if number else style.QUIET, width)
             if dashes:
                 pen.setDashPattern([float(d) for d in dashes])
             painter.setPen(pen)
@@ -123,7 +123,7 @@ class ProfileChart(QWidget):
                 last = int(np.flatnonzero(known)[-1])
                 y = place(profile.stations_mm[last], profile.widths_mm[last, number]).y()
                 ends.append((y, f"{depth:g} mm deep"))
-        painter.setPen(look.TEXT)
+        painter.setPen(style.TEXT)
         lowest = -_NAME_PX
         for y, words in sorted(ends):
             # Pushed apart in the order of the lines, so that no name stands at another's line.

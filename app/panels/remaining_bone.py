@@ -16,12 +16,12 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.dialogs.help import show_help
+from app.background.tasks import Latest
+from app.case.session import Session
+from app.dialogs.help.dialog import show_help
 from app.panels.base import Panel
 from app.panels.grey_values import GreyValues
 from app.panels.wall_chart import WallChart
-from app.session import Session
-from app.tasks import Latest
 from app.tools.base import Desk
 from core.arch import fixture_frame
 from core.bone.grey import LABEL, GreyAtDepth, grey_beside

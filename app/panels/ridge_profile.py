@@ -12,13 +12,13 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.dialogs.help import show_help
-from app.file_windows import ask_save
+from app.background.tasks import Latest, Task
+from app.case.session import Session
+from app.dialogs.help.dialog import show_help
 from app.panels.base import Panel
 from app.panels.profile_chart import Profile, ProfileChart
-from app.session import Session
-from app.tasks import Latest, Task
 from app.tools.base import Desk
+from app.widgets.file_windows import ask_save
 from core.atomic import write_whole
 from core.bone.ridge_height import needed_width
 from core.errors import SoundingError

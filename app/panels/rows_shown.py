@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from app.session import Session
+from app.case.session import Session
 from core.arch import fixture_frame
 from core.errors import PlanError
 from core.measurement import Measurement

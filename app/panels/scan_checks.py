@@ -7,11 +7,11 @@ from collections.abc import Callable
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QLabel, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
-from app import look
+from app.case.session import Session
 from app.panels.base import Panel
-from app.session import Session
 from app.tools.base import Desk
 from app.tools.tissues import PointAtTissues
+from app.widgets import style
 from core.findings import Finding
 from core.plans.plan_checks import plan_findings
 from core.plans.tissue_points import without_tissue_points
@@ -66,7 +66,7 @@ class ScanChecks(Panel):
         self.area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.area.setAccessibleName("Scan checks")
         self.area.setStyleSheet(
-            f"QScrollArea > QWidget > QWidget, QScrollArea {{ background: {look.PANEL.name()}; }}"
+            f"QScrollArea > QWidget > QWidget, QScrollArea {{ background: {style.PANEL.name()}; }}"
         )
         self.body.addWidget(self.area, 1)
         self._shown: tuple[str, ...] | None = None
@@ -110,7 +110,7 @@ class ScanChecks(Panel):
     def _add(self, column: QVBoxLayout, finding: Finding) -> None:
         what, meaning = parts_of(finding)
         head = _label(f"{SEVERITY[finding.severity]}: {what}")
-        head.setFont(look.font(13, bold=finding.severity != "note"))
+        head.setFont(style.font(13, bold=finding.severity != "note"))
         column.addWidget(head)
         if meaning:
             column.addWidget(_label(meaning, quiet=True))

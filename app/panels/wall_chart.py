@@ -21,7 +21,7 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from app import look
+from app.widgets import style
 from core.pictures.wall_chart import direction_marks
 from core.pictures.wall_picture import WallLine, WallPicture
 
@@ -66,7 +66,7 @@ class WallChart(QWidget):
         """Greys, hatches, lines with numerals, names and depths."""
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.fillRect(self.rect(), look.PANEL)
+        painter.fillRect(self.rect(), style.PANEL)
         box = QRectF(_LEFT, _TOP, self.width() - _LEFT - _RIGHT, self.height() - _TOP - _BOTTOM)
         picture = self.picture
         if picture is not None and self._grey is not None:
@@ -78,16 +78,16 @@ class WallChart(QWidget):
                 self._ink(painter, box, picture)
             self._frame(painter, box, picture)
         if self.waiting:
-            painter.setFont(look.font(22))
-            painter.setPen(look.QUIET)
+            painter.setFont(style.font(22))
+            painter.setPen(style.QUIET)
             painter.drawText(box, Qt.AlignmentFlag.AlignCenter, WAITS)
 
     def _ink(self, painter: QPainter, box: QRectF, picture: WallPicture) -> None:
         painter.setClipRect(box)
         # As on paper: what is below its limit rises to the right, what is not known falls.
-        self._hatch(painter, box, picture.below, look.BELOW, Qt.BrushStyle.BDiagPattern)
-        self._hatch(painter, box, picture.unknown, look.GROUND, Qt.BrushStyle.SolidPattern)
-        self._hatch(painter, box, picture.unknown, look.QUIET, Qt.BrushStyle.FDiagPattern)
+        self._hatch(painter, box, picture.below, style.BELOW, Qt.BrushStyle.BDiagPattern)
+        self._hatch(painter, box, picture.unknown, style.GROUND, Qt.BrushStyle.SolidPattern)
+        self._hatch(painter, box, picture.unknown, style.QUIET, Qt.BrushStyle.FDiagPattern)
         for line in picture.lines:
             self._line(painter, box, picture, line)
         taken: list[QRectF] = []
@@ -122,8 +122,8 @@ class WallChart(QWidget):
     def _line(self, painter: QPainter, box: QRectF, picture: WallPicture, line: WallLine) -> None:
         path = QPainterPath()
         path.addPolygon(QPolygonF([self._at(box, picture, t, d) for t, d in line.points]))
-        ink = look.BELOW if line.is_limit else look.TEXT
-        painter.setPen(QPen(look.GROUND, 4.5 if line.is_limit else 2.6))
+        ink = style.BELOW if line.is_limit else style.TEXT
+        painter.setPen(QPen(style.GROUND, 4.5 if line.is_limit else 2.6))
         painter.drawPath(path)
         painter.setPen(QPen(ink, 2.6 if line.is_limit else 1.1))
         painter.drawPath(path)
@@ -137,7 +137,7 @@ class WallChart(QWidget):
         taken: list[QRectF],
     ) -> None:
         """The numeral in the line, where it covers no other."""
-        font = look.font(11, bold=line.is_limit, italic=True)
+        font = style.font(11, bold=line.is_limit, italic=True)
         metrics = QFontMetricsF(font)
         size = metrics.size(0, line.label)
         count = len(line.points)
@@ -152,11 +152,11 @@ class WallChart(QWidget):
                 continue
             taken.append(plate)
             painter.setPen(Qt.PenStyle.NoPen)
-            painter.setBrush(look.GROUND)
+            painter.setBrush(style.GROUND)
             painter.drawRoundedRect(plate, 3, 3)
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.setFont(font)
-            painter.setPen(look.BELOW if line.is_limit else look.TEXT)
+            painter.setPen(style.BELOW if line.is_limit else style.TEXT)
             painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, line.label)
             return
 
@@ -181,21 +181,21 @@ class WallChart(QWidget):
         return placed
 
     def _frame(self, painter: QPainter, box: QRectF, picture: WallPicture) -> None:
-        painter.setPen(QPen(look.EDGE, 1))
+        painter.setPen(QPen(style.EDGE, 1))
         painter.drawRect(box)
-        painter.setFont(look.font(11))
+        painter.setFont(style.font(11))
         metrics = QFontMetricsF(painter.font())
         for x, name in self._names(box, picture, metrics):
-            painter.setPen(look.QUIET)
+            painter.setPen(style.QUIET)
             painter.drawText(QPointF(x, self.height() - 5), name)
         deepest = float(picture.depths_mm[-1])
         for depth in np.arange(0.0, deepest + 1e-6, 2.0):
             y = self._at(box, picture, 0.0, float(depth)).y()
-            painter.setPen(look.QUIET)
+            painter.setPen(style.QUIET)
             place = QRectF(0, y - 7, _LEFT - 7, 14)
             side = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
             painter.drawText(place, side, f"{depth:g}")
-            painter.setPen(QPen(look.QUIET, 1))
+            painter.setPen(QPen(style.QUIET, 1))
             painter.drawLine(QPointF(_LEFT - 4, y), QPointF(_LEFT, y))
 
 

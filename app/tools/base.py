@@ -14,11 +14,11 @@ from typing import ClassVar, Literal, Protocol, TypeAlias
 
 from PySide6.QtGui import QKeyEvent
 
-from app.session import Session
-from app.views.draft import NOTHING, Draft
-from app.views.flat_view import FlatView
-from app.views.hit import Hit
-from app.views.panorama_view import PanoramaView
+from app.case.session import Session
+from app.pictures.draft import NOTHING, Draft
+from app.pictures.flat_view import FlatView
+from app.pictures.hit import Hit
+from app.pictures.panorama_view import PanoramaView
 
 Group: TypeAlias = Literal["View", "Mark", "Place", "Measure"]
 View: TypeAlias = FlatView | PanoramaView

@@ -7,9 +7,9 @@ from app.tools.curves import Canal, Loop, LowerBorder, NasalFloor, SinusFloor, V
 from app.tools.fixture import Adjust, PlaceFixture
 from app.tools.jaw import ArchTool, JawPlane, Midline
 from app.tools.move import Move
+from app.tools.point_marks import Contact, CrestMark, Cusp, Gum, Note, Opponent, PointMark, StentTop
 from app.tools.rulers import AngleTool, Ridge, RulerTool
 from app.tools.scale import ScaleObject
-from app.tools.spots import Contact, CrestMark, Cusp, Gum, Note, Opponent, PointMark, StentTop
 from app.tools.stent import StentAxisTool
 from app.tools.teeth import Existing, ForamenTool, Root
 from app.tools.tissues import PointAtTissues

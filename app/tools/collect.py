@@ -6,12 +6,12 @@ from typing import ClassVar
 
 import numpy as np
 
-from app.session import Session
+from app.case.session import Session
+from app.pictures.draft import Draft
+from app.pictures.hit import Hit
 from app.tools.base import Desk, View
-from app.tools.grab import KEYS_HINT, Grab
-from app.tools.near import OFF_MM
-from app.views.draft import Draft
-from app.views.hit import Hit
+from app.tools.mark_keys import KEYS_HINT, Grab
+from app.tools.picking import OFF_MM
 from core.drawing import Dot, Label, Line
 from core.geometry import Array
 

@@ -7,8 +7,8 @@ from typing import ClassVar, Literal
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 
-from app.tools.asking import read_length
-from app.tools.series import Series
+from app.tools.multi_mark import Series
+from app.tools.prompts import read_length
 from core.curve import Curve
 from core.distances.tubes import ENTERED_DIAMETER_SD_MM
 from core.geometry import Array

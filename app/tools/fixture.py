@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from app.dialogs.side_question import ask_if_open
-from app.settings import settings_of
-from app.tools.asking import ask_tooth
+from app.case.settings import settings_of
+from app.dialogs.answers.side_question import ask_if_open
+from app.pictures.draft import Draft
+from app.pictures.hit import Hit
 from app.tools.base import View
 from app.tools.fixture_hands import FIXTURE_KEYS, FixtureHands
-from app.views.draft import Draft
-from app.views.hit import Hit
+from app.tools.prompts import ask_tooth
 from core.errors import PlanError
 from core.fixture import FixtureSize
 from core.plans import edit_pose

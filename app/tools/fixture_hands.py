@@ -6,11 +6,11 @@ import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 
+from app.pictures.draft import Draft, Handle
+from app.pictures.hit import Hit
 from app.tools.base import View
-from app.tools.grab import ARROWS, NUDGE_MM, Grab
-from app.tools.near import FixturePart, fixture_at
-from app.views.draft import Draft, Handle
-from app.views.hit import Hit
+from app.tools.mark_keys import ARROWS, NUDGE_MM, Grab
+from app.tools.picking import FixturePart, fixture_at
 from core.fixture import Fixture
 from core.geometry import Array, unit
 from core.plans import edit, edit_pose

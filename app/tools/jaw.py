@@ -10,15 +10,15 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QWidget
 
-from app import look
-from app.dialogs.side_question import ask_about_side, ask_if_open
-from app.session import Session
+from app.case.session import Session
+from app.dialogs.answers.side_question import ask_about_side, ask_if_open
+from app.pictures.draft import Draft
+from app.pictures.hit import Hit
 from app.tools.base import Desk, View
 from app.tools.collect import Collect
-from app.tools.grab import ARROWS, KEYS_HINT, Grab
 from app.tools.level_line import CUTS, LevelLine
-from app.views.draft import Draft
-from app.views.hit import Hit
+from app.tools.mark_keys import ARROWS, KEYS_HINT, Grab
+from app.widgets import style
 from core.errors import SoundingError
 from core.geometry import Array, angle_deg
 from core.level import Level
@@ -100,10 +100,10 @@ class JawPlane(Collect):
         """In a cut Ctrl + ↑ ↓ lift and lower the plane, Alt + arrows turn its line."""
         view = self.key_view()
         line = None if view is None else self.line(view)
-        if view is None or line is None or not held & (look.CTRL | look.ALT):
+        if view is None or line is None or not held & (style.CTRL | style.ALT):
             return super().arrow(event, held)
         across, up = ARROWS[Qt.Key(event.key())]
-        if held & look.CTRL:
+        if held & style.CTRL:
             shift = up * LIFT_MM * UPWARD
             self._set_by_line(lambda: line.moved("line", shift), line.level, view)
         else:

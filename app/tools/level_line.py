@@ -7,10 +7,10 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 
+from app.pictures.draft import Draft, Handle
+from app.pictures.flat_view import FlatView
+from app.pictures.hit import Hit
 from app.tools.base import View
-from app.views.draft import Draft, Handle
-from app.views.flat_view import FlatView
-from app.views.hit import Hit
 from core.drawing import Label, Line
 from core.geometry import Array, vector
 from core.level import Level

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from PySide6.QtCore import Qt
 
+from app.pictures.hit import Hit
 from app.tools.base import Tool, View
-from app.views.hit import Hit
 
 
 class Move(Tool):

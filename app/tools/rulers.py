@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from app.tools.asking import ask_tooth
+from app.pictures.hit import Hit
 from app.tools.base import View
 from app.tools.collect import Collect
-from app.views.hit import Hit
+from app.tools.prompts import ask_tooth
 from core.geometry import Array
 from core.identity import thing_words
 from core.measuring.rulers import angle_reading, ruler_reading

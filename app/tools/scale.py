@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from app.session import Session
-from app.tasks import Latest
-from app.tools.asking import read_length
+from app.background.tasks import Latest
+from app.case.session import Session
+from app.pictures.draft import Draft
 from app.tools.base import Desk, View
 from app.tools.collect import Collect
-from app.tools.near import OFF_MM
-from app.views.draft import Draft
+from app.tools.picking import OFF_MM
+from app.tools.prompts import read_length
 from core.drawing import Label, Line
 from core.geometry import Array
 from core.identity import thing_words

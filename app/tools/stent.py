@@ -6,11 +6,11 @@ import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 
-from app.session import Session
-from app.tasks import Latest
+from app.background.tasks import Latest
+from app.case.session import Session
+from app.pictures.hit import Hit
 from app.tools.base import Desk, View
 from app.tools.collect import Collect
-from app.views.hit import Hit
 from core.geometry import Array
 from core.identity import thing_words
 from core.image.stent_axis import StentAxisFit, stent_axis

@@ -8,8 +8,8 @@ from typing import ClassVar, Literal
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 
-from app.tools.asking import ask_length, ask_tooth
 from app.tools.collect import Collect
+from app.tools.prompts import ask_length, ask_tooth
 from core.geometry import Array
 from core.identity import thing_words
 from core.plans import edit

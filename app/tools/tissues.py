@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from app.pictures.hit import Hit
 from app.tools.base import View
 from app.tools.collect import Collect
-from app.views.hit import Hit
 from core.geometry import Array
 from core.plans.plan import TISSUES
 from core.plans.tissue_points import with_tissues

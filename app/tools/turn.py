@@ -5,9 +5,9 @@ from __future__ import annotations
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 
-from app import look
+from app.pictures.hit import Hit
 from app.tools.base import Tool, View
-from app.views.hit import Hit
+from app.widgets import style
 
 DEG_A_PIXEL = 0.5
 STEP_DEG = 5.0
@@ -61,12 +61,12 @@ class Turn(Tool):
     def key(self, event: QKeyEvent) -> bool:
         """Up and down turn."""
         turn = self.session.turn_deg
-        held = event.modifiers() & ~look.KEYPAD
+        held = event.modifiers() & ~style.KEYPAD
         if turn is None or event.key() not in (Qt.Key.Key_Up, Qt.Key.Key_Down):
             return False
-        if held not in (look.NO_KEY, look.SHIFT):
+        if held not in (style.NO_KEY, style.SHIFT):
             return False
-        fine = held == look.SHIFT
+        fine = held == style.SHIFT
         step = 1.0 if fine else STEP_DEG
         self.session.go_to(turn_deg=turn + (step if event.key() == Qt.Key.Key_Up else -step))
         return True

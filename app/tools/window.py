@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from app.pictures.hit import Hit
 from app.tools.base import Tool, View
-from app.views.hit import Hit
 
 WIDTHS_A_PICTURE = 3.0
 """A drag over the whole picture changes width or level by this many present widths."""

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from app.session import Session
+from app.case.session import Session
 from core.fixture import Fixture, FixtureSize
 from core.image.volume import ScanIdentity, Volume
 from core.level import Level

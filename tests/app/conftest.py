@@ -19,10 +19,10 @@ def desk():
 
 @pytest.fixture
 def session(qapp):
-    from app import look
+    from app.widgets import style
 
-    look.load_fonts()
-    qapp.setStyleSheet(look.STYLE_SHEET)
+    style.load_fonts()
+    qapp.setStyleSheet(style.STYLE_SHEET)
     case = QuietSession()
     case.open(volume(), plan(), source="folder", window=(0.0, 1000.0))
     case.show_ledger(ledger(case.plan))

@@ -21,10 +21,10 @@ os.environ["QT_QPA_PLATFORM"] = "offscreen"
 
 from PySide6.QtCore import QCoreApplication
 
-from app.case_home import HOLDER, holder_of
-from app.case_record import PLAN, read_record
-from app.case_store import CaseStore
-from app.kept_files import close_all
+from app.case.home import HOLDER, holder_of
+from app.case.own_files import close_all
+from app.case.record import PLAN, read_record
+from app.case.store import CaseStore
 from core.errors import ScanError
 from core.plans.history import history_findings
 from core.plans.plan_file import load_plan

@@ -13,12 +13,12 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QLabel, QMessageBox, QPushButton, QToolButton
 
 import sample_volumes
-from app import look
-from app.bench import Bench
-from app.case_record import CaseRecord
-from app.loading import best_of, must_ask
-from app.places import NEIGHBOUR_MM
+from app.case.loading import best_of, must_ask
+from app.case.record import CaseRecord
+from app.pictures.places import NEIGHBOUR_MM
 from app.tools.catalogue import FOLDED
+from app.widgets import style
+from app.window.bench import Bench
 from core.image.volume import ScanIdentity, Volume
 from core.plans.plan import Plan, ScanTie
 from core.scan.report import SeriesReport
@@ -326,7 +326,7 @@ def test_on_the_smallest_window_words_neither_touch_nor_are_cut(bench, qtbot):
     qtbot.wait(50)
     assert (bench.width(), bench.height()) == (1024, 680)
     area = section.picture_rect().intersected(section.rect())
-    half_a_line = QFontMetrics(look.font(13)).height() / 2
+    half_a_line = QFontMetrics(style.font(13)).height() / 2
     assert dial.y() - 4 > area.center().y() + half_a_line, "over the side's name"
     assert dial.geometry().bottom() < section.height()
     every = [name for name in bench.work.strip.findChildren(QLabel) if name.toolTip()]
@@ -428,7 +428,7 @@ def test_the_latest_and_finest_usable_series_is_preselected():
 
 
 def test_the_chooser_opens_what_was_chosen(bench, qtbot):
-    from app.loading import Contents
+    from app.case.loading import Contents
 
     picture = np.zeros((20, 20), dtype=np.float32)
     reports = (report("2025-01-01", uid="1.1"), report("2026-09-14", uid="1.2"))

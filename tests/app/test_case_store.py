@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from app.case_record import ABOUT, PLAN
-from app.case_store import CaseStore
+from app.case.record import ABOUT, PLAN
+from app.case.store import CaseStore
 from core.errors import OutputError
 from core.plans.plan import ScanTie
 from core.plans.plan_file import load_plan
@@ -104,7 +104,7 @@ from PySide6.QtWidgets import QApplication
 app = QApplication([])
 sys.path[:0] = sys.argv[2:]
 from case_at_hand import QuietSession, plan, volume
-from app.case_store import CaseStore
+from app.case.store import CaseStore
 session = QuietSession()
 session.open(volume(), plan(), source="the export", window=(0.0, 1.0))
 store = CaseStore(session, Path(sys.argv[1]))

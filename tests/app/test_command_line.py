@@ -8,12 +8,14 @@ from pathlib import Path
 
 import pytest
 
-from app import command_line, logging_setup
-from app.command_line import guarded, run
+from app.background import log_setup
+from app.cli import command_line
+from app.cli.command_line import guarded, run
 from core.errors import ScanError
 from tests.watchdog import PATIENCE
 
 ROOT = Path(__file__).parents[2]
+HELP_AND_A_SIGN = "from app.cli.command_line import run; run(['--help']); print('≥ 2')"
 
 
 def raising(error):
@@ -53,7 +55,7 @@ def test_help_and_version_end_well(capsys):
 
 
 def test_every_command_of_the_parser_is_carried_out_somewhere():
-    from app import commands
+    from app.cli import commands
 
     choices = command_line.parser()._subparsers._group_actions[0].choices
     assert {n for n in choices if not callable(getattr(commands, n, None))} == set()
@@ -87,12 +89,12 @@ def test_a_fault_is_short_and_its_details_are_logged(capsys, monkeypatch, tmp_pa
 def test_details_of_a_fault_are_whole_beside_the_log_without_names(monkeypatch, tmp_path):
     log = tmp_path / "faults.log"
     monkeypatch.setattr(command_line, "log_file", lambda: log)
-    kept = logging_setup.start_logging(tmp_path / "bench.log")
+    kept = log_setup.start_logging(tmp_path / "bench.log")
     try:
         assert guarded(raising(ZeroDivisionError("deep inside"))) == 1
     finally:
-        handler = logging_setup.log.handlers[-1]
-        logging_setup.log.removeHandler(handler)
+        handler = log_setup.log.handlers[-1]
+        log_setup.log.removeHandler(handler)
         handler.close()
     assert "deep inside" in log.read_text("utf-8")
     assert kept is not None
@@ -113,7 +115,7 @@ def test_an_interrupt_is_no_fault(capsys):
 
 def test_a_reader_that_has_enough_is_no_fault():
     program = (
-        "import sys; from app.command_line import guarded\n"
+        "import sys; from app.cli.command_line import guarded\n"
         "sys.exit(guarded(lambda: [print('x' * 9999) for _ in range(999)]))"
     )
     with subprocess.Popen(
@@ -128,7 +130,7 @@ def test_a_reader_that_has_enough_is_no_fault():
 def test_a_narrow_console_never_shows_a_question_mark_for_another_sign():
     """'?' is the sign of *not assessed*."""
     done = subprocess.run(
-        [sys.executable, "-c", "from app.command_line import run; run(['--help']); print('≥ 2')"],
+        [sys.executable, "-c", HELP_AND_A_SIGN],
         cwd=ROOT, capture_output=True, check=True, env={"PYTHONIOENCODING": "ascii"},
     )  # fmt: skip
     assert done.stdout.splitlines()[-1] == b"\\u2265 2"
@@ -137,7 +139,7 @@ def test_a_narrow_console_never_shows_a_question_mark_for_another_sign():
 def test_the_bench_without_its_parts_is_a_sentence():
     """Where Qt is not installed; hidden here as in the runs without Qt."""
     program = (
-        "import sys; sys.modules['PySide6'] = None; from app.command_line import run\n"
+        "import sys; sys.modules['PySide6'] = None; from app.cli.command_line import run\n"
         "sys.exit(run(['open']))"
     )
     done = subprocess.run(

@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from app.bench import Bench
-from app.case_record import CaseRecord, about
-from app.kept_files import write_private
+from app.case.own_files import write_private
+from app.case.record import CaseRecord, about
+from app.window.bench import Bench
 from tests.watchdog import PATIENCE
 
 ROOT = Path(__file__).parents[2]
@@ -57,7 +57,7 @@ def test_a_case_whose_scan_vanished_stays_in_the_list(qtbot, tmp_path, monkeypat
     bench = Bench(tmp_path / "cases")
     qtbot.addWidget(bench)
     asked = []
-    monkeypatch.setattr("app.bench.ask_folder", lambda *words: asked.append(words) or "")
+    monkeypatch.setattr("app.window.bench.ask_folder", lambda *words: asked.append(words) or "")
     bench.take_up(record)
     assert "was moved" in bench.said.text()
     assert len(asked) == 1

@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 from PySide6.QtWidgets import QFileDialog, QWidget
 
-from app import file_windows
-from app.file_windows import ask_folder, ask_save
+from app.widgets import file_windows
+from app.widgets.file_windows import ask_folder, ask_save
 
 
 @pytest.fixture

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from PySide6.QtGui import QFontMetrics, QImage, QPainter, QTransform
 
-from app import look
 from app.panels.ledger_list import split_name
-from app.views.chart_painter import Ink
+from app.pictures.chart_painter import Ink
+from app.widgets import style
 from core.drawing import Line
 from core.pictures.ink import DARK
 
@@ -25,7 +25,7 @@ def ink_width(style, ratio):
     painter.end()
     data = np.frombuffer(image.constBits(), np.uint8).reshape(image.height(), -1, 4)
     grey = data[:, round(100 * ratio) : round(200 * ratio), :3].max(axis=2).astype(float)
-    full = look.colour(DARK.stroke_colour(style, below=False)).value()
+    full = style.colour(DARK.stroke_colour(style, below=False)).value()
     return grey.sum() / full / (100 * ratio) / ratio
 
 
@@ -36,8 +36,8 @@ def test_a_line_is_as_wide_on_a_fine_screen(qapp, style, ratio):
 
 
 def test_a_name_that_does_not_fit_keeps_the_part_that_tells_it_apart(qapp):
-    look.load_fonts()
-    font = look.font(13)
+    style.load_fonts()
+    font = style.font(13)
     ways = ["along the axis", "by the jaw plane"]
     names = [f"Ridge width, 1 mm below the crest, {way}" for way in ways]
     whole = QFontMetrics(font).horizontalAdvance(names[0])

@@ -12,8 +12,8 @@ from tests.watchdog import PATIENCE
 
 pytest.importorskip("PySide6")
 
-from app import first_use
-from app.first_use import STEPS, FirstUse
+from app.window import kernel_warm_up
+from app.window.kernel_warm_up import STEPS, FirstUse
 
 MEASURED = """
 import sample_volumes
@@ -40,7 +40,7 @@ def test_it_is_said_while_it_lasts_and_happens_once(qtbot, cache, monkeypatch):
     assert f"of {STEPS}" in said[0]
     qtbot.waitUntil(lambda: not first.running, timeout=180_000)
     assert said[-1] == ""
-    assert first_use.mark().exists()
+    assert kernel_warm_up.mark().exists()
     assert list(cache.rglob("*.nbi")), "nothing was compiled into the cache"
     said.clear()
     first.begin()
@@ -48,7 +48,7 @@ def test_it_is_said_while_it_lasts_and_happens_once(qtbot, cache, monkeypatch):
     assert said == []
     # In a process of its own: what this one has compiled already would hide a gap.
     before = {p: p.stat().st_mtime_ns for p in cache.rglob("*.nbc")}
-    root = Path(first_use.__file__).parents[1]
+    root = Path(kernel_warm_up.__file__).parents[1]
     subprocess.run([sys.executable, "-c", MEASURED], cwd=root, check=True, timeout=300 * PATIENCE)
     assert {p: p.stat().st_mtime_ns for p in cache.rglob("*.nbc")} == before
 
@@ -59,4 +59,4 @@ def test_ending_the_program_ends_the_child(qtbot, cache):
     child = first._child
     first.stop()
     assert not child.is_alive()
-    assert not first_use.mark().exists()
+    assert not kernel_warm_up.mark().exists()

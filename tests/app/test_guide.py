@@ -8,7 +8,7 @@ import pytest
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 
-from app.guide_steps import STEPS, sample_plan
+from app.guide.steps import STEPS, sample_plan
 from tests.app.test_bench import bench, opened
 
 __all__ = ["bench"]

@@ -12,11 +12,11 @@ import pytest
 from PySide6.QtWidgets import QLabel, QMessageBox, QWidget
 
 import sample_volumes
-from app.bench import Bench
-from app.case_record import CaseRecord
-from app.command_line import run
-from app.kept_cases import offer_left_open
-from app.messages import error_box
+from app.case.record import CaseRecord
+from app.cli.command_line import run
+from app.widgets.messages import error_box
+from app.window.bench import Bench
+from app.window.crash_recovery import offer_left_open
 from core.errors import PlanError
 from core.inert import inert
 from tests.app.case_at_hand import IDENTITY, QuietSession, plan, volume

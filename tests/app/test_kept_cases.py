@@ -8,9 +8,9 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QMessageBox
 
 import sample_volumes
-from app.bench import Bench
-from app.case_home import CaseHome
-from app.kept_cases import LET_BE, TAKE_UP, CaseNotice, offer_left_open
+from app.case.home import CaseHome
+from app.window.bench import Bench
+from app.window.crash_recovery import LET_BE, TAKE_UP, CaseNotice, offer_left_open
 from core.errors import OutputError
 from core.plans.plan_file import load_plan
 

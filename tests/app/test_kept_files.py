@@ -7,12 +7,12 @@ import stat
 
 import pytest
 
-from app.bench import Bench
-from app.case_record import ABOUT, CaseRecord, about
-from app.case_store import CaseStore
-from app.kept_files import cannot_keep, close_all, write_private
-from app.repeat_studies import kept_studies
-from app.settings import SettingsStore
+from app.case.own_files import cannot_keep, close_all, write_private
+from app.case.record import ABOUT, CaseRecord, about
+from app.case.repeat_studies import kept_studies
+from app.case.settings import SettingsStore
+from app.case.store import CaseStore
+from app.window.bench import Bench
 from core.errors import OutputError
 from tests.app.case_at_hand import QuietSession, plan, volume
 from tests.app.hostile_documents import documents

@@ -17,10 +17,10 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app import messages
+from app.pictures.dial import Dial
+from app.pictures.picture_view import PictureView
 from app.tools.catalogue import FOLDED, TOOLS
-from app.views.dial import Dial
-from app.views.picture_view import PictureView
+from app.widgets import messages
 from tests.app.test_bench import SCAN, bench, opened
 
 __all__ = ["bench"]

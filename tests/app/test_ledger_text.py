@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from app.ledger_text import as_text
+from app.cli.measurement_table import as_text
 from core.fixture import Fixture, FixtureSize
 from core.image.volume import ScanIdentity
 from core.measurement import Budget, Limit, Measurement, Note, Reading, Term

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from app.messages import FAULT, error_text
+from app.widgets.messages import FAULT, error_text
 from core.errors import ScanError
 
 

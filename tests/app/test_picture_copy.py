@@ -10,8 +10,9 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication, QImage
 from PySide6.QtTest import QTest
 
-from app import look, picture_copy
-from app.picture_copy import LINE_PX, ONE_PICTURE, PAD_PX, caption, picture_with_caption
+from app.pictures import copy
+from app.pictures.copy import LINE_PX, ONE_PICTURE, PAD_PX, caption, picture_with_caption
+from app.widgets import style
 from core.plans.history import sign_off_state
 from tests.app.test_bench import SCAN, bench, opened
 
@@ -52,13 +53,13 @@ def test_ctrl_c_copies_the_picture_with_the_focus(open_bench, qtbot):
 
 def test_no_name_leaves_unless_it_is_wished(open_bench, monkeypatch):
     captions = []
-    real = picture_copy.caption
+    real = copy.caption
 
     def heard(*given, **more):
         captions.append(" ".join(real(*given, **more)))
         return real(*given, **more)
 
-    monkeypatch.setattr(picture_copy, "caption", heard)
+    monkeypatch.setattr(copy, "caption", heard)
     open_bench.pictures.section.setFocus()
     QTest.keyClick(open_bench, Qt.Key.Key_C, CTRL)
     QTest.keyClick(open_bench, Qt.Key.Key_C, CTRL | SHIFT)
@@ -75,7 +76,7 @@ def test_no_name_leaves_unless_it_is_wished(open_bench, monkeypatch):
 
 
 def test_after_signing_it_says_so(open_bench):
-    from app.answers import signed
+    from app.case.attestations import signed
 
     session = open_bench.session
     text, plan = signed(
@@ -98,6 +99,6 @@ def test_a_narrow_picture_wraps_its_caption_and_loses_no_word(open_bench):
     assert image.width() == view.width() - 4
     words = pixels(image)[view.height() - 4 :]
     # Nothing is written over the edge: the last columns stay dark.
-    dark = look.PICTURE.value()
+    dark = style.PICTURE.value()
     assert words[:, -3:].max() <= dark + 8
     assert words[:, :3].max() <= dark + 8

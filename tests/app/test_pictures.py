@@ -12,11 +12,12 @@ from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtGui import QImage
 from PySide6.QtTest import QTest
 
-from app import look, maps
-from app.pictures import Pictures
-from app.places import neighbour_words
-from app.session import Session
-from app.views.rendering import _COLOURS, HATCH, NOT_SCANNED
+from app.case.session import Session
+from app.pictures import maps
+from app.pictures.in_step import Pictures
+from app.pictures.places import neighbour_words
+from app.pictures.rendering import _COLOURS, HATCH, NOT_SCANNED
+from app.widgets import style
 from core.fixture import Fixture, FixtureSize
 from core.geometry import vector
 from core.pictures.ink import DARK
@@ -61,7 +62,7 @@ def brightest(view) -> QPointF:
     pixels = np.frombuffer(view._image.bits(), np.uint32)
     pixels[pixels == _COLOURS[HATCH]] = _COLOURS[NOT_SCANNED]  # the hatch is no spot
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("app.views.picture_view.paint_furniture", lambda painter, view: None)
+        patch.setattr("app.pictures.picture_view.paint_furniture", lambda painter, view: None)
         grabbed = view.grab()
     image = grabbed.toImage().convertToFormat(QImage.Format.Format_Grayscale8)
     rows, stride = image.height(), image.bytesPerLine()
@@ -228,7 +229,7 @@ def test_in_a_small_picture_no_letter_for_lingual_reads_as_left(shown, monkeypat
     _, pictures = shown([(10.0, -20.0, 0.0)], size=(110, 150))
     said = []
     monkeypatch.setattr(
-        "app.views.furniture._words", lambda painter, area, text, *_: said.append(text)
+        "app.pictures.annotations._words", lambda painter, area, text, *_: said.append(text)
     )
     for view in pictures.neighbours:
         said.clear()
@@ -283,8 +284,8 @@ def test_what_was_not_scanned_is_hatched_and_never_black_or_bone(shown):
     rows, cols = np.nonzero(np.isnan(grey))
     image = pictures.section._image
     seen = {image.pixelColor(int(c), int(r)).name() for r, c in zip(rows, cols, strict=True)}
-    hatch = look.colour(DARK.stroke_colour("not scanned", below=False)).name()
-    assert seen == {look.colour(DARK.not_scanned).name(), hatch}
+    hatch = style.colour(DARK.stroke_colour("not scanned", below=False)).name()
+    assert seen == {style.colour(DARK.not_scanned).name(), hatch}
     # Falling to the right: the next pixel of a line lies below and to the right of the last.
     lines = [(r, c) for r, c in zip(rows, cols, strict=True)
              if image.pixelColor(int(c), int(r)).name() == hatch]  # fmt: skip

@@ -4,7 +4,7 @@ import pytest
 from PySide6.QtCore import QRect
 from PySide6.QtWidgets import QWidget
 
-from app.program import FRAME, ROOMY, lay_out
+from app.window.program import FRAME, ROOMY, lay_out
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ import stat
 
 import pytest
 
-from app.secret import practice_secret
+from app.case.secret import practice_secret
 from core.errors import OutputError
 
 

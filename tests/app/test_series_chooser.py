@@ -8,9 +8,9 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QLabel
 
-from app import look
-from app.loading import Contents
-from app.series_chooser import SeriesChooser
+from app.case.loading import Contents
+from app.widgets import style
+from app.window.series_chooser import SeriesChooser
 from core.findings import Finding
 from core.image.volume import ScanIdentity
 from core.scan import SeriesReport
@@ -30,8 +30,8 @@ def report(name, number, date, *findings):
 
 @pytest.fixture
 def chooser(qapp, qtbot):
-    look.load_fonts()
-    qapp.setStyleSheet(look.STYLE_SHEET)
+    style.load_fonts()
+    qapp.setStyleSheet(style.STYLE_SHEET)
     made = SeriesChooser()
     qtbot.addWidget(made)
     made.resize(1024, 620)
@@ -79,7 +79,7 @@ def test_the_chosen_row_is_told_from_the_others(chooser):
         for number in (0, 1):
             row = row_of(chooser, number)
             colour = row.grab().toImage().pixelColor(row.width() - 3, 3)
-            wanted = look.SELECTED if number == chosen else look.PANEL
+            wanted = style.SELECTED if number == chosen else style.PANEL
             assert colour.name() == wanted.name(), (chosen, number)
 
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from app.answers import signed
-from app.session import Session
+from app.case.attestations import signed
+from app.case.session import Session
 from core.fixture import Fixture, FixtureSize
 from core.geometry import vector
 from core.level import Level

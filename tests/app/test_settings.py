@@ -5,10 +5,10 @@ import logging
 
 import pytest
 
-from app.logging_setup import start_logging
-from app.settings import SettingsStore, with_practice_limits
-from app.settings_text import settings_of_document, to_text
-from app.settings_value import Settings
+from app.background.log_setup import start_logging
+from app.case.settings import SettingsStore, with_practice_limits
+from app.case.settings_text import settings_of_document, to_text
+from app.case.settings_value import Settings
 from core.image.radiograph import Tube
 from core.measuring.control_film import FilmResult
 from core.measuring.drill_table import Drill

@@ -6,7 +6,7 @@ import threading
 
 from PySide6.QtCore import QObject
 
-from app.tasks import Latest
+from app.background.tasks import Latest
 
 
 def test_the_newest_of_many_requests_is_answered_in_this_thread(qtbot):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import threading
 
-from app.tidying import Tidying
+from app.background.gui_gc import Tidying
 
 
 class _Ring:

@@ -7,13 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from app import case_home
-from app.bench import Bench
-from app.case_home import CaseHome, holder_of, this_holder
-from app.case_store import CaseStore
-from app.kept_cases import READ, TAKE_OVER
-from app.saving import Saving
-from app.settings import SettingsStore
+from app.case.home import CaseHome, holder_of, this_holder
+from app.case.saving import Saving
+from app.case.settings import SettingsStore
+from app.case.store import CaseStore
+from app.window.bench import Bench
+from app.window.crash_recovery import READ, TAKE_OVER
 from core.errors import OutputError
 from core.measuring.control_film import CANAL, FilmResult
 from core.plans.plan_file import load_plan, save_plan
@@ -114,7 +113,7 @@ def test_a_dead_holder_holds_nothing_whatever_the_clock_says(qtbot, tmp_path, mo
     assert home.take()
     assert holder_of(tmp_path / "case").name == "LM"
     home.release()
-    os.utime(tmp_path / "case" / case_home.HOLDER, (4e9, 4e9))
+    os.utime(tmp_path / "case" / home.HOLDER, (4e9, 4e9))
     assert holder_of(tmp_path / "case") is None
 
 

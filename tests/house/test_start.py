@@ -19,7 +19,7 @@ HEAVY = {
 def modules_after(arguments: list[str]) -> set[str]:
     program = (
         "import json, sys\n"
-        "from app.command_line import run\n"
+        "from app.cli.command_line import run\n"
         f"status = run({arguments!r})\n"
         "names = sorted({n.split('.')[0] for n in sys.modules})\n"
         "print('\\n' + json.dumps([status, names]))"
@@ -66,7 +66,7 @@ for name in conftest.QT:
     except ModuleNotFoundError:
         continue
     sys.exit(f"{name} could be imported although it was hidden")
-import core, sample_volumes, app.command_line, app.commands
+import core, sample_volumes, app.cli.command_line, app.cli.commands
 count = 0
 for package in (core, sample_volumes):
     for module in pkgutil.walk_packages(package.__path__, package.__name__ + "."):

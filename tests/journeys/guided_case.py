@@ -14,9 +14,9 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QInputDialog, QLineEdit, QPushButton, QRadioButton
 
 import sample_volumes
-from app.dialogs.sheet import SheetDialog
-from app.dialogs.side import SideDialog
-from app.dialogs.sign_off import SignOffDialog
+from app.dialogs.answers.side import SideDialog
+from app.dialogs.answers.sign_off import SignOffDialog
+from app.dialogs.sheet.dialog import SheetDialog
 from app.panels.ledger_list import ENTRY
 from core import load_plan
 from core.plans.history import sign_off_state

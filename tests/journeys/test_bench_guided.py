@@ -27,7 +27,7 @@ MOST_BYTES = 300_000
 
 @pytest.mark.timeout(1200)
 def test_the_guided_case_by_mouse_and_keys(qapp, tmp_path):
-    from app.bench import Bench
+    from app.window.bench import Bench
     from tests.journeys.guided_case import GuidedCase, wait
 
     bench = Bench(tmp_path / "cases")

@@ -10,7 +10,7 @@ import pydicom
 import pytest
 
 import sample_volumes
-from app.command_line import run
+from app.cli.command_line import run
 from core import PlanError, load_plan, measure, open_scan, run_case, save_plan
 from core.measuring.basis import Basis
 

@@ -15,7 +15,7 @@ import pypdfium2
 import pytest
 
 import sample_volumes
-from app.ledger_text import as_text
+from app.cli.measurement_table import as_text
 from app.panels.ledger_details import details
 from app.panels.ledger_entries import entries
 from core import load_plan, measure, open_scan

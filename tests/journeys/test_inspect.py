@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 import sample_volumes
-from app.command_line import run
+from app.cli.command_line import run
 
 # The row of the command in the agreed interface: these keys, these orders.
 KEYS = {"uid", "stack", "modality", "description", "shape", "voxel_mm", "usable", "findings"}

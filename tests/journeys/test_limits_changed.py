@@ -12,13 +12,13 @@ import pytest
 
 pytest.importorskip("PySide6")
 
-from app.answers import with_limit, without_limit
-from app.ledger_text import as_text
+from app.case.attestations import with_limit, without_limit
+from app.case.session import Session
+from app.case.settings import SettingsStore, with_practice_limits
+from app.case.settings_value import Settings
+from app.cli.measurement_table import as_text
 from app.panels.ledger_details import details
 from app.panels.ledger_entries import why
-from app.session import Session
-from app.settings import SettingsStore, with_practice_limits
-from app.settings_value import Settings
 from core.drawing import window_of_volume
 from core.measuring.assemble import measure
 from core.plans.limits import row_for

@@ -6,7 +6,7 @@ import json
 from dataclasses import replace
 
 import sample_volumes
-from app.command_line import run
+from app.cli.command_line import run
 from tests.core.trust.test_repeatability import study
 
 PLAN = str(sample_volumes.path("lower_left_36.plan.json"))

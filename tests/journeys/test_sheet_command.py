@@ -20,7 +20,7 @@ import pytest
 import trimesh
 
 import sample_volumes
-from app.command_line import run
+from app.cli.command_line import run
 from core.pseudonym import identifying
 from core.scan import open_scan
 from core.sheet.left_over import left_over
@@ -158,7 +158,7 @@ def test_a_contradicting_plan_has_its_sheet_but_nothing_for_the_chair(tmp_path, 
 
 @pytest.mark.slow
 def test_a_pseudonymous_folder_of_a_real_sample_names_nobody(tmp_path, monkeypatch):
-    monkeypatch.setattr("app.secret.secret_file", lambda: tmp_path / "pseudonym.key")
+    monkeypatch.setattr("app.case.secret.secret_file", lambda: tmp_path / "pseudonym.key")
     out = tmp_path / "out"
     table, risks = tmp_path / "drills.csv", tmp_path / "risks.txt"
     table.write_text("name,diameter_mm,marks_mm\npilot,2.0,6 8 10\n")

@@ -15,7 +15,7 @@ from PySide6.QtCore import Qt, QTimer
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QInputDialog, QLineEdit
 
-from app.dialogs.side_question import SideQuestion
+from app.dialogs.answers.side_question import SideQuestion
 from core.image.volume import ScanIdentity, Volume
 from core.plans.plan import Plan
 from core.proposing.proposal import Proposal

@@ -9,8 +9,8 @@ import time
 import numpy as np
 import pytest
 
-from app import verify_jaws
-from app.command_line import run
+from app.background import self_test_jaws
+from app.cli.command_line import run
 from core.image.volume import Volume
 
 
@@ -34,7 +34,7 @@ def test_the_self_test_passes_in_under_a_minute_and_leaves_a_dated_page(tmp_path
 @pytest.mark.parametrize("fault", ["mirrored", "shifted", "stretched"])
 def test_a_faulty_reader_fails_it(fault, tmp_path, capsys, monkeypatch):
     """What it is for: a scan read mirrored, half a voxel off, or 3 % too large is found."""
-    read = verify_jaws.open_scan
+    read = self_test_jaws.open_scan
 
     def wrongly(path):
         v = read(path)
@@ -51,7 +51,7 @@ def test_a_faulty_reader_fails_it(fault, tmp_path, capsys, monkeypatch):
         return Volume(voxels=voxels, mm_from_ijk=affine, slope=v.slope, intercept=v.intercept,
                       made_up=v.made_up, identity=v.identity)  # fmt: skip
 
-    monkeypatch.setattr(verify_jaws, "open_scan", wrongly)
+    monkeypatch.setattr(self_test_jaws, "open_scan", wrongly)
     with pytest.raises(SystemExit) as end:
         run(["verify", "--seed", "7", "--out", str(tmp_path)])
     assert end.value.code == 1

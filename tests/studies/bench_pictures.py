@@ -36,7 +36,7 @@ def main() -> None:
 def pictures(own: Path, out: Path) -> None:
     from PySide6.QtWidgets import QApplication
 
-    from app.bench import Bench
+    from app.window.bench import Bench
     from tests.journeys.guided_case import GuidedCase
 
     program = QApplication([])

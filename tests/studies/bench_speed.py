@@ -57,7 +57,7 @@ def main() -> None:
     from PySide6.QtWidgets import QApplication
 
     import sample_volumes
-    from app.tidying import Tidying
+    from app.background.gui_gc import Tidying
     from tests.journeys.guided_case import SAMPLE
 
     sys.setswitchinterval(0.002)  # as the program itself does
@@ -110,8 +110,8 @@ def measured(tidying, own: Path, scan: Path, plan: Path, *, cases: int) -> dict[
     """One bench on one scan, from opening it to its closing again and again."""
     from PySide6.QtWidgets import QApplication
 
-    from app.bench import Bench
-    from app.dialogs.sheet import show_sheet
+    from app.dialogs.sheet.dialog import show_sheet
+    from app.window.bench import Bench
     from core.plans.edit_pose import nudged
     from tests.journeys.guided_case import pause, wait
 

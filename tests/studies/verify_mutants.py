@@ -73,17 +73,17 @@ DRIVER = """
 import sys, tempfile
 from pathlib import Path
 import numpy as np
-from app import verify
+from app.background import self_test_run
 from core.measuring.self_test_rules import rule_checks
 draw, seed = np.random.default_rng(7), 7
 with tempfile.TemporaryDirectory() as name:
     quiet = lambda step: None
     for part, found in (
         ("the rules", rule_checks()),
-        ("the lower jaw", verify.lower_jaw(draw, seed, Path(name) / "lower", quiet)),
-        ("the upper jaw", verify.upper_jaw(draw, seed, Path(name) / "upper", quiet)),
+        ("the lower jaw", self_test_run.lower_jaw(draw, seed, Path(name) / "lower", quiet)),
+        ("the upper jaw", self_test_run.upper_jaw(draw, seed, Path(name) / "upper", quiet)),
     ):
-        for check in verify._to_the_end(part, found):
+        for check in self_test_run._to_the_end(part, found):
             if not check.passed:
                 print("NOTICED", check.what)
                 sys.exit(1)

@@ -9,9 +9,9 @@ pytest.importorskip("PySide6")
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 
+from app.case.settings import settings_of
+from app.case.settings_text import to_text
 from app.dialogs.control_film import ask_control_film
-from app.settings import settings_of
-from app.settings_text import to_text
 from core.measurement import Measurement, Reading
 from core.measuring.control_film import CANAL, NEIGHBOUR, FilmResult
 from tests.app.case_at_hand import QuietSession

@@ -17,21 +17,21 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.answers import TROUBLES
+from app.case.attestations import TROUBLES
+from app.case.settings import settings_of
 from app.dialogs import catalogue
+from app.dialogs.answers.declare import ask_declaration
+from app.dialogs.answers.image_check import ask_image_check
+from app.dialogs.answers.interpreted import ask_interpreted
+from app.dialogs.answers.side import ask_side
+from app.dialogs.answers.sign_off import ask_sign_off
 from app.dialogs.base import MOST_HEIGHT, MOST_WIDTH
-from app.dialogs.declare import ask_declaration
 from app.dialogs.examples import example
-from app.dialogs.help import show_help
-from app.dialogs.image_check import ask_image_check
-from app.dialogs.interpreted import ask_interpreted
+from app.dialogs.help.dialog import show_help
+from app.dialogs.help.topics import topics
 from app.dialogs.limits import ask_limits
 from app.dialogs.room import ask_room
 from app.dialogs.settings import show_settings
-from app.dialogs.side import ask_side
-from app.dialogs.sign_off import ask_sign_off
-from app.help_text import topics
-from app.settings import settings_of
 from core.measuring.rows_crown import entered_room_mm, teeth_together
 from core.plans.history import sign_off_state
 from core.plans.plan_dump import document_of

@@ -9,7 +9,7 @@ from PySide6.QtCore import QRect, Qt
 from PySide6.QtGui import QImage, QPageSize, QPainter
 from PySide6.QtPrintSupport import QPrinter
 
-from app.dialogs.sheet import PAPERS, print_pages
+from app.dialogs.sheet.dialog import PAPERS, print_pages
 
 DPI = 300
 SIZES_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ANSI Y14.1 (8.5 x 11 in)

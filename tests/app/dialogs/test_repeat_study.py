@@ -8,9 +8,9 @@ from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QLabel
 
-from app.dialogs.repeat_result import RepeatResultDialog
-from app.dialogs.repeat_study import show_repeat_study
-from app.repeat_studies import kept_studies, read_study
+from app.case.repeat_studies import kept_studies, read_study
+from app.dialogs.repeat_study.dialog import show_repeat_study
+from app.dialogs.repeat_study.result import RepeatResultDialog
 from core.trust.own_hand import placement_of
 from core.trust.repeatability import shuffled
 
@@ -19,7 +19,7 @@ LEFT = Qt.MouseButton.LeftButton
 
 @pytest.fixture(autouse=True)
 def folder(monkeypatch, tmp_path):
-    monkeypatch.setattr("app.repeat_studies.studies_folder", lambda: tmp_path / "studies")
+    monkeypatch.setattr("app.case.repeat_studies.studies_folder", lambda: tmp_path / "studies")
     return tmp_path / "studies"
 
 

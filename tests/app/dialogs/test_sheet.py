@@ -12,10 +12,10 @@ from PySide6.QtGui import QGuiApplication
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QFileDialog, QLabel, QStyle, QStyleOptionViewItem, QWidget
 
-from app import sheet_work
-from app.dialogs.sheet import show_sheet
-from app.number_box import NumberBox
-from app.settings import SettingsStore, settings_of
+from app.case.settings import SettingsStore, settings_of
+from app.dialogs.sheet import work
+from app.dialogs.sheet.dialog import show_sheet
+from app.widgets.number_box import NumberBox
 from core.image.radiograph import Tube
 from core.measuring.drill_table import Drill
 from core.plans.plan import SideCheck
@@ -211,7 +211,7 @@ def test_before_everything_is_measured_nothing_is_written(case_of, desk, closing
 
 
 def test_a_pseudonym_is_on_every_page_and_in_no_named_folder(qtbot, opened, monkeypatch, tmp_path):
-    monkeypatch.setattr(sheet_work, "practice_secret", lambda: b"0123456789abcdef")
+    monkeypatch.setattr(work, "practice_secret", lambda: b"0123456789abcdef")
     dialog = opened()
     look_at(dialog, "report")
     qtbot.waitUntil(lambda: "report" in dialog._looks, timeout=LONG)

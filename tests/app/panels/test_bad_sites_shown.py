@@ -2,9 +2,9 @@
 
 import pytest
 
+from app.case.settings import settings_of
 from app.panels.my_sizes import MySizes
 from app.panels.remaining_bone import RemainingBone
-from app.settings import settings_of
 from core.plans.sizes import default_sizes
 from tests.app.case_at_hand import QuietSession
 from tests.core.measuring.test_bad_sites_told import measured

@@ -6,7 +6,7 @@ from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 
 import sample_volumes
-from app.bench import Bench
+from app.window.bench import Bench
 from core.arch import fixture_frame
 from core.bone.wall import wall_map
 

@@ -9,11 +9,11 @@ from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QFontMetricsF
 from PySide6.QtTest import QTest
 
-from app import look
-from app.dialogs.sheet import show_sheet
+from app.dialogs.sheet.dialog import show_sheet
 from app.panels.remaining_bone import RemainingBone
 from app.panels.ridge_profile import RidgeProfile
 from app.panels.wall_chart import WallChart
+from app.widgets import style
 from core.image.volume import Volume
 from core.measuring.assemble import measure
 from core.plans.plan_parse import parse
@@ -181,7 +181,7 @@ def test_names_of_directions_never_touch(qtbot, width, first):
     chart.resize(width, 160)
     chart.marks = ((-180.0, "lingual"), (-90.0, "distal"), (0.0, "buccal"), (90.0, "mesial"),
                    (180.0, "lingual"))  # fmt: skip
-    metrics = QFontMetricsF(look.font(11))
+    metrics = QFontMetricsF(style.font(11))
     box = QRectF(30, 8, width - 38, 132)
     placed = chart._names(box, SimpleNamespace(depths_mm=np.array([0.0, 8.0])), metrics)
     assert placed[0][1] == first

@@ -6,7 +6,7 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 
-from app.help_text import topics
+from app.dialogs.help.topics import topics
 from app.panels.remaining_bone import RemainingBone
 from core.arch import fixture_frame
 from core.bone.grey import grey_beside

@@ -7,7 +7,7 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 
-from app.dialogs.declare import DeclareDialog
+from app.dialogs.answers.declare import DeclareDialog
 from app.panels.ledger import LedgerPanel
 from app.panels.ledger_details import details
 from app.panels.ledger_entries import WAITING, entries

@@ -5,8 +5,8 @@ import pytest
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 
+from app.case.settings import settings_of
 from app.panels.my_sizes import WAITS, MySizes
-from app.settings import settings_of
 from core.fixture import FixtureSize
 from core.image.volume import Volume
 from core.measuring.assemble import measure

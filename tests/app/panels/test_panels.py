@@ -9,18 +9,18 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QLabel, QPushButton
 
-from app.dialogs.confirm_jaw import confirm_jaw
-from app.dialogs.interpreted import InterpretedDialog
-from app.dialogs.side import SideDialog
-from app.dialogs.side_question import SideQuestion, SideTrouble
+from app.case.settings import settings_of
+from app.dialogs.answers.confirm_jaw import confirm_jaw
+from app.dialogs.answers.interpreted import InterpretedDialog
+from app.dialogs.answers.side import SideDialog
+from app.dialogs.answers.side_question import SideQuestion, SideTrouble
 from app.panels import scan_checks
 from app.panels.fixture import FixturePanel, align_targets
 from app.panels.log import Log, log_lines
 from app.panels.my_sizes import MySizes
 from app.panels.open_points import open_points
+from app.panels.patient_line import Who
 from app.panels.scan_checks import ScanChecks, parts_of
-from app.panels.who import Who
-from app.settings import settings_of
 from core.findings import Finding
 from core.fixture import FixtureSize
 from core.plans.plan import TISSUES, TissuePoint

@@ -10,9 +10,9 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QHBoxLayout, QWidget
 from scipy.ndimage import gaussian_filter
 
-from app.session import Session
-from app.views.flat_view import FlatView
-from app.views.panorama_view import PanoramaView
+from app.case.session import Session
+from app.pictures.flat_view import FlatView
+from app.pictures.panorama_view import PanoramaView
 from core.arch import Arch
 from core.geometry import PictureGrid, across
 from core.image.ribbon import Ribbon

@@ -7,7 +7,7 @@ import pytest
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 
-from app.settings import settings_of
+from app.case.settings import settings_of
 from app.tools.fixture import Adjust, PlaceFixture
 from core.arch import Arch, fixture_frame
 from core.fixture import Fixture, FixtureSize

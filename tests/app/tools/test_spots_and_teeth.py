@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 
-from app.tools.spots import Contact, CrestMark, Cusp, Gum, Note, Opponent, PointMark, StentTop
+from app.tools.point_marks import Contact, CrestMark, Cusp, Gum, Note, Opponent, PointMark, StentTop
 from app.tools.stent import StentAxisTool
 from app.tools.teeth import Existing, ForamenTool, Root
 from core.plans import notes

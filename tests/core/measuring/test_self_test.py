@@ -73,7 +73,7 @@ def test_a_rule_that_is_broken_is_noticed(monkeypatch):
 
 
 def test_a_program_that_breaks_off_is_a_failed_self_test_and_says_nothing_of_another_scan():
-    from app.verify import _to_the_end
+    from app.background.self_test_run import _to_the_end
     from core.errors import PlanError
 
     def broken():

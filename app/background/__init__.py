@@ -1,0 +1,1 @@
+"""Work beside the window: tasks, the log, the self-test, garbage collection."""

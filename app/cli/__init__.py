@@ -1,0 +1,1 @@
+"""The command line: arguments, commands, and the measurements as a table."""

@@ -1,0 +1,115 @@
+"""A structure that is not marked, declared by a person with a reason."""
+
+from __future__ import annotations
+
+from PySide6.QtWidgets import QButtonGroup, QComboBox, QPushButton, QRadioButton, QWidget
+
+from app.case.attestations import DECLARED_STATES, now_iso
+from app.case.session import Session
+from app.dialogs.base import Dialog, open_dialog
+from app.tools.base import Desk
+from core.identity import Tooth, expected_structures, structure_words
+from core.plans.edit import with_declaration, without_declaration
+from core.plans.plan import MISSING, Declaration, Plan
+from core.plans.plan_checks import DECLARABLE
+
+MEANS = {
+    "not near this site": "it leaves the summary",
+    "looked for, not visible": "it may still be there: counts as not met",
+    "outside the scanned region": "this scan cannot tell: counts as not met",
+    "tooth missing": "there is no root, so limits to it fall away",
+}
+
+
+class DeclareDialog(Dialog):
+    """Which structure, which state, why, by whom."""
+
+    heading = "Declare a structure"
+    accept_words = "Declare"
+
+    def __init__(
+        self, session: Session, desk: Desk, parent: QWidget | None = None, *, structure: str = ""
+    ) -> None:
+        super().__init__(session, desk, parent)
+        self.words("Only for what is not marked. What can be seen is marked, even faintly.")
+        self.structure = QComboBox()
+        self.structure.setAccessibleName("Structure")
+        for name in declarable(session.plan):
+            self.structure.addItem(structure_words(name), name)
+        chosen = self.structure.findData(structure.replace("nasal-floor", "nasal floor"))
+        self.structure.setCurrentIndex(max(chosen, 0))
+        self.structure.currentIndexChanged.connect(self._read)
+        self.body.addWidget(self.structure)
+        self.before = self.words("", quiet=True)
+        self.back = QPushButton("Take this declaration back")
+        self.back.setAutoDefault(False)
+        self.back.clicked.connect(self._take_back)
+        self.body.addWidget(self.back)
+        self.state = QButtonGroup(self)
+        for number, state in enumerate(DECLARED_STATES):
+            button = QRadioButton(f"{state}: {MEANS[state]}")
+            self.state.addButton(button, number)
+            self.body.addWidget(button)
+        self.state.idToggled.connect(self.check)
+        self.reason = self.line("Reason", hint="why you can say so")
+        self.by = self.initials()
+        self._read()
+
+    def is_complete(self) -> bool:
+        """State, reason and initials."""
+        texts = (self.reason.text().strip(), self.by.text().strip())
+        return self.state.checkedId() >= 0 and all(texts)
+
+    def _read(self) -> None:
+        """Say what the chosen structure is declared as already."""
+        said = self._declared()
+        of_a_tooth = str(self.structure.currentData()).startswith("root-")
+        missing = self.state.button(DECLARED_STATES.index(MISSING))
+        missing.setVisible(of_a_tooth)
+        if not of_a_tooth and missing.isChecked():
+            self.state.setExclusive(False)
+            missing.setChecked(False)
+            self.state.setExclusive(True)
+        self.before.setVisible(said is not None)
+        self.back.setVisible(said is not None)
+        if said is not None:
+            self.before.setText(f"Declared: {said.state} ({said.reason}), {said.by or '–'}")
+
+    def _declared(self) -> Declaration | None:
+        name = str(self.structure.currentData())
+        return next((d for d in self.session.plan.declared if d.structure == name), None)
+
+    def _take_back(self) -> None:
+        name = str(self.structure.currentData())
+        text = f"{structure_words(name)}: declaration taken back"
+        self.session.apply(text, without_declaration(self.session.plan, name))
+        self._read()
+
+    def give(self) -> None:
+        """Into the plan."""
+        by = self.take_initials(self.by)
+        name = str(self.structure.currentData())
+        state, reason = DECLARED_STATES[self.state.checkedId()], self.reason.text().strip()
+        plan = with_declaration(self.session.plan, name, state, reason=reason, by=by, at=now_iso())
+        self.session.apply(f"{structure_words(name)} declared: {state} ({reason})", plan)
+
+
+def declarable(plan: Plan) -> tuple[str, ...]:
+    """What can be declared or is: the fixed names, and the roots beside the plan's teeth."""
+    teeth = [f.tooth for f in plan.fixtures if f.tooth] + [s.tooth for s in plan.sites if s.tooth]
+    roots = [
+        name
+        for tooth in teeth
+        for expected in expected_structures(Tooth.of(tooth))
+        for name in expected.any_of
+        if name.startswith("root-")
+    ]
+    declared = [d.structure for d in plan.declared]
+    return tuple(dict.fromkeys((*DECLARABLE, *roots, *declared)))
+
+
+def ask_declaration(
+    session: Session, desk: Desk, parent: QWidget | None, *, structure: str = ""
+) -> Dialog:
+    """Ask for a declaration; `structure` is chosen beforehand."""
+    return open_dialog(DeclareDialog(session, desk, parent, structure=structure))

@@ -1,0 +1,100 @@
+"""The image judged by a person, with drawn examples: movement, streaks, noise, field, stent."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import (
+    QButtonGroup,
+    QGridLayout,
+    QLabel,
+    QRadioButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.case.attestations import PLACES, TROUBLES, now_iso, with_image_check
+from app.case.session import Session
+from app.dialogs.base import Dialog, open_dialog
+from app.dialogs.examples import example_pixmap
+from app.tools.base import Desk
+from app.widgets import style
+
+MEANS = {
+    "movement": "edges stand twice; no number shows it",
+    "streaks": "rays from metal; edges near them lie wrong",
+    "noise": "grain hides thin plates and the canal",
+    "cut-off field": "the jaw leaves the scanned field",
+    "gap under the stent": "air below it: its axis stands off",
+}
+
+
+class ImageDialog(Dialog):
+    """One answer for each trouble; none is chosen beforehand."""
+
+    heading = "How good is the image"
+    accept_words = "Answer"
+    least_width = 900
+
+    def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(session, desk, parent)
+        self.words(
+            "Look through the scan, at the site above all. The drawings show what is meant. "
+            "Trouble at the site takes “meets limit” from every number there."
+        )
+        grid = QGridLayout()
+        grid.setHorizontalSpacing(14)
+        self.groups: dict[str, QButtonGroup] = {}
+        check = session.plan.image_check
+        for column, trouble in enumerate(TROUBLES):
+            said = "" if check is None else check.trouble.get(trouble, "")
+            grid.addWidget(self._question(trouble, said), 0, column, Qt.AlignmentFlag.AlignTop)
+        self.body.addLayout(grid)
+        self.by = self.initials()
+
+    def is_complete(self) -> bool:
+        """Every trouble answered, and signed with initials."""
+        answered = all(group.checkedId() >= 0 for group in self.groups.values())
+        return answered and bool(self.by.text().strip())
+
+    def give(self) -> None:
+        """Into the plan."""
+        trouble = {name: PLACES[group.checkedId()] for name, group in self.groups.items()}
+        by = self.take_initials(self.by)
+        self.session.apply(
+            *with_image_check(self.session.plan, trouble=trouble, by=by, at=now_iso())
+        )
+
+    def _question(self, trouble: str, said: str) -> QWidget:
+        part = QWidget()
+        part.setFixedWidth(164)
+        column = QVBoxLayout(part)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(4)
+        picture = QLabel()
+        picture.setPixmap(example_pixmap(trouble))
+        picture.setAccessibleName(f"Drawn example of {trouble}")
+        name = QLabel(f"{trouble[:1].upper()}{trouble[1:]}")
+        name.setFont(style.font(13, bold=True))
+        meaning = QLabel(MEANS[trouble])
+        meaning.setObjectName("quiet")
+        meaning.setWordWrap(True)
+        meaning.setFixedHeight(48)
+        meaning.setAlignment(Qt.AlignmentFlag.AlignTop)
+        column.addWidget(picture)
+        column.addWidget(name)
+        column.addWidget(meaning)
+        group = QButtonGroup(self)
+        for number, place in enumerate(PLACES):
+            button = QRadioButton(place)
+            button.setAccessibleName(f"{trouble}: {place}")
+            button.setChecked(place == said)
+            group.addButton(button, number)
+            column.addWidget(button)
+        group.idToggled.connect(self.check)
+        self.groups[trouble] = group
+        return part
+
+
+def ask_image_check(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:
+    """Ask for the judgement of the image."""
+    return open_dialog(ImageDialog(session, desk, parent))

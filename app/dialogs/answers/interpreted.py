@@ -1,0 +1,57 @@
+"""Who interpreted the whole volume, and when."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+
+from PySide6.QtWidgets import QWidget
+
+from app.case.attestations import now_iso, with_interpreter
+from app.case.session import Session
+from app.dialogs.base import Dialog, open_dialog
+from app.tools.base import Desk
+
+
+class InterpretedDialog(Dialog):
+    """Name and date of a qualified reader; an empty name means not yet."""
+
+    heading = "Whole volume interpreted"
+    accept_words = "Answer"
+
+    def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(session, desk, parent)
+        self.words(
+            "A scan shows more than the site. The whole volume needs a qualified reader; until a "
+            "name stands here every sheet says “not yet”."
+        )
+        plan = session.plan
+        self.name = self.line("Interpreted by", plan.interpreted_by, hint="name; empty: not yet")
+        self.on = self.line("on (year-month-day)", plan.interpreted_at[:10] or now_iso()[:10])
+        self.by = self.initials()
+
+    def is_complete(self) -> bool:
+        """A day that exists, and the initials of who says so."""
+        day = self.on.text().strip()
+        return _is_day(day) and bool(self.by.text().strip())
+
+    def give(self) -> None:
+        """Into the plan."""
+        self.take_initials(self.by)
+        plan = self.session.plan
+        name, on = self.name.text().strip(), self.on.text().strip()
+        self.session.apply(*with_interpreter(plan, interpreter=name, on=on))
+
+
+def _is_day(text: str) -> bool:
+    if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text) is None:
+        return False
+    try:
+        return date.fromisoformat(text) <= date.fromisoformat(now_iso()[:10])
+    except ValueError:
+        return False
+
+
+def ask_interpreted(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:
+    """Ask who interpreted the whole volume."""
+    return open_dialog(InterpretedDialog(session, desk, parent))

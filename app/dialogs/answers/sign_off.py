@@ -1,0 +1,137 @@
+"""Sign-off with name and role; refused while side, jaw and tooth contradict."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from PySide6.QtWidgets import QWidget
+
+from app.background.tasks import Latest
+from app.case.attestations import now_iso, signed
+from app.case.session import Session
+from app.dialogs.base import Dialog, open_dialog
+from app.tools.base import Desk
+from app.widgets.shared_texts import short_time, tooth_words
+from core.plans.history import sign_off_state
+from core.plans.side import sign_off_obstacles
+from core.plans.sizes import size_words
+
+OPEN_AGAIN = "Open again for editing"
+
+
+class SignOffDialog(Dialog):
+    """Shows what is signed and what stands against it; signs when nothing does."""
+
+    heading = "Sign off this plan"
+    accept_words = "Sign"
+    least_width = 620
+
+    def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(session, desk, parent)
+        self.fingerprint = ""
+        self.is_signed = sign_off_state(session.plan) == "signed"
+        self.obstacles = sign_off_obstacles(session.plan)
+        self._reading = Latest(self._read, self._not_read, parent=self)
+        if self.is_signed:
+            self._already()
+            return
+        ledger = session.ledger if session.ledger_is_current else None
+        numbering = self.settings.value.numbering
+        for fixture in session.plan.fixtures:
+            tooth = f"{fixture.id}, no tooth named"
+            if fixture.tooth:
+                tooth = tooth_words(fixture.tooth, numbering)
+            self.words(f"Fixture (implant) {tooth}: {size_words(fixture.size)}")
+        whole = ledger is not None and session.ledger_is_whole
+        summary = ledger.summary if ledger is not None and whole else "Not measured to the end yet."
+        self.words(summary)
+        if not session.plan.interpreted_by:
+            self.words("Whole volume: not yet interpreted. The sheet says so.", quiet=True)
+        if session.plan.image_check is None:
+            self.words("Image: not yet judged. The sheet says so.", quiet=True)
+        for obstacle in self.obstacles:
+            self.words(f"Stands against it: {obstacle.message}")
+        if not self.obstacles:
+            self.words(
+                "Signing locks fixtures and marks. An edit after it voids the signature, and the "
+                "sheet is a DRAFT again.",
+                quiet=True,
+            )
+        self.name = self.line("Name", self.settings.value.name)
+        self.role = self.line("Role", self.settings.value.role, hint="such as: treating clinician")
+        self.lacking = self.words("")
+        self.reading = self.words("", quiet=True)
+        volume = session.volume
+        if volume is not None and not self.obstacles:
+            self.reading.setText("Reading the scan’s fingerprint …")
+            self._reading.ask(lambda _task: volume.fingerprint())
+        (self.role if self.name.text().strip() else self.name).setFocus()
+
+    def check(self) -> None:
+        """Let the button follow, and say what it waits for."""
+        super().check()
+        if self.is_signed or self.obstacles:
+            return
+        edits = (("name", self.name), ("role", self.role))
+        wanted = [words for words, edit in edits if not edit.text().strip()]
+        self.lacking.setText(f"Still to write: {' and '.join(wanted)}." if wanted else "")
+
+    def is_complete(self) -> bool:
+        """Nothing contradicts, name and role are there, and everything is measured."""
+        if self.is_signed:
+            return True
+        session = self.session
+        measured = session.ledger_is_current and session.ledger_is_whole
+        texts = (self.name.text().strip(), self.role.text().strip(), self.fingerprint)
+        return not self.obstacles and measured and all(texts)
+
+    def give(self) -> None:
+        """Sign, or open again."""
+        session = self.session
+        if self.is_signed:
+            text = "opened again after sign-off"
+            session.apply(text, replace(session.plan, locked=()))
+            return
+        volume = session.volume
+        if volume is None:
+            return
+        name, role = self.name.text().strip(), self.role.text().strip()
+        answer = signed(
+            session.plan,
+            volume.identity,
+            fingerprint=self.fingerprint,
+            name=name,
+            role=role,
+            at=now_iso(),
+        )
+        session.apply(*answer)
+        self.settings.remember(name=name, role=role)
+
+    def done(self, result: int) -> None:
+        """Let go of the fingerprint's work."""
+        self._reading.drop()
+        super().done(result)
+
+    def _already(self) -> None:
+        sign = self.session.plan.sign_off
+        if sign is not None:
+            who = f"{sign.name}, {sign.role}, {short_time(sign.at)}"
+            self.words(f"Revision {sign.revision} was signed by {who}.")
+        self.words(
+            "To edit it, open it again: the signature is void from then on, and the sheet says "
+            "which signed revision it supersedes."
+        )
+        self.ok.setText(OPEN_AGAIN)
+
+    def _read(self, fingerprint: str) -> None:
+        self.fingerprint = fingerprint
+        self.reading.setText("")
+        self.check()
+
+    def _not_read(self, error: Exception) -> None:
+        self.tell(f"The scan’s fingerprint could not be computed ({error}); nothing is signed.")
+
+
+def ask_sign_off(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:
+    """Ask for the signature."""
+    return open_dialog(SignOffDialog(session, desk, parent))

@@ -1,0 +1,1 @@
+"""Help in plain words."""

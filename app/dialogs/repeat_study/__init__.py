@@ -1,0 +1,1 @@
+"""The repeat study: placing marks blind, and what came of it."""

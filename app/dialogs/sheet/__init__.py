@@ -1,0 +1,1 @@
+"""The sheet: its parts, their preview, printing."""

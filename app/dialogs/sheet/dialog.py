@@ -1,0 +1,341 @@
+"""Sheet and record: what can be written, a look at each part, then files, print or a copy."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import cast
+
+from PySide6.QtCore import QUrl
+from PySide6.QtGui import QDesktopServices, QGuiApplication, QImage
+from PySide6.QtPrintSupport import QPrintDialog, QPrinter
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QComboBox,
+    QHBoxLayout,
+    QLabel,
+    QProgressBar,
+    QPushButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.background.tasks import Latest
+from app.case.session import Session
+from app.case.settings_value import Paper
+from app.dialogs.base import Dialog, open_dialog
+from app.dialogs.film_fields import FilmFields
+from app.dialogs.sheet.parts import PartsList
+from app.dialogs.sheet.preview import PagesView
+from app.dialogs.sheet.printing import PAPERS, page_size, print_pages
+from app.dialogs.sheet.work import PRINT_DPI, Preview, SheetJob, files, preview
+from app.tools.base import Desk
+from app.widgets import style
+from app.widgets.file_windows import ask_folder
+from app.widgets.shared_texts import state_words
+from core.errors import OutputError, SoundingError
+from core.sheet.day import Day
+from core.sheet.folder import Written, folder_within
+from core.sheet.parts import PARTS, hindrance
+from core.words.record import PARTS as WORDS
+
+
+class SheetDialog(Dialog):
+    """Shows what would be written; writes nothing until a folder is chosen."""
+
+    heading = "Sheet and record"
+    accept_words = "Write to a folder …"
+    least_width = 980
+
+    def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(session, desk, parent)
+        self.written: tuple[Path, ...] = ()
+        self._looks: dict[str, Preview] = {}
+        self._job: SheetJob | None = None
+        self._printer: QPrinter | None = None
+        self._is_writing = False
+        self.cancel.setText("Close")
+        self.state = QLabel(state_words(session.plan))
+        self.state.setFont(style.font(13, bold=True))
+        self.paper = QComboBox()
+        self.paper.addItems(list(PAPERS))
+        self.paper.setCurrentText(self.settings.value.paper)
+        self.paper.setAccessibleName("Paper")
+        self.paper.currentTextChanged.connect(self._anew)
+        self.alias = QCheckBox("Under a pseudonym")
+        self.alias.setToolTip(
+            "Names, dates and UIDs are replaced in every file. Teeth and jaws in the pictures "
+            "stay what they are. Goes into a folder of its own."
+        )
+        self.alias.toggled.connect(self._anew)
+        self.parts = PartsList()
+        self.parts.currentRowChanged.connect(lambda _row: self._look())
+        self.parts.chosen_changed.connect(self.check)
+        self.film = FilmFields(self.settings.value.tube, self.settings.value.pin)
+        self.film.changed.connect(self._other_film)
+        self.pages = PagesView()
+        self.copy = self._button("Copy page", self._copy)
+        self.print = self._button("Print …", self._print)
+        self.bar = QProgressBar()
+        self.bar.setTextVisible(True)
+        self.stop = self._button("Stop", self._stop)
+        self.folder = self._button("Open folder", self._open_folder)
+        self.folder.hide()
+        self._lay_out()
+        self._drawing = self._worker(self._drawn, self._not_drawn)
+        self._writing = self._worker(self._is_written, self._not_written)
+        self._printing = self._worker(self._send, self._not_printed)
+        session.ledger_changed.connect(self._anew)
+        self._busy(False)
+        self._anew()
+        self.parts.setFocus()
+
+    def _lay_out(self) -> None:
+        self.pages.top.addWidget(self.copy)
+        self.pages.top.addWidget(self.print)
+        self.pages.add_below_title(self.film)
+        left = QVBoxLayout()
+        left.addWidget(self.state)
+        left.addWidget(self.parts, 1)
+        left.addWidget(self.alias)
+        left.addWidget(self.paper)
+        middle = QHBoxLayout()
+        middle.setSpacing(14)
+        middle.addLayout(left)
+        middle.addWidget(self.pages, 1)
+        self.body.addLayout(middle, 1)
+        low = QHBoxLayout()
+        low.addWidget(self.bar, 1)
+        low.addWidget(self.stop)
+        low.addWidget(self.folder)
+        self.body.addLayout(low)
+
+    @property
+    def images(self) -> tuple[QImage, ...]:
+        """Pages of the part that is looked at."""
+        return self.pages.images
+
+    def is_complete(self) -> bool:
+        """Something is chosen and can be made, and nothing is being written."""
+        return self._job is not None and bool(self.parts.chosen) and not self._is_writing
+
+    def job(self) -> SheetJob | None:
+        """What everything is made of now; None while the ledger is not whole."""
+        s = self.session
+        if s.volume is None or s.ledger is None or not s.ledger_is_current:
+            return None
+        if not s.ledger_is_whole:
+            return None
+        return SheetJob(
+            plan=s.plan,
+            volume=s.volume,
+            ledger=s.ledger,
+            paper=cast(Paper, self.paper.currentText()),
+            day=Day(
+                drills=self.settings.value.drills,
+                sizes=self.settings.value.sizes,
+                tube=self.film.tube,
+                pin=self.film.pin,
+            ),
+            risks_file=self.settings.value.risks_file,
+            pseudonymous=self.alias.isChecked(),
+        )
+
+    def _accepted(self) -> None:
+        if not self.is_complete():
+            return
+        name = ask_folder(self, "Write sheet and record to", "record")
+        if name and self._job is not None:
+            self.write(folder_within(name, self._job.ledger))
+
+    def write(self, folder: Path) -> None:
+        """Write the chosen parts into a folder, in the background."""
+        job, parts = self._job, self.parts.chosen
+        if job is None or not parts:
+            return
+        self._is_writing = True
+        self._busy(True, "Writing …")
+        self._writing.ask(lambda task: files(job, parts, folder, task))
+        self.check()
+
+    def done(self, result: int) -> None:
+        """Let go of work under way; files half on their way are never left."""
+        for latest in (self._drawing, self._writing, self._printing):
+            latest.drop()
+        super().done(result)
+
+    # -- a look at a part -------------------------------------------------------------------
+
+    def _anew(self, *_: object) -> None:
+        """Case, paper or names changed: nothing that was looked at holds any more."""
+        self.state.setText(state_words(self.session.plan))
+        self._looks.clear()
+        self._job = self.job()
+        ledger = None if self._job is None else self._job.ledger
+        barred = {}
+        for part in PARTS if ledger is not None else ():
+            refusal = None if ledger is None else hindrance(part, ledger)
+            if refusal is not None:
+                barred[part] = refusal
+        self.parts.tell_hindrances(barred)
+        self._look()
+        self.check()
+
+    def _other_film(self) -> None:
+        """Another tube or pin: on the film's page, and on the sheet that shows it smaller."""
+        tube, pin = self.film.kept
+        self._anew()
+        if (tube, pin) != (self.settings.value.tube, self.settings.value.pin):
+            try:
+                self.settings.change(tube=tube, pin=pin)
+            except OutputError as refusal:
+                self.tell(str(refusal))
+
+    def _look(self) -> None:
+        """Show the chosen part: what is known of it at once, else in the background."""
+        job, part = self._job, self.parts.part
+        self.film.setVisible(part == "film" and part not in self.parts.hindrances)
+        for button in (self.copy, self.print):
+            button.setEnabled(False)
+        refusal = self.parts.hindrances.get(part)
+        if job is None or refusal is not None:
+            self._drawing.drop()
+            self._busy(False)
+            self.pages.tell(WORDS[part], self._no_page() if refusal is None else str(refusal))
+        elif part in self._looks:
+            self._show(part, self._looks[part])
+        else:
+            self.pages.tell(WORDS[part], "")
+            self._busy(True, "Drawing pages …")
+            self._drawing.ask(lambda task: (job, part, preview(job, part, task)))
+
+    def _no_page(self) -> str:
+        session = self.session
+        if session.ledger_problem is not None:
+            return str(session.ledger_problem)
+        if not session.confirmed:
+            return "Confirm or set jaw plane and arch first: every number is counted from them."
+        return "Everything is measured first …"
+
+    def _drawn(self, found: tuple[SheetJob, str, Preview]) -> None:
+        job, part, look_at = found
+        if job is not self._job:
+            return
+        self._looks[part] = look_at
+        self._busy(False)
+        if part == self.parts.part:
+            self._show(part, look_at)
+
+    def _show(self, part: str, look_at: Preview) -> None:
+        self.pages.show_part(WORDS[part], look_at.images, look_at.lines)
+        for button in (self.copy, self.print):
+            button.setEnabled(bool(look_at.images))
+
+    # -- results ----------------------------------------------------------------------------
+
+    def _is_written(self, done: Written) -> None:
+        self.written = done.files
+        self._is_writing = False
+        self._busy(False)
+        self.folder.show()
+        words = f"{len(done.files)} files are in {done.files[0].parent}."
+        if done.removed:
+            gone = ", ".join(done.removed)
+            words += f" Taken out, of an earlier state of the plan: {gone}."
+        self.tell(words)
+        self.check()
+
+    def _not_drawn(self, error: Exception) -> None:
+        self._busy(False)
+        self.pages.tell(WORDS[self.parts.part], _words_of(error))
+
+    def _not_written(self, error: Exception) -> None:
+        self._is_writing = False
+        self._busy(False)
+        self.tell(_words_of(error))
+        self.check()
+
+    def _not_printed(self, error: Exception) -> None:
+        self._printer = None
+        self._busy(False)
+        self.tell(_words_of(error))
+
+    def _progressed(self, done: int, total: int) -> None:
+        self.bar.setRange(0, total)
+        self.bar.setValue(done)
+
+    def _stop(self) -> None:
+        for latest in (self._drawing, self._writing, self._printing):
+            latest.drop()
+        self._is_writing = False
+        self._busy(False)
+        self.tell("Stopped; nothing was written.")
+        self.check()
+
+    def _busy(self, busy: bool, words: str = "") -> None:
+        """Show that something is on its way; a look never hides that files are being written."""
+        if self._is_writing and not words.startswith("Writing"):
+            return
+        self.bar.setVisible(busy)
+        self.stop.setVisible(busy)
+        if busy:
+            self.tell("")
+            self.bar.setRange(0, 100)
+            self.bar.setValue(0)
+            self.bar.setFormat(f"{words} %p %")
+
+    def _copy(self) -> None:
+        if self.images:
+            QGuiApplication.clipboard().setImage(self.images[self.pages.page])
+            self.tell("The page is copied.")
+
+    def _open_folder(self) -> None:
+        if self.written:
+            QDesktopServices.openUrl(QUrl.fromLocalFile(str(self.written[0].parent)))
+
+    # -- print ------------------------------------------------------------------------------
+
+    def _print(self) -> None:
+        job, part = self._job, self.parts.part
+        if job is None or not self.images:
+            return
+        printer = QPrinter(QPrinter.PrinterMode.HighResolution)
+        printer.setPageSize(page_size(self.images[0]))
+        if QPrintDialog(printer, self).exec() != QPrintDialog.DialogCode.Accepted:
+            return
+        self._printer = printer
+        self._busy(True, "Drawing for the printer …")
+        self._printing.ask(lambda task: preview(job, part, task, dpi=PRINT_DPI))
+
+    def _send(self, found: Preview) -> None:
+        printer, self._printer = self._printer, None
+        self._busy(False)
+        if printer is not None:
+            print_pages(printer, found.images)
+            self.tell("Sent to the printer. Measure the printed 50 mm ruler before you use it.")
+
+    # -- parts ------------------------------------------------------------------------------
+
+    def _worker(self, done: Callable[..., None], failed: Callable[[Exception], None]) -> Latest:
+        return Latest(done, failed, progressed=self._progressed, parent=self)
+
+    def _button(self, words: str, act: Callable[[], None]) -> QPushButton:
+        button = QPushButton(words)
+        button.setAutoDefault(False)
+        button.clicked.connect(lambda _on: act())
+        return button
+
+
+def _words_of(error: Exception) -> str:
+    """A refusal's own sentence; of a fault its kind, since its text may name a patient."""
+    if isinstance(error, SoundingError):
+        return str(error)
+    return (
+        f"It could not be made ({type(error).__name__}); nothing was written. "
+        "Please send the log to whoever maintains this installation."
+    )
+
+
+def show_sheet(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:
+    """Open sheet and record."""
+    return open_dialog(SheetDialog(session, desk, parent))

@@ -1,0 +1,185 @@
+"""The bar at the top: whose scan it is, when it was made, which tooth and side, draft or signed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QFontMetrics, QResizeEvent
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QWidget
+
+from app.case.attestations import now_iso
+from app.case.session import Session
+from app.case.settings import settings_of
+from app.panels.base import Panel
+from app.tools.base import Desk
+from app.widgets import style
+from app.widgets.plain_text import plain_tip
+from app.widgets.shared_texts import hidden, state_words, tooth_words
+from core.sheet.who import who_is
+
+NAME_PX = 260
+_LINK = f"""
+QPushButton {{ background: transparent; border: 1px solid transparent; padding: 2px 6px; }}
+QPushButton:hover {{ background: {style.SELECTED.name()}; }}
+QPushButton:focus {{ border: 1px solid {style.FOCUS.name()}; }}
+"""
+
+
+class _Elided(QLabel):
+    """A line that is cut with an ellipsis, its whole text in the tool tip."""
+
+    def __init__(self, *, kept_px: int = 40) -> None:
+        super().__init__()
+        self._kept_px = kept_px
+        self.whole = ""
+        self.setTextFormat(Qt.TextFormat.PlainText)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Preferred)
+
+    def show_text(self, text: str) -> None:
+        """Show a text as far as there is room."""
+        self.whole = text
+        self.setToolTip(plain_tip(text))
+        self.setAccessibleName(text)
+        self.updateGeometry()
+        self._fit()
+
+    def sizeHint(self) -> QSize:
+        """Room for the whole text, however much of it is shown."""
+        width = QFontMetrics(self.font()).horizontalAdvance(self.whole) + 2
+        return QSize(width, super().sizeHint().height())
+
+    def minimumSizeHint(self) -> QSize:
+        """It may be cut short, but not below what is kept of it."""
+        return QSize(
+            min(self._kept_px, self.sizeHint().width()), super().minimumSizeHint().height()
+        )
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Cut anew."""
+        super().resizeEvent(event)
+        self._fit()
+
+    def _fit(self) -> None:
+        metrics = QFontMetrics(self.font())
+        self.setText(metrics.elidedText(self.whole, Qt.TextElideMode.ElideRight, self.width()))
+
+
+class Who(Panel):
+    """Identity on the left; tooth, side comparison and state of the sheet on the right."""
+
+    def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(session, desk, parent)
+        self.settings = settings_of(session)
+        # Whose scan it is comes before everything else that stands here.
+        self.name = _Elided(kept_px=NAME_PX)
+        self.name.setFont(style.font(14, bold=True))
+        self.rest = _Elided()
+        self.names = self._link("hide", self._switch_names)
+        self.names.setToolTip("Hide or show name, birth date and ID on the screen")
+        self.names.setFont(style.font(12))
+        self.tooth = QLabel()
+        self.tooth.setTextFormat(Qt.TextFormat.PlainText)
+        self.side = self._link("", self._ask_side)
+        self.state = self._link("", self._sign)
+        self.sheet = QPushButton("Sheet …")
+        self.sheet.setAutoDefault(False)
+        self.sheet.setToolTip("Look through the measurement sheet, print it or write it (Ctrl+P)")
+        self.sheet.clicked.connect(self._sheet)
+        outer = self.layout()
+        if outer is not None:
+            outer.setContentsMargins(10, 3, 10, 3)
+        row = QHBoxLayout()
+        row.setSpacing(6)
+        row.addWidget(self.name)
+        row.addSpacing(8)
+        row.addWidget(self.rest)
+        row.addStretch(1)
+        row.addWidget(self.names)
+        row.addWidget(self.tooth)
+        row.addWidget(self.side)
+        row.addWidget(self.state)
+        row.addWidget(self.sheet)
+        self.body.addLayout(row)
+        self._told: tuple[object, ...] = ()
+        for signal in (
+            session.scan_changed,
+            session.plan_changed,
+            session.place_changed,
+            session.ledger_changed,
+        ):
+            signal.connect(self.read)
+        self.settings.changed.connect(self.read)
+        self.read()
+
+    def read(self) -> None:
+        """Read the session anew."""
+        volume, plan = self.session.volume, self.session.plan
+        chosen, tooth = self.settings.value, self.session.tooth_here
+        who = None if volume is None else who_is(volume.identity, now_iso())
+        side = self.session.side
+        told = (who, plan.side_check, state_words(plan), chosen, tooth, side)
+        if told == self._told:
+            return  # a step along the arch changes nothing here, and must not lay the page anew
+        self._told = told
+        for widget in (self.names, self.tooth, self.side, self.state, self.sheet):
+            widget.setVisible(who is not None)
+        if who is None:
+            self.name.show_text("")
+            self.rest.show_text("No scan is open")
+            return
+        self.name.show_text(hidden(who.name) if chosen.names_hidden else who.name)
+        identifiers = () if chosen.names_hidden else (who.birth, who.patient_id)
+        self.rest.show_text("  ".join((*identifiers, who.scanned)))
+        self.names.setText("show" if chosen.names_hidden else "hide")
+        self.tooth.setText(tooth_words(tooth, chosen.numbering) if tooth else "no tooth named here")
+        check = plan.side_check
+        if side.against:
+            # No side may be read off this bar.
+            self.side.setText(f"{side.warning} …")
+            self.side.setFont(style.font(13, bold=True))
+        elif side.question is not None:
+            self.side.setText("Left and right not settled yet …")
+            self.side.setFont(style.font(13, bold=True))
+        elif check is None:
+            self.side.setText("side not yet compared …")
+            self.side.setFont(style.font(13, bold=True))
+        else:
+            by = f", {check.by}" if check.by else ""
+            self.side.setText(f"{check.side.upper()}, compared with {check.against or '–'}{by}")
+            self.side.setFont(style.font(13))
+        self.state.setText(state_words(plan))
+        self.state.setFont(style.font(13, bold=True))
+
+    def _link(self, text: str, act: Callable[[], None]) -> QPushButton:
+        button = QPushButton(text)
+        button.setStyleSheet(_LINK)
+        button.setAutoDefault(False)
+        button.clicked.connect(act)
+        return button
+
+    def _switch_names(self) -> None:
+        try:
+            self.settings.remember(names_hidden=not self.settings.value.names_hidden)
+        except Exception as error:  # noqa: BLE001  the desk tells any of them
+            self.desk.tell_error(error)
+
+    def _ask_side(self) -> None:
+        from app.dialogs.answers.side import ask_side
+        from app.dialogs.answers.side_question import ask_about_side
+
+        side = self.session.side
+        if side.against or side.question is not None:
+            ask_about_side(self.session, self.desk, self)
+        else:
+            ask_side(self.session, self.desk, self)
+
+    def _sign(self) -> None:
+        from app.dialogs.answers.sign_off import ask_sign_off
+
+        ask_sign_off(self.session, self.desk, self)
+
+    def _sheet(self) -> None:
+        from app.dialogs.sheet.dialog import show_sheet
+
+        show_sheet(self.session, self.desk, self)

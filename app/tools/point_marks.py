@@ -1,0 +1,149 @@
+"""Single points: a mark, gum, stent's top, cusps, contacts, opponent, crest; and notes."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import ClassVar
+
+from app.pictures.draft import Draft
+from app.pictures.hit import Hit
+from app.tools.base import View
+from app.tools.mark_keys import KEYS_HINT, Grab
+from app.tools.picking import seen_in
+from app.tools.prompts import ask_tooth
+from core.drawing import Label
+from core.identity import thing_words
+from core.plans import edit, notes
+from core.structures import PointKind, PointMarks
+
+
+class Spot(Grab):
+    """Every click is one point."""
+
+    group = "Mark"
+    kind: ClassVar[PointKind] = "mark"
+    what: ClassVar[str] = ""
+    asks_tooth: ClassVar[bool] = False
+
+    def hint(self) -> str:
+        """What a click marks."""
+        return f"Click: {self.what}. {KEYS_HINT}."
+
+    def place(self, view: View, hit: Hit) -> None:
+        """One more point."""
+        tooth = ""
+        if self.asks_tooth:
+            answer = ask_tooth(
+                self.session, self.desk, f"{self.name} of which tooth?", may_be_empty=True
+            )
+            if answer is None:
+                return
+            tooth = answer
+        plan = self.session.plan
+        stem = self.kind.replace("_", "-")
+        new_id = edit.numbered_id(plan, f"{stem}-{tooth}" if tooth else stem)
+        spot = PointMarks(id=new_id, kind=self.kind, points=hit.point_mm[None, :], tooth=tooth)
+        name = thing_words(new_id)
+        if self.do(f"{name} placed", lambda p: edit.with_structure(p, spot)):
+            self.chosen = ("structure", new_id, "0")
+            self.session.go_to(selected=new_id)
+
+
+class PointMark(Spot):
+    """A point of the person's own."""
+
+    name = "Mark"
+    kinds = frozenset({"mark"})
+    kind = "mark"
+    what = "a mark of your own (F2 names it)"
+
+
+class Gum(Spot):
+    """The gum's surface."""
+
+    name = "Gum"
+    kinds = frozenset({"gum"})
+    kind = "gum"
+    what = "the gum’s surface on the axis"
+
+
+class StentTop(Spot):
+    """The stent's top."""
+
+    name = "Stent top"
+    kinds = frozenset({"stent_top"})
+    kind = "stent_top"
+    what = "the stent’s top on the axis"
+
+
+class Cusp(Spot):
+    """Cusps of the neighbours."""
+
+    name = "Cusp"
+    kinds = frozenset({"cusp"})
+    kind = "cusp"
+    what = "the tip of a cusp of a neighbouring tooth"
+    asks_tooth = True
+
+
+class Contact(Spot):
+    """Facing surfaces of the neighbours."""
+
+    name = "Contact"
+    kinds = frozenset({"contact"})
+    kind = "contact"
+    what = "the surface of a neighbour that faces the gap, at contact height"
+    asks_tooth = True
+
+
+class Opponent(Spot):
+    """The opposing tooth."""
+
+    name = "Opponent"
+    kinds = frozenset({"opponent"})
+    kind = "opponent"
+    what = "the opposing tooth, where it comes nearest"
+
+
+class CrestMark(Spot):
+    """The bone's crest beside a tooth, where the image shows the tooth alone."""
+
+    name = "Crest"
+    kinds = frozenset({"crest"})
+    kind = "crest"
+    what = "the edge of the bone beside a tooth that stands in the section; heights count from it"
+
+
+class Note(Grab):
+    """A note at a place; it is kept in the plan and printed in the log."""
+
+    name = "Note"
+    group = "Mark"
+    kinds = frozenset({"note"})
+
+    def hint(self) -> str:
+        """What a click does."""
+        return f"Click where the note belongs, then write it; F2 changes its words. {KEYS_HINT}."
+
+    def place(self, view: View, hit: Hit) -> None:
+        """Ask for the words."""
+        words = self.desk.ask_text("Note", "What is to be remembered here?")
+        if words is None or not words.strip():
+            return
+        now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
+        if self.do("note written", lambda p: notes.with_note(p, words, hit.point_mm, at=now)):
+            self.choose(self.marks()[-1])
+
+    def extra_draft(self, view: View) -> Draft:
+        """What the notes say, beside their places; the small neighbours have no room for it."""
+        if view.kind == "neighbour":
+            return Draft()
+        up = 22 * view.mm_per_pixel()
+        chosen = self.chosen_mark()
+        labels = [
+            Label(text=seen.mark.text, at=(seen.at[0], seen.at[1] + up), style="name")
+            for seen in seen_in(view, self.marks())
+            # The chosen one has its name beside it already.
+            if chosen is None or seen.mark.key != chosen.key
+        ]
+        return Draft(labels=tuple(labels))

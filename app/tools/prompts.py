@@ -1,0 +1,103 @@
+"""Questions that several tools ask, and how their answers are read."""
+
+from __future__ import annotations
+
+import math
+
+from app.case.session import Session
+from app.case.settings import settings_of
+from app.tools.base import Desk
+from app.widgets.shared_texts import tooth_words
+from core.geometry import Array
+from core.identity import Tooth
+from core.plans.side import misfits
+from core.tooth_entry import Numbering, number_of, read_entry
+
+_EXAMPLE: dict[Numbering, str] = {"iso": "Two digits, such as 36.", "1-32": "1 to 32, such as 19."}
+
+
+def ask_tooth(
+    session: Session,
+    desk: Desk,
+    question: str,
+    start: str = "",
+    *,
+    at_mm: Array | None = None,
+    replaces: str = "",
+    may_be_empty: bool = False,
+) -> str | None:
+    """A permanent tooth, typed in the chosen numbering.
+
+    Parameters
+    ----------
+    start : str
+        ISO 3950 number that is offered.
+    at_mm : (3,) patient LPS mm, optional
+        Where it is to stand: what does not fit there is said while it is typed.
+    replaces : str
+        Id of the fixture that is named anew, if it is one.
+
+    Returns
+    -------
+    str or None
+        ISO 3950; empty where that is allowed; None: turned away.
+    """
+    numbering = settings_of(session).value.numbering
+
+    def explain(text: str) -> str:
+        return entry_words(session, text, at_mm=at_mm, replaces=replaces)
+
+    shown = number_of(Tooth.of(start), numbering) if start else ""
+    words = desk.ask_text("Tooth", f"{question} {_EXAMPLE[numbering]}", shown, explain)
+    if words is None:
+        return None
+    if not words.strip() and may_be_empty:
+        return ""
+    entry = read_entry(words, numbering)
+    if entry.tooth is not None:
+        return entry.tooth.iso
+    if entry.other is not None:
+        meant = tooth_words(entry.other.iso, numbering)
+        yes = f"Yes, {number_of(entry.other, numbering)}"
+        asked = f"{words.strip()} is no tooth number in the numbering in use. Did you mean {meant}?"
+        return entry.other.iso if desk.choose("Tooth", asked, (yes,)) == yes else None
+    if entry.problem is not None:
+        desk.tell_error(entry.problem)
+    return None
+
+
+def entry_words(
+    session: Session, text: str, *, at_mm: Array | None = None, replaces: str = ""
+) -> str:
+    """What a number means while it is typed, and what it does not fit."""
+    numbering = settings_of(session).value.numbering
+    entry = read_entry(text, numbering)
+    if entry.other is not None:
+        return f"Did you mean {tooth_words(entry.other.iso, numbering)}?"
+    if entry.tooth is None:
+        return ""
+    words = [tooth_words(entry.tooth.iso, numbering)]
+    arch = session.arch
+    if at_mm is not None and arch is not None:
+        words += misfits(session.plan, entry.tooth, at_mm, replaces=replaces)
+    return "\n".join(words)
+
+
+def ask_length(desk: Desk, title: str, question: str, start: float) -> float | None:
+    """A length in mm above 0, written with point or comma; None: turned away or no such length."""
+    words = desk.ask_text(title, question, f"{start:g}")
+    if words is None:
+        return None
+    length = read_length(words)
+    if length is None:
+        desk.say("A length is a number of mm above 0, such as 3.0.")
+    return length
+
+
+def read_length(words: str) -> float | None:
+    """A number of mm above 0 and below 100; None for anything else."""
+    try:
+        value = float(words.strip().removesuffix("mm").replace(",", "."))
+    except ValueError:
+        return None
+    return value if math.isfinite(value) and 0 < value < 100 else None

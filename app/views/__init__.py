@@ -1,1 +1,0 @@
-"""The pictures: sections, neighbours, arch map, panorama."""

@@ -1,0 +1,1 @@
+"""Small parts that every window uses: style, number boxes, messages, file windows."""

@@ -1,0 +1,108 @@
+"""Questions and errors: what happened, why it matters, what to do; details fold out."""
+
+from __future__ import annotations
+
+import traceback
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import (
+    QInputDialog,
+    QLabel,
+    QLineEdit,
+    QMessageBox,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.widgets.plain_text import plain_box
+from core.errors import SoundingError
+from core.version import PROGRAM
+
+FAULT = (
+    "The program made a mistake of its own - nothing that is shown now was changed by it, and the "
+    "case is kept - try the step again; if it happens twice, send the details to whoever "
+    "looks after the program."
+)
+
+
+def error_text(error: Exception) -> tuple[str, str]:
+    """What to say about an error, and its details (no names of patients, no values)."""
+    if isinstance(error, MemoryError):
+        error = SoundingError("memory-short")
+    if isinstance(error, SoundingError):
+        return str(error), f"{PROGRAM}\n{type(error).__name__}: {error.code}"
+    places = [
+        f"{Path(frame.filename).name}:{frame.lineno} in {frame.name}"
+        for frame in traceback.extract_tb(error.__traceback__)
+    ]
+    return FAULT, "\n".join([PROGRAM, type(error).__name__, *places])
+
+
+def error_box(parent: QWidget, error: Exception) -> QMessageBox:
+    """A window that tells an error; the caller opens it."""
+    text, details = error_text(error)
+    what, *rest = [part.strip() for part in text.split(" - ")]
+    box = QMessageBox(parent)
+    box.setWindowTitle("Sounding")
+    box.setTextFormat(Qt.TextFormat.PlainText)
+    box.setText(f"{what[:1].upper()}{what[1:]}")
+    box.setInformativeText("\n\n".join(f"{part[:1].upper()}{part[1:]}" for part in rest))
+    box.setDetailedText(details)
+    box.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+    box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+    plain_box(box)
+    return box
+
+
+def choose(parent: QWidget, title: str, question: str, answers: Sequence[str]) -> str | None:
+    """Ask with a button an answer; None when the person turned away."""
+    box = QMessageBox(parent)
+    box.setWindowTitle(title)
+    box.setTextFormat(Qt.TextFormat.PlainText)
+    box.setText(question)
+    buttons = {
+        box.addButton(answer, QMessageBox.ButtonRole.ActionRole): answer for answer in answers
+    }
+    away = box.addButton("Cancel", QMessageBox.ButtonRole.RejectRole)
+    box.setEscapeButton(away)
+    # Enter must not answer by itself what only a person can say.
+    box.setDefaultButton(away)
+    plain_box(box)
+    box.exec()
+    clicked = box.clickedButton()
+    box.deleteLater()
+    return next((answer for button, answer in buttons.items() if button is clicked), None)
+
+
+def ask_text(
+    parent: QWidget,
+    title: str,
+    question: str,
+    value: str,
+    explain: Callable[[str], str] | None = None,
+) -> str | None:
+    """Ask for a line of text; None when the person turned away.
+
+    `explain` says below the line what is typed means, at every letter.
+    """
+    dialog = QInputDialog(parent)
+    dialog.setWindowTitle(title)
+    dialog.setLabelText(question)
+    dialog.setTextValue(value)
+    if explain is not None:
+        dialog.setMinimumWidth(420)
+        line = dialog.findChild(QLineEdit)
+        said = QLabel(explain(value), dialog)
+        said.setObjectName("explained")
+        said.setTextFormat(Qt.TextFormat.PlainText)
+        said.setWordWrap(True)
+        layout = dialog.layout()
+        if line is not None and isinstance(layout, QVBoxLayout):
+            layout.insertWidget(layout.indexOf(line) + 1, said)
+        dialog.textValueChanged.connect(lambda text: said.setText(explain(text)))
+    given = dialog.exec()
+    text = dialog.textValue()
+    dialog.deleteLater()
+    return text.strip() if given else None

@@ -1,0 +1,1 @@
+"""The main window and what frames it: start, menus, tools, pages."""

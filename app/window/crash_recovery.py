@@ -1,0 +1,142 @@
+"""What the window says of kept cases: one left open by a crash, and one that is not saved now."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QLabel, QMessageBox, QWidget
+
+from app.case.home import Holder
+from app.case.own_files import cannot_keep
+from app.case.record import CaseRecord
+from app.case.settings import SettingsStore
+from app.case.store import CaseStore
+from app.widgets.plain_text import plain_box
+from app.widgets.shared_texts import short_time
+from core.errors import SoundingError
+from core.identity import Tooth
+from core.sheet.who import printable_name
+
+if TYPE_CHECKING:
+    from app.window.bench import Bench
+
+TAKE_UP, LET_BE = "Go on with it", "Leave it"
+READ, TAKE_OVER = "Open for reading", "Take it over"
+
+
+class CaseNotice(QLabel):
+    """Stands over everything for as long as the case is not saved, not alone, or only for reading.
+
+    That the state of this window is kept as a case of its own stays until the case is closed:
+    a save that went well must not sweep it away.
+    """
+
+    def __init__(self, store: CaseStore, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._lasting = ""
+        self._unsaved = ""
+        self.setObjectName("notice")
+        self.setTextFormat(Qt.TextFormat.PlainText)
+        self.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.setWordWrap(True)
+        self.setMargin(8)
+        self.hide()
+        store.failed.connect(self._failed)
+        store.saved.connect(lambda: self._failed(""))
+        store.apart.connect(self.tell)
+        store.let_go.connect(self.clear)
+
+    def tell(self, text: str) -> None:
+        """Say something for as long as the case is open."""
+        self._lasting = text
+        self._show()
+
+    def clear(self) -> None:
+        """The case is closed."""
+        self._lasting = self._unsaved = ""
+        self._show()
+
+    def _failed(self, text: str) -> None:
+        self._unsaved = text
+        self._show()
+
+    def _show(self) -> None:
+        self.setText("\n".join(text for text in (self._unsaved, self._lasting) if text))
+        self.setVisible(bool(self.text()))
+
+
+def reading_words(holder: Holder) -> str:
+    """That a case is open for reading, because of whom."""
+    since = short_time(holder.since)
+    return str(SoundingError("case-reading", name=holder.name, since=since))
+
+
+def ask_of_open_case(bench: Bench, holder: Holder) -> str | None:
+    """Ask what to do with a case that somebody has open; None when the person turned away."""
+    question = SoundingError(
+        "case-open-elsewhere",
+        name=holder.name,
+        host=holder.host,
+        since=short_time(holder.since),
+    )
+    return bench.choose("This case is open", str(question), (READ, TAKE_OVER))
+
+
+def kept_troubles(store: CaseStore, settings: SettingsStore) -> tuple[str, ...]:
+    """What of the program's own files could not be read, and whether any can be kept."""
+    told = [*store.troubles]
+    if settings.trouble:
+        told.append(settings.trouble)
+    shut = [folder for folder in (store.folder, settings.path.parent) if cannot_keep(folder)]
+    if shut:
+        folders = " and ".join(str(folder) for folder in dict.fromkeys(shut))
+        told.append(str(SoundingError("nothing-kept", folders=folders)))
+    return tuple(told)
+
+
+def words_of(record: CaseRecord, *, hidden: bool) -> str:
+    """A kept case in one line."""
+    name = printable_name(record.patient)[0] or "no name in the scan"
+    tooth = Tooth.of(record.tooth).words() if record.tooth else "no tooth yet"
+    changed = record.changed[:16].replace("T", " ")
+    return f"{'name hidden' if hidden else name} · {tooth} · last worked on {changed}"
+
+
+def offer_left_open(bench: Bench) -> QMessageBox | None:
+    """Offer the case that a crash or a kill left open, the newest first; None where there is none.
+
+    What is refused is not offered again; it stays in the list of recent cases.
+    """
+    left = bench.store.left_open()
+    if not left or bench.session.volume is not None:
+        return None
+    record = left[0]
+    box = QMessageBox(bench)
+    box.setWindowTitle("Sounding")
+    box.setTextFormat(Qt.TextFormat.PlainText)
+    box.setText("The program ended while this case was open. Nothing that was saved is lost.")
+    box.setInformativeText(words_of(record, hidden=bench.settings.value.names_hidden))
+    take_up = box.addButton(TAKE_UP, QMessageBox.ButtonRole.AcceptRole)
+    let_be = box.addButton(LET_BE, QMessageBox.ButtonRole.DestructiveRole)
+    later = box.addButton("Ask me next time", QMessageBox.ButtonRole.RejectRole)
+    box.setDefaultButton(take_up)
+    box.setEscapeButton(later)
+    box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+    plain_box(box)
+
+    def answered() -> None:
+        if box.clickedButton() is take_up:
+            bench.take_up(record)
+        elif box.clickedButton() is let_be:
+            try:
+                bench.store.let_be(record)
+            except SoundingError as error:
+                bench.tell_error(error)
+                return
+            bench.show_start()
+            offer_left_open(bench)
+
+    box.finished.connect(lambda _result: answered())
+    box.open()
+    return box

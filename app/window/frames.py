@@ -1,0 +1,222 @@
+"""Frames around the pictures, the strip of neighbours, and the notice of what is proposed."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QFontMetrics, QResizeEvent
+from PySide6.QtWidgets import (
+    QApplication,
+    QFrame,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QSizePolicy,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.case.session import Session
+from app.dialogs.answers.confirm_jaw import confirm_jaw
+from app.pictures.in_step import Pictures
+from app.pictures.picture_view import PictureView
+from app.tools.base import Desk
+from app.widgets import style
+
+
+class Framed(QFrame):
+    """A picture under its name, with quiet words or buttons beside it."""
+
+    def __init__(self, title: str, view: PictureView, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("panel")
+        heading = QLabel(title)
+        heading.setObjectName("heading")
+        self.aside = QLabel("")
+        self.aside.setObjectName("quiet")
+        self.aside.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+        self.row = QHBoxLayout()
+        self.row.setContentsMargins(4, 0, 4, 0)
+        self.row.addWidget(heading)
+        self.row.addWidget(self.aside, 1)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(6, 5, 6, 6)
+        column.setSpacing(3)
+        column.addLayout(self.row)
+        column.addWidget(view, 1)
+
+
+LEAST_PX = 60
+"""Of a small picture: narrower, its letters and its bar do not stand apart."""
+
+
+class PictureName(QLabel):
+    """What a small picture is called, always whole: smaller, or short, where there is no room.
+
+    ``3 mm mesial`` is then ``3 Me``, as on the dial: cut, it would say neither how far nor which
+    way.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._bold = False
+        self.setFont(style.font(12, italic=True))
+        self.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        # Its words must not make one picture wider than another.
+        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+
+    def name(self, title: str, *, bold: bool) -> None:
+        """Call the picture by another name."""
+        # Set anew, the same words would lay out the whole window again.
+        if (title, bold) != (self.toolTip(), self._bold):
+            self._bold = bold
+            self.setToolTip(title)
+            self._fit()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Another width has room for other words."""
+        super().resizeEvent(event)
+        self._fit()
+
+    def _fit(self) -> None:
+        title = self.toolTip()
+        number, _, way = title.partition(" mm ")
+        short = f"{number} {way.removeprefix('to ').capitalize()[:2]}" if way else title
+        for words, px in ((title, 12), (title, 11), (short, 12), (short, 11)):
+            font = style.font(px, italic=True, bold=self._bold)
+            if QFontMetrics(font).horizontalAdvance(words) <= self.width():
+                break
+        self.setFont(font)
+        self.setText(words)
+
+
+class NeighbourStrip(QFrame):
+    """Sections beside the station, each under its name: seven, or five where room is short."""
+
+    def __init__(self, session: Session, pictures: Pictures, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("panel")
+        self._pictures = pictures
+        row = self._row = QHBoxLayout(self)
+        row.setSpacing(4)
+        self._names: list[PictureName] = []
+        for view in pictures.neighbours:
+            name = PictureName()
+            column = QVBoxLayout()
+            column.setSpacing(1)
+            column.addWidget(view, 1)
+            column.addWidget(name)
+            row.addLayout(column, 1)
+            self._names.append(name)
+        pictures.shown.connect(self.read)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """All pictures alike to the pixel: what one showed the next can show as it is."""
+        super().resizeEvent(event)
+        few = self.width() < LEAST_PX * len(self._names)
+        for at, (view, name) in enumerate(zip(self._pictures.neighbours, self._names, strict=True)):
+            shown = not few or 0 < at < len(self._names) - 1
+            self._row.setStretch(at, int(shown))
+            for part in (view, name):
+                part.setVisible(shown)
+        count = len(self._names) - 2 * few
+        spare = (self.width() - 2 * 6 - (count - 1) * self._row.spacing()) % count
+        self._row.setContentsMargins(6, 5, 6 + spare, 4)
+
+    def read(self) -> None:
+        """Read the names anew."""
+        for view, name in zip(self._pictures.neighbours, self._names, strict=True):
+            name.name(view.title, bold=view.chosen)
+
+
+class ProposedBar(QFrame):
+    """Says that jaw plane and arch are proposed, and lets a person confirm them; one column wide.
+
+    The jaw is never taken from the guess: a person names it.
+    """
+
+    edit_arch = Signal()
+    edit_plane = Signal()
+    left = Signal()
+    """It goes while it held the keys, which would else fall on whatever button comes next."""
+
+    def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("notice")
+        self._session = session
+        self.words = QLabel("")
+        self.words.setObjectName("strong")
+        self.words.setWordWrap(True)
+        self.for_lower = QPushButton("Confirm: lo&wer jaw")
+        self.for_upper = QPushButton("Confirm: &upper jaw")
+        self.for_lower.clicked.connect(lambda: confirm_jaw(session, desk, "lower"))
+        self.for_upper.clicked.connect(lambda: confirm_jaw(session, desk, "upper"))
+        plane = QToolButton()
+        plane.setText("Edit jaw plane")
+        plane.clicked.connect(self.edit_plane)
+        arch = QToolButton()
+        arch.setText("Edit arch")
+        arch.clicked.connect(self.edit_arch)
+        self.editing = (plane, arch)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(10, 7, 10, 8)
+        column.setSpacing(6)
+        column.addWidget(self.words)
+        for pair in ((self.for_lower, self.for_upper), self.editing):
+            row = QHBoxLayout()
+            row.setSpacing(6)
+            for button in pair:
+                button.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+                row.addWidget(button, 1)
+            column.addLayout(row)
+        session.scan_changed.connect(self.read)
+        session.plan_changed.connect(self.read)
+        self.read()
+
+    def read(self) -> None:
+        """Show what is still open, or nothing."""
+        session = self._session
+        waiting = session.volume is not None and not session.confirmed
+        held = self.isAncestorOf(QApplication.focusWidget() or self)
+        self.setVisible(waiting)
+        if held and not waiting:
+            self.left.emit()
+        if not waiting:
+            return
+        plan, guide = session.plan, session.guide
+        # A plane that is only the scanner's level is not there to be confirmed.
+        whole = session.plane_is_found and guide.arch_points is not None
+        for jaw, button in (("lower", self.for_lower), ("upper", self.for_upper)):
+            button.setVisible(whole and plan.jaw in (None, jaw))
+        self.words.setText(_open_words(session))
+
+
+def _open_words(session: Session) -> str:
+    """What is still open about jaw plane and arch, and what the proposal rests on."""
+    plan, guide, proposal = session.plan, session.guide, session.proposal
+    none_given = "Until then no number is given."
+    if guide.arch_points is None and session.plane_is_found:
+        return f"No arch was recognised: trace it on the arch map. {none_given}"
+    if guide.arch_points is None:
+        return (
+            "No row of teeth or crest was recognised. The plane shown is only level in the "
+            f"scanner: set the jaw plane and trace the arch. {none_given}"
+        )
+    if not session.plane_is_found:
+        return (
+            "The jaw plane was not found in the image: the plane shown is only level in the "
+            f"scanner. Set it. {none_given}"
+        )
+    open_parts = [
+        name
+        for name, value in (("Jaw plane", plan.level), ("arch", plan.arch_points))
+        if value is None
+    ]
+    if not open_parts:
+        return "Which jaw is it? Until that is answered no number is given."
+    text = " and ".join(open_parts)
+    verb = "are" if len(open_parts) > 1 else "is"
+    rests = ""
+    if plan.level is None and proposal is not None and proposal.plane_from == "along":
+        rests = "How the plane leans towards cheek or tongue was not found: check it. "
+    return f"{text[0].upper()}{text[1:]} {verb} proposed – confirm or edit. {rests}{none_given}"

@@ -1,0 +1,144 @@
+"""The menus of the bench, built once; every entry has words, most have a key."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QObject
+from PySide6.QtGui import QAction, QActionGroup, QKeySequence
+from PySide6.QtWidgets import QMenu
+
+from app.case.grey_presets import ALL, BONE, FROM_SCAN
+from app.dialogs.answers.side_question import ask_about_side
+from app.dialogs.catalogue import DIALOGS
+from app.tools.tissues import PointAtTissues
+
+if TYPE_CHECKING:
+    from app.window.bench import Bench
+
+SLABS_MM = (0.0, 1.0, 2.0, 3.0, 5.0, 10.0)
+SCALES = (1.0, 2.0, 3.0, 5.0)
+
+
+class Menus(QObject):
+    """Menus of one bench.
+
+    Parameters
+    ----------
+    bench : Bench
+    """
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__(bench)
+        self._bench = bench
+        self._need_case: list[QAction] = []
+        bar = bench.menuBar()
+        self.case = bar.addMenu("&Case")
+        self.edit = bar.addMenu("&Edit")
+        self.look = bar.addMenu("&Look")
+        self.answers = bar.addMenu("&Answers")
+        self.help = bar.addMenu("&Help")
+        self._fill_case(bench)
+        self._fill_edit(bench)
+        self._fill_look(bench)
+        menus = {"Case": self.case, "Answers": self.answers, "Help": self.help}
+        for entry in DIALOGS:
+            self.add(
+                menus[entry.menu],
+                entry.words,
+                partial(entry.show, bench.session, bench, bench),
+                entry.key,
+                needs_case=entry.needs_scan,
+            )
+        which_teeth = "Which teeth are in this scan …"
+        self.add(self.answers, which_teeth, partial(ask_about_side, bench.session, bench, bench))
+        point = partial(bench.take_tool, PointAtTissues.name)
+        self.add(self.answers, "Point at the tissues …", point)
+        self.add(self.help, "&Guided first case", bench.open_guided, needs_case=False)
+        self.case.addSeparator()
+        self.add(self.case, "Close the case", bench.close_case, "Ctrl+W")
+        self.add(self.case, "&Quit", bench.close, "Ctrl+Q", needs_case=False)
+        bench.session.scan_changed.connect(self.read)
+        self.read()
+
+    def add(
+        self,
+        menu: QMenu,
+        text: str,
+        run: Callable[[], object],
+        shortcut: str = "",
+        *,
+        needs_case: bool = True,
+    ) -> QAction:
+        """Add an entry at the end of a menu."""
+        action = menu.addAction(text)
+        action.triggered.connect(lambda _on=False: run())
+        if shortcut:
+            action.setShortcut(QKeySequence(shortcut))
+        if needs_case:
+            self._need_case.append(action)
+        return action
+
+    def read(self) -> None:
+        """Grey what needs an open case."""
+        there = self._bench.session.volume is not None
+        for action in self._need_case:
+            action.setEnabled(there)
+
+    def _fill_case(self, bench: Bench) -> None:
+        self.add(self.case, "Open a &folder …", bench.ask_folder, "Ctrl+O", needs_case=False)
+        self.add(self.case, "Open a file or &zip …", bench.ask_file, "Ctrl+Shift+O",
+                 needs_case=False)  # fmt: skip
+        self.add(self.case, "Open a &plan …", bench.ask_plan, "Ctrl+L", needs_case=False)
+        self.add(self.case, "&Save the plan as …", bench.ask_save_plan, "Ctrl+S")
+        self.case.addSeparator()
+
+    def _fill_edit(self, bench: Bench) -> None:
+        stack = bench.session.undo_stack
+        undo, redo = stack.createUndoAction(bench, "Undo"), stack.createRedoAction(bench, "Redo")
+        undo.setShortcuts([QKeySequence("Ctrl+Z")])
+        redo.setShortcuts([QKeySequence("Ctrl+Y"), QKeySequence("Ctrl+Shift+Z")])
+        self.edit.addActions([undo, redo])
+        self.edit.addSeparator()
+        self.add(self.edit, "&Copy the picture", bench.copy_picture, "Ctrl+C")
+        self.add(self.edit, "Copy the picture with &name and dates",
+                 partial(bench.copy_picture, with_name=True), "Ctrl+Shift+C")  # fmt: skip
+
+    def _fill_look(self, bench: Bench) -> None:
+        session = bench.session
+        windows = self.look.addMenu("Grey &window")
+        for number, name in enumerate((FROM_SCAN, BONE, ALL), start=1):
+            self.add(windows, name.capitalize(), partial(bench.use_window, name),
+                     f"Ctrl+{number}")  # fmt: skip
+        slab = self.look.addMenu("&Thickness (for looking only)")
+        group = QActionGroup(bench)
+        for mm in SLABS_MM:
+            text = f"{mm:g} mm" if mm else "Thin"
+            action = self.add(slab, text, partial(session.look_through, slab_mm=mm))
+            action.setCheckable(True)
+            action.setChecked(mm == 0)
+            group.addAction(action)
+        slab.addSeparator()
+        self.maximum = self.add(slab, "Maximum in place of the mean", self._toggle_maximum)
+        self.maximum.setCheckable(True)
+        self._slabs = group.actions()
+        session.place_changed.connect(self._read_slab)
+        session.scan_changed.connect(self._read_slab)
+        scale = self.look.addMenu("&Scale of the section")
+        self.add(scale, "As large as it fits", bench.pictures.section.fit, "Ctrl+0")
+        for times in SCALES:
+            self.add(scale, f"{times:g} : 1 by the screen’s own figures",
+                     partial(bench.scale_section, times))  # fmt: skip
+        self.add(self.look, "Section &across the arch", lambda: session.go_to(across=True), "A")
+        self.add(self.look, "Plane through the &fixture’s axis", bench.through_axis, "P")
+
+    def _toggle_maximum(self) -> None:
+        self._bench.session.look_through(maximum=self.maximum.isChecked())
+
+    def _read_slab(self) -> None:
+        session = self._bench.session
+        for action, mm in zip(self._slabs, SLABS_MM, strict=True):
+            action.setChecked(mm == session.slab_mm)
+        self.maximum.setChecked(session.slab_maximum)
