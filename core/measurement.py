@@ -18,6 +18,9 @@ from core.geometry import Array, vector
 
 VerdictCode: TypeAlias = Literal["meets limit", "too near to tell", "below limit", "not assessed"]
 Unit: TypeAlias = Literal["mm", "deg"]
+Group: TypeAlias = Literal["danger", "roots", "bone", "information"]
+TermName: TypeAlias = Literal["placement", "course", "edge", "voxel", "scale", "size", "fit"]
+ValueKind: TypeAlias = Literal["measured", "upper bound", "at least", "not measured"]
 
 MORE_IS_SAFER = frozenset(
     {"clearance", "wall", "ridge_width", "ridge_height", "plate_thickness", "room"}
@@ -198,12 +201,21 @@ class Reading:
         if self.lower_bound and (self.upper_bound or not self.evidence.is_sound):
             raise ValueError("at least so much is said only where all of it was seen")
 
+    @property
+    def value_kind(self) -> ValueKind:
+        """What the value is: the truth may be smaller than an upper bound, never taken for it."""
+        if self.value is None:
+            return "not measured"
+        if self.upper_bound:
+            return "upper bound"
+        return "at least" if self.lower_bound else "measured"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Term:
     """One contribution to a standard uncertainty (JCGM 100:2008), in the value's unit."""
 
-    name: Literal["placement", "course", "edge", "voxel", "scale", "size", "fit"]
+    name: TermName
     u: float
     source: str
 
@@ -285,7 +297,7 @@ class Measurement:
     """
 
     id: str
-    group: Literal["danger", "roots", "bone", "information"]
+    group: Group
     kind: str
     target: str = ""
     fixture: str = ""

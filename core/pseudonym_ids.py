@@ -13,6 +13,7 @@ import numpy as np
 from core.plans.plan import Plan
 from core.structures import Foramen, KnownObject
 from core.words import every_sentence
+from core.words.columns import COLUMNS
 
 T = TypeVar("T")
 
@@ -25,7 +26,8 @@ _MOST_DIGITS = 2
 @lru_cache(maxsize=1)
 def vocabulary() -> frozenset[str]:
     """Words, in small letters, that stand in the program's own sentences."""
-    return frozenset(_WORD.findall(f"{_KINDS} {' '.join(every_sentence())}".lower()))
+    texts = (_KINDS, *every_sentence(), *COLUMNS.values())
+    return frozenset(_WORD.findall(" ".join(texts).lower()))
 
 
 def says_nothing(name: str) -> bool:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from core.findings import Finding
 from core.geometry import Array
+from core.identity import Tooth
 from core.image.volume import ScanIdentity
 from core.measurement import Measurement
 from core.plans.history import sign_off_state
@@ -75,6 +76,15 @@ class Ledger:
         """One sentence that counts the verdicts; never one word, never a clearance."""
         return summary_sentence(self.measurements, jaw=self.plan.known_jaw)
 
+    def subjects(self) -> list[dict[str, object]]:
+        """What the rows belong to: fixtures and sites with tooth in both systems and size."""
+        found: list[dict[str, object]] = [
+            {"id": f.id, "is": "fixture", **_tooth(f.tooth),
+             "diameter_mm": _number(f.size.diameter_mm), "length_mm": _number(f.size.length_mm)}
+            for f in self.plan.fixtures
+        ]  # fmt: skip
+        return found + [{"id": s.id, "is": "site", **_tooth(s.tooth)} for s in self.plan.sites]
+
     def to_json(self) -> str:
         """The ledger file: UTF-8 JSON, numbers with four decimals, codes never translated."""
         document: dict[str, object] = {
@@ -96,6 +106,7 @@ class Ledger:
                 "revision": self.plan.revision,
                 "signed": sign_off_state(self.plan) == "signed",
             },
+            "subjects": self.subjects(),
             "summary": self.summary,
             "measurements": [_row(m) for m in self.measurements],
         }
@@ -105,6 +116,14 @@ class Ledger:
 def worst_first(measurement: Measurement) -> int:
     """Sort key: below limit, not assessed, too near to tell, meets limit, no limit."""
     return _RANK[measurement.verdict]
+
+
+def _tooth(iso: str) -> dict[str, int | None]:
+    """A tooth's number in both systems; None where the plan names none."""
+    if not iso:
+        return {"tooth_fdi": None, "tooth_universal": None}
+    tooth = Tooth.of(iso)
+    return {"tooth_fdi": int(tooth.iso), "tooth_universal": tooth.number_1_to_32}
 
 
 def _number(value: float | None) -> float | None:
@@ -122,8 +141,9 @@ def _row(m: Measurement) -> dict[str, object]:
     row |= {"group": m.group, "kind": m.kind, "target": m.target}
     suffix = "deg" if m.reading.unit == "deg" else "mm"
     expanded = None if m.budget is None else m.budget.expanded
-    row |= {f"value_{suffix}": _number(m.value), f"uncertainty_{suffix}": _number(expanded)}
-    row |= {"coverage": 2, f"at_least_{suffix}": _number(m.at_least)}
+    row |= {f"value_{suffix}": _number(m.value), "value_kind": m.reading.value_kind}
+    row |= {f"uncertainty_{suffix}": _number(expanded), "coverage": 2}
+    row |= {f"at_least_{suffix}": _number(m.at_least)}
     row |= {"limit_mm": None, "limit_source": None}
     if m.limit is not None:
         row |= {"limit_mm": _number(m.limit.value), "limit_source": m.limit.source}

@@ -2,7 +2,8 @@
 
 UTF-8 with a byte-order mark, since spreadsheets otherwise take "≥" and names for another
 encoding; CRLF; decimal point; nothing rounded beyond the ledger file's four decimals. Text that
-a spreadsheet would run as a formula gets an apostrophe in front.
+a spreadsheet would run as a formula gets an apostrophe in front. What each column means stands
+in `core.words.columns`, its type in `core.sheet.schemas`.
 """
 
 from __future__ import annotations
@@ -13,15 +14,11 @@ import json
 from collections.abc import Mapping
 
 from core.measuring.ledger import Ledger
+from core.sheet.schemas import TABLE_VERSION
+from core.words.columns import COLUMNS as MEANINGS
 from core.words.rows import row_words
 
-COLUMNS = (
-    "patient_id", "birth_date", "study_date", "series_uid", "plan_fingerprint", "plan_revision",
-    "signed", "id", "subject", "group", "kind", "target", "side", "at_depth_mm", "along", "name",
-    "unit", "value", "uncertainty", "coverage", "at_least", "limit", "limit_key", "limit_default",
-    "limit_changed_by", "limit_source", "verdict", "from_x_mm", "from_y_mm", "from_z_mm", "to_x_mm",
-    "to_y_mm", "to_z_mm", "budget", "note",
-)  # fmt: skip
+COLUMNS = tuple(MEANINGS)
 
 
 def ledger_csv(ledger: Ledger, *, signed: bool) -> bytes:
@@ -31,6 +28,8 @@ def ledger_csv(ledger: Ledger, *, signed: bool) -> bytes:
     writer.writeheader()
     scan = ledger.scan
     head: dict[str, object] = {
+        "program": ledger.program,
+        "format_version": TABLE_VERSION,
         "patient_id": scan.patient_id,
         "birth_date": scan.birth_date,
         "study_date": scan.study_date,
@@ -39,9 +38,12 @@ def ledger_csv(ledger: Ledger, *, signed: bool) -> bytes:
         "plan_revision": ledger.plan.revision,
         "signed": "yes" if signed else "no",
     }
+    subjects = {str(subject["id"]): _of_subject(subject) for subject in ledger.subjects()}
     rows = json.loads(ledger.to_json())["measurements"]
     for measurement, row in zip(ledger.measurements, rows, strict=True):
-        cells = head | _cells(row) | {"name": row_words(measurement, jaw=ledger.plan.known_jaw)}
+        cells = head | _cells(row)
+        cells |= subjects.get(str(cells["subject"]), {})
+        cells |= {"name": row_words(measurement, jaw=ledger.plan.known_jaw)}
         writer.writerow({key: _safe(cells.get(key)) for key in COLUMNS})
     return out.getvalue().encode("utf-8-sig")
 
@@ -58,16 +60,27 @@ def _cells(row: Mapping[str, object]) -> dict[str, object]:
     if isinstance(changed, dict):
         cells["limit_default"] = changed["default_mm"]
         cells["limit_changed_by"] = changed["by"]
-    # One cell: the parts of u, each with its name, in the value's unit.
+    cells["lower_line"] = row.get("lower_line_mm")
     parts = row.get("budget")
-    terms = parts if isinstance(parts, list) else []
-    cells["budget"] = "; ".join(f"{t['term']} {t['u']}" for t in terms) or None
+    for term in parts if isinstance(parts, list) else []:
+        cells[f"u_{term['term']}"] = term["u"]
+    codes = row.get("notes")
+    cells["note_codes"] = " ".join(codes) if isinstance(codes, list) else None
     witness = row.get("witness")
     if isinstance(witness, list):
         for end, point in zip(("from", "to"), witness, strict=True):
             for axis, value in zip("xyz", point, strict=True):
                 cells[f"{end}_{axis}_mm"] = value
     return cells
+
+
+def _of_subject(subject: Mapping[str, object]) -> dict[str, object]:
+    return {
+        "tooth_fdi": subject["tooth_fdi"],
+        "tooth_universal": subject["tooth_universal"],
+        "fixture_diameter_mm": subject.get("diameter_mm"),
+        "fixture_length_mm": subject.get("length_mm"),
+    }
 
 
 def _safe(value: object) -> object:

@@ -14,7 +14,14 @@ LEDGER_FILE = "sheet.ledger.json"
 """In every folder, whatever else is asked for: it tells which scan and plan the rest is of."""
 
 FILES: dict[str, tuple[str, ...]] = {
-    "sheet": ("sheet.pdf", "sheet.csv", "section-*.png", "panorama.png"),
+    "sheet": (
+        "sheet.pdf",
+        "sheet.csv",
+        "sheet.csv.schema.json",
+        "sheet.ledger.schema.json",
+        "section-*.png",
+        "panorama.png",
+    ),
     "card": ("drill-card.pdf",),
     "film": ("check-film.pdf",),
     "checklist": ("checklist.pdf",),

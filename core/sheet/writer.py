@@ -16,6 +16,7 @@ from core.sheet.case import Case
 from core.sheet.csv_table import ledger_csv
 from core.sheet.first_page import lead_chart
 from core.sheet.png import chart_png
+from core.sheet.schemas import schema_files
 from core.sheet.who import who_is
 from core.words import sentence
 from core.words.sheet import SIDE_CONTRADICTED
@@ -30,11 +31,13 @@ MOST_OFF_ARCH_MM = 5.0
 def sheet_files(case: Case, pdf: bytes) -> list[tuple[str, bytes]]:
     """Names and contents of the sheet's own files, the PDF as it was made.
 
-    ``sheet.pdf``, ``sheet.csv``, ``section-ID.png`` a subject and ``panorama.png``.
+    ``sheet.pdf``, ``sheet.csv``, the schemas of table and ledger, ``section-ID.png`` a subject and
+    ``panorama.png``.
     """
     return [
         ("sheet.pdf", pdf),
         ("sheet.csv", ledger_csv(case.ledger, signed=case.signed)),
+        *schema_files(),
         *_pictures(case),
     ]
 

@@ -117,16 +117,16 @@ def test_the_table_has_value_doubt_verdict_and_budget(sample):
         assert row["verdict"] == (m.verdict or "")
         assert row["name"]
         if m.value is None:
-            assert row["value"] == row["uncertainty"] == row["budget"] == ""
+            assert row["value"] == row["uncertainty"] == ""
+            assert not any(row[f"u_{term}"] for term in TERMS)
+            assert row["value_kind"] == "not measured"
             assert row["note"]
             continue
         assert float(row["value"]) == pytest.approx(m.value, abs=1e-4)
         assert float(row["uncertainty"]) == pytest.approx(m.budget.expanded, abs=1e-4)
         assert row["unit"] == m.reading.unit
-        parts = dict(part.rsplit(" ", 1) for part in row["budget"].split("; "))
-        assert {k: float(v) for k, v in parts.items()} == pytest.approx(
-            {t.name: t.u for t in m.budget.terms}, abs=1e-4
-        )
+        parts = {term: float(row[f"u_{term}"]) for term in TERMS if row[f"u_{term}"]}
+        assert parts == pytest.approx({t.name: t.u for t in m.budget.terms}, abs=1e-4)
 
 
 def test_the_bench_lists_every_row_and_unfolds_its_budget(sample):

@@ -184,7 +184,10 @@ def test_a_scan_that_vanishes_half_way(form, step, tmp_path):
 
 
 LEDGER = "sheet.ledger.json"
-NAMES = {"sheet.pdf", "sheet.csv", LEDGER, "panorama.png", "section-site-46.png"}
+NAMES = {
+    "sheet.pdf", "sheet.csv", "sheet.csv.schema.json", "sheet.ledger.schema.json", LEDGER,
+    "panorama.png", "section-site-46.png",
+}  # fmt: skip
 
 
 def contents(folder: Path) -> dict[str, bytes]:

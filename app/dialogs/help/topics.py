@@ -12,6 +12,7 @@ from app.cli.components import licence_lines
 from app.tools.key_lines import KEY_LINES
 from core.version import PROGRAM
 from core.words.cautions import CAUTIONS
+from core.words.columns import COLUMNS
 from core.words.sheet import BY_HAND_MEANS, DEFINITIONS, EACH_BY_ITSELF, UNCERTAINTY
 
 
@@ -346,7 +347,27 @@ def topics() -> dict[str, Topic]:
         title = _NAMES.get(kind, kind.replace("_", " ").capitalize())
         pages[kind] = Topic(title=title, paragraphs=(words, *_MORE.get(kind, ())))
     pages |= {"ridge profile": _PROFILE, "sizes": _SIZES, "grey values": _GREY}
+    pages["table"] = _table()
     return pages | {"keys": _KEYS, "licences": _licences(), "about": _ABOUT}
+
+
+def _table() -> Topic:
+    """Data dictionary of the table of measurements."""
+    return Topic(
+        title="Columns of the table",
+        paragraphs=(
+            (
+                "sheet.csv holds one row a measurement. Points are in patient space (DICOM LPS), "
+                "mm; empty means none. In Python one line reads it: "
+                "pandas.read_csv('sheet.csv', dtype={'patient_id': str})."
+            ),
+            *(f"{name}: {meaning}" for name, meaning in COLUMNS.items()),
+            (
+                "sheet.csv.schema.json and sheet.ledger.schema.json beside it say the same for "
+                "programs (JSON Schema, draft 2020-12)."
+            ),
+        ),
+    )
 
 
 @lru_cache(maxsize=1)

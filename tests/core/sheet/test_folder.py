@@ -24,7 +24,10 @@ CT = "1.2.840.10008.5.1.4.1.1.2"
 WHOLE = replace(IDENTITY, sop_instances=((CT, "2.25.11"),))
 VOLUME = replace(round_jaw(voxel_mm=1.5), identity=WHOLE)
 QUICK = ("card", "checklist", "meshes")
-SHEET = {"sheet.pdf", "sheet.csv", "section-36.png", "panorama.png"}
+SHEET = {
+    "sheet.pdf", "sheet.csv", "sheet.csv.schema.json", "sheet.ledger.schema.json", "section-36.png",
+    "panorama.png",
+}  # fmt: skip
 RECORD = {
     "arch_LPS-mm.stl", "axis-36_LPS-mm.stl", "canal-left_LPS-mm.stl", "check-film.pdf",
     "checklist.pdf", "drill-card.pdf", "fixture-36_LPS-mm.stl", "laboratory.pdf",
