@@ -169,7 +169,7 @@ def verify(asked: argparse.Namespace) -> None:
 
 def components(asked: argparse.Namespace) -> None:
     """List what the program is made of; write it as a software bill of materials."""
-    from app.cli.components import bill_of_materials, licence_lines
+    from app.components import bill_of_materials, licence_lines
 
     if asked.out is None:
         print("\n".join(licence_lines()))

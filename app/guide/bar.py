@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QRect, QRectF, Qt, QTimer, Signal
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
@@ -11,12 +10,10 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QWidget
 
 from app.case.session import Session
 from app.dialogs.sheet.dialog import SheetDialog
+from app.guide.page import GuidedPage
 from app.guide.steps import STEPS, Moment, Step, Target, is_sample
 from app.widgets import style
 from core.pictures.ink import DARK
-
-if TYPE_CHECKING:
-    from app.window.working_page import WorkingPage
 
 LOOK_MS = 200
 FRAME_PX = 5
@@ -61,6 +58,14 @@ class Pointer(QWidget):
 class GuideBar(QFrame):
     """The steps: what to do, whether it is done, and buttons to go on.
 
+    Parameters
+    ----------
+    session : Session
+    page : GuidedPage
+        What the steps look at.
+    over : QWidget
+        The same page, as the widget in which places are framed.
+
     Signals
     -------
     left
@@ -69,11 +74,12 @@ class GuideBar(QFrame):
 
     left = Signal()
 
-    def __init__(self, session: Session, page: WorkingPage) -> None:
+    def __init__(self, session: Session, page: GuidedPage, over: QWidget) -> None:
         super().__init__()
         self.setObjectName("notice")
         self.session = session
         self.page = page
+        self._over = over
         self.at = 0
         self.ticked: set[int] = set()
         self._sheet_written = False
@@ -95,7 +101,7 @@ class GuideBar(QFrame):
         row.addWidget(self.fact)
         for button in (self.offer, self.show_me, self.back, self.next, self.leave):
             row.addWidget(button)
-        self.pointer = Pointer(page)
+        self.pointer = Pointer(over)
         self._moment = Moment(page, session, session.plan)
         self._looking = QTimer(self, interval=LOOK_MS)
         self._looking.timeout.connect(self.look)
@@ -148,7 +154,7 @@ class GuideBar(QFrame):
         self.fact.setText("✓ done" if done else "")
         self.next.setDefault(done)
         target = None if done else self._target(step, now)
-        rect = QRect() if target is None else target.rect_in(self.page)
+        rect = QRect() if target is None else target.rect_in(self._over)
         self.pointer.frame(rect, spot=target is not None and target.spot is not None)
 
     def _target(self, step: Step, now: Moment) -> Target | None:
@@ -157,7 +163,7 @@ class GuideBar(QFrame):
     def _now(self) -> Moment:
         m = self._moment
         if self.at + 1 == len(STEPS):
-            sheets = self.page.window().findChildren(SheetDialog)
+            sheets = self._over.window().findChildren(SheetDialog)
             self._sheet_written = self._sheet_written or any(sheet.written for sheet in sheets)
         return Moment(m.page, m.session, m.plan, self._sheet_written)
 

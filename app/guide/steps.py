@@ -28,7 +28,7 @@ from core.structures import Course, Structure
 
 if TYPE_CHECKING:
     from app.case.session import Session
-    from app.window.working_page import WorkingPage
+    from app.guide.page import GuidedPage
 
 SAMPLE = "lower_left_36"
 SITE_REACH_MM = 2.0
@@ -47,7 +47,7 @@ PUT_IN = ("foramen-left", "loop-left", "root-35", "root-37-mesial", "root-37-dis
 class Moment:
     """What the steps look at: the bench now, and the plan when the step began."""
 
-    page: WorkingPage
+    page: GuidedPage
     session: Session
     plan: Plan
     sheet_written: bool = False

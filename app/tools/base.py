@@ -54,6 +54,9 @@ class Desk(Protocol):
     def take_tool(self, name: str) -> None:
         """Make another tool the active one, as if its button had been pressed."""
 
+    def ask_about_side(self, *, only_if_open: bool = False) -> None:
+        """Ask what tells left from right; with `only_if_open` not where it is settled."""
+
     def redraw(self) -> None:
         """Ask the active tool's `draft` again."""
 

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from app.case.settings import settings_of
-from app.dialogs.answers.side_question import ask_if_open
 from app.pictures.draft import Draft
 from app.pictures.hit import Hit
 from app.tools.base import View
@@ -80,7 +79,7 @@ class PlaceFixture(FixtureHands):
             )[0],
         ):
             session.go_to(selected=fixture.id)
-            ask_if_open(session, self.desk)
+            self.desk.ask_about_side(only_if_open=True)
             # A second click must not drop a second fixture by accident.
             self.desk.take_tool(Adjust.name)
 

@@ -8,10 +8,8 @@ from dataclasses import replace
 import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QWidget
 
 from app.case.session import Session
-from app.dialogs.answers.side_question import ask_about_side, ask_if_open
 from app.pictures.draft import Draft
 from app.pictures.hit import Hit
 from app.tools.base import Desk, View
@@ -263,7 +261,7 @@ class ArchTool(Grab):
             return False
         if not self.do("arch confirmed as proposed", lambda p: p):
             return False
-        ask_if_open(self.session, self.desk)
+        self.desk.ask_about_side(only_if_open=True)
         return True
 
     def give_up(self) -> bool:
@@ -279,8 +277,7 @@ class ArchTool(Grab):
         """F: the questions about left and right."""
         if event.key() != Qt.Key.Key_F or event.modifiers() or self.session.arch is None:
             return False
-        desk = self.desk
-        ask_about_side(self.session, desk, desk if isinstance(desk, QWidget) else None)
+        self.desk.ask_about_side()
         return True
 
     def _own(self, plan: Plan) -> Plan:

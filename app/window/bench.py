@@ -36,6 +36,7 @@ from app.case.saving import Saving
 from app.case.session import Session
 from app.case.settings import settings_of, with_practice_limits
 from app.case.store import CaseStore
+from app.dialogs.answers.side_question import ask_about_side, ask_if_open
 from app.guide.steps import SAMPLE, is_sample
 from app.pictures.copy import copied_view, picture_with_caption
 from app.pictures.in_step import Pictures
@@ -95,7 +96,7 @@ class Bench(QMainWindow):
         self._boxes: list[QWidget] = []
         self._make_pages()
         self._make_foot()
-        self.menus = Menus(self)
+        self.menus = Menus(self, self)
         self._connect()
         self._leave_focus_to_pictures()
         self.show_start()
@@ -246,7 +247,7 @@ class Bench(QMainWindow):
         holder = self.store.holder(record)
         over = False
         if holder is not None:
-            answer = ask_of_open_case(self, holder)
+            answer = ask_of_open_case(self.choose, holder)
             if answer is None:
                 return
             over = answer == TAKE_OVER
@@ -392,6 +393,13 @@ class Bench(QMainWindow):
     def choose(self, title: str, question: str, answers: Sequence[str]) -> str | None:
         """Ask with a button an answer; None when the person turned away."""
         return messages.choose(self, title, question, answers)
+
+    def ask_about_side(self, *, only_if_open: bool = False) -> None:
+        """Ask what tells left from right; with `only_if_open` not where it is settled."""
+        if only_if_open:
+            ask_if_open(self.session, self)
+        else:
+            ask_about_side(self.session, self, self)
 
     def ask_text(
         self,

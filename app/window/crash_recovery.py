@@ -1,27 +1,24 @@
-"""What the window says of kept cases: one left open by a crash, and one that is not saved now."""
+"""What the window says of kept cases: not saved now, open elsewhere, or not readable."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QLabel, QMessageBox, QWidget
+from PySide6.QtWidgets import QLabel, QWidget
 
 from app.case.home import Holder
 from app.case.own_files import cannot_keep
 from app.case.record import CaseRecord
 from app.case.settings import SettingsStore
 from app.case.store import CaseStore
-from app.widgets.plain_text import plain_box
 from app.widgets.shared_texts import short_time
 from core.errors import SoundingError
 from core.identity import Tooth
 from core.sheet.who import printable_name
 
-if TYPE_CHECKING:
-    from app.window.bench import Bench
-
-TAKE_UP, LET_BE = "Go on with it", "Leave it"
+Choose = Callable[[str, str, Sequence[str]], str | None]
+"""Asks with a title, a question and a button an answer."""
 READ, TAKE_OVER = "Open for reading", "Take it over"
 
 
@@ -72,7 +69,7 @@ def reading_words(holder: Holder) -> str:
     return str(SoundingError("case-reading", name=holder.name, since=since))
 
 
-def ask_of_open_case(bench: Bench, holder: Holder) -> str | None:
+def ask_of_open_case(choose: Choose, holder: Holder) -> str | None:
     """Ask what to do with a case that somebody has open; None when the person turned away."""
     question = SoundingError(
         "case-open-elsewhere",
@@ -80,7 +77,7 @@ def ask_of_open_case(bench: Bench, holder: Holder) -> str | None:
         host=holder.host,
         since=short_time(holder.since),
     )
-    return bench.choose("This case is open", str(question), (READ, TAKE_OVER))
+    return choose("This case is open", str(question), (READ, TAKE_OVER))
 
 
 def kept_troubles(store: CaseStore, settings: SettingsStore) -> tuple[str, ...]:
@@ -101,42 +98,3 @@ def words_of(record: CaseRecord, *, hidden: bool) -> str:
     tooth = Tooth.of(record.tooth).words() if record.tooth else "no tooth yet"
     changed = record.changed[:16].replace("T", " ")
     return f"{'name hidden' if hidden else name} · {tooth} · last worked on {changed}"
-
-
-def offer_left_open(bench: Bench) -> QMessageBox | None:
-    """Offer the case that a crash or a kill left open, the newest first; None where there is none.
-
-    What is refused is not offered again; it stays in the list of recent cases.
-    """
-    left = bench.store.left_open()
-    if not left or bench.session.volume is not None:
-        return None
-    record = left[0]
-    box = QMessageBox(bench)
-    box.setWindowTitle("Sounding")
-    box.setTextFormat(Qt.TextFormat.PlainText)
-    box.setText("The program ended while this case was open. Nothing that was saved is lost.")
-    box.setInformativeText(words_of(record, hidden=bench.settings.value.names_hidden))
-    take_up = box.addButton(TAKE_UP, QMessageBox.ButtonRole.AcceptRole)
-    let_be = box.addButton(LET_BE, QMessageBox.ButtonRole.DestructiveRole)
-    later = box.addButton("Ask me next time", QMessageBox.ButtonRole.RejectRole)
-    box.setDefaultButton(take_up)
-    box.setEscapeButton(later)
-    box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-    plain_box(box)
-
-    def answered() -> None:
-        if box.clickedButton() is take_up:
-            bench.take_up(record)
-        elif box.clickedButton() is let_be:
-            try:
-                bench.store.let_be(record)
-            except SoundingError as error:
-                bench.tell_error(error)
-                return
-            bench.show_start()
-            offer_left_open(bench)
-
-    box.finished.connect(lambda _result: answered())
-    box.open()
-    return box

@@ -4,62 +4,102 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from PySide6.QtCore import QObject
 from PySide6.QtGui import QAction, QActionGroup, QKeySequence
-from PySide6.QtWidgets import QMenu
+from PySide6.QtWidgets import QMainWindow, QMenu
 
 from app.case.grey_presets import ALL, BONE, FROM_SCAN
+from app.case.session import Session
 from app.dialogs.answers.side_question import ask_about_side
 from app.dialogs.catalogue import DIALOGS
+from app.pictures.in_step import Pictures
+from app.tools.base import Desk
 from app.tools.tissues import PointAtTissues
-
-if TYPE_CHECKING:
-    from app.window.bench import Bench
 
 SLABS_MM = (0.0, 1.0, 2.0, 3.0, 5.0, 10.0)
 SCALES = (1.0, 2.0, 3.0, 5.0)
 
 
+class Acts(Desk, Protocol):
+    """What the menus may ask of the window that they stand in."""
+
+    session: Session
+    pictures: Pictures
+
+    def ask_folder(self) -> None:
+        """Open the folder of an export."""
+
+    def ask_file(self) -> None:
+        """Open a file or zip of an export."""
+
+    def ask_plan(self) -> None:
+        """Open a plan file, then its scan."""
+
+    def ask_save_plan(self) -> None:
+        """Save the plan as a file of the user's own."""
+
+    def open_guided(self) -> None:
+        """The guided first case, on the sample scan."""
+
+    def close_case(self) -> None:
+        """Back to the start screen."""
+
+    def copy_picture(self, *, with_name: bool = False) -> None:
+        """Copy the picture that has the focus."""
+
+    def use_window(self, name: str) -> None:
+        """Use one of the presets of the grey window."""
+
+    def scale_section(self, times: float) -> None:
+        """Show the section at a multiple of its true size."""
+
+    def through_axis(self) -> None:
+        """Turn the section into the plane of the chosen fixture's axis."""
+
+
 class Menus(QObject):
-    """Menus of one bench.
+    """Menus of one window.
 
     Parameters
     ----------
-    bench : Bench
+    window : QMainWindow
+        Where they stand.
+    bench : Acts
+        The same window, by what its menus ask of it.
     """
 
-    def __init__(self, bench: Bench) -> None:
-        super().__init__(bench)
+    def __init__(self, window: QMainWindow, bench: Acts) -> None:
+        super().__init__(window)
         self._bench = bench
         self._need_case: list[QAction] = []
-        bar = bench.menuBar()
+        bar = window.menuBar()
         self.case = bar.addMenu("&Case")
         self.edit = bar.addMenu("&Edit")
         self.look = bar.addMenu("&Look")
         self.answers = bar.addMenu("&Answers")
         self.help = bar.addMenu("&Help")
         self._fill_case(bench)
-        self._fill_edit(bench)
-        self._fill_look(bench)
+        self._fill_edit(bench, window)
+        self._fill_look(bench, window)
         menus = {"Case": self.case, "Answers": self.answers, "Help": self.help}
         for entry in DIALOGS:
             self.add(
                 menus[entry.menu],
                 entry.words,
-                partial(entry.show, bench.session, bench, bench),
+                partial(entry.show, bench.session, bench, window),
                 entry.key,
                 needs_case=entry.needs_scan,
             )
         which_teeth = "Which teeth are in this scan …"
-        self.add(self.answers, which_teeth, partial(ask_about_side, bench.session, bench, bench))
+        self.add(self.answers, which_teeth, partial(ask_about_side, bench.session, bench, window))
         point = partial(bench.take_tool, PointAtTissues.name)
         self.add(self.answers, "Point at the tissues …", point)
         self.add(self.help, "&Guided first case", bench.open_guided, needs_case=False)
         self.case.addSeparator()
         self.add(self.case, "Close the case", bench.close_case, "Ctrl+W")
-        self.add(self.case, "&Quit", bench.close, "Ctrl+Q", needs_case=False)
+        self.add(self.case, "&Quit", window.close, "Ctrl+Q", needs_case=False)
         bench.session.scan_changed.connect(self.read)
         self.read()
 
@@ -87,7 +127,7 @@ class Menus(QObject):
         for action in self._need_case:
             action.setEnabled(there)
 
-    def _fill_case(self, bench: Bench) -> None:
+    def _fill_case(self, bench: Acts) -> None:
         self.add(self.case, "Open a &folder …", bench.ask_folder, "Ctrl+O", needs_case=False)
         self.add(self.case, "Open a file or &zip …", bench.ask_file, "Ctrl+Shift+O",
                  needs_case=False)  # fmt: skip
@@ -95,9 +135,9 @@ class Menus(QObject):
         self.add(self.case, "&Save the plan as …", bench.ask_save_plan, "Ctrl+S")
         self.case.addSeparator()
 
-    def _fill_edit(self, bench: Bench) -> None:
+    def _fill_edit(self, bench: Acts, window: QMainWindow) -> None:
         stack = bench.session.undo_stack
-        undo, redo = stack.createUndoAction(bench, "Undo"), stack.createRedoAction(bench, "Redo")
+        undo, redo = stack.createUndoAction(window, "Undo"), stack.createRedoAction(window, "Redo")
         undo.setShortcuts([QKeySequence("Ctrl+Z")])
         redo.setShortcuts([QKeySequence("Ctrl+Y"), QKeySequence("Ctrl+Shift+Z")])
         self.edit.addActions([undo, redo])
@@ -106,14 +146,14 @@ class Menus(QObject):
         self.add(self.edit, "Copy the picture with &name and dates",
                  partial(bench.copy_picture, with_name=True), "Ctrl+Shift+C")  # fmt: skip
 
-    def _fill_look(self, bench: Bench) -> None:
+    def _fill_look(self, bench: Acts, window: QMainWindow) -> None:
         session = bench.session
         windows = self.look.addMenu("Grey &window")
         for number, name in enumerate((FROM_SCAN, BONE, ALL), start=1):
             self.add(windows, name.capitalize(), partial(bench.use_window, name),
                      f"Ctrl+{number}")  # fmt: skip
         slab = self.look.addMenu("&Thickness (for looking only)")
-        group = QActionGroup(bench)
+        group = QActionGroup(window)
         for mm in SLABS_MM:
             text = f"{mm:g} mm" if mm else "Thin"
             action = self.add(slab, text, partial(session.look_through, slab_mm=mm))

@@ -10,8 +10,8 @@ from PySide6.QtWidgets import QApplication, QWidget
 from app.background.gui_gc import Tidying
 from app.background.log_setup import start_logging
 from app.window.bench import Bench
-from app.window.crash_recovery import offer_left_open
 from app.window.kernel_warm_up import FirstUse
+from app.window.left_open import offer_left_open
 
 ROOMY = QSize(1440, 930)
 FRAME = QSize(16, 48)

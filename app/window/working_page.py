@@ -92,7 +92,7 @@ class WorkingPage(QWidget):
         page.setSpacing(4)
         page.addWidget(self.panels["who"])
         page.addWidget(self.tool_row)
-        self.guide = GuideBar(session, self)
+        self.guide = GuideBar(session, self, self)
         page.addWidget(self.guide)
         page.addWidget(self.body, 1)
 

@@ -68,6 +68,9 @@ class ListeningDesk:
     def take_tool(self, name):
         self.tools.append(name)
 
+    def ask_about_side(self, *, only_if_open=False):
+        self.asked.append("side")
+
     def redraw(self):
         pass
 

@@ -10,7 +10,7 @@ from cyclonedx.schema import SchemaVersion
 from cyclonedx.validation.json import JsonStrictValidator
 
 from app.cli.command_line import run
-from app.cli.components import bill_of_materials, components, licence_lines
+from app.components import bill_of_materials, components, licence_lines
 from app.dialogs.help.topics import topics
 from tests.house.test_dependencies import closure
 

@@ -16,7 +16,7 @@ from app.case.record import CaseRecord
 from app.cli.command_line import run
 from app.widgets.messages import error_box
 from app.window.bench import Bench
-from app.window.crash_recovery import offer_left_open
+from app.window.left_open import offer_left_open
 from core.errors import PlanError
 from core.inert import inert
 from tests.app.case_at_hand import IDENTITY, QuietSession, plan, volume

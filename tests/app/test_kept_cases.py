@@ -10,7 +10,8 @@ from PySide6.QtWidgets import QMessageBox
 import sample_volumes
 from app.case.home import CaseHome
 from app.window.bench import Bench
-from app.window.crash_recovery import LET_BE, TAKE_UP, CaseNotice, offer_left_open
+from app.window.crash_recovery import CaseNotice
+from app.window.left_open import LET_BE, TAKE_UP, offer_left_open
 from core.errors import OutputError
 from core.plans.plan_file import load_plan
 

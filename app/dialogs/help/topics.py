@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
-from app.cli.components import licence_lines
+from app.components import licence_lines
 from app.tools.key_lines import KEY_LINES
 from core.version import PROGRAM
 from core.words.cautions import CAUTIONS

@@ -57,6 +57,9 @@ class DeskOfTests:
     def take_tool(self, name):
         self.took.append(name)
 
+    def ask_about_side(self, *, only_if_open=False):
+        self.asked.append("side")
+
     def redraw(self):
         pass
 
