@@ -11,7 +11,9 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from core.errors import PlanError
-from core.structures import Course, Floor, Foramen, Structure, Tapered
+from core.kinds import KINDS, UNNAMED, declared_kind
+from core.kinds import Expected as Place
+from core.structures import Structure, Tapered, kind_of
 
 Side: TypeAlias = Literal["left", "right"]
 
@@ -162,30 +164,35 @@ class Expected:
 
 
 def expected_structures(tooth: Tooth) -> tuple[Expected, ...]:
-    """What must be marked or declared for a fixture at a tooth.
+    """What must be marked or declared for a fixture at a tooth, as `core.kinds` says it.
 
     Lower 4-8: canal and foramen; lower 1-3: loop or foramen; 33-35 and 43-45: the loop by itself;
     upper 4-8: sinus floor; upper 1-3: nasal floor; the root of each neighbour.
     """
-    names: list[tuple[str, ...]] = []
-    if tooth.jaw == "lower":
-        if tooth.position >= 4:
-            names += [("canal",), ("foramen",)]
-        if tooth.position in (3, 4, 5):
-            names.append(("loop",))
-        elif tooth.position <= 2:
-            names.append(("loop", "foramen"))
-    else:
-        names.append(("sinus",) if tooth.position >= 4 else ("nasal floor",))
-    names += [(f"root-{neighbour.iso}",) for neighbour in tooth.neighbours()]
-    return tuple(Expected(any_of=group) for group in names)
+    roots = tuple(
+        Expected(any_of=(f"{kind.declared_as}{neighbour.iso}",))
+        for kind in KINDS
+        if kind.of_neighbours
+        for neighbour in tooth.neighbours()
+    )
+    return _expected_at(tooth.jaw, tooth.position) + roots
 
 
 def expected_in_jaw(jaw: Literal["lower", "upper"]) -> tuple[Expected, ...]:
     """What must be marked or declared for a fixture whose tooth nobody named."""
-    if jaw == "lower":
-        return (Expected(any_of=("canal",)), Expected(any_of=("foramen",)))
-    return (Expected(any_of=("sinus", "nasal floor")),)
+    return _expected_at(jaw, UNNAMED)
+
+
+def _expected_at(jaw: str, position: int) -> tuple[Expected, ...]:
+    def holds(place: Place) -> bool:
+        return place.jaw == jaw and position in place.positions
+
+    return tuple(
+        Expected(any_of=(kind.declared_as, *place.otherwise))
+        for kind in KINDS
+        for place in kind.expected
+        if holds(place)
+    )
 
 
 def inner_side(jaw: str | None) -> Literal["lingual", "palatal"]:
@@ -195,35 +202,22 @@ def inner_side(jaw: str | None) -> Literal["lingual", "palatal"]:
 
 def declared_name(structure: Structure) -> str:
     """Name of a structure's kind as used in declarations; empty for kinds never expected."""
-    match structure:
-        case Course(kind="canal" | "loop"):
-            return structure.kind
-        case Foramen():
-            return "foramen"
-        case Floor(of="sinus"):
-            return "sinus"
-        case Floor():
-            return "nasal floor"
-        case Tapered(kind="root") if structure.tooth:
-            return f"root-{structure.tooth}"
-        case _:
-            return ""
+    name = kind_of(structure).declared_as
+    if not name.endswith("-"):
+        return name
+    tooth = structure.tooth if isinstance(structure, Tapered) else ""
+    return f"{name}{tooth}" if tooth else ""
 
 
 def structure_words(name: str) -> str:
     """For people: a declaration's name, ``root-35`` → ``root of 35``."""
-    if name.startswith("root-"):
-        return f"root of {name.removeprefix('root-')}"
-    return {"sinus": "sinus floor"}.get(name, name)
+    kind = declared_kind(name)
+    if kind is None:
+        return name
+    return thing_words(name) if kind.declared_as.endswith("-") else kind.words
 
 
-_ID_WORDS = (
-    ("root-", "root of "),
-    ("sinus", "sinus floor"),
-    ("border", "lower border"),
-    ("existing", "existing implant or metal"),
-    ("channel", "stent axis"),
-)
+_ID_WORDS = (*(kind.named for kind in KINDS if kind.named), ("channel", "stent axis"))
 
 
 def thing_words(thing_id: str) -> str:

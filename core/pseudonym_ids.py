@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from core.plans.plan import Plan
-from core.structures import Foramen, KnownObject
+from core.structures import kind_of
 from core.words import every_sentence
 from core.words.columns import COLUMNS
 
@@ -89,13 +89,7 @@ def _rewritten(value: Any, pattern: re.Pattern[str], names: Mapping[str, str]) -
 def _named(plan: Plan) -> Iterator[tuple[str, str]]:
     """Every name that a person may have given, and the kind of what it names."""
     for s in plan.structures:
-        if isinstance(s, Foramen):
-            kind = "foramen"
-        elif isinstance(s, KnownObject):
-            kind = "object"
-        else:
-            kind = str(getattr(s, "kind", "floor")).replace("_", "-")
-        yield s.id, kind
+        yield s.id, kind_of(s).file_kind.replace("_", "-")
     for things, kind in (
         (plan.fixtures, "fixture"),
         (plan.sites, "site"),

@@ -6,15 +6,19 @@ All points are patient LPS mm. `Seen` tells how well the operator saw each mark.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import Literal, TypeAlias, assert_never
 
 import numpy as np
 
 from core.geometry import Array, points, vector
+from core.kinds import KIND, Shape, StructureKind, ids_of
 
 Seen: TypeAlias = Literal["yes", "faint", "no"]
-CourseKind: TypeAlias = Literal["canal", "loop", "vessel", "border"]
-PointKind: TypeAlias = Literal["mark", "gum", "stent_top", "cusp", "contact", "opponent", "crest"]
+
+
+def _check_kind(kind: str, shape: Shape) -> None:
+    if kind not in ids_of(shape):
+        raise ValueError(f"{kind!r} is none of {', '.join(ids_of(shape))}")
 
 
 def _check_seen(seen: tuple[Seen, ...], count: int) -> tuple[Seen, ...]:
@@ -33,7 +37,8 @@ class Course:
     Parameters
     ----------
     id : str
-    kind : {'canal', 'loop', 'vessel', 'border'}
+    kind : str
+        Id of a kind with this shape in `core.kinds`.
     points : (n, 3) mm
         Marks on the middle of the tube.
     diameter_mm : float or None
@@ -49,7 +54,7 @@ class Course:
     """
 
     id: str
-    kind: CourseKind
+    kind: str
     points: Array
     diameter_mm: float | None = None
     diameter_sd_mm: float | None = None
@@ -58,6 +63,7 @@ class Course:
     course_by: str = ""
 
     def __post_init__(self) -> None:
+        _check_kind(self.kind, "course")
         object.__setattr__(self, "points", points(self.points))
         if len(self.points) < 1:
             raise ValueError("a curve needs at least one mark")
@@ -75,12 +81,14 @@ class Foramen:
     """The mental foramen: its mesial, distal and upper edge, and what is known of the loop."""
 
     id: str
+    kind: str = "foramen"
     mesial: Array
     distal: Array
     upper: Array | None = None
     loop: str = ""
 
     def __post_init__(self) -> None:
+        _check_kind(self.kind, "foramen")
         object.__setattr__(self, "mesial", vector(self.mesial))
         object.__setattr__(self, "distal", vector(self.distal))
         if self.upper is not None:
@@ -94,7 +102,8 @@ class Tapered:
     Parameters
     ----------
     id : str
-    kind : {'root', 'existing'}
+    kind : str
+        Id of a kind with this shape in `core.kinds`.
     tooth : str
         ISO 3950, for roots.
     points : (n, 3) mm, n >= 2
@@ -105,7 +114,7 @@ class Tapered:
     """
 
     id: str
-    kind: Literal["root", "existing"]
+    kind: str
     tooth: str = ""
     points: Array
     diameters_mm: tuple[float, float]
@@ -113,6 +122,7 @@ class Tapered:
     seen: tuple[Seen, ...] = ()
 
     def __post_init__(self) -> None:
+        _check_kind(self.kind, "tapered")
         object.__setattr__(self, "points", points(self.points))
         if len(self.points) < 2:
             raise ValueError("a root or an existing implant needs two marks or more")
@@ -123,30 +133,32 @@ class Tapered:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Floor:
-    """Sinus or nasal floor: a surface through marks."""
+    """Sinus or nasal floor: a surface through marks; `of` is the id of a kind in `core.kinds`."""
 
     id: str
-    of: Literal["sinus", "nasal"]
+    of: str
     points: Array
     seen: tuple[Seen, ...] = ()
     elevation_intended: bool = False
 
     def __post_init__(self) -> None:
+        _check_kind(self.of, "floor")
         object.__setattr__(self, "points", points(self.points))
         object.__setattr__(self, "seen", _check_seen(self.seen, len(self.points)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PointMarks:
-    """One or more points: a mark, gum, stent top, cusps, contacts, opponent, crest."""
+    """One or more points of a kind in `core.kinds`: a mark, gum, stent top, cusps, contacts ..."""
 
     id: str
-    kind: PointKind
+    kind: str
     points: Array
     label: str = ""
     tooth: str = ""
 
     def __post_init__(self) -> None:
+        _check_kind(self.kind, "points")
         object.__setattr__(self, "points", points(self.points))
 
 
@@ -212,6 +224,30 @@ class AngleMark:
 
 
 Structure: TypeAlias = Course | Foramen | Tapered | Floor | PointMarks | KnownObject
+
+
+def kind_of(structure: Structure) -> StructureKind:
+    """What a structure is: its row of `core.kinds`."""
+    match structure:
+        case Course() | Foramen() | Tapered() | PointMarks():
+            return KIND[structure.kind]
+        case Floor():
+            return KIND[structure.of]
+        case KnownObject():
+            return KIND["object"]
+        case _:
+            assert_never(structure)
+
+
+def is_in_force(structure: Structure) -> bool:
+    """False where no limit is held: it is to be removed, or a floor is to be elevated."""
+    match structure:
+        case Tapered():
+            return not structure.to_be_removed
+        case Floor():
+            return not structure.elevation_intended
+        case _:
+            return True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import ClassVar, Literal
+from typing import ClassVar
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
@@ -16,7 +16,7 @@ from core.identity import thing_words
 from core.image.canal_fit import CanalFit, fit_canal
 from core.plans import edit
 from core.plans.plausible import CANAL_DIAMETER, UNUSUAL
-from core.structures import Course, CourseKind, Floor, Structure
+from core.structures import Course, Floor, Structure
 from core.trust.figures import nearest
 
 
@@ -24,7 +24,7 @@ class CourseTool(Series):
     """A curve through marks."""
 
     group = "Mark"
-    kind: ClassVar[CourseKind] = "canal"
+    kind: ClassVar[str] = "canal"
     step_mm = 2.0
 
     def new(self, structure_id: str, point_mm: Array) -> Course:
@@ -146,7 +146,7 @@ class FloorTool(Series):
     group = "Mark"
     kinds = frozenset({"floor"})
     by_course = False
-    of: ClassVar[Literal["sinus", "nasal"]] = "sinus"
+    of: ClassVar[str] = "sinus"
 
     def new(self, structure_id: str, point_mm: Array) -> Floor:
         """The floor with its first mark."""

@@ -16,7 +16,6 @@ from app.case.session import Session
 from app.pictures.hit import Hit
 from app.tools.base import Desk, View
 from app.tools.mark_keys import Grab
-from core.distances.outline import kind_of
 from core.errors import PlanError
 from core.geometry import Array
 from core.identity import thing_words
@@ -24,7 +23,7 @@ from core.plans import edit, edit_marks
 from core.plans.marks import Mark
 from core.plans.plan import Plan
 from core.plans.side import side_here
-from core.structures import Structure
+from core.structures import Structure, kind_of
 
 STEPS_MM = (0.0, 1.0, 2.0, 3.0, 5.0)
 
@@ -146,7 +145,7 @@ class Series(Grab):
         return True
 
     def _is_mine(self, structure: Structure) -> bool:
-        return kind_of(structure) in self.kinds
+        return kind_of(structure).file_kind in self.kinds
 
     def _add(self, point_mm: Array) -> bool:
         before = self.session.plan

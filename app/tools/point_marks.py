@@ -14,14 +14,14 @@ from app.tools.prompts import ask_tooth
 from core.drawing import Label
 from core.identity import thing_words
 from core.plans import edit, notes
-from core.structures import PointKind, PointMarks
+from core.structures import PointMarks
 
 
 class Spot(Grab):
     """Every click is one point."""
 
     group = "Mark"
-    kind: ClassVar[PointKind] = "mark"
+    kind: ClassVar[str] = "mark"
     what: ClassVar[str] = ""
     asks_tooth: ClassVar[bool] = False
 

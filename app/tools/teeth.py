@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import ClassVar, Literal
+from typing import ClassVar
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
@@ -48,7 +48,7 @@ class TaperedTool(Collect):
     group = "Mark"
     endless = True
     least = 2
-    kind: ClassVar[Literal["root", "existing"]] = "root"
+    kind: ClassVar[str] = "root"
     diameters_mm: ClassVar[tuple[float, float]] = (6.0, 2.5)
     what: ClassVar[str] = ""
 

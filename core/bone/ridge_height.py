@@ -18,7 +18,17 @@ from core.distances.tubes import Tube, tubes_of
 from core.fixture import Fixture
 from core.geometry import Array
 from core.measurement import MARKED, MarkInfluence, Note, Reading
-from core.structures import Course, Floor, Foramen, Structure, Tapered
+from core.structures import (
+    Course,
+    Floor,
+    Foramen,
+    KnownObject,
+    PointMarks,
+    Structure,
+    Tapered,
+    is_in_force,
+    kind_of,
+)
 
 _FINE_MM = 0.02
 _SECTION_REACH_MM = 15.0
@@ -230,9 +240,10 @@ def usable_height(
 
 def _limits(structure: Structure) -> TypeGuard[Course | Foramen | Floor | Tapered]:
     """True for what may end a height: a root that is to be removed does not."""
-    if isinstance(structure, Tapered):
-        return not structure.to_be_removed
-    return isinstance(structure, Course | Foramen | Floor)
+    if isinstance(structure, PointMarks | KnownObject) or not kind_of(structure).ends_height:
+        return False
+    # The bone under a floor that is to be elevated still ends there.
+    return not isinstance(structure, Tapered) or is_in_force(structure)
 
 
 def _codes(reading: Reading) -> set[str]:

@@ -22,7 +22,7 @@ from core.distances.tubes import tubes_of
 from core.geometry import Array
 from core.image import sampling
 from core.image.volume import Volume
-from core.structures import Course, Structure, Tapered
+from core.structures import Floor, KnownObject, PointMarks, Structure, is_in_force, kind_of
 
 REACH_MM = 8.0
 
@@ -280,14 +280,12 @@ def _marked(
     t = np.arange(0, count, 2) * STEP_MM
     kinds = np.zeros((len(points), len(t)), dtype=np.uint8)
     for structure in structures:
-        if isinstance(structure, Tapered) and structure.kind == "root":
-            kind = GAP if structure.to_be_removed else ROOT
-        elif isinstance(structure, Tapered) or (
-            isinstance(structure, Course) and structure.kind in ("canal", "loop", "vessel")
-        ):
-            kind = OTHER
-        else:
+        in_bone = kind_of(structure).in_bone
+        if not in_bone or isinstance(structure, Floor | PointMarks | KnownObject):
             continue
+        kind = OTHER
+        if in_bone == "root":
+            kind = ROOT if is_in_force(structure) else GAP
         for tube in tubes_of(structure):
             stations = np.linspace(0.0, tube.length_mm, max(round(tube.length_mm / 0.1), 1) + 1)
             centres, radii = tube.at(stations)

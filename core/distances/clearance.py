@@ -22,7 +22,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Protocol, TypeAlias
+from typing import Protocol, TypeAlias, assert_never
 
 import numpy as np
 
@@ -35,7 +35,7 @@ from core.distances.tubes import Tube, least_places, tubes_of
 from core.fixture import Fixture
 from core.geometry import Array
 from core.measurement import MARKED, MarkInfluence, Note, Reading
-from core.structures import Course, Floor, Foramen, PointMarks, Structure, Tapered
+from core.structures import Course, Floor, Foramen, PointMarks, Structure, Tapered, kind_of
 
 __all__ = [
     "angle_between",
@@ -230,12 +230,16 @@ def _tube_clearance(
 def _without_size(structure: Course | Foramen | Tapered | PointMarks) -> tuple[Note, ...]:
     """A loop, vessel or foramen of no width is only a line: its wall is nearer than that."""
     match structure:
-        case Course(kind="loop" | "vessel", diameter_mm=None):
-            return (Note("no_diameter", {"id": structure.id}),)
-        case Foramen() if float(np.linalg.norm(structure.mesial - structure.distal)) < _NO_WIDTH_MM:
-            return (Note("no_diameter", {"id": structure.id}),)
+        case Course():
+            lacking = structure.diameter_mm is None and kind_of(structure).diameter == "needed"
+        case Foramen():
+            width = float(np.linalg.norm(structure.mesial - structure.distal))
+            lacking = width < _NO_WIDTH_MM
+        case Tapered() | PointMarks():
+            lacking = False
         case _:
-            return ()
+            assert_never(structure)
+    return (Note("no_diameter", {"id": structure.id}),) if lacking else ()
 
 
 def _least(solid: FixtureSolid, tube: Tube) -> tuple[float, float]:

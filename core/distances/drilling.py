@@ -16,7 +16,7 @@ import numpy as np
 from core.fixture import Fixture
 from core.geometry import vector
 from core.measurement import MARKED, MarkInfluence, Note, Reading
-from core.structures import PointKind, PointMarks, Structure
+from core.structures import PointMarks, Structure
 
 DepthReference: TypeAlias = Literal["buccal rim", "highest rim", "gum", "stent top"]
 MarksIncludeTip: TypeAlias = Literal["yes", "no", "don't know"]
@@ -150,9 +150,7 @@ def drill_depths(
     )
 
 
-def marks_at(
-    fixture: Fixture, structures: Iterable[Structure], kind: PointKind
-) -> PointMarks | None:
+def marks_at(fixture: Fixture, structures: Iterable[Structure], kind: str) -> PointMarks | None:
     """Marks of one kind that name this fixture's tooth, else the nearest within 10 mm.
 
     Marks that name another tooth never count.

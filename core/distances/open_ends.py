@@ -16,7 +16,7 @@ from core.distances.solid import FixtureSolid
 from core.distances.tubes import Tube, tubes_of
 from core.geometry import Array
 from core.measurement import Note
-from core.structures import Course, Floor, Foramen, Structure, Tapered
+from core.structures import Course, Floor, Foramen, Structure, Tapered, kind_of
 
 BEYOND_MM = 5.0
 """Marks must go on this far beyond the fixture, mesially and distally (common practice)."""
@@ -71,10 +71,10 @@ def open_end_notes(
     """
     if ends_there(structure, tube, station_mm, others=others):
         return (short_note(structure),)
-    # Loops and vessels run into or across the jaw; only these two run along the arch.
+    # Loops and vessels run into or across the jaw.
     if frame is None or isinstance(structure, Tapered):
         return ()
-    if structure.kind not in ("canal", "border"):
+    if not kind_of(structure).along_arch:
         return ()
     ends = tube.points[[0, -1]]
     for direction in (frame.m, -frame.m):
@@ -146,7 +146,7 @@ def spacing_doubt(solid: FixtureSolid, tube: Tube, structure: Course) -> tuple[f
     (common practice, no source): sd² = 0.25² ((span / 5)³ - 1) (4 t (1 - t))³.
     The greatest doubt of any place counts that could be the nearest within two of its SDs.
     """
-    if tube.curve is None or structure.kind == "border":
+    if tube.curve is None or not kind_of(structure).smooth:
         return 0.0, False
     marks = np.unique(tube.curve.mark_stations)
     wide = np.diff(marks) > WIDE_SPACING_MM
@@ -169,7 +169,7 @@ def spacing_doubt(solid: FixtureSolid, tube: Tube, structure: Course) -> tuple[f
 
 def _at_coronal_end(structure: Tapered, tube: Tube, station_mm: float) -> bool:
     """An existing implant ends where it ends; a root goes on only above its wider end."""
-    if structure.kind == "existing":
+    if kind_of(structure).ends_at_marks:
         return False
     first, last = structure.diameters_mm
     if first >= last:
@@ -179,9 +179,7 @@ def _at_coronal_end(structure: Tapered, tube: Tube, station_mm: float) -> bool:
 
 def _continued(end: Array, course: Course, others: Sequence[Structure]) -> bool:
     for other in others:
-        if isinstance(other, Foramen) or (
-            isinstance(other, Course) and other.kind in ("canal", "loop") and other.id != course.id
-        ):
+        if isinstance(other, Foramen | Course) and kind_of(other).joins and other.id != course.id:
             for tube in tubes_of(other):
                 gap = np.linalg.norm(tube.points - end, axis=1) - tube.radii
                 if float(gap.min()) < CONTINUED_MM:

@@ -15,39 +15,15 @@ from core.distances.plane_field import Lattice, distances_near, surface_of
 from core.drawing import Line, hatch
 from core.fixture import Fixture
 from core.geometry import Array, PictureGrid
-from core.structures import Course, Floor, Foramen, PointMarks, Structure, Tapered
-
-DANGER_KINDS = ("canal", "loop", "foramen", "vessel", "floor")
-"""Kinds around which lines of equal distance are drawn."""
-
-
-def kind_of(structure: Structure) -> str:
-    """Name of a structure's kind, as in plan files."""
-    if isinstance(structure, Course | Tapered | PointMarks):
-        return structure.kind
-    if isinstance(structure, Foramen):
-        return "foramen"
-    return "floor" if isinstance(structure, Floor) else "object"
+from core.structures import Floor, PointMarks, Structure, Tapered, kind_of
 
 
 def style_of(structure: Structure) -> str | None:
     """Style of a structure's outline; None for what pictures do not draw."""
-    kind = kind_of(structure)
+    drawn = kind_of(structure).drawn
     if isinstance(structure, Tapered) and structure.to_be_removed:
         return "root to be removed"
-    drawn = (
-        "canal",
-        "loop",
-        "foramen",
-        "vessel",
-        "root",
-        "existing",
-        "floor",
-        "border",
-        "mark",
-        "crest",
-    )
-    return kind if kind in drawn else None
+    return None if drawn is None else drawn.style
 
 
 @lru_cache(maxsize=64)
@@ -63,18 +39,19 @@ def structure_lines(structures: tuple[Structure, ...], grid: PictureGrid) -> tup
         if style is None:
             continue
         if isinstance(structure, Floor):
-            lines += _floor_lines(structure, grid)
+            lines += _floor_lines(structure, grid, style)
         elif isinstance(structure, PointMarks):
-            lines += _crosses(structure, grid)
+            lines += _crosses(structure, grid, style)
         elif (found := distances_near((structure,), grid, 1.0)) is not None:
-            lines += _cut_lines(style, *found)
+            drawn = kind_of(structure).drawn
+            lines += _cut_lines(style, *found, hatched=drawn is not None and drawn.hatched)
     return tuple(lines)
 
 
-def _cut_lines(style: str, lattice: Lattice, field: Array) -> list[Line]:
+def _cut_lines(style: str, lattice: Lattice, field: Array, *, hatched: bool) -> list[Line]:
     """Outline, and hatch for nerves, on the part of the picture that holds the structure."""
     lines = [Line(style=style, points=c, closed=_closes(c)) for c in lattice.contour(field, 0.0)]
-    if style in ("canal", "loop"):
+    if hatched:
         step = float(lattice.u[1] - lattice.u[0])
         middle = np.array([lattice.u[0] + lattice.u[-1], lattice.v[0] + lattice.v[-1]]) / 2
         size = (step * len(lattice.u), step * len(lattice.v))
@@ -95,7 +72,7 @@ def distance_lines(
     -------
     tuple of (distance in mm, (n, 2) uv_mm)
     """
-    dangers = tuple(s for s in structures if kind_of(s) in DANGER_KINDS)
+    dangers = tuple(s for s in structures if kind_of(s).is_danger)
     found = distances_near(dangers, grid, max(levels_mm) + 0.5)
     if found is None:
         return ()
@@ -140,7 +117,7 @@ def _closes(line: Array) -> bool:
     return len(line) > 2 and bool(np.allclose(line[0], line[-1]))
 
 
-def _floor_lines(floor: Floor, grid: PictureGrid) -> list[Line]:
+def _floor_lines(floor: Floor, grid: PictureGrid, style: str) -> list[Line]:
     surface = surface_of(floor)
     found = distances_near((floor,), grid, 1.0)
     if surface is None or found is None:
@@ -154,7 +131,7 @@ def _floor_lines(floor: Floor, grid: PictureGrid) -> list[Line]:
         places = ((solid - surface.centre) @ surface.frame.T)[:, :2]
         return np.array([surface.inside_rim_mm(p) >= 0 for p in places])
 
-    return _kept(lattice.contour(height.reshape(len(lattice.v), -1), 0.0), within, "floor")
+    return _kept(lattice.contour(height.reshape(len(lattice.v), -1), 0.0), within, style)
 
 
 def _kept(lines: list[Array], within: Callable[[Array], Array], style: str) -> list[Line]:
@@ -171,11 +148,11 @@ def _kept(lines: list[Array], within: Callable[[Array], Array], style: str) -> l
     return out
 
 
-def _crosses(marks: PointMarks, grid: PictureGrid) -> list[Line]:
+def _crosses(marks: PointMarks, grid: PictureGrid, style: str) -> list[Line]:
     lines: list[Line] = []
     for u, v, off in grid.uv_mm(marks.points):
         if abs(off) <= 0.5:
             for du, dv in ((0.8, 0.8), (0.8, -0.8)):
                 ends = np.array([[u - du, v - dv], [u + du, v + dv]])
-                lines.append(Line(style=marks.kind, points=ends))
+                lines.append(Line(style=style, points=ends))
     return lines

@@ -17,7 +17,7 @@ import numpy as np
 from core.curve import Curve
 from core.geometry import Array
 from core.measurement import MarkInfluence, Note
-from core.structures import Course, Foramen, PointMarks, Tapered
+from core.structures import Course, Foramen, PointMarks, Tapered, kind_of
 
 ASSUMED_CANAL_DIAMETER_MM = 3.0
 ASSUMED_CANAL_DIAMETER_SD_MM = 0.35
@@ -195,7 +195,7 @@ def diameter_sd_mm(course: Course) -> float:
 def _course(course: Course) -> Tube:
     notes: tuple[Note, ...] = ()
     diameter, radius_sd = course.diameter_mm, diameter_sd_mm(course) / 2
-    if diameter is None and course.kind == "canal":
+    if diameter is None and kind_of(course).diameter == "assumed":
         diameter, radius_sd = ASSUMED_CANAL_DIAMETER_MM, ASSUMED_CANAL_DIAMETER_SD_MM / 2
         notes = (
             Note(

@@ -15,9 +15,9 @@ from core.image.volume import Volume
 from core.measurement import Measurement, Note, Reading
 from core.measuring.basis import RowMaker
 from core.measuring.ledger import Ledger
-from core.plans.limits import zones_of
+from core.plans.limits import deep_limit_key, zones_of
 from core.plans.plan import Plan
-from core.structures import Course, Floor, Foramen, Tapered
+from core.structures import KnownObject, kind_of
 from core.trust.figures import plain
 from core.trust.own_hand import placement_of
 from core.trust.scale_check import scale_check
@@ -50,16 +50,14 @@ def tip_rows(  # noqa: PLR0917 - the order is that of the chain plan â†’ scan â†
     measured = {m.target for m in ledger.of(fixture.id) if m.kind == "clearance"}
     rows: list[Measurement] = []
     for structure in plan.structures:
-        if not isinstance(structure, Course | Foramen | Floor | Tapered):
-            continue
-        key = _limit_key(structure, fixture)
-        if key is None or structure.id not in measured:
+        key = deep_limit_key(structure, length_mm=fixture.size.length_mm)
+        if key is None or structure.id not in measured or isinstance(structure, KnownObject):
             continue
         others = tuple(s for s in plan.structures if s is not structure)
         reading: Reading = clearance(fixture, structure, frame=frame, others=others, tip_mm=tip_mm)
         rows.append(
             maker.row(
-                group="roots" if isinstance(structure, Tapered) else "danger", kind="clearance",
+                group=kind_of(structure).group, kind="clearance",
                 target=structure.id, parts=("drill",), reading=reading, limit_key=key,
                 details={"with_tip_mm": tip_mm},
             )
@@ -75,22 +73,6 @@ def tip_rows(  # noqa: PLR0917 - the order is that of the chain plan â†’ scan â†
         if other.id != fixture.id
     ]  # fmt: skip
     return (*rows, *_apical_rows(fixture, ledger, maker, tip_mm))
-
-
-def _limit_key(structure: Course | Foramen | Floor | Tapered, fixture: Fixture) -> str | None:
-    """The limit that a drill's tip is held against; None where there is none."""
-    match structure:
-        case Course():
-            return structure.kind
-        case Foramen():
-            return "foramen"
-        case Floor(elevation_intended=False):
-            return "floor"
-        case Tapered(to_be_removed=False):
-            return zones_of(
-                "root" if structure.kind == "root" else "fixture", fixture.size.length_mm
-            )[-1].key
-    return None
 
 
 def _apical_rows(

@@ -27,9 +27,9 @@ from core.measuring.basis import Basis, RowMaker
 from core.measuring.nearness import Nearness
 from core.measuring.rows_crown import gum_rows
 from core.measuring.rows_drilling import drilling_rows
-from core.plans.limits import BUCCAL_MM, SurfaceSide, limit_for, surface_key
+from core.plans.limits import BUCCAL_MM, SurfaceSide, deep_limit_key, limit_for, surface_key
 from core.plans.plan import Plan, Site
-from core.structures import Course, Floor, Foramen, Structure, Tapered
+from core.structures import Floor, Structure
 
 
 def fixture_bone_rows(
@@ -295,16 +295,5 @@ def _no_height_below_zero(reading: Reading) -> Reading:
 
 def _limit_mm(structure: Structure, plan: Plan) -> float:
     """Limit in force to a structure, deep zone; 0 where there is none."""
-    match structure:
-        case Course():
-            return limit_for(structure.kind, plan).value
-        case Foramen():
-            return limit_for("foramen", plan).value
-        case Tapered(kind="root", to_be_removed=False):
-            return limit_for("root-deep", plan).value
-        case Tapered(kind="existing"):
-            return limit_for("fixture-deep", plan).value
-        case Floor(elevation_intended=False):
-            return limit_for("floor", plan).value
-        case _:
-            return 0.0
+    key = deep_limit_key(structure)
+    return 0.0 if key is None else limit_for(key, plan).value

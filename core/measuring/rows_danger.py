@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
+from typing import assert_never
 
 import numpy as np
 
@@ -31,7 +32,17 @@ from core.measuring.nearness import Nearness
 from core.measuring.rows_unmarked import UnmarkedRows, as_declared
 from core.plans.limits import zones_of
 from core.plans.plan import Plan
-from core.structures import Course, Floor, Foramen, PointMarks, Structure, Tapered
+from core.structures import (
+    Course,
+    Floor,
+    Foramen,
+    KnownObject,
+    PointMarks,
+    Structure,
+    Tapered,
+    is_in_force,
+    kind_of,
+)
 
 _NEARER_MM = 0.005
 
@@ -88,30 +99,37 @@ class DangerRows:
     def _of(self, structure: Structure) -> Iterator[Measurement]:
         match structure:
             case Course() | Foramen():
-                kind = structure.kind if isinstance(structure, Course) else "foramen"
-                yield from self._danger(structure, kind)
-            case Floor(elevation_intended=True):
-                yield from self._elevation(structure)
+                yield from self._danger(structure)
             case Floor():
-                yield from self._danger(structure, "floor")
-            case Tapered(to_be_removed=True):
-                reading = self._clearance(structure)
-                yield self.maker.row(
-                    group="information",
-                    kind="clearance",
-                    target=structure.id,
-                    reading=replace(reading, notes=(*reading.notes, Note("to-be-removed"))),
-                )
+                judged = is_in_force(structure)
+                yield from (self._danger if judged else self._elevation)(structure)
             case Tapered():
-                yield from self._zoned(structure)
-            case PointMarks(kind="mark"):
-                yield self.maker.row(
-                    group="information",
-                    kind="clearance",
-                    target=structure.id,
-                    reading=self._clearance(structure),
-                    details={"label": structure.label} if structure.label else None,
-                )
+                yield from (self._zoned if is_in_force(structure) else self._removed)(structure)
+            case PointMarks():
+                yield from self._marked(structure)
+            case KnownObject():
+                return
+            case _:
+                assert_never(structure)
+
+    def _removed(self, structure: Tapered) -> Iterator[Measurement]:
+        reading = self._clearance(structure)
+        yield self.maker.row(
+            group="information",
+            kind="clearance",
+            target=structure.id,
+            reading=replace(reading, notes=(*reading.notes, Note("to-be-removed"))),
+        )
+
+    def _marked(self, structure: PointMarks) -> Iterator[Measurement]:
+        if kind_of(structure).group == "information":
+            yield self.maker.row(
+                group="information",
+                kind="clearance",
+                target=structure.id,
+                reading=self._clearance(structure),
+                details={"label": structure.label} if structure.label else None,
+            )
 
     def _clearance(
         self,
@@ -131,20 +149,21 @@ class DangerRows:
         )
         return as_declared(self.plan, structure, reading)
 
-    def _danger(self, structure: Course | Foramen | Floor, key: str) -> Iterator[Measurement]:
+    def _danger(self, structure: Course | Foramen | Floor) -> Iterator[Measurement]:
+        kind = kind_of(structure)
         reading = self._clearance(structure)
         details: dict[str, object] = {}
         if self.fine and reading.value is not None:
             details = self._by_hand(structure)
         yield self.maker.row(
-            group="danger",
+            group=kind.group,
             kind="clearance",
             target=structure.id,
             reading=reading,
-            limit_key=key,
+            limit_key=kind.limit,
             details=details,
         )
-        yield from self._tip(structure, key, reading)
+        yield from self._tip(structure, kind.limit, reading)
 
     def _by_hand(self, structure: Course | Foramen | Floor) -> dict[str, object]:
         """What placing by hand or by a guide would make of a clearance, mean deviations.
@@ -180,7 +199,7 @@ class DangerRows:
             return
         note = Note("with-tip", {"tip": tip})
         yield self.maker.row(
-            group="roots" if isinstance(structure, Tapered) else "danger",
+            group=kind_of(structure).group,
             kind="clearance",
             target=structure.id,
             parts=("tip",),
@@ -224,7 +243,7 @@ class DangerRows:
         The shortest distance may lie deep, where it meets the smaller limit, while the shoulder
         misses the larger one: both are measured.
         """
-        zones = zones_of("root" if structure.kind == "root" else "fixture", self._length)
+        zones = zones_of(kind_of(structure).limit, self._length)
         readings = [self._clearance(structure, part_mm=(z.from_mm, z.to_mm)) for z in zones]
         values = [np.inf if r.value is None else r.value for r in readings]
         tightest = int(np.argmin(values))

@@ -11,6 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from core.kinds import KINDS, Hue
+
 Colour: TypeAlias = tuple[float, float, float]
 
 BLACK: Colour = (0.0, 0.0, 0.0)
@@ -52,20 +54,26 @@ class Stroke:
     on_dark: Colour = IVORY
 
 
+_HUES: dict[Hue, Colour] = {
+    "ivory": IVORY, "reddish purple": REDDISH_PURPLE, "orange": ORANGE, "sky blue": SKY_BLUE,
+}  # fmt: skip
+
 STROKES: dict[str, Stroke] = {
+    **{
+        drawn.style: Stroke(
+            width_mm=drawn.width_mm,
+            dash_mm=drawn.dash_mm,
+            double=drawn.double,
+            on_dark=_HUES[drawn.hue],
+        )
+        for drawn in (kind.drawn for kind in KINDS)
+        if drawn is not None
+    },
     "fixture": Stroke(width_mm=0.55, case_mm=0.15, double=True),
     "fixture axis": Stroke(width_mm=0.15, dash_mm=(2.4, 0.6, 0.4, 0.6)),
     "depth tick": Stroke(width_mm=0.2, case_mm=0.15),
-    "canal": Stroke(width_mm=0.3, on_dark=REDDISH_PURPLE),
     "canal hatch": Stroke(width_mm=0.14, case_mm=0.1, on_dark=REDDISH_PURPLE),
-    "loop": Stroke(width_mm=0.3, dash_mm=(0.9, 0.5), on_dark=REDDISH_PURPLE),
-    "foramen": Stroke(width_mm=0.3, dash_mm=(0.35, 0.45), on_dark=REDDISH_PURPLE),
-    "vessel": Stroke(width_mm=0.25, dash_mm=(1.2, 0.4, 0.3, 0.4), on_dark=ORANGE),
-    "root": Stroke(width_mm=0.25, dash_mm=(2.0, 0.8), on_dark=SKY_BLUE),
     "root to be removed": Stroke(width_mm=0.2, dash_mm=(0.3, 0.9), on_dark=SKY_BLUE),
-    "existing": Stroke(width_mm=0.55, dash_mm=(2.0, 0.8), double=True),
-    "floor": Stroke(width_mm=0.35, dash_mm=(3.0, 0.7), on_dark=SKY_BLUE),
-    "border": Stroke(width_mm=0.25, dash_mm=(2.0, 0.4, 0.3, 0.4, 0.3, 0.4)),
     "cortex": Stroke(width_mm=0.14, case_mm=0.07, dash_mm=(0.45, 0.35), on_dark=BLUISH_GREEN),
     "stent axis": Stroke(width_mm=0.25, dash_mm=(3.2, 0.5, 0.5, 0.5, 0.5, 0.5), on_dark=YELLOW),
     "distance line": Stroke(width_mm=0.14, case_mm=0.12),
@@ -75,8 +83,6 @@ STROKES: dict[str, Stroke] = {
     "station tick": Stroke(width_mm=0.15, case_mm=0.12),
     "site line": Stroke(width_mm=0.35),
     "jaw plane": Stroke(width_mm=0.15, dash_mm=(1.6, 1.6)),
-    "mark": Stroke(width_mm=0.25),
-    "crest": Stroke(width_mm=0.45),
     "ruler": Stroke(width_mm=0.15, case_mm=0.1),
     "bone line": Stroke(width_mm=0.2, case_mm=0.2),
     "limit line": Stroke(width_mm=0.7, case_mm=0.25),
@@ -90,24 +96,15 @@ STROKES: dict[str, Stroke] = {
 }
 
 WORDS: dict[str, str] = {
+    **{kind.drawn.style: kind.drawn.legend for kind in KINDS if kind.drawn is not None},
     "fixture": "fixture (implant), a tick each 1 mm of depth",
-    "canal": "canal",
-    "loop": "loop of the nerve",
-    "foramen": "foramen",
-    "vessel": "vessel",
-    "root": "root",
     "root to be removed": "root to be removed",
-    "existing": "existing implant or metal",
-    "floor": "sinus floor or nasal floor",
-    "border": "lower border",
     "cortex": "edge of the cortex",
     "stent axis": "stent axis",
     "distance line": "distance line, mm from canal, foramen, vessel or floor",
     "witness": "measured distance, mm",
     "witness off plane": "measured distance that leaves the picture's plane, mm",
     "jaw plane": "jaw plane",
-    "mark": "mark",
-    "crest": "crest set by hand",
     "mean difference": "mean difference",
     "limit of agreement": "limits of agreement (95 %)",
     "interval": "at the right their 95 % confidence intervals",

@@ -12,9 +12,12 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal, TypeAlias
 
+import numpy as np
+
 from core.identity import Tooth
 from core.measurement import Limit
 from core.plans.plan import Plan
+from core.structures import Structure, is_in_force, kind_of
 
 Basis: TypeAlias = Literal["seen", "memory", "common practice"]
 SurfaceSide: TypeAlias = Literal["buccal", "lingual", "apical"]
@@ -314,7 +317,7 @@ class Zone:
     to_mm: float
 
 
-def zones_of(key: Literal["root", "fixture", "wall-buccal"], length_mm: float) -> tuple[Zone, ...]:
+def zones_of(key: str, length_mm: float) -> tuple[Zone, ...]:
     """Zones of a fixture for roots, other fixtures or buccal bone, from the platform down.
 
     Each zone must be measured by itself: the shortest distance of all may lie deep, where it
@@ -325,6 +328,22 @@ def zones_of(key: Literal["root", "fixture", "wall-buccal"], length_mm: float) -
     if length_mm <= edge:
         return (upper,)
     return (upper, Zone(key=f"{key}-deep", from_mm=edge, to_mm=length_mm))
+
+
+def deep_limit_key(structure: Structure, *, length_mm: float | None = None) -> str | None:
+    """Key of the limit to a structure at the depth of a fixture's apex; None where none is held.
+
+    Parameters
+    ----------
+    length_mm : float or None
+        Of the fixture, mm: a short one lies in the shoulder zone alone. None: a long one.
+    """
+    kind = kind_of(structure)
+    if not kind.limit or not is_in_force(structure):
+        return None
+    if not kind.zoned:
+        return kind.limit
+    return zones_of(kind.limit, np.inf if length_mm is None else length_mm)[-1].key
 
 
 def zone_key(key: Literal["root", "fixture", "wall-buccal"], depth_mm: float) -> str:

@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal, TypeAlias
 
-from core.distances.outline import kind_of
 from core.geometry import Array, vector
 from core.identity import thing_words
 from core.plans.notes import places_of_notes
 from core.plans.plan import Plan
-from core.structures import Foramen, KnownObject, PointMarks, Structure
+from core.structures import Foramen, KnownObject, PointMarks, Structure, kind_of
 
 Sort: TypeAlias = Literal[
     "structure", "stent axis", "ruler", "angle", "arch", "midline", "note", "tissue"
@@ -120,7 +119,7 @@ def _all(plan: Plan) -> Iterator[Mark]:
 
 
 def _of_structure(s: Structure) -> Iterator[Mark]:
-    kind = kind_of(s)
+    kind = kind_of(s).file_kind
     if isinstance(s, Foramen):
         for part in FORAMEN_PARTS:
             place = getattr(s, part)

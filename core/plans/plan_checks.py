@@ -8,6 +8,7 @@ import numpy as np
 
 from core.findings import Finding
 from core.identity import Tooth, declared_name, structure_words, thing_words
+from core.kinds import KINDS
 from core.plans.history import history_findings, sign_off_state
 from core.plans.limits import KEYS, row_for
 from core.plans.plan import Plan
@@ -15,7 +16,10 @@ from core.plans.plan import Plan
 NEAR_MIDLINE_MM = 2.0
 """A central incisor may stand this far beyond the marked midline (common practice, no source)."""
 
-DECLARABLE = ("canal", "foramen", "loop", "sinus", "nasal floor")
+DECLARABLE = tuple(
+    kind.declared_as for kind in KINDS if kind.declared_as and not kind.declared_as.endswith("-")
+)
+"""Names that a declaration can have, beside those of single teeth's roots."""
 
 
 def plan_findings(plan: Plan) -> tuple[Finding, ...]:

@@ -24,6 +24,7 @@ from core.structures import (
     StentAxis,
     Structure,
     Tapered,
+    kind_of,
 )
 
 FORMAT = "sounding-plan"
@@ -214,34 +215,34 @@ def _arch(raw: Mapping[str, Any], plan: Plan) -> Values | None:
 
 
 def _structure(structure: Structure) -> Values:
-    out: Values = {"id": structure.id}
+    out: Values = {"id": structure.id, "kind": kind_of(structure).file_kind}
     match structure:
         case Course():
-            out |= {"kind": structure.kind, "points": _points(structure.points)}
+            out |= {"points": _points(structure.points)}
             out |= {"diameter_mm": structure.diameter_mm, "seen": list(structure.seen)}
             out |= {"diameter_sd_mm": structure.diameter_sd_mm or None}
             out |= {"course": None if structure.course is None else _points(structure.course)}
             out |= {"course_by": structure.course_by}
         case Foramen():
-            out |= {"kind": "foramen", "mesial": _point(structure.mesial)}
+            out |= {"mesial": _point(structure.mesial)}
             out |= {"distal": _point(structure.distal)}
             out |= {"upper": None if structure.upper is None else _point(structure.upper)}
             out |= {"loop": structure.loop}
         case Tapered():
-            out |= {"kind": structure.kind, "tooth": structure.tooth}
+            out |= {"tooth": structure.tooth}
             out |= {"points": _points(structure.points)}
             out |= {"diameters_mm": [float(d) for d in structure.diameters_mm]}
             out |= {"to_be_removed": structure.to_be_removed}
             out |= {"seen": list(structure.seen)}
         case Floor():
-            out |= {"kind": "floor", "of": structure.of, "points": _points(structure.points)}
+            out |= {"of": structure.of, "points": _points(structure.points)}
             out |= {"seen": list(structure.seen)}
             out |= {"elevation_intended": structure.elevation_intended}
         case PointMarks():
-            out |= {"kind": structure.kind, "points": _points(structure.points)}
+            out |= {"points": _points(structure.points)}
             out |= {"label": structure.label, "tooth": structure.tooth}
         case KnownObject():
-            out |= {"kind": "object", "points": _points(structure.points)}
+            out |= {"points": _points(structure.points)}
             out |= {"size_mm": structure.size_mm}
     return _without_empty(out, "tooth")
 

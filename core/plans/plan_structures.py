@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
+from typing import assert_never
 
 from core.geometry import points, vector
+from core.kinds import FILE_KINDS, KINDS, ids_of
 from core.plans.plan_reader import At, text_at
 from core.structures import (
     Course,
@@ -18,10 +18,6 @@ from core.structures import (
     Tapered,
 )
 
-COURSE_KINDS = ("canal", "loop", "vessel", "border")
-POINT_KINDS = ("mark", "gum", "stent_top", "cusp", "contact", "opponent", "crest")
-KINDS = (*COURSE_KINDS, "foramen", "root", "existing", "floor", *POINT_KINDS, "object")
-
 
 def read_structure(at: At) -> Structure:
     """Structure of any kind.
@@ -32,19 +28,23 @@ def read_structure(at: At) -> Structure:
         ``plan-invalid``, ``plan-missing-key``, ``plan-invalid-value`` or ``plan-wrong-tooth``.
     """
     # A kind that is not known here must not be passed over: it would count as far away.
-    kind = at.get("kind").one_of(*KINDS)
-    if kind in COURSE_KINDS:
-        return _course(at, kind)
-    if kind in POINT_KINDS:
-        return _point_marks(at, kind)
-    read: dict[str, Callable[[At], Structure]] = {
-        "foramen": _foramen,
-        "root": _tapered,
-        "existing": _tapered,
-        "floor": _floor,
-        "object": _known_object,
-    }
-    return read[kind](at)
+    name = at.get("kind").one_of(*FILE_KINDS)
+    kind = next(kind for kind in KINDS if kind.file_kind == name)
+    match kind.shape:
+        case "course":
+            return _course(at, name)
+        case "foramen":
+            return _foramen(at, name)
+        case "tapered":
+            return _tapered(at, name)
+        case "floor":
+            return _floor(at)
+        case "points":
+            return _point_marks(at, name)
+        case "object":
+            return _known_object(at)
+        case _:
+            assert_never(kind.shape)
 
 
 def _seen(at: At, count: int) -> tuple[Seen, ...]:
@@ -54,7 +54,7 @@ def _seen(at: At, count: int) -> tuple[Seen, ...]:
     return seen
 
 
-def _course(at: At, kind: Any) -> Course:
+def _course(at: At, kind: str) -> Course:
     marks = at.get("points").points()
     course_id, seen = at.get("id").id(), _seen(at, len(marks))
     diameter = at.maybe("diameter_mm", At.length)
@@ -75,9 +75,10 @@ def _course(at: At, kind: Any) -> Course:
     )
 
 
-def _foramen(at: At) -> Foramen:
+def _foramen(at: At, kind: str) -> Foramen:
     return Foramen(
         id=at.get("id").id(),
+        kind=kind,
         mesial=vector(at.get("mesial").point()),
         distal=vector(at.get("distal").point()),
         upper=at.maybe("upper", lambda p: vector(p.point())),
@@ -85,7 +86,7 @@ def _foramen(at: At) -> Foramen:
     )
 
 
-def _tapered(at: At) -> Tapered:
+def _tapered(at: At, kind: str) -> Tapered:
     marks = at.get("points").points(least=2)
     diameters = at.get("diameters_mm")
     ends = tuple(d.length() for d in diameters.items())
@@ -97,7 +98,7 @@ def _tapered(at: At) -> Tapered:
     return at.built(
         lambda: Tapered(
             id=structure_id,
-            kind=at.value["kind"],
+            kind=kind,
             tooth=tooth,
             points=points(marks),
             diameters_mm=(ends[0], ends[1]),
@@ -111,14 +112,14 @@ def _floor(at: At) -> Floor:
     marks = at.get("points").points()
     return Floor(
         id=at.get("id").id(),
-        of=at.get("of").one_of("sinus", "nasal"),
+        of=at.get("of").one_of(*ids_of("floor")),
         points=points(marks),
         seen=_seen(at, len(marks)),
         elevation_intended=at.maybe("elevation_intended", At.yes_no) or False,
     )
 
 
-def _point_marks(at: At, kind: Any) -> PointMarks:
+def _point_marks(at: At, kind: str) -> PointMarks:
     return PointMarks(
         id=at.get("id").id(),
         kind=kind,

@@ -16,7 +16,7 @@ from core.fixture import FixtureSize
 from core.geometry import Array
 from core.identity import thing_words
 from core.plans.plan import Plan
-from core.structures import Course
+from core.structures import Course, kind_of
 
 MOST_TURN_DEG = 120.0
 """A canal's course turns by less between two marks (common practice, no source)."""
@@ -95,14 +95,14 @@ def _refusals(plan: Plan) -> Iterator[PlanError]:
         if not isinstance(structure, Course):
             continue
         where, reason = f"structures[{i}]", plan.reasons.get(structure.id, "")
-        if structure.kind in ("canal", "loop") and structure.diameter_mm is not None:
+        if kind_of(structure).canal_sized and structure.diameter_mm is not None:
             found = CANAL_DIAMETER.refusal(
                 structure.diameter_mm, f"{where}.diameter_mm", reason=reason
             )
             if found is not None:
                 yield found
         # A loop turns back by its nature; everything else that is traced goes on.
-        turned = None if structure.kind == "loop" else turned_back_at(structure.points)
+        turned = None if kind_of(structure).turns_back else turned_back_at(structure.points)
         if turned is not None:
             yield PlanError(
                 "plan-marks-out-of-order",

@@ -9,7 +9,7 @@ from core.sheet.case import Case
 from core.sheet.furniture import heading
 from core.sheet.ledger_table import meanings
 from core.sheet.page import Pages
-from core.structures import Course, Foramen, KnownObject, StentAxis, Structure, Tapered
+from core.structures import Course, Foramen, KnownObject, StentAxis, Structure, Tapered, kind_of
 from core.trust.figures import nearest, plain, up
 from core.words.sheet import EACH_BY_ITSELF, UNCERTAINTY
 
@@ -128,9 +128,8 @@ def _structure_words(structure: Structure) -> str:
         return f"foramen: mesial, distal{upper} edge{loop}"
     if isinstance(structure, KnownObject):
         return f"scale object, {plain(structure.size_mm)} mm"
-    kind = getattr(structure, "kind", None) or f"{getattr(structure, 'of', '')} floor"
     count = len(structure.points)
-    words = f"{kind.replace('_', ' ')}, {count} mark{'' if count == 1 else 's'}"
+    words = f"{kind_of(structure).words}, {count} mark{'' if count == 1 else 's'}"
     if isinstance(structure, Course):
         diameter = structure.diameter_mm
         words += ", Ø not measured" if diameter is None else f", Ø {plain(diameter)} mm"

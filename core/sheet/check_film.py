@@ -6,6 +6,7 @@ import numpy as np
 
 from core.arch import fixture_frame
 from core.bone.level_learning import bone_levels
+from core.distances.outline import style_of
 from core.distances.solid import FixtureSolid
 from core.distances.tubes import tubes_of
 from core.drawing import Chart, Label, Line, Sides
@@ -17,7 +18,7 @@ from core.sheet.day import Pin
 from core.sheet.furniture import RULER_MM, ruler
 from core.sheet.page import Pages, PaperName
 from core.sheet.small_pages import plain_head
-from core.structures import Course
+from core.structures import Course, kind_of
 from core.trust.figures import nearest, plain
 from core.words import sentence
 
@@ -46,7 +47,7 @@ def film_chart(case: Case, fixture: Fixture, *, tube: Tube, pin: Pin) -> tuple[C
         Line(style="witness", points=_outline(stick, film), closed=True),
     ]
     for structure in case.plan.structures:
-        if isinstance(structure, Course) and structure.kind == "canal":
+        if isinstance(structure, Course) and kind_of(structure).on_film:
             lines += _canal(structure, film, fixture)
     mesial_right = float(film.grid.right @ frame.m) > 0
     words = ("mesial", "distal") if frame.named_by_tooth else ("towards R", "towards L")
@@ -84,18 +85,19 @@ def _outline(solid: FixtureSolid, film: Film) -> Array:
 
 
 def _canal(canal: Course, film: Film, fixture: Fixture) -> list[Line]:
+    style = style_of(canal)
     (tube,) = tubes_of(canal)
     stations = np.linspace(0.0, tube.length_mm, max(2, round(tube.length_mm / 0.5) + 1))
     centres, radii = tube.at(stations)
     near = np.linalg.norm(centres - fixture.platform, axis=1) < 35.0
-    if near.sum() < 2:
+    if style is None or near.sum() < 2:
         return []
     centres, radii = centres[near], radii[near]
     way = np.gradient(centres, axis=0)
     side = np.cross(way, film.source_mm - centres)
     side /= np.linalg.norm(side, axis=1)[:, None]
     return [
-        Line(style="canal", points=film.project(centres + sign * radii[:, None] * side))
+        Line(style=style, points=film.project(centres + sign * radii[:, None] * side))
         for sign in (-1.0, 1.0)
     ]
 

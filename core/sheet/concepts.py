@@ -13,8 +13,9 @@ import hashlib
 from pydicom.sr.coding import Code
 
 from core.identity import Tooth
+from core.kinds import KIND, StructureKind
 from core.measurement import Measurement
-from core.structures import Structure
+from core.structures import Structure, Tapered, kind_of
 
 PRIVATE = "99SOUNDING"
 
@@ -32,8 +33,6 @@ TEETH: dict[str, str] = {
 
 MANDIBLE = Code("91609006", "SCT", "Mandible")
 MAXILLA = Code("70925003", "SCT", "Maxilla")
-SINUS = Code("15924003", "SCT", "Maxillary sinus")
-NASAL_CAVITY = Code("279549004", "SCT", "Nasal cavity")
 CONE_BEAM = Code("717193008", "SCT", "Cone beam computed tomography")
 LEFT = Code("7771000", "SCT", "Left")
 RIGHT = Code("24028007", "SCT", "Right")
@@ -59,15 +58,6 @@ _NAMES: dict[str, Code] = {
     "room": Code("room", PRIVATE, "Room"),
     "entry": Code("entry-point", PRIVATE, "Distance of the entry point"),
 }
-_STRUCTURES: dict[str, Code] = {
-    "canal": Code("canal", PRIVATE, "Mandibular canal"),
-    "loop": Code("loop", PRIVATE, "Anterior loop of the mandibular canal"),
-    "foramen": Code("foramen", PRIVATE, "Mental foramen"),
-    "vessel": Code("vessel", PRIVATE, "Vessel in bone"),
-    "border": Code("lower-border", PRIVATE, "Lower border of the mandible"),
-    "existing": Code("existing", PRIVATE, "Existing implant or metal"),
-    "gum": Code("gum", PRIVATE, "Gum"),
-}
 
 
 def name_of(kind: str) -> Code:
@@ -91,18 +81,25 @@ def target_code(measurement: Measurement, structures: dict[str, Structure], jaw:
     """What a measurement goes to: a tooth, a cavity, the jaw's bone, or a private concept."""
     bone = MAXILLA if jaw == "upper" else MANDIBLE
     structure = structures.get(measurement.target)
-    kind = "" if structure is None else getattr(structure, "kind", "")
-    tooth = "" if structure is None else getattr(structure, "tooth", "")
-    if kind == "root" and tooth in TEETH:
-        return tooth_code(tooth)
-    if structure is not None and getattr(structure, "of", "") in ("sinus", "nasal"):
-        return SINUS if getattr(structure, "of", "") == "sinus" else NASAL_CAVITY
-    if kind in _STRUCTURES:
-        return _STRUCTURES[kind]
+    if structure is not None:
+        kind = kind_of(structure)
+        tooth = structure.tooth if isinstance(structure, Tapered) else ""
+        if kind.of_neighbours and tooth in TEETH:
+            return tooth_code(tooth)
+        if (code := _code(kind)) is not None:
+            return code
     expected = measurement.target.split("-", 1)
     if expected[0] == "root" and expected[-1] in TEETH:
         return tooth_code(expected[-1])
-    return _STRUCTURES.get(expected[0], bone)
+    named = KIND.get(expected[0])
+    return (named and _code(named)) or bone
+
+
+def _code(kind: StructureKind) -> Code | None:
+    concept = kind.concept
+    if concept is None:
+        return None
+    return Code(concept.code, concept.scheme or PRIVATE, concept.meaning)
 
 
 def worded(words: str) -> Code:

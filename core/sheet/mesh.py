@@ -17,7 +17,7 @@ from core.distances.tubes import tubes_of
 from core.fixture import Fixture
 from core.geometry import Array, across, unit, vector
 from core.plans.plan import Plan
-from core.structures import Course
+from core.structures import Course, kind_of
 
 SUFFIX = "_LPS-mm.stl"
 SECTIONS = 128
@@ -42,7 +42,7 @@ def meshes(plan: Plan, arch: Arch | None) -> dict[str, trimesh.Trimesh]:
         found[f"fixture-{fixture.id}"] = fixture_mesh(fixture)
         found[f"axis-{fixture.id}"] = axis_mesh(fixture)
     for structure in plan.structures:
-        if isinstance(structure, Course) and structure.kind == "canal":
+        if isinstance(structure, Course) and kind_of(structure).in_mesh:
             found[structure.id] = canal_mesh(structure)
     if arch is not None:
         found["arch"] = arch_mesh(arch)
