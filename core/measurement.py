@@ -22,6 +22,9 @@ Group: TypeAlias = Literal["danger", "roots", "bone", "information"]
 TermName: TypeAlias = Literal["placement", "course", "edge", "voxel", "scale", "size", "fit"]
 ValueKind: TypeAlias = Literal["measured", "upper bound", "at least", "not measured"]
 
+GUARD = 1.645
+"""Guard band in standard uncertainties: 95 %, one-sided (JCGM 106:2012)."""
+
 MORE_IS_SAFER = frozenset(
     {"clearance", "wall", "ridge_width", "ridge_height", "plate_thickness", "room"}
 )
@@ -318,10 +321,10 @@ class Measurement:
 
     @property
     def at_least(self) -> float | None:
-        """Value less the guard band 1.645 u (95 %, one-sided; JCGM 106:2012).
+        """Value less the guard band `GUARD` u.
 
         None for kinds of which more is not safer (angles, offsets, undercuts, depths).
         """
         if self.reading.value is None or self.budget is None or self.kind not in MORE_IS_SAFER:
             return None
-        return self.reading.value - 1.645 * self.budget.u
+        return self.reading.value - GUARD * self.budget.u

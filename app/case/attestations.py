@@ -27,9 +27,6 @@ from core.plans.plan_file import tied_to
 
 Answer: TypeAlias = tuple[str, Plan]
 
-TROUBLES = ("movement", "streaks", "noise", "cut-off field", "gap under the stent")
-PLACES = ("none", "away from the site", "at the site")
-
 DECLARED_STATES: tuple[DeclaredState, ...] = (
     "not near this site",
     "looked for, not visible",

@@ -18,7 +18,7 @@ Picture = NDArray[np.float64]
 
 
 def example(trouble: str) -> Picture:
-    """(SIDE, SIDE) shades from 0 to 1 for one of `app.case.attestations.TROUBLES`, or ``none``."""
+    """(SIDE, SIDE) shades from 0 to 1 for one of `core.plans.plan.TROUBLES`, or ``none``."""
     plain = _jaw()
     grain = np.random.default_rng(_SEED).normal(0.0, 1.0, plain.shape)
     usual = plain + 0.02 * grain

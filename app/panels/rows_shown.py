@@ -5,6 +5,7 @@ from __future__ import annotations
 from app.case.session import Session
 from core.arch import fixture_frame
 from core.errors import PlanError
+from core.kinds import declared_kind
 from core.measurement import Measurement
 from core.plans.pose import turn_through
 
@@ -33,8 +34,8 @@ def show_row(session: Session, row: Measurement) -> bool:
 
 
 def mark_tool(structure: str) -> str:
-    """Name of the tool that marks a structure that a row misses."""
-    if structure.startswith("root"):
-        return "Root"
-    names = {"canal": "Canal", "foramen": "Foramen", "loop": "Loop", "sinus": "Sinus floor"}
-    return names.get(structure, "Nasal floor")
+    """Name of the tool that marks a structure that a row misses: what its kind is called."""
+    kind = declared_kind(structure.replace("-", " ")) or declared_kind(structure)
+    if kind is None:
+        raise ValueError(f"no structure of that name is expected: {structure!r}")
+    return kind.words.capitalize()

@@ -13,6 +13,7 @@ from app.tools.fixture_hands import FIXTURE_KEYS, FixtureHands
 from app.tools.prompts import ask_tooth
 from core.errors import PlanError
 from core.fixture import FixtureSize
+from core.kinds import FILE_KINDS
 from core.plans import edit_pose
 from core.plans.sizes import ListedSize
 
@@ -26,13 +27,7 @@ def first_size(sizes: Sequence[ListedSize]) -> FixtureSize:
     return FIRST_SIZE if FIRST_SIZE in listed or not listed else listed[0]
 
 
-EVERY_KIND = frozenset(
-    {
-        "canal", "loop", "vessel", "border", "foramen", "root", "existing", "floor", "mark", "gum",
-        "stent_top", "cusp", "contact", "opponent", "crest", "object", "stent axis", "ruler",
-        "angle", "midline", "note",
-    }
-)  # fmt: skip
+EVERY_KIND = frozenset({*FILE_KINDS, "stent axis", "ruler", "angle", "midline", "note"})
 
 
 class PlaceFixture(FixtureHands):

@@ -18,7 +18,7 @@ from core.bone.wall_rays import WallRays, wall_rays
 from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture, FixtureSize
 from core.identity import inner_side
-from core.measurement import Measurement, Note, VerdictCode
+from core.measurement import GUARD, Measurement, Note, VerdictCode
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.ledger import worst_first
 from core.measuring.row_makers import maker_at
@@ -28,7 +28,7 @@ from core.plans.plan import Plan
 from core.plans.sizes import ListedSize
 from core.trust.own_hand import placement_of
 from core.trust.uncertainty import Placement
-from core.trust.verdict import GUARD, least_allowed, target_words
+from core.trust.verdict import least_allowed, target_words
 
 _FAR_MM = 1.0
 """A structure whose every limit the largest size meets with this much to spare is met by all."""

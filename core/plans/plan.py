@@ -20,6 +20,12 @@ DeclaredState: TypeAlias = Literal[
 ]
 
 
+TROUBLES = ("movement", "streaks", "noise", "cut-off field", "gap under the stent")
+"""What can be wrong with an image, as a person is asked about it."""
+
+TROUBLE_PLACES = ("none", "away from the site", "at the site")
+"""Answers to each of them."""
+
 Tissue: TypeAlias = Literal["soft tissue", "cortex", "marrow"]
 TISSUES: tuple[Tissue, ...] = ("soft tissue", "cortex", "marrow")
 """In the order in which they are asked for."""
@@ -129,7 +135,7 @@ class OwnHand:
 class ImageCheck:
     """A person's judgement of the image: ``none``, ``away from the site`` or ``at the site``.
 
-    `trouble` maps movement, streaks, noise, cut-off field, gap under the stent to one of these.
+    `trouble` maps `TROUBLES` to one of these.
     """
 
     trouble: Mapping[str, str] = field(default_factory=dict)

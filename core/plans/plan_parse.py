@@ -14,6 +14,8 @@ from core.plans.limits import KEYS
 from core.plans.plan import (
     MISSING,
     TISSUES,
+    TROUBLE_PLACES,
+    TROUBLES,
     ChangedLimit,
     Declaration,
     DeclaredState,
@@ -31,8 +33,6 @@ from core.plans.plan_structures import read_structure
 from core.structures import AngleMark, Ruler, StentAxis
 
 STATES = get_args(DeclaredState)
-TROUBLES = ("movement", "streaks", "noise", "cut-off field", "gap under the stent")
-TROUBLE_PLACES = ("none", "away from the site", "at the site")
 
 
 def parse(document: Mapping[str, Any]) -> Plan:

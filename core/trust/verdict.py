@@ -12,10 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from core.identity import inner_side, thing_words
-from core.measurement import Budget, Evidence, Limit, Measurement, Note, Reading, VerdictCode
-
-GUARD = 1.645
-"""Guard band in standard uncertainties: 95 % one-sided."""
+from core.measurement import GUARD, Budget, Evidence, Limit, Measurement, Note, Reading, VerdictCode
 
 DRILLING_ERROR_MM = 1.0
 """What lies nearer is within the error of drilling (common practice, no source)."""

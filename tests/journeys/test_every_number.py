@@ -20,14 +20,14 @@ from app.panels.ledger_details import details
 from app.panels.ledger_entries import entries
 from core import load_plan, measure, open_scan
 from core.drawing import window_of_volume
-from core.measurement import MORE_IS_SAFER
+from core.measurement import GUARD, MORE_IS_SAFER
 from core.measuring.basis import settled_arch
 from core.sheet.budget_table import TERMS
 from core.sheet.case import case_of
 from core.sheet.csv_table import ledger_csv
 from core.sheet.pdf import sheet_pdf
 from core.trust.figures import shown, up
-from core.trust.verdict import GUARD, least_allowed
+from core.trust.verdict import least_allowed
 
 SAMPLES = ("lower_left_36", "upper_right_15")
 FURTHER = {

@@ -20,7 +20,7 @@ ROOT = Path(__file__).parents[2]
 REPORT = Path(__file__).parent / "reports" / "verify_mutants.md"
 
 MUTANTS: tuple[tuple[str, str, str, str], ...] = (
-    ("guard band", "core/trust/verdict.py", "GUARD = 1.645", "GUARD = 0.5"),
+    ("guard band", "core/measurement.py", "GUARD = 1.645", "GUARD = 0.5"),
     ("verdict without evidence", "core/trust/verdict.py",
      "if reading.upper_bound or stopped or not reading.evidence.is_sound:",
      "if reading.upper_bound or stopped:"),

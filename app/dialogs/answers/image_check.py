@@ -12,12 +12,13 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.case.attestations import PLACES, TROUBLES, now_iso, with_image_check
+from app.case.attestations import now_iso, with_image_check
 from app.case.session import Session
 from app.dialogs.base import Dialog, open_dialog
 from app.dialogs.examples import example_pixmap
 from app.tools.base import Desk
 from app.widgets import style
+from core.plans.plan import TROUBLE_PLACES, TROUBLES
 
 MEANS = {
     "movement": "edges stand twice; no number shows it",
@@ -58,7 +59,7 @@ class ImageDialog(Dialog):
 
     def give(self) -> None:
         """Into the plan."""
-        trouble = {name: PLACES[group.checkedId()] for name, group in self.groups.items()}
+        trouble = {name: TROUBLE_PLACES[group.checkedId()] for name, group in self.groups.items()}
         by = self.take_initials(self.by)
         self.session.apply(
             *with_image_check(self.session.plan, trouble=trouble, by=by, at=now_iso())
@@ -84,7 +85,7 @@ class ImageDialog(Dialog):
         column.addWidget(name)
         column.addWidget(meaning)
         group = QButtonGroup(self)
-        for number, place in enumerate(PLACES):
+        for number, place in enumerate(TROUBLE_PLACES):
             button = QRadioButton(place)
             button.setAccessibleName(f"{trouble}: {place}")
             button.setChecked(place == said)

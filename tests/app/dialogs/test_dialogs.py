@@ -17,7 +17,6 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.case.attestations import TROUBLES
 from app.case.settings import settings_of
 from app.dialogs import catalogue
 from app.dialogs.answers.declare import ask_declaration
@@ -34,6 +33,7 @@ from app.dialogs.room import ask_room
 from app.dialogs.settings import show_settings
 from core.measuring.rows_crown import entered_room_mm, teeth_together
 from core.plans.history import sign_off_state
+from core.plans.plan import TROUBLES
 from core.plans.plan_dump import document_of
 from core.words.cautions import CAUTIONS
 from core.words.sheet import DEFINITIONS

@@ -6,9 +6,12 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 
+from app.panels.rows_shown import mark_tool
+from app.tools.catalogue import TOOLS
 from app.tools.fixture import EVERY_KIND, Adjust
 from app.tools.jaw import ArchTool
 from app.tools.rulers import Ridge
+from core.kinds import KINDS
 from core.plans.edit import is_locked
 from core.plans.edit_pose import with_site
 from core.plans.marks import marks_of
@@ -80,6 +83,16 @@ def the_mark(t):
 def test_no_kind_of_mark_is_left_out():
     """What the plan can hold, the hand can take; the arch has its own tool."""
     assert {*THINGS, "midline", "note"} == EVERY_KIND
+
+
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.id)
+def test_every_kind_has_a_tool_of_its_name_that_takes_its_marks(kind):
+    tools = {tool.name: tool for tool in TOOLS}
+    tool = tools.get(kind.words.capitalize())
+    assert tool is not None
+    assert kind.file_kind in tool.kinds
+    if kind.declared_as:
+        assert mark_tool(kind.declared_as.replace(" ", "-")) == tool.name
 
 
 @pytest.mark.parametrize("kind", sorted(EVERY_KIND))
