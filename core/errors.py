@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from core.words import sentence
+
 
 class SoundingError(Exception):
     """A refusal that is told to the user in one plain sentence.
@@ -32,9 +34,6 @@ class SoundingError(Exception):
         super().__init__(code)
 
     def __str__(self) -> str:
-        # Imported here because the catalogue is text only and errors must stay importable first.
-        from core.words import sentence
-
         return sentence(self.code, self.fields)
 
 

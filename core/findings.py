@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
+from core.words import sentence
+
 Severity = Literal["note", "caution", "refused"]
 
 
@@ -38,6 +40,4 @@ class Finding:
     @property
     def message(self) -> str:
         """The plain sentence: what is so, and what it means for measuring."""
-        from core.words import sentence
-
         return sentence(self.code, self.fields)

@@ -15,6 +15,8 @@ from typing import Literal, TypeAlias
 import numpy as np
 
 from core.geometry import Array, vector
+from core.identity import thing_words
+from core.words import sentence
 
 VerdictCode: TypeAlias = Literal["meets limit", "too near to tell", "below limit", "not assessed"]
 Unit: TypeAlias = Literal["mm", "deg"]
@@ -44,9 +46,6 @@ class Note:
     @property
     def message(self) -> str:
         """The plain sentence; what is marked is called by its name in words, never by its id."""
-        from core.identity import thing_words
-        from core.words import sentence
-
         thing = self.fields.get("id")
         if not isinstance(thing, str):
             return sentence(self.code, self.fields)

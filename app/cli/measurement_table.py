@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 from core.identity import Tooth
 from core.inert import one_line
+from core.measuring.row_names import row_words
 from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import GLYPHS
 from core.plans.history import sign_off_state
 from core.sheet.who import who_is
 from core.trust.figures import plain, shown, shown_at_least, up
 from core.words.cautions import CAUTIONS
-from core.words.rows import row_words
 
 if TYPE_CHECKING:
     from core.measurement import Measurement

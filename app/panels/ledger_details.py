@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from core.arch import Arch, station_words
 from core.identity import Tooth
 from core.measurement import Measurement
+from core.measuring.row_names import undercut_words
 from core.plans.limits import row_for
 from core.plans.plan import Plan
 from core.trust.figures import down, nearest, plain, up
-from core.words.rows import undercut_words
 from core.words.sheet import BY_HAND, BY_HAND_MEANS, DEFINITIONS
 
 

@@ -13,13 +13,13 @@ from typing import Literal, TypeAlias
 from core.identity import Tooth
 from core.measurement import Measurement
 from core.measuring.ledger import Ledger
+from core.measuring.row_names import row_words
 from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import GLYPHS
 from core.plans.plan import Jaw, Plan
 from core.plans.sizes import size_words
 from core.trust.figures import plain, shown, shown_at_least, shown_lack
 from core.trust.verdict import worst_first
-from core.words.rows import row_words
 from core.words.sheet import GROUPS, UNCERTAINTY
 
 WAITING = "…"

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from core.errors import ScanError
 from core.scan.attributes import TAGS
 from core.scan.elements import Damaged, Flat
-from core.scan.header import MAX_FRAMES, FrameHeader, asking
+from core.scan.frame_header import MAX_FRAMES, FrameHeader, asking
 from core.scan.numbers import number, numbers, position, spacing, unreadable, whole
 from core.scan.walk import Export, Source
 

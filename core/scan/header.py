@@ -3,22 +3,17 @@
 from __future__ import annotations
 
 import struct
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import TypeVar
 
-from core.errors import ScanError
 from core.scan.attributes import IN_CHARACTER_SET, LONG_WORDS, PERSONS, TAGS, WORDS
 from core.scan.elements import CutShort, Damaged, Flat, looks_like_dicom, read_flat
+from core.scan.frame_header import MAX_FRAMES, FrameHeader
+from core.scan.functional_groups import read_frames
 from core.scan.numbers import number, numbers, position, spacing, unreadable, whole
 from core.scan.walk import READ_FAULTS, Export, Source
 
-T = TypeVar("T")
-
 _WANTED = frozenset(TAGS.values())
-MAX_FRAMES = 20_000
-FRAMES_AT_ONCE = 500
-"""Between two questions whether the user has given up."""
 MAX_HEADER_BYTES = 64 << 20
 """A header never needs more: the groups of 20,000 frames take a third of it."""
 _FIRST_BYTES = 32 << 10
@@ -28,53 +23,6 @@ _TYPE_1 = ("BitsStored", "HighBit", "SamplesPerPixel", "PhotometricInterpretatio
 
 DIRECTORY_CLASS = "1.2.840.10008.1.3.10"
 """Media Storage Directory Storage: a DICOMDIR."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FrameHeader:
-    """Geometry and scale of one picture.
-
-    Parameters
-    ----------
-    position_mm : three numbers or None
-        ImagePositionPatient.
-    orientation : six numbers or None
-        ImageOrientationPatient: direction along the rows, then down the columns.
-    spacing_mm : (row spacing, column spacing) or None
-        PixelSpacing.
-    slope, intercept : float
-    thickness_mm : float or None
-        SliceThickness.
-    image_type : str
-        ImageType or FrameType, joined by backslashes.
-    stack_id : str
-        StackID, empty outside multi-frame objects.
-    number : int or None
-        InStackPositionNumber, or InstanceNumber of a file with one picture.
-    location_mm : float or None
-        SliceLocation.
-    scaled : bool
-        Whether both slope and intercept are stated.
-    unreadable : tuple of str
-        Attributes that are written, but not as numbers.
-    own : tuple of (name, value)
-        What the frame itself says of its acquisition and reconstruction, under the names that
-        files of one picture use.
-    """
-
-    position_mm: tuple[float, ...] | None
-    orientation: tuple[float, ...] | None
-    spacing_mm: tuple[float, float] | None
-    slope: float = 1.0
-    intercept: float = 0.0
-    thickness_mm: float | None = None
-    image_type: str = ""
-    stack_id: str = ""
-    number: int | None = None
-    location_mm: float | None = None
-    scaled: bool = False
-    unreadable: tuple[str, ...] = ()
-    own: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,20 +85,6 @@ class ImageHeader:
         return number(self.value(name).split("\\")[0])
 
 
-def asking(frames: Iterable[T], cancelled: Callable[[], bool] | None) -> Iterator[T]:
-    """The frames themselves; every `FRAMES_AT_ONCE` of them it is asked whether to go on.
-
-    Raises
-    ------
-    ScanError
-        ``scan_cancelled``.
-    """
-    for count, frame in enumerate(frames):
-        if cancelled is not None and count % FRAMES_AT_ONCE == 0 and cancelled():
-            raise ScanError("scan_cancelled")
-        yield frame
-
-
 def read_header(
     export: Export, source: Source, cancelled: Callable[[], bool] | None = None
 ) -> ImageHeader | None:
@@ -204,8 +138,6 @@ def _image_header(
     multi_frame = "PerFrameFunctionalGroupsSequence" in text and bits_allocated >= 8
     frames: tuple[FrameHeader, ...] = (_single(text),)
     if multi_frame and rows and flat.pixel_at >= 0:
-        from core.scan.functional_groups import read_frames
-
         frames = read_frames(export, source, flat, text, cancelled)
     else:
         frames = frames * max(1, min(_stated(text, "NumberOfFrames"), MAX_FRAMES))

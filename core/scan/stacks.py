@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.geometry import Array
-from core.scan.header import FrameHeader, ImageHeader, asking
+from core.scan.frame_header import FrameHeader, asking
+from core.scan.header import ImageHeader
 
 IntArray = NDArray[np.int64]
 

@@ -16,6 +16,7 @@ from core.image.volume import Volume
 from core.measurement import Measurement
 from core.measuring.basis import Basis
 from core.measuring.ledger import Ledger
+from core.measuring.row_names import row_words
 from core.measuring.rows_rulers import NOWHERE
 from core.plans.history import sign_off_state
 from core.plans.plan import Plan, Site
@@ -25,7 +26,6 @@ from core.plans.sizes import ListedSize
 from core.sheet.day import Day
 from core.sheet.who import Who, who_is
 from core.trust.verdict import worst_first
-from core.words.rows import row_words
 from core.words.sheet import DRAFT, SIDE_CONTRADICTED, WITHOUT_VIEWING
 
 SAME_PLACE_MM = 1.0

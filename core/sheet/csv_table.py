@@ -14,9 +14,9 @@ import json
 from collections.abc import Mapping
 
 from core.measuring.ledger import Ledger
+from core.measuring.row_names import row_words
 from core.sheet.schemas import TABLE_VERSION
 from core.words.columns import COLUMNS as MEANINGS
-from core.words.rows import row_words
 
 COLUMNS = tuple(MEANINGS)
 

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 from core.distances.by_hand import FREE_HAND, FULL_GUIDE, OWN_SOURCE, PILOT_GUIDE
 from core.measurement import Measurement
+from core.measuring.row_names import undercut_words
 from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import GLYPHS, PALE, VERMILION
 from core.sheet.fonts_found import Face
 from core.sheet.furniture import heading
 from core.sheet.page import Pages
 from core.trust.figures import down, plain, shown, shown_at_least, up
-from core.words.rows import undercut_words
 from core.words.sheet import (
     BY_HAND,
     BY_HAND_MEANS,

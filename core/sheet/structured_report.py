@@ -20,6 +20,7 @@ from pydicom.sr.codedict import codes
 from core.errors import OutputError
 from core.measurement import Measurement
 from core.measuring.ledger import Ledger
+from core.measuring.row_names import row_words
 from core.plans.history import sign_off_state
 from core.sheet import concepts
 from core.sheet.parts import refuse_contradiction
@@ -34,7 +35,6 @@ from core.sheet.study import (
 )
 from core.structures import Structure
 from core.version import PROGRAM
-from core.words.rows import row_words
 from core.words.sheet import DRAFT
 
 DECIMALS = 4

@@ -15,6 +15,7 @@ from core.errors import PlanError
 from core.geometry import PictureGrid
 from core.image.volume import Volume
 from core.level import Level
+from core.measuring.row_names import row_words
 from core.measuring.rows_rulers import NOWHERE, ruler_rows
 from core.measuring.rulers import angle_reading, ruler_ink, ruler_reading
 from core.plans.plan import Plan, Site
@@ -22,7 +23,6 @@ from core.plans.plan_dump import document_of, plan_fingerprint
 from core.plans.plan_parse import parse
 from core.plans.side import traced
 from core.structures import AngleMark, Ruler
-from core.words.rows import row_words
 
 place = st.tuples(*[st.floats(-20, 20)] * 3).map(np.array)
 RULER = Ruler(id="ruler-1", points=[(0, 0, 0), (3, 4, 12)])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from core.measurement import Measurement, Note, Reading
-from core.words.rows import row_words
+from core.measuring.row_names import row_words
 
 
 def row(kind, target="", **details):
