@@ -35,6 +35,9 @@ __all__ = [
     "save_plan",
 ]
 
+DISTRIBUTION = "sounding"
+"""Whose package this is: `app.__main__` starts nothing beside a foreign one of the same name."""
+
 _HOME = {
     "Ledger": "core.measuring.ledger",
     "OutputError": "core.errors",
