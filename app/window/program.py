@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 
 from PySide6.QtCore import QRect, QSize
+from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QApplication, QWidget
 
 from app.background.gui_gc import Tidying
@@ -13,6 +15,7 @@ from app.window.bench import Bench
 from app.window.kernel_warm_up import FirstUse
 from app.window.left_open import offer_left_open
 
+ICON = Path(__file__).parents[1] / "icon.svg"
 ROOMY = QSize(1440, 930)
 FRAME = QSize(16, 48)
 """What a desktop's frame and title bar take of a screen at most; common practice, no source."""
@@ -42,6 +45,8 @@ def show(path: str | None = None) -> int:
     sys.setswitchinterval(0.002)
     program = QApplication.instance() or QApplication(sys.argv[:1])
     program.setApplicationName("Sounding")
+    QApplication.setWindowIcon(QIcon(str(ICON)))
+    QApplication.setDesktopFileName("sounding")
     tidying = Tidying(program)
     bench = Bench()
     bench.store.tidy()
