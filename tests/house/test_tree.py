@@ -75,6 +75,27 @@ def test_readme_carries_the_cautions_that_the_sheet_prints():
     assert " ".join(CAUTIONS.split()) in readme
 
 
+def test_what_developers_are_told_is_short_and_names_what_is_there():
+    told = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    assert len(told.encode()) <= 10_240
+    named = set(re.findall(r"`([\w./]+)`", told))
+    paths = {n for n in named if re.fullmatch(r"(?:core|app|tests)/[\w/]*(?:\.\w+)?", n)}
+    modules = {n for n in named if re.match(r"(?:core|app)\.\w", n) and "/" not in n}
+    assert len(paths) > 10
+    assert len(modules) > 10
+    assert [p for p in sorted(paths) if not (ROOT / p).exists()] == []
+    assert [m for m in sorted(modules) if not is_there(m)] == []
+
+
+def is_there(dotted: str) -> bool:
+    """True for a module, a package, or a name that a module defines."""
+    place = ROOT.joinpath(*dotted.split("."))
+    if place.is_dir() or place.with_suffix(".py").exists():
+        return True
+    home = place.parent.with_suffix(".py")
+    return home.exists() and re.search(rf"\b{place.name}\b", home.read_text("utf-8")) is not None
+
+
 def hazard_rows() -> list[list[str]]:
     text = (ROOT / "tests" / "HAZARDS.md").read_text("utf-8")
     rows = [line.strip("| ").split(" | ") for line in text.splitlines() if line[:2] == "| "]
