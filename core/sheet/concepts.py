@@ -3,21 +3,22 @@
 Sources: DICOM PS3.16 annex D (DCM); SNOMED CT codes of teeth as listed, tooth by tooth with its
 ISO 3950 number, in the crosswalk of the HL7 implementation guide *Dental Data Exchange*
 (appendix D1). What has no published code that could be checked carries the private designator
-99SOUNDING (PS3.16 section 8: private coding schemes begin with 99).
+99SOUNDING (PS3.16 section 8: private coding schemes begin with 99). Its codes are written out
+once, in `OWN`, and never change their meaning; words for people stand beside them as text.
 """
 
 from __future__ import annotations
 
-import hashlib
-
 from pydicom.sr.coding import Code
 
-from core.identity import Tooth
+from core.identity import Tooth, inner_side
 from core.kinds import KIND, StructureKind
 from core.measurement import Measurement
 from core.structures import Structure, Tapered, kind_of
 
 PRIVATE = "99SOUNDING"
+VERSION = "2"
+"""Of the private scheme; raised when a code is added."""
 
 TEETH: dict[str, str] = {
     "18": "68085002", "17": "7121006", "16": "5140004", "15": "36492000",
@@ -36,33 +37,126 @@ MAXILLA = Code("70925003", "SCT", "Maxilla")
 CONE_BEAM = Code("717193008", "SCT", "Cone beam computed tomography")
 LEFT = Code("7771000", "SCT", "Left")
 RIGHT = Code("24028007", "SCT", "Right")
+LENGTH = Code("410668003", "SCT", "Length")
+DIAMETER = Code("81827009", "SCT", "Diameter")
+COMMENT = Code("121106", "DCM", "Comment")
+MILLIMETER = Code("mm", "UCUM", "millimeter")
 
-FIXTURE = Code("planned-fixture", PRIVATE, "Planned dental implant fixture")
-SITE = Code("planned-site", PRIVATE, "Site measured for a dental implant")
-NOT_ASSESSED = Code("not-assessed", PRIVATE, "Not assessed")
-UPPER_BOUND = Code("upper-bound", PRIVATE, "Upper bound only, traced too short")
+OWN: dict[str, tuple[str, str]] = {
+    "planned-fixture": (
+        "Planned dental implant fixture",
+        "Finding type of a group: an implant of a generic size, planned and not placed.",
+    ),
+    "planned-site": (
+        "Site measured for a dental implant",
+        "Finding type of a group: a place along the arch at which the ridge was measured.",
+    ),
+    "not-assessed": (
+        "Not assessed",
+        "Name of an evaluation whose value is the quantity that could not be measured.",
+    ),
+    "upper-bound": (
+        "Upper bound only",
+        (
+            "Name of an evaluation whose value is a quantity of which only an upper bound is "
+            "known: the truth can be smaller, so it is no measured value."
+        ),
+    ),
+    "at-most": ("At most", "The figure of an upper bound."),
+    "value-kind": ("Kind of value", "Whether a number was measured or is a least value."),
+    "measured": ("Measured", "Kind of value: edge, mark or surface was found at its end."),
+    "least-value": (
+        "Least value",
+        "Kind of value: bone was seen up to there, and the truth can only be larger.",
+    ),
+    "at-least": (
+        "At least, one-sided 95 %",
+        "Value less 1.645 standard uncertainties (JCGM 106:2012).",
+    ),
+    "coverage-factor": (
+        "Coverage factor",
+        "Factor k from standard to expanded uncertainty (JCGM 100:2008).",
+    ),
+    "limit": ("Least allowed value", "What the value is held against; no verdict is coded."),
+    "limit-source": ("Source of the limit", "Author, journal and year, or common practice."),
+    "crest-depth": (
+        "Depth below the crest",
+        "Where a width or thickness was measured, along the direction used.",
+    ),
+    "apex-width": ("Diameter at the apex", "Of the planned fixture."),
+    "platform-width": ("Diameter of the platform", "Of the planned fixture."),
+    "ridge-height": ("Ridge height", "From the crest to the limiting structure's near border."),
+    "cortex": ("Thickness of the cortex", "Along the normal of the outer surface."),
+    "remaining-bone": (
+        "Remaining bone",
+        "From the fixture's surface, perpendicular to its axis, to the first outer edge of bone.",
+    ),
+    "axis-offset": ("Offset of two axes", "At the stated height."),
+    "room": ("Room", "Between neighbours, or to the opponent."),
+    "entry-point": ("Distance of the entry point", "From the neighbours' facing surfaces."),
+    "buccal": ("Buccal", "Towards the cheek."),
+    "lingual": ("Lingual", "Towards the tongue."),
+    "palatal": ("Palatal", "Towards the palate."),
+    "apical": ("Apical", "Beyond the apex."),
+    "m-space": (
+        "Shortest distance in space",
+        "Exact geometry between the fixture, apex included, and the outside of the structure.",
+    ),
+    "m-edge": (
+        "Between edges found in the image",
+        "Half-way between the grey levels of this scan's own tissues, or a blurred plate fitted.",
+    ),
+    "m-marks": ("Between marks set by hand", "Straight distance or angle."),
+}
+"""Code of the private scheme → (meaning, definition)."""
+
+
+def own(code: str) -> Code:
+    """A concept of the private scheme; only those of `OWN` exist."""
+    return Code(code, PRIVATE, OWN[code][0])
+
+
+FIXTURE, SITE = own("planned-fixture"), own("planned-site")
+NOT_ASSESSED, UPPER_BOUND = own("not-assessed"), own("upper-bound")
 
 _DISTANCE = Code("121206", "DCM", "Distance")
-_NAMES: dict[str, Code] = {
-    "clearance": _DISTANCE,
-    "ruler": _DISTANCE,
-    "angle": Code("1483009", "SCT", "Angle"),
-    "hollow_angle": Code("1483009", "SCT", "Angle"),
-    "ridge_width": Code("103355008", "SCT", "Width"),
-    "depth": Code("131197000", "SCT", "Depth"),
-    "hollow_depth": Code("131197000", "SCT", "Depth"),
-    "ridge_height": Code("ridge-height", PRIVATE, "Ridge height"),
-    "plate_thickness": Code("cortex", PRIVATE, "Thickness of the cortex"),
-    "wall": Code("remaining-bone", PRIVATE, "Remaining bone"),
-    "offset": Code("axis-offset", PRIVATE, "Offset of two axes"),
-    "room": Code("room", PRIVATE, "Room"),
-    "entry": Code("entry-point", PRIVATE, "Distance of the entry point"),
+_ANGLE = Code("1483009", "SCT", "Angle")
+_WIDTH = Code("103355008", "SCT", "Width")
+_DEPTH = Code("131197000", "SCT", "Depth")
+_NAMES: dict[str, tuple[Code, str]] = {
+    "clearance": (_DISTANCE, "m-space"),
+    "ruler": (_DISTANCE, "m-marks"),
+    "angle": (_ANGLE, "m-marks"),
+    "hollow_angle": (_ANGLE, "m-edge"),
+    "ridge_width": (_WIDTH, "m-edge"),
+    "depth": (_DEPTH, "m-edge"),
+    "hollow_depth": (_DEPTH, "m-edge"),
+    "ridge_height": (own("ridge-height"), "m-edge"),
+    "plate_thickness": (own("cortex"), "m-edge"),
+    "wall": (own("remaining-bone"), "m-edge"),
+    "offset": (own("axis-offset"), "m-space"),
+    "room": (own("room"), "m-marks"),
+    "entry": (own("entry-point"), "m-marks"),
 }
+_SIDES = ("buccal", "lingual", "apical")
 
 
 def name_of(kind: str) -> Code:
-    """What a measurement measures; a kind without a row gets a private code of its own name."""
-    return _NAMES.get(kind) or Code(kind[:16], PRIVATE, kind.replace("_", " ").capitalize()[:64])
+    """What a measurement measures: a kind of the ledger's rows."""
+    return _NAMES[kind][0]
+
+
+def method_of(kind: str) -> Code:
+    """How a kind of the ledger's rows is measured."""
+    return own(_NAMES[kind][1])
+
+
+def side_of(measurement: Measurement, jaw: str) -> Code | None:
+    """Side of a row, where its kind has one of ours; the inner side is called by the jaw."""
+    side = str(measurement.details.get("side", ""))
+    if side not in _SIDES:
+        return None
+    return own(inner_side(jaw) if side == "lingual" else side)
 
 
 def tooth_code(iso: str) -> Code:
@@ -95,14 +189,14 @@ def target_code(measurement: Measurement, structures: dict[str, Structure], jaw:
     return (named and _code(named)) or bone
 
 
+def scheme() -> dict[str, tuple[str, str]]:
+    """Every code of the private scheme: those of `OWN`, and those of the kinds of structures."""
+    marked = [kind.concept for kind in KIND.values() if kind.concept is not None]
+    return OWN | {c.code: (c.meaning, "As marked.") for c in marked if not c.scheme}
+
+
 def _code(kind: StructureKind) -> Code | None:
     concept = kind.concept
     if concept is None:
         return None
     return Code(concept.code, concept.scheme or PRIVATE, concept.meaning)
-
-
-def worded(words: str) -> Code:
-    """A private code for words; the same words always have the same code."""
-    digest = hashlib.sha256(words.encode("utf-8")).hexdigest()[:12]
-    return Code(f"w-{digest}", PRIVATE, words if len(words) <= 64 else f"{words[:61]}...")

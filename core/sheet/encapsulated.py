@@ -1,17 +1,16 @@
-"""The sheet's PDF as an Encapsulated PDF object (PS3.3 A.45.1) in the scan's study."""
+"""Sheet and bodies as encapsulated documents in the scan's study (PS3.3 A.45.1 PDF, A.85.1 STL)."""
 
 from __future__ import annotations
 
 from pydicom.dataset import Dataset
 from pydicom.sequence import Sequence
-from pydicom.uid import EncapsulatedPDFStorage
+from pydicom.uid import EncapsulatedPDFStorage, EncapsulatedSTLStorage
 
 from core.measuring.ledger import Ledger
-from core.plans.history import sign_off_state
-from core.sheet.study import as_file, equipment, own_uid, say_pseudonymous, stamp, study_instances
-from core.words.sheet import DRAFT
+from core.sheet.archive_object import archive_object, encapsulate, refer_to_scan
+from core.sheet.study import as_file
 
-_SERIES_NUMBER = 9902
+_PDF_SERIES, _STL_SERIES = 9902, 9904
 
 
 def encapsulated_pdf(ledger: Ledger, pdf: bytes) -> bytes:
@@ -28,42 +27,50 @@ def encapsulated_pdf(ledger: Ledger, pdf: bytes) -> bytes:
     OutputError
         ``archive-field-missing`` with the attribute's name.
     """
-    instances = study_instances(ledger.scan, with_space=False)
-    signed = sign_off_state(ledger.plan) == "signed"
-    title = "Measurement sheet" if signed else f"{DRAFT} - measurement sheet".replace("–", "-")
-    d = Dataset()
-    d.SOPClassUID = EncapsulatedPDFStorage
-    d.SOPInstanceUID = own_uid(ledger, f"sheet {signed}")
-    first = instances[0]
-    for element in first:
-        if element.keyword not in (
-            "SOPClassUID", "SOPInstanceUID", "SeriesInstanceUID", "FrameOfReferenceUID",
-        ):  # fmt: skip
-            d[element.tag] = element
-    d.Modality = "DOC"
-    d.SeriesInstanceUID = own_uid(ledger, "sheet series")
-    d.SeriesNumber = _SERIES_NUMBER
-    d.SeriesDescription = title
-    equipment(d)
+    d = archive_object(
+        ledger, EncapsulatedPDFStorage, series="measurement sheet", modality="DOC",
+        series_number=_PDF_SERIES, name="sheet", number=ledger.plan.revision + 1,
+    )  # fmt: skip
     d.ConversionType = "WSD"
-    d.InstanceNumber = 1
-    stamp(d, ledger)
-    say_pseudonymous(d, ledger.scan)
-    d.AcquisitionDateTime = ""
     # Name, ID and birth date are printed on every page.
     d.BurnedInAnnotation = "YES"
-    d.VerificationFlag = "VERIFIED" if signed else "UNVERIFIED"
-    d.DocumentTitle = title
-    d.ConceptNameCodeSequence = Sequence([])
-    d.MIMETypeOfEncapsulatedDocument = "application/pdf"
-    d.EncapsulatedDocumentLength = len(pdf)
-    d.EncapsulatedDocument = pdf + b"\0" * (len(pdf) % 2)
-    d.SourceInstanceSequence = Sequence([_reference(i) for i in instances])
+    encapsulate(d, ledger, pdf, title="Measurement sheet", mime_type="application/pdf")
     return as_file(d)
 
 
-def _reference(instance: Dataset) -> Dataset:
+def encapsulated_stl(ledger: Ledger, name: str, stl: bytes, *, number: int) -> bytes:
+    """A body in the scan's frame of reference, mm, as a DICOM file.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    name : str
+        Of the body: ``fixture-36``, ``canal-left``.
+    stl : bytes
+        Binary STL, patient space.
+    number : int
+        Instance number in the series.
+
+    Raises
+    ------
+    OutputError
+        ``archive-field-missing`` with the attribute's name.
+    """
+    d = archive_object(
+        ledger, EncapsulatedSTLStorage, series="planned bodies", modality="M3D",
+        series_number=_STL_SERIES, name=f"body {name}", number=number, with_space=True,
+    )  # fmt: skip
+    d.BurnedInAnnotation = "NO"
+    encapsulate(d, ledger, stl, title=f"Planned: {name}", mime_type="model/stl")
+    refer_to_scan(d, ledger)
+    d.MeasurementUnitsCodeSequence = Sequence([_millimetre()])
+    # As it was made by the program; nothing cut, mended or turned over afterwards.
+    d.ModelModification = "NO"
+    d.ModelMirroring = "NO"
+    return as_file(d)
+
+
+def _millimetre() -> Dataset:
     item = Dataset()
-    item.ReferencedSOPClassUID = instance.SOPClassUID
-    item.ReferencedSOPInstanceUID = instance.SOPInstanceUID
+    item.CodeValue, item.CodingSchemeDesignator, item.CodeMeaning = "mm", "UCUM", "millimeter"
     return item

@@ -21,9 +21,9 @@ from core.pseudonym import pseudonymous
 from core.sheet.case import Case, case_of, ready
 from core.sheet.left_over import refuse_left_over
 from core.sheet.page import SIZES_MM
-from core.sheet.parts import LEDGER_FILE, PARTS, check_parts, part_of, refuse_hindered
+from core.sheet.parts import LEDGER_FILE, PARTS, REPORT_FILE, check_parts, part_of, refuse_hindered
 from core.sheet.pdf import sheet_pdf
-from core.sheet.record import DEFAULTS, Files, RecordSettings, part_files
+from core.sheet.record import DEFAULTS, Files, Made, RecordSettings, part_files
 from core.sheet.writer import sheet_files
 
 MOST_SETS = 1000
@@ -129,7 +129,7 @@ def write_folder(  # noqa: PLR0917 - the order is that of the chain plan → sca
     case = settled_case(plan, volume, ledger, settings=settings, basis=basis)
     earlier = _Earlier.of(Path(folder), case.ledger)
     tell(0.1)
-    files, left_out = _made(case, parts, settings, tell, leave_out=leave_out)
+    files, left_out = _made(case, parts, settings, tell, earlier.report, leave_out=leave_out)
     removed = earlier.gone([name for name, _ in files], parts)
     tell(0.95)
     if settings.secret:
@@ -175,6 +175,14 @@ def folder_within(chosen: str | Path, ledger: Ledger) -> Path:
     return folder / name  # so many sets of others: the writing will refuse, and say why
 
 
+def _content(path: Path) -> bytes | None:
+    """What a file holds; None where there is none that can be read."""
+    try:
+        return path.read_bytes()
+    except OSError:
+        return None
+
+
 def _of_no_time(files: Sequence[Path]) -> None:
     """Set the files' own times to one that tells nothing."""
     for path in files:
@@ -195,12 +203,14 @@ def _made(
     parts: Sequence[str],
     settings: RecordSettings,
     tell: Callable[[float], None],
+    earlier_report: bytes | None,
     *,
     leave_out: bool,
 ) -> tuple[Files, dict[str, SoundingError]]:
     left_out: dict[str, SoundingError] = {}
     files: Files = []
     sheet: bytes | None = None
+    drawn: Files | None = None
     if "sheet" in parts or "pdf object" in parts:
         # Made once: the archive gets the very bytes that lie in the folder.
         sheet = sheet_pdf(
@@ -208,11 +218,13 @@ def _made(
         )
     if "sheet" in parts and sheet is not None:
         files += sheet_files(case, sheet)
+        drawn = [(name, data) for name, data in files if name.endswith(".png")]
+    made = Made(sheet=sheet, pictures=drawn, earlier_report=earlier_report)
     others = [part for part in PARTS if part in parts and part != "sheet"]
     for done, part in enumerate(others, start=1):
         try:
             refuse_hindered(part, case.ledger)
-            files += part_files(part, case, settings, sheet=sheet)
+            files += part_files(part, case, settings, made)
         except OutputError as refusal:
             if not leave_out:
                 raise
@@ -228,6 +240,7 @@ class _Earlier:
 
     ours: tuple[str, ...] = ()
     same_plan: bool = True
+    report: bytes | None = None
 
     @classmethod
     def of(cls, folder: Path, ledger: Ledger) -> _Earlier:
@@ -249,7 +262,8 @@ class _Earlier:
             raise OutputError("folder-not-told", path=folder, name=LEDGER_FILE) from error
         if series != ledger.scan.series_uid:
             raise OutputError("folder-of-other-scan", path=folder)
-        return cls(ours=ours, same_plan=plan == ledger.plan_fingerprint)
+        same_plan = plan == ledger.plan_fingerprint
+        return cls(ours=ours, same_plan=same_plan, report=_content(folder / REPORT_FILE))
 
     def gone(self, names: Sequence[str], parts: Sequence[str]) -> tuple[str, ...]:
         """Files without a successor: of a part made anew, or of another state of the plan."""

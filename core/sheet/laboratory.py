@@ -8,6 +8,7 @@ from core.fixture import Fixture
 from core.sheet.case import Case, Subject
 from core.sheet.furniture import heading
 from core.sheet.mesh import SUFFIX
+from core.sheet.mesh_files import LIST, PACKAGE, body_names
 from core.sheet.page import Pages, PaperName
 from core.sheet.small_pages import plain_head
 from core.trust.figures import plain, shown
@@ -16,10 +17,11 @@ KINDS = ("angle", "offset", "room", "entry")
 _TOP_MM = 34.0
 _SIZE = 11.0
 _MESHES = (
-    "Meshes (*{suffix}): patient space, DICOM LPS (x grows to the patient’s left, y to the back, z "
-    "to the head), unit mm. The letter R, a body of its own, stands at the patient’s right and "
-    "reads from in front: if it is mirrored, so is everything else - do not use the import. The "
-    "fixture is an envelope without thread or connection."
+    "Meshes (*{suffix}; all in {package}, list: {listed}): patient space, DICOM LPS (x grows to "
+    "the patient’s left, y to the back, z to the head), unit mm. The letter R, a body of its own, "
+    "stands at the patient’s right and reads from in front: if it is mirrored, so is everything "
+    "else - do not use the import. The fixture is an envelope without thread or connection. "
+    "Numbers as in the files’ names: {bodies}."
 )
 
 
@@ -30,7 +32,9 @@ def laboratory_pdf(case: Case, *, paper: PaperName = "A4") -> bytes | None:
         return None
     pages = Pages(paper, top_mm=_TOP_MM)
     pages.new_page()
-    words = _MESHES.format(suffix=SUFFIX)
+    words = _MESHES.format(
+        suffix=SUFFIX, package=PACKAGE, listed=LIST, bodies=", ".join(body_names(case))
+    )
     pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=10) + 4.0
     for subject in subjects:
         if subject.fixture is not None:

@@ -35,6 +35,11 @@ _THICK_MM = 2.0
 _LETTER = ("111110", "110011", "110011", "111110", "110110", "110011", "110011")
 
 
+def planned_bodies(plan: Plan) -> dict[str, trimesh.Trimesh]:
+    """Fixtures and canals by name: what an archive keeps in the scan's own space."""
+    return {name: mesh for name, mesh in meshes(plan, None).items() if not name.startswith("axis-")}
+
+
 def meshes(plan: Plan, arch: Arch | None) -> dict[str, trimesh.Trimesh]:
     """Bodies by name: ``fixture-ID``, ``axis-ID``, the id of a canal, ``arch``, ``letter-R``."""
     found: dict[str, trimesh.Trimesh] = {}
@@ -48,11 +53,6 @@ def meshes(plan: Plan, arch: Arch | None) -> dict[str, trimesh.Trimesh]:
         found["arch"] = arch_mesh(arch)
         found["letter-R"] = letter_mesh(arch)
     return found
-
-
-def stl_files(plan: Plan, arch: Arch | None) -> list[tuple[str, bytes]]:
-    """Name and content of a file for each body; nothing in them names the patient."""
-    return [(f"{name}{SUFFIX}", stl(mesh, name)) for name, mesh in meshes(plan, arch).items()]
 
 
 def stl(mesh: trimesh.Trimesh, name: str) -> bytes:

@@ -13,6 +13,8 @@ from core.plans.side import CONTRADICTIONS
 LEDGER_FILE = "sheet.ledger.json"
 """In every folder, whatever else is asked for: it tells which scan and plan the rest is of."""
 
+REPORT_FILE = "measurements.dcm"
+
 FILES: dict[str, tuple[str, ...]] = {
     "sheet": (
         "sheet.pdf",
@@ -26,18 +28,23 @@ FILES: dict[str, tuple[str, ...]] = {
     "film": ("check-film.pdf",),
     "checklist": ("checklist.pdf",),
     "patient": ("patient.pdf",),
-    "report": ("measurements.dcm",),
+    "report": (REPORT_FILE,),
     "pdf object": ("sheet.dcm",),
+    "key pictures": ("key-*.dcm",),
+    "bodies": ("body-*.dcm",),
     "laboratory": ("laboratory.pdf",),
-    "meshes": ("*_LPS-mm.stl",),
+    "meshes": ("*_LPS-mm.stl", "meshes_mm.3mf", "meshes.csv"),
 }
 """Names of the files of each part; a star stands for the id of a fixture or a body."""
 
 PARTS = tuple(FILES)
-WITH_FIXTURE = ("card", "film", "laboratory")
-ARCHIVE = ("report", "pdf object")
+WITH_FIXTURE = ("card", "film", "bodies", "laboratory")
+ARCHIVE = ("report", "pdf object", "key pictures", "bodies")
+"""DICOM objects in the scan's study."""
 
-FOR_THE_CHAIR = ("card", "patient", "report", "laboratory")
+_IN_SPACE = ("report", "bodies")
+
+FOR_THE_CHAIR = ("card", "patient", "report", "bodies", "laboratory")
 """Parts that a reader takes for the truth without the sheet: none is made while the side is
 contradicted."""
 
@@ -95,7 +102,7 @@ def refuse_hindered(part: str, ledger: Ledger) -> None:
         # Takes a moment to import: only where it is asked for.
         from core.sheet.study import check_study
 
-        check_study(ledger.scan, with_space=part == "report")
+        check_study(ledger.scan, with_space=part in _IN_SPACE)
 
 
 def refuse_contradiction(ledger: Ledger) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from core.sheet.case import Case
 from core.sheet.parts import refuse_hindered
 from core.sheet.pdf import sheet_pdf
-from core.sheet.record import RecordSettings, part_files
+from core.sheet.record import Made, RecordSettings, part_files
 from core.sheet.told import lines_of
 
 
@@ -48,7 +48,7 @@ def look_at(
         return Look(pdf=pdf, lines=())
     if part == "pdf object":
         pdf = sheet_pdf(case, paper=settings.paper_name, progress=progress)
-        files = part_files(part, case, settings, sheet=pdf)
+        files = part_files(part, case, settings, Made(sheet=pdf))
         return Look(pdf=pdf, lines=_lines(files))
     files = part_files(part, case, settings)
     pdfs = [data for name, data in files if name.endswith(".pdf")]

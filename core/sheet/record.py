@@ -17,6 +17,7 @@ from core.sheet.checklist import checklist_pdf
 from core.sheet.day import Day
 from core.sheet.drill_card import drill_card
 from core.sheet.page import PaperName
+from core.sheet.parts import REPORT_FILE
 from core.sheet.patient_page import patient_page
 from core.sheet.pdf import sheet_pdf
 
@@ -59,8 +60,30 @@ class RecordSettings:
 DEFAULTS = RecordSettings()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Made:
+    """What was made before, of the same case.
+
+    Parameters
+    ----------
+    sheet : bytes, optional
+        The sheet's PDF, for the archive.
+    pictures : Files, optional
+        The sheet's pictures.
+    earlier_report : bytes, optional
+        The report of an earlier state of the plan, for the new one to name.
+    """
+
+    sheet: bytes | None = None
+    pictures: Files | None = None
+    earlier_report: bytes | None = None
+
+
+NOTHING_MADE = Made()
+
+
 def part_files(
-    part: str, case: Case, settings: RecordSettings = DEFAULTS, *, sheet: bytes | None = None
+    part: str, case: Case, settings: RecordSettings = DEFAULTS, made: Made = NOTHING_MADE
 ) -> Files:
     """Names and contents of one part's files; none of the sheet's own.
 
@@ -71,8 +94,8 @@ def part_files(
     case : Case
         Under its pseudonym already, where one is wanted.
     settings : RecordSettings
-    sheet : bytes, optional
-        The sheet's PDF for the archive, where it was made already; of the same case.
+    made : Made
+        Saves making it once more.
 
     Raises
     ------
@@ -85,8 +108,10 @@ def part_files(
         "film": lambda: _named("check-film.pdf", check_film_pdf(case, paper=paper)),
         "checklist": lambda: _named("checklist.pdf", checklist_pdf(case, paper=paper)),
         "patient": lambda: _named("patient.pdf", _patient(case, settings)),
-        "report": lambda: _report(case.ledger),
-        "pdf object": lambda: _object(case, settings, sheet),
+        "report": lambda: _report(case.ledger, made.earlier_report),
+        "pdf object": lambda: _object(case, settings, made.sheet),
+        "key pictures": lambda: _key_pictures(case, made.pictures),
+        "bodies": lambda: _bodies(case),
         "laboratory": lambda: _laboratory(case, settings),
         "meshes": lambda: _meshes(case),
     }
@@ -106,11 +131,11 @@ def _patient(case: Case, settings: RecordSettings) -> bytes | None:
     )
 
 
-def _report(ledger: Ledger) -> Files:
+def _report(ledger: Ledger, earlier: bytes | None) -> Files:
     # Reading and writing DICOM reports takes seconds to import: only where it is asked for.
     from core.sheet.structured_report import structured_report
 
-    return [("measurements.dcm", structured_report(ledger))]
+    return [(REPORT_FILE, structured_report(ledger, predecessor=earlier))]
 
 
 def _object(case: Case, settings: RecordSettings, sheet: bytes | None) -> Files:
@@ -120,6 +145,23 @@ def _object(case: Case, settings: RecordSettings, sheet: bytes | None) -> Files:
     return [("sheet.dcm", encapsulated_pdf(case.ledger, pdf))]
 
 
+def _key_pictures(case: Case, drawn: Files | None) -> Files:
+    from core.sheet.key_pictures import key_picture_files
+    from core.sheet.writer import pictures
+
+    return key_picture_files(case.ledger, pictures(case) if drawn is None else drawn)
+
+
+def _bodies(case: Case) -> Files:
+    from core.sheet.encapsulated import encapsulated_stl
+    from core.sheet.mesh import planned_bodies, stl
+
+    return [
+        (f"body-{name}.dcm", encapsulated_stl(case.ledger, name, stl(mesh, name), number=number))
+        for number, (name, mesh) in enumerate(planned_bodies(case.plan).items(), start=1)
+    ]
+
+
 def _laboratory(case: Case, settings: RecordSettings) -> Files:
     from core.sheet.laboratory import laboratory_pdf
 
@@ -127,6 +169,6 @@ def _laboratory(case: Case, settings: RecordSettings) -> Files:
 
 
 def _meshes(case: Case) -> Files:
-    from core.sheet.mesh import stl_files
+    from core.sheet.mesh_files import mesh_files
 
-    return stl_files(case.plan, case.arch)
+    return mesh_files(case)

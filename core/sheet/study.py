@@ -87,6 +87,7 @@ def _instance(identity: ScanIdentity, pair: tuple[str, str]) -> Dataset:
     d.StudyDate = _date(identity, "StudyDate", identity.study_date)
     time = identity.header.get("StudyTime", identity.study_time)
     d.StudyTime = time if _TIME.fullmatch(time) else ""
+    describe_study(d, identity)
     d.StudyID = _short(identity.header.get("StudyID", ""), 16)
     d.AccessionNumber = _short(identity.header.get("AccessionNumber", ""), 16)
     d.ReferringPhysicianName = identity.header.get("ReferringPhysicianName", "")
@@ -112,12 +113,31 @@ def _date(identity: ScanIdentity, keyword: str, read: str) -> str:
     return ""
 
 
+def describe_study(dataset: Dataset, identity: ScanIdentity) -> None:
+    """Study description as the scan has it: archives take the study's from its newest object."""
+    description = _short(identity.study_description, _LONGEST)
+    if description:
+        dataset.StudyDescription = description
+
+
 def own_uid(ledger: Ledger, what: str) -> UID:
     """A UID of the form 2.25 (PS3.5 annex B.2) that follows from what is written.
 
     The same plan, scan and moment give the same object; anything else another one.
     """
     parts = (ledger.plan_fingerprint, ledger.scan.series_uid, ledger.made_at, what)
+    return UID(f"2.25.{uuid5(NAMESPACE_OID, '/'.join(parts)).int}")
+
+
+def plan_uid(ledger: Ledger, what: str) -> UID:
+    """A UID that stays while a plan goes on: that of a series, or of what is followed up.
+
+    A plan is known by the first entry of its history, which no later change touches; one without
+    history by its content.
+    """
+    history = ledger.plan.history
+    first = str(history[0].get("chain", "")) if history else ledger.plan_fingerprint
+    parts = (ledger.scan.series_uid, first, what)
     return UID(f"2.25.{uuid5(NAMESPACE_OID, '/'.join(parts)).int}")
 
 

@@ -81,23 +81,17 @@ def _content_lines(items: Any, depth: int) -> Iterator[str]:
         if kind == "NUM" and item.get("MeasuredValueSequence"):
             value = item.MeasuredValueSequence[0]
             unit = value.MeasurementUnitsCodeSequence[0].CodeValue
-            words = _coded(below, "Measurement Method") or name
+            words = _text(below, "Comment") or name
             yield f"{'  ' * depth}{words}: {value.NumericValue} {unit}"
             continue
         if kind == "CODE" and name in _SAID:
-            yield f"{'  ' * depth}{name}: {item.ConceptCodeSequence[0].CodeMeaning}"
+            words = _text(item.get("ContentSequence", ()), "Comment")
+            yield f"{'  ' * depth}{name}: {words or item.ConceptCodeSequence[0].CodeMeaning}"
         if kind == "CONTAINER" and name == "Measurement Group":
             yield f"{'  ' * depth}{name} {_text(below, 'Tracking Identifier')}"
             yield from _content_lines(below, depth + 1)
         elif kind == "CONTAINER":
             yield from _content_lines(below, depth)
-
-
-def _coded(items: Any, name: str) -> str:
-    for item in items:
-        if item.ConceptNameCodeSequence[0].CodeMeaning == name and item.ValueType == "CODE":
-            return str(item.ConceptCodeSequence[0].CodeMeaning)
-    return ""
 
 
 def _text(items: Any, name: str) -> str:

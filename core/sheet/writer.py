@@ -38,7 +38,7 @@ def sheet_files(case: Case, pdf: bytes) -> list[tuple[str, bytes]]:
         ("sheet.pdf", pdf),
         ("sheet.csv", ledger_csv(case.ledger, signed=case.signed)),
         *schema_files(),
-        *_pictures(case),
+        *pictures(case),
     ]
 
 
@@ -81,7 +81,8 @@ def section_png(
     write_whole(path, data)
 
 
-def _pictures(case: Case) -> list[tuple[str, bytes]]:
+def pictures(case: Case) -> list[tuple[str, bytes]]:
+    """Names and PNGs: the section of each subject and the panorama; none without an arch."""
     if case.arch is None:
         return []
     identity = f"{case.who.line} · {case.band}" if case.band else case.who.line

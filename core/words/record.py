@@ -10,6 +10,8 @@ PARTS: dict[str, str] = {
     "patient": "Page for the patient",
     "report": "Measurements for the archive",
     "pdf object": "Sheet for the archive",
+    "key pictures": "Key pictures for the archive",
+    "bodies": "Fixtures and canals for the archive",
     "laboratory": "Page for the laboratory",
     "meshes": "Meshes for the laboratory",
 }
@@ -23,8 +25,10 @@ PART_KINDS: dict[str, str] = {
     "patient": "PDF",
     "report": "DICOM structured report",
     "pdf object": "DICOM encapsulated PDF",
+    "key pictures": "DICOM secondary capture, key objects",
+    "bodies": "DICOM encapsulated STL",
     "laboratory": "PDF",
-    "meshes": "STL, mm, LPS",
+    "meshes": "3MF and STL, mm, LPS",
 }
 """What kind of files each of them is."""
 
@@ -38,6 +42,18 @@ SENTENCES: dict[str, str] = {
         "The scan's {field} is longer than the {most} characters that DICOM allows - cut, an "
         "archive could take it for another patient, so no archive object was made - correct it "
         "where the scan comes from and export again, or leave the archive objects out."
+    ),
+    "archive-no-picture": (
+        "Jaw plane, arch or side are not settled - no picture of a section can be made for the "
+        "archive - settle them, or leave the key pictures out."
+    ),
+    "surface-unproven": (
+        "The scan does not prove its own grey levels of bone - a surface of bone and teeth could "
+        "lie wrong, so none was made - register by the teeth as the laboratory scanned them."
+    ),
+    "surface-nothing-there": (
+        "No bone was found around the fixtures - there is no surface to register to - check where "
+        "the fixtures stand."
     ),
     "archive-nothing-to-report": (
         "The ledger holds no fixture and no site - a report without a measurement would look like "

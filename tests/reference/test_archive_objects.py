@@ -18,12 +18,13 @@ import numpy as np
 import pydicom
 import pytest
 
-from core.plans.history import sign
+from core.plans.history import sign, with_entry
 from core.plans.plan import Site
 from core.pseudonym import pseudonymous
 from core.sheet import concepts
 from core.sheet.encapsulated import encapsulated_pdf
 from core.sheet.structured_report import structured_report
+from core.words.sheet import DEFINITIONS
 from tests.sheet_material import IDENTITY, fixture_at, ledger_of, plan_with, round_jaw
 
 PDF = b"%PDF-1.4\n1 0 obj << >> endobj\n%%EOF"
@@ -130,9 +131,11 @@ def test_highdicom_reads_back_the_ledgers_numbers_and_points():
     written = {r["id"]: r for r in json.loads(rows.to_json())["measurements"]}
     measured = {m.id for m in rows.measurements if m.value is not None
                 and not m.reading.upper_bound}  # fmt: skip
-    assert set(numbers) == measured
-    for key, number in numbers.items():
-        row = written[key]
+    sizes = {f"{f.id}/size/{what}" for f in rows.plan.fixtures
+             for what in ("length", "diameter", "platform", "apex")}  # fmt: skip
+    assert set(numbers) == measured | sizes
+    for key in measured:
+        number, row = numbers[key], written[key]
         assert float(number.value) == row["value_mm"]
         assert number.unit.value == "mm"
         if row["witness"] is not None:
@@ -140,6 +143,118 @@ def test_highdicom_reads_back_the_ledgers_numbers_and_points():
             assert points.frame_of_reference_uid == WHOLE.frame_of_reference_uid
             # SCOORD3D holds 32-bit floats (PS3.3 C.18.9).
             np.testing.assert_allclose(points.value, np.array(row["witness"]), atol=1e-4)
+
+
+def beside(measurement):
+    """Name's code → value, of what else a number says."""
+    found = {}
+    for item in measurement[0].ContentSequence:
+        if item.RelationshipType != "HAS PROPERTIES" or item.ValueType == "SCOORD3D":
+            continue
+        if item.ValueType == "NUM":
+            value = float(item.MeasuredValueSequence[0].NumericValue)
+        elif item.ValueType == "CODE":
+            value = item.ConceptCodeSequence[0].CodeValue
+        else:
+            value = item.TextValue
+        found[item.name.value] = value
+    return found
+
+
+def test_each_number_says_limit_source_at_least_and_k():
+    rows, report, _ = made()
+    groups = read(report).content.get_image_measurement_groups()
+    numbers = {identifier(m): beside(m) for g in groups for m in g.get_measurements()}
+    written = {r["id"]: r for r in json.loads(rows.to_json())["measurements"]}
+    judged = [r for r in written.values() if r["limit_mm"] and r["value_kind"] == "measured"]
+    assert judged
+    for row in judged:
+        said = numbers[row["id"]]
+        assert said["limit"] == row["limit_mm"]
+        assert said["limit-source"] == row["limit_source"]
+        assert said["at-least"] == row["at_least_mm"]
+        assert said["coverage-factor"] == 2
+        assert said["value-kind"] == "measured"
+    widths = [said["crest-depth"] for key, said in numbers.items() if "ridge_width" in key]
+    assert sorted(widths) == [1.0, 3.0]
+
+
+def test_a_fixtures_size_and_position_are_in_its_group():
+    rows, report, _ = made()
+    group = read(report).content.get_image_measurement_groups()[0]
+    numbers = {identifier(m): m for m in group.get_measurements()}
+    fixture = rows.plan.fixtures[0]
+    assert float(numbers["36/size/length"].value) == fixture.size.length_mm
+    assert float(numbers["36/size/diameter"].value) == fixture.size.diameter_mm
+    assert float(numbers["36/size/apex"].value) == fixture.size.apical
+    (line,) = numbers["36/size/length"].referenced_coordinates
+    np.testing.assert_allclose(line.value, [fixture.platform, fixture.apex], atol=1e-4)
+
+
+def private(items):
+    """Every private code below, with its meaning."""
+    for item in items:
+        for keyword in ("ConceptNameCodeSequence", "ConceptCodeSequence"):
+            for code in item.get(keyword, ()):
+                if code.CodingSchemeDesignator == concepts.PRIVATE:
+                    yield code.CodeValue, code.CodeMeaning
+        yield from private(item.get("ContentSequence", ()))
+
+
+def test_every_private_code_is_written_out_and_a_published_one_is_as_pydicom_has_it():
+    from pydicom.sr.codedict import codes
+
+    report = pydicom.dcmread(io.BytesIO(made()[1]))
+    used = set(private(report.ContentSequence))
+    assert len(used) > 8
+    for code, meaning in used:
+        assert concepts.scheme()[code][0] == meaning
+    assert all(len(c) <= 16 and len(m) <= 64 and d for c, (m, d) in concepts.scheme().items())
+    for ours, theirs in ((concepts.LENGTH, codes.SCT.Length), (concepts.DIAMETER,
+            codes.SCT.Diameter), (concepts.COMMENT, codes.DCM.Comment)):  # fmt: skip
+        assert (ours.value, ours.scheme_designator) == (theirs.value, theirs.scheme_designator)
+
+
+def test_every_kind_of_row_has_its_codes():
+    for kind in DEFINITIONS:
+        assert concepts.name_of(kind).value
+        assert concepts.method_of(kind).scheme_designator == concepts.PRIVATE
+
+
+def test_one_plan_has_one_series_and_each_report_names_the_one_before():
+    plan = with_entry(ledger(WHOLE).plan, who="LM", when="2026-11-24T08:00:00+00:00", what="set")
+    first = replace(ledger(WHOLE), plan=plan, plan_fingerprint="sha256:1")
+    later = replace(
+        first, plan_fingerprint="sha256:2", made_at="2026-11-25T10:00:00+00:00",
+        plan=with_entry(plan, who="LM", when="2026-11-25T08:00:00+00:00", what="moved"),
+    )  # fmt: skip
+    old = structured_report(first)
+    new = pydicom.dcmread(io.BytesIO(structured_report(later, predecessor=old)))
+    old = pydicom.dcmread(io.BytesIO(old))
+    assert new.SeriesInstanceUID == old.SeriesInstanceUID
+    assert new.SOPInstanceUID != old.SOPInstanceUID
+    assert new.InstanceNumber != old.InstanceNumber
+    (study,) = new.PredecessorDocumentsSequence
+    named = study.ReferencedSeriesSequence[0].ReferencedSOPSequence[0]
+    assert named.ReferencedSOPInstanceUID == old.SOPInstanceUID
+    assert "PredecessorDocumentsSequence" not in old
+    other = replace(first, plan=replace(plan, history=()), plan_fingerprint="sha256:3")
+    another = pydicom.dcmread(io.BytesIO(structured_report(other)))
+    assert another.SeriesInstanceUID != old.SeriesInstanceUID
+
+
+def test_a_report_of_another_study_and_a_broken_one_are_no_predecessor():
+    rows = ledger(WHOLE)
+    strange = structured_report(ledger(replace(WHOLE, study_uid="2.25.77")))
+    for data in (strange, b"not dicom", structured_report(rows)):
+        made_now = pydicom.dcmread(io.BytesIO(structured_report(rows, predecessor=data)))
+        assert "PredecessorDocumentsSequence" not in made_now
+
+
+def test_the_description_of_the_study_is_kept():
+    for data in made(replace(WHOLE, study_description="Lower jaw"))[1:]:
+        assert pydicom.dcmread(io.BytesIO(data)).StudyDescription == "Lower jaw"
+        assert "StudyDescription" not in pydicom.dcmread(io.BytesIO(made()[1]))
 
 
 def test_what_was_not_assessed_is_in_the_report():

@@ -29,9 +29,11 @@ SHEET = {
     "panorama.png",
 }  # fmt: skip
 RECORD = {
-    "arch_LPS-mm.stl", "axis-36_LPS-mm.stl", "canal-left_LPS-mm.stl", "check-film.pdf",
-    "checklist.pdf", "drill-card.pdf", "fixture-36_LPS-mm.stl", "laboratory.pdf",
-    "letter-R_LPS-mm.stl", "measurements.dcm", "patient.pdf", "sheet.dcm",
+    "01-fixture-36_LPS-mm.stl", "02-axis-36_LPS-mm.stl", "03-canal-left_LPS-mm.stl",
+    "04-arch_LPS-mm.stl", "05-letter-R_LPS-mm.stl", "06-bone-and-teeth_LPS-mm.stl",
+    "body-canal-left.dcm", "body-fixture-36.dcm", "check-film.pdf", "checklist.pdf",
+    "drill-card.pdf", "key-panorama.dcm", "key-section-36.dcm", "key-selection.dcm",
+    "laboratory.pdf", "measurements.dcm", "meshes.csv", "meshes_mm.3mf", "patient.pdf", "sheet.dcm",
 }  # fmt: skip
 
 
@@ -81,14 +83,14 @@ def test_every_file_belongs_to_the_part_that_was_asked_for(tmp_path):
 def test_no_fixture_is_a_full_result_and_what_it_cannot_have_is_said(tmp_path):
     site = Site(id="site-36", tooth="36", station_mm=60.0)
     written = write_folder(*case(sites=(site,)), tmp_path, leave_out=True)
-    assert set(written.left_out) == {"card", "film", "laboratory"}
+    assert set(written.left_out) == {"card", "film", "bodies", "laboratory"}
     assert all("no fixture" in str(e) for e in written.left_out.values())
     assert {"checklist.pdf", "patient.pdf", "measurements.dcm", "sheet.dcm"} <= names(tmp_path)
 
 
 def test_rulers_alone_leave_a_sheet(tmp_path):
     written = write_folder(*case(), tmp_path, leave_out=True)
-    assert set(written.left_out) == {"card", "film", "laboratory", "patient", "report"}
+    assert set(written.left_out) == {"card", "film", "bodies", "laboratory", "patient", "report"}
     assert "sheet.pdf" in names(tmp_path)
 
 
@@ -101,7 +103,7 @@ def test_what_the_archive_needs_is_asked_before_anything_is_written(tmp_path, fi
     assert not (tmp_path / "out").exists()
     # The way out that the sentence names: the sheet is never lost for the archive's sake.
     written = write_folder(*bare, tmp_path / "out", leave_out=True)
-    assert set(written.left_out) <= {"report", "pdf object"}
+    assert set(written.left_out) <= {"report", "pdf object", "key pictures", "bodies"}
     assert "report" in written.left_out
     assert "sheet.pdf" in names(tmp_path / "out")
 
@@ -111,14 +113,14 @@ def test_a_contradicting_side_leaves_out_what_is_taken_to_the_chair_and_says_the
     plan, volume, ledger = case(fixture_at(20.0, "36"))
     plan = replace(plan, side_check=right)
     ledger = replace(ledger, plan=plan)
-    for part in ("report", "card", "patient", "laboratory"):
+    for part in ("report", "card", "patient", "bodies", "laboratory"):
         refusal = hindrance(part, ledger)
         assert refusal.code == "side-contradiction"
         assert "TOOTH AGAINST SIDE" in str(refusal)
         assert "Leave this part out" in str(refusal)
         assert hindrance(part, ONE[2]) is None
     written = write_folder(plan, volume, ledger, tmp_path, leave_out=True)
-    assert set(written.left_out) == {"report", "card", "patient", "laboratory"}
+    assert set(written.left_out) == {"report", "card", "patient", "bodies", "laboratory"}
 
 
 def test_a_part_that_fails_leaves_no_half_of_the_set(tmp_path, monkeypatch):
@@ -154,8 +156,11 @@ def test_files_of_a_fixture_that_is_gone_go_and_are_named(tmp_path):
     write_folder(*both, tmp_path)
     (tmp_path / "letter.txt").write_text("theirs")
     written = write_folder(*ONE, tmp_path)
-    gone = {"section-35.png", "fixture-35_LPS-mm.stl", "axis-35_LPS-mm.stl"}
-    assert set(written.removed) == gone
+    gone = {"section-35.png", "body-fixture-35.dcm", "key-section-35.dcm"}
+    assert gone <= set(written.removed)
+    meshes = {name for name in set(written.removed) - gone if name.endswith("_LPS-mm.stl")}
+    assert set(written.removed) == gone | meshes
+    assert "03-fixture-35_LPS-mm.stl" in meshes
     assert names(tmp_path) == SHEET | RECORD | {LEDGER_FILE, "letter.txt"}
 
 
@@ -167,6 +172,15 @@ def test_another_part_stays_only_while_it_is_of_this_very_plan(tmp_path):
     written = write_folder(*moved, tmp_path, ("checklist",))
     assert "drill-card.pdf" in written.removed, "a card of the older plan beside the new list"
     assert names(tmp_path) == {"checklist.pdf", LEDGER_FILE}
+
+
+def test_the_report_of_the_plan_before_is_named_in_the_next(tmp_path):
+    write_folder(*case(fixture_at(20.0, "36"), fingerprint="sha256:old"), tmp_path, ("report",))
+    old = pydicom.dcmread(tmp_path / "measurements.dcm").SOPInstanceUID
+    write_folder(*case(fixture_at(22.0, "36"), fingerprint="sha256:new"), tmp_path, ("report",))
+    (study,) = pydicom.dcmread(tmp_path / "measurements.dcm").PredecessorDocumentsSequence
+    named = study.ReferencedSeriesSequence[0].ReferencedSOPSequence[0]
+    assert named.ReferencedSOPInstanceUID == old
 
 
 def test_a_stale_file_comes_back_when_the_new_set_fails(tmp_path, monkeypatch):

@@ -9,7 +9,7 @@ import pytest
 import trimesh
 
 from core.fixture import Fixture, FixtureSize
-from core.sheet.mesh import axis_mesh, meshes, stl, stl_files
+from core.sheet.mesh import axis_mesh, meshes, planned_bodies, stl
 from tests.sheet_material import arch_of, fixture_at, plan_with
 
 FIXTURE = Fixture(
@@ -82,13 +82,18 @@ def test_the_rod_follows_the_axis():
 
 def test_name_and_header_state_axes_and_unit():
     plan = plan_with(fixture_at(20.0, "36"))
-    for name, data in stl_files(plan, arch_of(plan)):
-        assert name.endswith("_LPS-mm.stl")
+    for name, mesh in meshes(plan, arch_of(plan)).items():
+        data = stl(mesh, name)
         header = data[:80].decode("ascii")
         assert "DICOM LPS" in header
         assert "unit mm" in header
         assert not header.startswith("solid")
         assert len(data) == 84 + 50 * int.from_bytes(data[80:84], "little")
+
+
+def test_the_archive_gets_fixtures_and_canals():
+    plan = plan_with(fixture_at(20.0, "36"), fixture_at(160.0, "46"))
+    assert set(planned_bodies(plan)) == {"fixture-36", "fixture-46", "canal-left"}
 
 
 def test_a_long_name_leaves_the_header_its_length():
