@@ -7,6 +7,7 @@ those of the folder, name and limits drawn in, so that any viewer shows them as 
 from __future__ import annotations
 
 import io
+import warnings
 from collections.abc import Sequence
 from typing import Any
 
@@ -86,6 +87,19 @@ def _capture(ledger: Ledger, name: str, png: bytes, number: int) -> Dataset:
 
 
 def _selection(ledger: Ledger, pictures: list[Dataset]) -> bytes:
+    with warnings.catch_warnings():
+        # A name of one part is kept as the scan has it; the library only grumbles.
+        warnings.filterwarnings("ignore", message="The string .* is unlikely")
+        document = _document(ledger, pictures)
+    equipment(document)
+    stamp(document, ledger)
+    describe_study(document, ledger.scan)
+    say_pseudonymous(document, ledger.scan)
+    document.SeriesDescription = titled(ledger, "selection of key pictures")
+    return as_file(document)
+
+
+def _document(ledger: Ledger, pictures: list[Dataset]) -> Any:
     # Takes a second to import: only where it is asked for.
     from highdicom import ko
 
@@ -94,7 +108,7 @@ def _selection(ledger: Ledger, pictures: list[Dataset]) -> bytes:
         referenced_objects=pictures,
         description=titled(ledger, "Key pictures of the measurement sheet."),
     )
-    document = ko.KeyObjectSelectionDocument(
+    return ko.KeyObjectSelectionDocument(
         evidence=pictures,
         content=content,
         series_instance_uid=plan_uid(ledger, "selection series"),
@@ -103,9 +117,3 @@ def _selection(ledger: Ledger, pictures: list[Dataset]) -> bytes:
         instance_number=ledger.plan.revision + 1,
         manufacturer=MANUFACTURER,
     )
-    equipment(document)
-    stamp(document, ledger)
-    describe_study(document, ledger.scan)
-    say_pseudonymous(document, ledger.scan)
-    document.SeriesDescription = titled(ledger, "selection of key pictures")
-    return as_file(document)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import re
 import unicodedata
+import zipfile
 from collections.abc import Iterable
 from functools import lru_cache
 
@@ -88,7 +90,14 @@ def _folded(text: str) -> str:
 
 
 def _texts(data: bytes) -> list[str]:
-    """What can be read in a file: its text, else its printable pieces; pages of a PDF besides."""
+    """What can be read in a file: its text, else its printable pieces; pages of a PDF besides.
+
+    A package (zip) is read by what it holds.
+    """
+    if data.startswith(b"PK\x03\x04"):
+        with zipfile.ZipFile(io.BytesIO(data)) as package:
+            return [text for name in package.namelist()
+                    for text in (name, *_texts(package.read(name)))]  # fmt: skip
     start = data.find(b"%PDF-")
     pages = page_texts(data[start:]) if start >= 0 else []
     try:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import zipfile
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
@@ -74,7 +75,7 @@ def test_no_identifying_string_is_left_in_any_file(case, tmp_path):
     volume = replace(volume, findings=())
     settings = RecordSettings(secret=SECRET)
     files = write_folder(plan, volume, ledger, tmp_path, settings=settings).files
-    assert {f.suffix for f in files} == {".pdf", ".dcm", ".stl", ".png", ".csv", ".json"}
+    assert {f.suffix for f in files} == {".pdf", ".dcm", ".stl", ".png", ".csv", ".json", ".3mf"}
     assert len(files) >= 14
     words = identifying(WHOLE)
     assert {"QUARRY", "S-0107", "19610402", "1961-04-02", "20260914", "1.2.826.777.2",
@@ -263,3 +264,10 @@ def test_a_scan_whose_pictures_contradict_its_header_stays_without_verdicts(case
         secret=SECRET,
     )
     assert volume.findings == ledger.findings == (stop,)
+
+
+def test_a_package_is_read_by_what_it_holds():
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as package:
+        package.writestr("3D/model", "<m>" + "x" * 500 + " ACC-5512 </m>")
+    assert left_over(WHOLE, [("meshes_mm.3mf", out.getvalue())]) == ["meshes_mm.3mf: ACC-5512"]
