@@ -104,7 +104,7 @@ def test_every_part_is_offered_and_shown(qtbot, opened):
         assert dialog.parts.part == part
         qtbot.waitUntil(lambda p=part: p in dialog._looks, timeout=LONG)
         text = dialog.pages.text.text()
-        if part in ("report", "meshes"):
+        if part in ("report", "key pictures", "bodies", "meshes"):
             assert not dialog.images
             assert dialog.pages.shown.isHidden()
             assert not dialog.print.isEnabled()
@@ -112,8 +112,9 @@ def test_every_part_is_offered_and_shown(qtbot, opened):
             assert dialog.images
             assert dialog.print.isEnabled()
     assert "fixture-36_LPS-mm.stl" in text
-    assert "closed" in text
-    assert "NOT closed" not in text
+    opened_up = [line for line in text.splitlines() if "NOT closed" in line]
+    assert all("bone-and-teeth" in line for line in opened_up), "a solid with a hole in it"
+    assert " closed, " in text
     assert dialog.trouble.isHidden()
 
 
@@ -171,7 +172,7 @@ def test_what_cannot_be_made_says_why_before_anything_is_pressed(
     qtbot, opened, monkeypatch, tmp_path
 ):
     dialog = opened(identity=replace(WHOLE, frame_of_reference_uid=""))
-    assert set(dialog.parts.hindrances) == {"report"}
+    assert set(dialog.parts.hindrances) == {"report", "bodies"}
     item = dialog.parts.item(PARTS.index("report"))
     assert "The scan holds no usable FrameOfReferenceUID" in item.text()
     tick(dialog, "report")
@@ -190,7 +191,7 @@ def test_what_cannot_be_made_says_why_before_anything_is_pressed(
 def test_a_contradicting_side_bars_what_would_carry_it_to_chair_and_archive(opened):
     right = SideCheck(side="right", against="chart", by="LM", at="2026-09-15T10:30")
     dialog = opened(side_check=right)
-    assert set(dialog.parts.hindrances) == {"card", "patient", "report", "laboratory"}
+    assert set(dialog.parts.hindrances) == {"card", "patient", "report", "bodies", "laboratory"}
     look_at(dialog, "report")
     assert "TOOTH AGAINST SIDE" in dialog.pages.text.text()
 
