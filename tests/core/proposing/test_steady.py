@@ -8,24 +8,9 @@ import numpy as np
 import pytest
 
 from core.geometry import unit
-from core.proposing.find import along
-from core.proposing.hard import Hard
 from core.proposing.settle import CREST
 from core.proposing.steady import NOWHERE, apart, halves_deg, leaned_apart
-
-UP = np.array([0.0, 0.0, 1.0])
-
-
-def wall(width_mm, *, kink_deg=0.0):
-    """A straight wall 40 mm long along x with a flat top at height 0; its second half may rise."""
-    x, y = np.meshgrid(np.arange(41.0), np.arange(-width_mm / 2, width_mm / 2 + 0.1))
-    rise = np.tan(np.radians(kink_deg)) * np.maximum(x - 20.0, 0.0)
-    surface = np.stack([x.ravel(), y.ravel(), rise.ravel()], axis=1)
-    nothing = np.zeros((8, 8, 8), dtype=bool)
-    hard = Hard(solid=nothing, seen=~nothing, origin=np.zeros(3), sign=1.0, surface=surface)
-    ridge = along(hard, surface.mean(axis=0), UP, UP)
-    assert ridge is not None
-    return ridge
+from tests.core.proposing.wall import UP, wall
 
 
 def test_a_line_is_nowhere_but_on_itself():
@@ -52,7 +37,7 @@ def test_the_line_of_a_broad_top_moves_more_when_the_plane_leans():
 
 @pytest.mark.parametrize("kink_deg", [0.0, 6.0])
 def test_halves_tell_one_plane_unless_the_ridge_bends(kink_deg):
-    ridge = wall(6.0, kink_deg=kink_deg)
+    ridge = wall(6.0, rise=lambda x: np.tan(np.radians(kink_deg)) * np.maximum(x - 20.0, 0.0))
     apart_deg = halves_deg(replace(ridge, surface_normal=unit(UP)), CREST)
     if kink_deg:
         assert apart_deg > 0.8
