@@ -66,10 +66,13 @@ class Drawn:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Concept:
-    """Coded meaning in the structured report; without a scheme the program's private one."""
+    """Coded meaning in the structured report; without a scheme the program's private one.
+
+    Without a meaning too, both meaning and definition stand in `core.sheet.concepts.OWN`.
+    """
 
     code: str
-    meaning: str
+    meaning: str = ""
     scheme: str = ""
 
 

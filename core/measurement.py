@@ -16,6 +16,7 @@ import numpy as np
 
 from core.geometry import Array, vector
 from core.identity import thing_words
+from core.measurement_kinds import Details, MeasurementKind
 from core.words import sentence
 
 VerdictCode: TypeAlias = Literal["meets limit", "too near to tell", "below limit", "not assessed"]
@@ -27,10 +28,7 @@ ValueKind: TypeAlias = Literal["measured", "upper bound", "at least", "not measu
 GUARD = 1.645
 """Guard band in standard uncertainties: 95 %, one-sided (JCGM 106:2012)."""
 
-MORE_IS_SAFER = frozenset(
-    {"clearance", "wall", "ridge_width", "ridge_height", "plate_thickness", "room"}
-)
-"""Kinds for which *could be as little as* is the figure to know."""
+_NONE = Details()
 
 
 @dataclass(frozen=True, slots=True)
@@ -286,21 +284,21 @@ class Measurement:
         Where the ledger shows it.
     fixture, site : str
         Exactly one is not empty: what the measurement belongs to.
-    kind, target : str
+    kind : MeasurementKind
+    target : str
     reading : Reading
     budget : Budget or None
         None where there is no value.
     limit : Limit or None
     verdict : VerdictCode or None
         None where there is no limit.
-    details : mapping
-        Further keys of the file: ``side``, ``at_depth_mm``, ``along``, ``definition``,
-        ``hollow_type`` ...
+    details : Details
+        What tells it from others of its kind; of the type that `core.measurement_kinds` names.
     """
 
     id: str
     group: Group
-    kind: str
+    kind: MeasurementKind
     target: str = ""
     fixture: str = ""
     site: str = ""
@@ -308,10 +306,15 @@ class Measurement:
     budget: Budget | None = None
     limit: Limit | None = None
     verdict: VerdictCode | None = None
-    details: Mapping[str, object] = field(default_factory=dict)
+    details: Details = _NONE
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "details", MappingProxyType(dict(self.details)))
+        kind = MeasurementKind(self.kind)
+        object.__setattr__(self, "kind", kind)
+        details = kind.row.details() if self.details is _NONE else self.details
+        if type(details) is not kind.row.details:
+            raise ValueError(f"{kind}: its details are {kind.row.details.__name__}")
+        object.__setattr__(self, "details", details)
 
     @property
     def value(self) -> float | None:
@@ -324,6 +327,6 @@ class Measurement:
 
         None for kinds of which more is not safer (angles, offsets, undercuts, depths).
         """
-        if self.reading.value is None or self.budget is None or self.kind not in MORE_IS_SAFER:
+        if self.reading.value is None or self.budget is None or not self.kind.row.more_is_safer:
             return None
         return self.reading.value - GUARD * self.budget.u

@@ -18,10 +18,10 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from uuid import UUID
 
-from core.distances.by_hand import OWN_SOURCE
 from core.findings import Finding
 from core.image.volume import ScanIdentity, Volume
 from core.measurement import Budget, Limit, Measurement, Note
+from core.measurement_kinds import ClearanceDetails
 from core.measuring.ledger import Ledger
 from core.plans.plan import Plan
 from core.plans.plan_file import plan_fingerprint
@@ -301,10 +301,13 @@ def _measurement(m: Measurement, alias: Pseudonym) -> Measurement:
         found=_maybe(proof.found, alias),
         nearer=_maybe(proof.nearer, alias),
     )
-    details = {k: v for k, v in m.details.items() if k != "label"}
-    if OWN_SOURCE in details:
-        by, _, rest = str(details[OWN_SOURCE]).partition(": ")
-        details[OWN_SOURCE] = f"{alias.person(by)}: {rest}"
+    details = m.details
+    if isinstance(details, ClearanceDetails):
+        own = details.own_figures
+        if own:
+            by, _, rest = own.partition(": ")
+            own = f"{alias.person(by)}: {rest}"
+        details = replace(details, label="", own_figures=own)
     return replace(
         m,
         reading=replace(m.reading, notes=notes, evidence=evidence),

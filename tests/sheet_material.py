@@ -16,6 +16,7 @@ from core.fixture import Fixture, FixtureSize
 from core.image.volume import ScanIdentity, Volume
 from core.level import Level
 from core.measurement import Budget, Measurement, Note, Reading, Term
+from core.measurement_kinds import WidthDetails
 from core.measuring.ledger import Ledger
 from core.plans.limits import limit_for
 from core.plans.plan import Plan, SideCheck, Site
@@ -161,7 +162,7 @@ def ridge_width(site: Site, depth_mm: float) -> Measurement:
         kind="ridge_width",
         reading=Reading(value=11.987, edge_sd_mm=(0.1, 0.1)),
         budget=DOUBT,
-        details={"at_depth_mm": depth_mm, "along": "up"},
+        details=WidthDetails(at_depth_mm=depth_mm, along="up"),
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from core.arch import Arch, station_words
 from core.identity import Tooth
 from core.measurement import Measurement
+from core.measurement_kinds import ClearanceDetails, WidthDetails
 from core.measuring.row_names import undercut_words
 from core.plans.limits import row_for
 from core.plans.plan import Plan
@@ -84,13 +85,14 @@ def _doubt(row: Measurement) -> Iterator[Detail]:
 
 
 def _by_hand(row: Measurement) -> Iterator[Detail]:
+    placed = row.details.by_hand_mm if isinstance(row.details, ClearanceDetails) else {}
     figures = [
-        f"{words} at least {down(value, 1)}"
+        f"{words} at least {down(placed[key], 1)}"
         for key, words in BY_HAND.items()
-        if isinstance(value := row.details.get(key), int | float)
+        if key in placed
     ]
     if figures:
         yield Detail(head="by hand", text=f"{'; '.join(figures)} mm. {BY_HAND_MEANS}")
-    least = row.details.get("least_over_turn_mm")
-    if isinstance(least, int | float):
+    least = row.details.least_over_turn_mm if isinstance(row.details, WidthDetails) else None
+    if least is not None:
         yield Detail(head="turned", text=f"least over ± 10° of turn {down(least, 1)} mm")

@@ -12,8 +12,10 @@ from typing import Literal, TypeAlias
 
 from core.identity import Tooth
 from core.measurement import Measurement
+from core.measurement_kinds import MeasurementKind, WidthDetails
 from core.measuring.ledger import Ledger
 from core.measuring.row_names import row_words
+from core.measuring.rows_unmarked import is_expected
 from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import GLYPHS
 from core.plans.plan import Jaw, Plan
@@ -82,7 +84,7 @@ class Entry:
     def markable(self) -> bool:
         """True where the row is there because something was neither marked nor settled."""
         row = self.row
-        return row is not None and row.value is None and bool(row.details.get("expected"))
+        return row is not None and row.value is None and is_expected(row)
 
     @property
     def glyph(self) -> str:
@@ -304,11 +306,11 @@ def _lead(rows: Sequence[Measurement], group: str) -> tuple[list[Measurement], l
 
     def leads(row: Measurement) -> bool:
         along = "axis" if row.fixture else "up"
-        if row.details.get("along") != along or row.details.get("of"):
+        if row.details.along != along or row.details.of:
             return False
-        if row.kind == "ridge_width":
-            return row.details.get("at_depth_mm") in (1.0, 3.0)
-        return row.kind == "ridge_height"
+        if isinstance(row.details, WidthDetails):
+            return row.details.at_depth_mm in (1.0, 3.0)
+        return row.kind is MeasurementKind.RIDGE_HEIGHT
 
     return [r for r in rows if leads(r)], [r for r in rows if not leads(r)]
 

@@ -8,6 +8,7 @@ from typing import Literal, TypeAlias
 from app.case.side import SideState
 from core.direction import question_code
 from core.measuring.ledger import Ledger
+from core.measuring.rows_unmarked import is_open
 from core.plans.plan import Plan
 from core.words import sentence
 
@@ -67,7 +68,7 @@ def open_points(
     ]
     missing: dict[str, OpenPoint] = {}
     for row in () if ledger is None else ledger.measurements:
-        if row.value is None and row.details.get("expected") and not row.details.get("declared"):
+        if row.value is None and is_open(row):
             words = next((str(n.fields.get("what", "")) for n in row.reading.notes), row.target)
             text = f"{words}: not marked or declared"
             missing.setdefault(row.target, OpenPoint(text=text, act="mark", target=row.target))

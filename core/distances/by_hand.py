@@ -16,9 +16,6 @@ from numpy.typing import ArrayLike
 from core.fixture import Fixture
 from core.geometry import Array, across, unit
 
-OWN_SOURCE = "own_figures"
-"""Key of a row's details: whose own figures stand in its line, and from how many films."""
-
 DIRECTIONS = 8
 """Directions of tilt that are tried before the refinement."""
 

@@ -19,6 +19,7 @@ from core.geometry import angle_deg
 from core.image.sampling import touches_made_up
 from core.image.volume import Volume
 from core.measurement import Measurement, Note
+from core.measurement_kinds import MeasurementKind
 from core.measuring.basis import Basis, settled_arch
 from core.measuring.hindrances import hindrances_at, image_faults_at
 from core.measuring.kept_rows import ABOUT_THE_WORK, BESIDE_THE_BONE, rests_on
@@ -268,7 +269,7 @@ def _place_findings(plan: Plan, basis: Basis, rows: list[Measurement]) -> Iterat
     directions = np.concatenate([np.eye(3), -np.eye(3)]) * FIELD_EDGE_MM
     places = {f.id: [f.platform, f.apex] for f in plan.fixtures}
     for row in rows:
-        if row.site and row.kind == "ridge_width" and row.reading.witness is not None:
+        if row.site and row.kind is MeasurementKind.RIDGE_WIDTH and row.reading.witness is not None:
             places.setdefault(row.site, []).extend(row.reading.witness)
     for subject, points_mm in places.items():
         around = (np.array(points_mm)[:, None] + directions).reshape(-1, 3)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -20,6 +20,7 @@ from core.identity import Tooth
 from core.image.volume import Volume
 from core.level import MIN_SUPERIOR
 from core.measurement import Limit, Measurement, Note, Reading
+from core.measurement_kinds import Details, MeasurementKind
 from core.measuring.kept_rows import KeptRows
 from core.plans.limits import limit_for
 from core.plans.outside import lies_partly_outside
@@ -38,8 +39,6 @@ from core.trust.uncertainty import (
 )
 from core.trust.verdict import Hindrance, judge, least_allowed, verdict_note
 from core.words import sentence
-
-_WITHIN_THE_JAW = frozenset({"ridge_width", "ridge_height", "plate_thickness", "hollow_depth"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -193,13 +192,13 @@ class RowMaker:
         self,
         *,
         group: str,
-        kind: str,
+        kind: MeasurementKind,
         target: str = "",
         parts: Sequence[str] = (),
         reading: Reading,
         limit_key: str | None = None,
         limit: Limit | None = None,
-        details: Mapping[str, object] | None = None,
+        details: Details | None = None,
         base_length_mm: float | None = None,
         hand_ends: int | None = None,
     ) -> Measurement:
@@ -252,7 +251,7 @@ class RowMaker:
             budget=doubt,
             limit=limit,
             verdict=verdict,
-            details=dict(details or {}),
+            details=kind.row.details() if details is None else details,
         )
 
     def _stops(self, reading: Reading, limit: Limit | None) -> tuple[Note, ...]:
@@ -268,9 +267,9 @@ class RowMaker:
             return reading
         return replace(reading, edge_sd_mm=(*reading.edge_sd_mm, self.image_sd_mm))
 
-    def _inside_the_scan(self, kind: str, target: str, reading: Reading) -> Reading:
+    def _inside_the_scan(self, kind: MeasurementKind, target: str, reading: Reading) -> Reading:
         """A distance to a mark that lies where nothing was scanned is no measurement."""
-        if kind != "clearance" or reading.value is None:
+        if kind is not MeasurementKind.CLEARANCE or reading.value is None:
             return reading
         outside = any(
             s.id == target and lies_partly_outside(s, self.volume) for s in self.plan.structures
@@ -292,11 +291,10 @@ class RowMaker:
             way = gradients[0]
         return (voxel_extent_mm(self.volume.mm_from_ijk, way),) * hand_ends
 
-    def _lever(self, kind: str, reading: Reading) -> float | None:
+    def _lever(self, kind: MeasurementKind, reading: Reading) -> float | None:
         if self.platform is None or reading.witness is None or reading.unit == "deg":
             return None
-        if kind in _WITHIN_THE_JAW:
-            # Both ends lie in the scan: a wrong scale stretches what lies between them, no more.
+        if kind.row.within_jaw:
             return None
         return scale_lever_mm(reading.witness, self.platform)
 

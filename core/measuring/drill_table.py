@@ -238,7 +238,7 @@ def drilling_plan(  # noqa: PLR0917 - the order is that of the chain plan → sc
     """
     rims = {
         # Without a tooth the ledger names the patient's sides; m then runs towards the left.
-        _PLACES.get(str(m.details["side"]), str(m.details["side"])): m.reading
+        _PLACES.get(m.details.side, m.details.side): m.reading
         for m in ledger.measurements
         if m.fixture == fixture.id and m.id.startswith(f"{fixture.id}/depth/platform/")
     }

@@ -13,6 +13,7 @@ from core.fixture import Fixture
 from core.identity import Tooth
 from core.image.volume import Volume
 from core.measurement import Measurement, Note, Reading
+from core.measurement_kinds import ClearanceDetails, MeasurementKind
 from core.measuring.basis import RowMaker
 from core.measuring.ledger import Ledger
 from core.plans.limits import deep_limit_key, zones_of
@@ -47,7 +48,7 @@ def tip_rows(  # noqa: PLR0917 - the order is that of the chain plan â†’ scan â†
         scale=scale_check(plan, volume).scale,
     )
     frame = fixture_frame(fixture, arch)
-    measured = {m.target for m in ledger.of(fixture.id) if m.kind == "clearance"}
+    measured = {m.target for m in ledger.of(fixture.id) if m.kind is MeasurementKind.CLEARANCE}
     rows: list[Measurement] = []
     for structure in plan.structures:
         key = deep_limit_key(structure, length_mm=fixture.size.length_mm)
@@ -57,17 +58,17 @@ def tip_rows(  # noqa: PLR0917 - the order is that of the chain plan â†’ scan â†
         reading: Reading = clearance(fixture, structure, frame=frame, others=others, tip_mm=tip_mm)
         rows.append(
             maker.row(
-                group=kind_of(structure).group, kind="clearance",
+                group=kind_of(structure).group, kind=MeasurementKind.CLEARANCE,
                 target=structure.id, parts=("drill",), reading=reading, limit_key=key,
-                details={"with_tip_mm": tip_mm},
+                details=ClearanceDetails(with_tip_mm=tip_mm),
             )
         )  # fmt: skip
     rows += [
         maker.row(
-            group="roots", kind="clearance", target=other.id, parts=("drill",),
+            group="roots", kind=MeasurementKind.CLEARANCE, target=other.id, parts=("drill",),
             reading=between_fixtures(fixture, other, tip_mm=tip_mm),
             limit_key=zones_of("fixture", fixture.size.length_mm)[-1].key,
-            details={"with_tip_mm": tip_mm, "of": "fixture"},
+            details=ClearanceDetails(with_tip_mm=tip_mm, of="fixture"),
         )
         for other in plan.fixtures
         if other.id != fixture.id
@@ -97,10 +98,14 @@ def _apical_rows(
         notes=(*found.reading.notes, note),
     )  # fmt: skip
     yield maker.row(
-        group=found.group, kind="clearance", target="bone surface", parts=("apical", "drill"),
-        reading=reading, limit_key=None if found.limit is None else found.limit.key,
-        details={**found.details, "with_tip_mm": tip_mm},
-    )  # fmt: skip
+        group=found.group,
+        kind=MeasurementKind.CLEARANCE,
+        target="bone surface",
+        parts=("apical", "drill"),
+        reading=reading,
+        limit_key=None if found.limit is None else found.limit.key,
+        details=ClearanceDetails(side=found.details.side, with_tip_mm=tip_mm),
+    )
 
 
 def misses_more(row: Measurement, ledger: Ledger) -> bool:

@@ -163,7 +163,7 @@ def _row(m: Measurement) -> dict[str, object]:
     if m.reading.across_mm is not None:
         row["across_mm"] = _number(m.reading.across_mm)
     row["definition"] = m.kind
-    row |= _details(m.details)
+    row |= _details(m.details.by_key())
     row["budget"] = (
         None
         if m.budget is None

@@ -23,6 +23,16 @@ from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture
 from core.identity import inner_side
 from core.measurement import Measurement, Note, Reading
+from core.measurement_kinds import (
+    ClearanceDetails,
+    CortexDetails,
+    DepthDetails,
+    HeightDetails,
+    MeasurementKind,
+    UndercutDetails,
+    WallDetails,
+    WidthDetails,
+)
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.nearness import Nearness
 from core.measuring.rows_crown import gum_rows
@@ -68,10 +78,10 @@ def fixture_bone_rows(
     for rim in ridge.rims:
         yield maker.row(
             group="information",
-            kind="depth",
+            kind=MeasurementKind.DEPTH,
             parts=("platform", _rim_name(rim.place, frame)),
             reading=rim.platform_depth,
-            details={"of": "platform below bone", "side": _rim_name(rim.place, frame)},
+            details=DepthDetails(of="platform below bone", side=_rim_name(rim.place, frame)),
         )
     platform_depths: dict[str, Reading] = {r.place: r.platform_depth for r in ridge.rims}
     yield from drilling_rows(plan, fixture, platform_depths, maker)
@@ -112,14 +122,12 @@ def wall_rows(
         parts.append(("buccal", "wall-buccal-deep", ("deep",), ~near))
     for side, key, extra, rows in parts:
         least = minima(wall, rows)[side]
-        details: dict[str, object] = {"side": side}
-        if least.depth_mm is not None:
-            details |= {"from_platform_mm": least.depth_mm, "turn_deg": least.turn_deg}
+        details = WallDetails(side=side, from_platform_mm=least.depth_mm, turn_deg=least.turn_deg)
         if key.startswith("wall-buccal"):
-            details["zone"] = "deep" if extra else "shoulder"
+            details = replace(details, zone="deep" if extra else "shoulder")
         yield maker.row(
             group="bone",
-            kind="wall",
+            kind=MeasurementKind.WALL,
             parts=(side, *extra),
             reading=_whole(
                 least.reading, side, WALL_REACH_MM, basis=basis, fixture=fixture, frame=frame
@@ -158,14 +166,14 @@ def surface_rows(
             yield maker.row(
                 # Buccal bone is judged by the remaining bone; here it is shown without a limit.
                 group="danger" if key is not None else "bone",
-                kind="clearance",
+                kind=MeasurementKind.CLEARANCE,
                 target="bone surface",
                 parts=(side, *(("tip",) if tip else ())),
                 reading=_whole(
                     reading, side, SURFACE_REACH_MM, basis=basis, fixture=fixture, frame=frame
                 ),
                 limit_key=key,
-                details={"side": side, **({"with_tip_mm": tip} if tip else {})},
+                details=ClearanceDetails(side=side, with_tip_mm=tip or None),
             )
 
 
@@ -202,31 +210,32 @@ def _surface_key(side: SurfaceSide, reading: Reading, fixture: Fixture) -> str |
 
 def _undercut_rows(found: UndercutResult, maker: RowMaker) -> Iterator[Measurement]:
     """Both published definitions of the lingual undercut."""
-    details: dict[str, object] = {"definition": "hollow-level", "hollow_type": found.type or None}
-    for name, width in (("crest", found.width_crest), ("base", found.width_base)):
-        if width.value is not None:
-            details[f"width_{name}_mm"] = width.value
+    details = UndercutDetails(definition="hollow-level", hollow_type=found.type or None)
     yield maker.row(
         group="bone",
-        kind="hollow_depth",
+        kind=MeasurementKind.HOLLOW_DEPTH,
         parts=("level",),
         reading=found.level_depth,
-        details=details,
+        details=replace(
+            details,
+            width_crest_mm=found.width_crest.value,
+            width_base_mm=found.width_base.value,
+        ),
     )
     yield maker.row(
         group="bone",
-        kind="hollow_angle",
+        kind=MeasurementKind.HOLLOW_ANGLE,
         parts=("level",),
         reading=found.angle,
-        details={"definition": "hollow-level", "hollow_type": found.type or None},
+        details=details,
         base_length_mm=_base_mm(found),
     )
     yield maker.row(
         group="bone",
-        kind="hollow_depth",
+        kind=MeasurementKind.HOLLOW_DEPTH,
         parts=("bridge",),
         reading=found.bridge_depth,
-        details={"definition": "hollow-bridge", "hollow_type": found.bridge_type or None},
+        details=UndercutDetails(definition="hollow-bridge", hollow_type=found.bridge_type or None),
     )
 
 
@@ -243,43 +252,44 @@ def _ridge_rows(
     for height in ridge.heights:
         yield maker.row(
             group="bone",
-            kind="ridge_height",
+            kind=MeasurementKind.RIDGE_HEIGHT,
             target=height.target,
             parts=(height.along,),
             reading=_no_height_below_zero(height.reading),
-            details={"along": height.along},
+            details=HeightDetails(along=height.along),
             # Both ends of it are a hand's where the crest was set by one.
             hand_ends=2 if ridge.set_by_hand else None,
         )
     for width in ridge.widths:
-        details: dict[str, object] = {"at_depth_mm": width.depth_mm, "along": width.along}
-        if width.least.value is not None:
-            details["least_over_turn_mm"] = width.least.value
         yield maker.row(
             group="bone",
-            kind="ridge_width",
+            kind=MeasurementKind.RIDGE_WIDTH,
             parts=(width.along, f"{width.depth_mm:g}"),
             reading=width.reading,
-            details=details,
+            details=WidthDetails(
+                at_depth_mm=width.depth_mm,
+                along=width.along,
+                least_over_turn_mm=width.least.value,
+            ),
         )
     if ridge.usable is not None:
         for name, reading in (("usable", ridge.usable.height), ("levelled", ridge.usable.lost)):
             yield maker.row(
                 group="bone",
-                kind="ridge_height",
+                kind=MeasurementKind.RIDGE_HEIGHT,
                 parts=(name,),
                 reading=reading,
-                details={"along": "axis", "of": name, "at_width_mm": ridge.usable.width_mm},
+                details=HeightDetails(along="axis", of=name, at_width_mm=ridge.usable.width_mm),
             )
     up = tuple(w for w in ridge.widths if w.along == "up")
     plates = plate_thickness(basis.edges, ridge.bone, up)
     for plate in plates_beside_roots(plates, ridge.crest_up, plan.structures):
         yield maker.row(
             group="bone",
-            kind="plate_thickness",
+            kind=MeasurementKind.PLATE_THICKNESS,
             parts=(plate.side, f"{plate.depth_mm:g}"),
             reading=plate.reading,
-            details={"side": plate.side, "at_depth_mm": plate.depth_mm, "along": plate.along},
+            details=CortexDetails(side=plate.side, at_depth_mm=plate.depth_mm, along=plate.along),
         )
     if basis.jaw == "lower":
         yield from _undercut_rows(

@@ -35,6 +35,7 @@ from core.fixture import Fixture
 from core.geometry import Array
 from core.level import Level
 from core.measurement import Limit, Measurement, Reading
+from core.measurement_kinds import MeasurementKind
 from core.measuring.basis import Basis, RowMaker
 from core.plans.plan import Plan
 from core.structures import PointMarks, StentAxis
@@ -85,7 +86,9 @@ def gum_rows(
     if gum is None or not _stands_free(basis, fixture, gum):
         return
     reading = gum_thickness(fixture, gum, platform_depth, gum_stands_free=True)
-    yield _information(maker, "depth", ("gum",), reading, of="gum over the buccal rim")
+    yield _information(
+        maker, MeasurementKind.DEPTH, ("gum",), reading, of="gum over the buccal rim"
+    )
 
 
 def _stands_free(basis: Basis, fixture: Fixture, gum: PointMarks) -> bool:
@@ -100,13 +103,13 @@ def _stands_free(basis: Basis, fixture: Fixture, gum: PointMarks) -> bool:
 
 
 def _information(
-    maker: RowMaker, kind: str, parts: tuple[str, ...], reading: Reading, *, of: str,
+    maker: RowMaker, kind: MeasurementKind, parts: tuple[str, ...], reading: Reading, *, of: str,
     target: str = "", limit: Limit | None = None, base_length_mm: float | None = None,
     hand_ends: int | None = None,
 ) -> Measurement:  # fmt: skip
     return maker.row(
         group="information", kind=kind, target=target, parts=parts, reading=reading, limit=limit,
-        details={"of": of}, base_length_mm=base_length_mm, hand_ends=hand_ends,
+        details=kind.row.details(of=of), base_length_mm=base_length_mm, hand_ends=hand_ends,
     )  # fmt: skip
 
 
@@ -129,17 +132,26 @@ def _stent_rows(
 ) -> Iterator[Measurement]:
     length = float(np.linalg.norm(stent.gingival - stent.occlusal))
     yield _information(
-        maker, "angle", (), axis_angle(fixture, stent), target=stent.id, base_length_mm=length,
+        maker,
+        MeasurementKind.ANGLE,
+        (),
+        axis_angle(fixture, stent),
+        target=stent.id,
+        base_length_mm=length,
         of="fixture axis and stent axis",
-    )  # fmt: skip
+    )
     yield _information(
-        maker, "offset", ("platform",), offset_at_platform(fixture, stent), target=stent.id,
+        maker,
+        MeasurementKind.OFFSET,
+        ("platform",),
+        offset_at_platform(fixture, stent),
+        target=stent.id,
         of="platform's centre from the stent axis",
-    )  # fmt: skip
+    )
     if plane is not None:
         reading = offset_at_occlusal_plane(fixture, stent, plane)
         yield _information(
-            maker, "offset", ("occlusal",), reading, target=stent.id,
+            maker, MeasurementKind.OFFSET, ("occlusal",), reading, target=stent.id,
             of="fixture axis from the stent axis at the occlusal plane",
         )  # fmt: skip
 
@@ -161,7 +173,12 @@ def _exit_rows(
     for name, reading in (("buccal", found.buccal), ("mesial", found.mesial)):
         of = f"screw exit, {words[name]} of the middle between the neighbours"
         yield _information(
-            maker, "offset", ("screw", name), with_plan_keys(reading, *sides), of=of, hand_ends=2
+            maker,
+            MeasurementKind.OFFSET,
+            ("screw", name),
+            with_plan_keys(reading, *sides),
+            of=of,
+            hand_ends=2,
         )
 
 
@@ -172,9 +189,13 @@ def _room_rows(
         sides = [contacts[side] for side in _SIDES]
         reading = with_plan_keys(mesiodistal_room(sides[0].marks, sides[1].marks), *sides)
         yield _information(
-            maker, "room", ("neighbours",), reading, of="between the neighbours' contacts",
+            maker,
+            MeasurementKind.ROOM,
+            ("neighbours",),
+            reading,
+            of="between the neighbours' contacts",
             hand_ends=2,
-        )  # fmt: skip
+        )
     opponent = marks_at(fixture, plan.structures, "opponent")
     entered = entered_room_mm(plan, fixture.id)
     if opponent is None and entered is None:
@@ -183,7 +204,12 @@ def _room_rows(
         fixture, opponent, teeth_together=teeth_together(plan), entered_mm=entered
     )
     yield _information(
-        maker, "room", ("opponent",), reading, of="platform to opponent", limit=ROOM_LIMIT
+        maker,
+        MeasurementKind.ROOM,
+        ("opponent",),
+        reading,
+        of="platform to opponent",
+        limit=ROOM_LIMIT,
     )
 
 
@@ -218,7 +244,7 @@ def _entry_rows(
             reading = with_plan_keys(entry_from_neighbour(fixture, marks.marks, frame), marks)
             words = side if frame.named_by_tooth else _bare(side)
             of = f"from the {words} neighbour's facing surface"
-            yield _information(maker, "entry", (side,), reading, of=of)
+            yield _information(maker, MeasurementKind.ENTRY, (side,), reading, of=of)
     grooves = side_marks(
         fixture, frame, plan.structures,
         lambda s: s.kind == "mark" and s.label.strip().lower() == "central groove",
@@ -227,7 +253,7 @@ def _entry_rows(
         sides = [grooves[side] for side in _SIDES]
         reading = entry_from_grooves(fixture, sides[0].marks, sides[1].marks, frame)
         yield _information(
-            maker, "entry", ("grooves",), with_plan_keys(reading, *sides),
+            maker, MeasurementKind.ENTRY, ("grooves",), with_plan_keys(reading, *sides),
             of="buccal of the line through the neighbours' grooves",
         )  # fmt: skip
     for label, words in _LABELS.items():
@@ -241,7 +267,9 @@ def _entry_rows(
         for points in near[:1]:
             reading = depth_below(fixture, points)
             part = label.replace(" ", "-")
-            yield _information(maker, "entry", (part,), reading, of=f"platform below {words}")
+            yield _information(
+                maker, MeasurementKind.ENTRY, (part,), reading, of=f"platform below {words}"
+            )
 
 
 def _bare(side: str) -> str:

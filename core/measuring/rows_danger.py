@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
-from typing import assert_never
+from typing import Literal, assert_never
 
 import numpy as np
 
@@ -12,7 +12,6 @@ from core.arch import FixtureFrame
 from core.distances.by_hand import (
     FREE_HAND,
     FULL_GUIDE,
-    OWN_SOURCE,
     PILOT_GUIDE,
     Series,
     least_clearance,
@@ -27,6 +26,13 @@ from core.distances.tubes import tubes_of
 from core.fixture import Fixture
 from core.geometry import Array
 from core.measurement import Measurement, Note, Reading
+from core.measurement_kinds import (
+    ClearanceDetails,
+    DepthDetails,
+    Details,
+    HeightDetails,
+    MeasurementKind,
+)
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.nearness import Nearness
 from core.measuring.rows_unmarked import UnmarkedRows, as_declared
@@ -116,7 +122,7 @@ class DangerRows:
         reading = self._clearance(structure)
         yield self.maker.row(
             group="information",
-            kind="clearance",
+            kind=MeasurementKind.CLEARANCE,
             target=structure.id,
             reading=replace(reading, notes=(*reading.notes, Note("to-be-removed"))),
         )
@@ -125,10 +131,10 @@ class DangerRows:
         if kind_of(structure).group == "information":
             yield self.maker.row(
                 group="information",
-                kind="clearance",
+                kind=MeasurementKind.CLEARANCE,
                 target=structure.id,
                 reading=self._clearance(structure),
-                details={"label": structure.label} if structure.label else None,
+                details=ClearanceDetails(label=structure.label),
             )
 
     def _clearance(
@@ -152,12 +158,12 @@ class DangerRows:
     def _danger(self, structure: Course | Foramen | Floor) -> Iterator[Measurement]:
         kind = kind_of(structure)
         reading = self._clearance(structure)
-        details: dict[str, object] = {}
+        details = ClearanceDetails()
         if self.fine and reading.value is not None:
             details = self._by_hand(structure)
         yield self.maker.row(
             group=kind.group,
-            kind="clearance",
+            kind=MeasurementKind.CLEARANCE,
             target=structure.id,
             reading=reading,
             limit_key=kind.limit,
@@ -165,7 +171,7 @@ class DangerRows:
         )
         yield from self._tip(structure, kind.limit, reading)
 
-    def _by_hand(self, structure: Course | Foramen | Floor) -> dict[str, object]:
+    def _by_hand(self, structure: Course | Foramen | Floor) -> ClearanceDetails:
         """What placing by hand or by a guide would make of a clearance, mean deviations.
 
         The poses are tried on the structure as a cloud of balls 0.15 mm apart; the pose found is
@@ -173,21 +179,20 @@ class DangerRows:
         """
         centres, radii = ball_cloud(structure, around=self.fixture.platform)
         if len(centres) == 0:
-            return {}
+            return ClearanceDetails()
 
         def at(moved: Fixture) -> float:
             return float((FixtureSolid.of(moved).signed_distance(centres) - radii).min())
 
-        details: dict[str, object] = {}
+        found: dict[str, float] = {}
         own = () if self.own is None else (self.own,)
         for series in (FREE_HAND, PILOT_GUIDE, FULL_GUIDE, *own):
             placed = least_clearance(self.fixture, series, buccal=self.frame.b, clearance_at=at)
             value = clearance(placed.fixture, structure).value
             if value is not None:
-                details[f"{series.name.replace(' ', '_').replace('-', '_')}_at_least_mm"] = value
-        if self.own is not None:
-            details[OWN_SOURCE] = self.own.source
-        return details
+                found[f"{series.name.replace(' ', '_').replace('-', '_')}_at_least_mm"] = value
+        source = "" if self.own is None else self.own.source
+        return ClearanceDetails(by_hand_mm=found, own_figures=source)
 
     def _tip(
         self, structure: Course | Foramen | Floor | Tapered, key: str, bare: Reading
@@ -200,12 +205,12 @@ class DangerRows:
         note = Note("with-tip", {"tip": tip})
         yield self.maker.row(
             group=kind_of(structure).group,
-            kind="clearance",
+            kind=MeasurementKind.CLEARANCE,
             target=structure.id,
             parts=("tip",),
             reading=replace(reading, notes=(*reading.notes, note)),
             limit_key=key,
-            details={"with_tip_mm": tip},
+            details=ClearanceDetails(with_tip_mm=tip),
         )
 
     def _elevation(self, floor: Floor) -> Iterator[Measurement]:
@@ -213,28 +218,28 @@ class DangerRows:
         note = Note("floor-elevation-intended")
         yield self.maker.row(
             group="danger",
-            kind="clearance",
+            kind=MeasurementKind.CLEARANCE,
             target=floor.id,
             reading=replace(reading, notes=(*reading.notes, note)),
         )
         radius = float(self.fixture.size.profile[:, 1].max())
         yield self.maker.row(
             group="bone",
-            kind="ridge_height",
+            kind=MeasurementKind.RIDGE_HEIGHT,
             target=floor.id,
             parts=("residual",),
             reading=first_hit_along_axis(
                 self.fixture.platform, self.fixture.towards_apex, radius, floor
             ),
-            details={"along": "axis", "from": "platform"},
+            details=HeightDetails(along="axis", counted_from="platform"),
         )
         yield self.maker.row(
             group="bone",
-            kind="depth",
+            kind=MeasurementKind.DEPTH,
             target=floor.id,
             parts=("beyond",),
             reading=length_beyond_floor(self.fixture, floor),
-            details={"of": "length beyond the floor"},
+            details=DepthDetails(of="length beyond the floor"),
         )
 
     def _zoned(self, structure: Tapered) -> Iterator[Measurement]:
@@ -250,15 +255,15 @@ class DangerRows:
         whole = self._clearance(structure)
         yield from self._tip(structure, zones[-1].key, whole)
         for index, zone in enumerate(zones):
-            name = "shoulder" if index == 0 else "deep"
+            name: Literal["shoulder", "deep"] = "shoulder" if index == 0 else "deep"
             yield self.maker.row(
                 group="roots",
-                kind="clearance",
+                kind=MeasurementKind.CLEARANCE,
                 target=structure.id,
                 parts=() if index == tightest else (name,),
                 reading=whole if index == tightest else readings[index],
                 limit_key=zone.key,
-                details={"zone": name},
+                details=ClearanceDetails(zone=name),
             )
 
     @property
@@ -274,22 +279,24 @@ class DangerRows:
             for index, zone in enumerate(zones_of("fixture", self._length)):
                 yield self.maker.row(
                     group="roots",
-                    kind="clearance",
+                    kind=MeasurementKind.CLEARANCE,
                     target=other.id,
                     parts=(() if index == 0 else ("deep",)),
                     reading=between_fixtures(
                         self.fixture, other, first_part_mm=(zone.from_mm, zone.to_mm)
                     ),
                     limit_key=zone.key,
-                    details={"zone": "shoulder" if index == 0 else "deep", "of": "fixture"},
+                    details=ClearanceDetails(
+                        zone="shoulder" if index == 0 else "deep", of="fixture"
+                    ),
                 )
             yield from self._fixture_tip(other)
             yield self.maker.row(
                 group="information",
-                kind="angle",
+                kind=MeasurementKind.ANGLE,
                 target=other.id,
                 reading=angle_between(self.fixture, other),
-                details={"of": "axes of both fixtures"},
+                details=Details(of="axes of both fixtures"),
             )
 
     def _fixture_tip(self, other: Fixture) -> Iterator[Measurement]:
@@ -302,12 +309,12 @@ class DangerRows:
         note = Note("with-tip", {"tip": tip})
         yield self.maker.row(
             group="roots",
-            kind="clearance",
+            kind=MeasurementKind.CLEARANCE,
             target=other.id,
             parts=("tip",),
             reading=replace(reading, notes=(*reading.notes, note)),
             limit_key=zones_of("fixture", self._length)[-1].key,
-            details={"of": "fixture", "with_tip_mm": tip},
+            details=ClearanceDetails(of="fixture", with_tip_mm=tip),
         )
 
 

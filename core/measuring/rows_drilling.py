@@ -7,8 +7,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from core.distances.drilling import drill_depths, marks_at
 from core.fixture import Fixture
 from core.measurement import Measurement, Reading
+from core.measurement_kinds import DepthDetails, MeasurementKind
 from core.measuring.basis import RowMaker
 from core.plans.plan import Plan
+from core.trust.figures import plain
 
 OF = "drill to the apex"
 """The detail ``of`` of these rows."""
@@ -32,18 +34,26 @@ def drilling_rows(
     ):
         if depth.counted_from in absent:
             continue
-        details: dict[str, object] = {"of": OF, "from": depth.counted_from}
-        if depth.mark_mm is not None:
-            details["mark_mm"] = depth.mark_mm
         yield maker.row(
             group="information",
-            kind="depth",
+            kind=MeasurementKind.DEPTH,
             parts=("drill", depth.counted_from),
             reading=depth.reading,
-            details=details,
+            details=DepthDetails(of=OF, counted_from=depth.counted_from, mark_mm=depth.mark_mm),
         )
 
 
 def drill_rows_of(rows: Iterable[Measurement]) -> tuple[Measurement, ...]:
     """The drilling rows among rows of one fixture, in the order of `DepthReference`."""
-    return tuple(m for m in rows if m.kind == "depth" and m.details.get("of") == OF)
+    return tuple(m for m in rows if isinstance(m.details, DepthDetails) and m.details.of == OF)
+
+
+def counted_from(row: Measurement) -> str:
+    """Where a drilling row is counted from; empty for other rows."""
+    return row.details.counted_from if isinstance(row.details, DepthDetails) else ""
+
+
+def mark_words(row: Measurement) -> str:
+    """The drill's mark of a drilling row; ``–`` where it has none."""
+    mark = row.details.mark_mm if isinstance(row.details, DepthDetails) else None
+    return "–" if mark is None else plain(mark)

@@ -9,6 +9,7 @@ import numpy as np
 from core.arch import Arch
 from core.image.volume import Volume
 from core.measurement import Budget, Measurement, Reading
+from core.measurement_kinds import Details, MeasurementKind
 from core.measuring.rulers import angle_reading, ruler_reading
 from core.plans.plan import Plan
 from core.structures import AngleMark, Ruler
@@ -72,7 +73,9 @@ def _of_angle(
 def _row(
     mark: Ruler | AngleMark, subject: tuple[str, str], reading: Reading, doubt: Budget | None
 ) -> Measurement:
-    kind, of = ("ruler", "two marks") if isinstance(mark, Ruler) else ("angle", "three marks")
+    kind, of = MeasurementKind.ANGLE, "three marks"
+    if isinstance(mark, Ruler):
+        kind, of = MeasurementKind.RULER, "two marks"
     fixture, site = subject
     return Measurement(
         id=f"{fixture or site}/{kind}/{mark.id}",
@@ -84,7 +87,7 @@ def _row(
         reading=reading,
         budget=doubt,
         verdict="not assessed" if reading.value is None else None,
-        details={"of": mark.label or of},
+        details=Details(of=mark.label or of),
     )
 
 

@@ -12,6 +12,7 @@ from core.distances.clearance import foramen_zone
 from core.fixture import Fixture
 from core.identity import Expected, declared_name, expected_in_jaw, expected_structures
 from core.measurement import Measurement, Note, Reading
+from core.measurement_kinds import ClearanceDetails, MeasurementKind
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.nearness import Nearness
 from core.plans.plan import MISSING, Declaration, Plan
@@ -75,12 +76,12 @@ class UnmarkedRows:
             if reading is not None:
                 yield self.maker.row(
                     group="danger",
-                    kind="clearance",
+                    kind=MeasurementKind.CLEARANCE,
                     target=foramen.id,
                     parts=("loop-unseen",),
                     reading=reading,
                     limit_key="loop-unseen",
-                    details={"along": "arch"},
+                    details=ClearanceDetails(along="arch"),
                 )
 
     @property
@@ -128,10 +129,10 @@ class UnmarkedRows:
                 note = Note("declared-without-reason", {"what": what})
         row = self.maker.row(
             group="roots" if expected.name.startswith("root-") else "danger",
-            kind="clearance",
+            kind=MeasurementKind.CLEARANCE,
             target=expected.name.replace(" ", "-"),
             reading=Reading(value=None, notes=(note,)),
-            details={"expected": True, **({"declared": state} if state else {})},
+            details=ClearanceDetails(expected=True, declared=state),
         )
         return replace(row, verdict=None) if settled else row
 
@@ -165,3 +166,14 @@ def _is_settled(declaration: Declaration) -> bool:
     if declaration.state == MISSING:
         return True
     return declaration.state == "not near this site" and bool(declaration.reason.strip())
+
+
+def is_expected(row: Measurement) -> bool:
+    """True for a row that is there because something must be marked, and is not."""
+    return isinstance(row.details, ClearanceDetails) and row.details.expected
+
+
+def is_open(row: Measurement) -> bool:
+    """True for what must be marked and was neither marked nor declared."""
+    details = row.details
+    return isinstance(details, ClearanceDetails) and details.expected and not details.declared

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 
 from core.geometry import Array, angle_deg, unit
-from core.measurement import MORE_IS_SAFER, Measurement
+from core.measurement import Measurement
+from core.measurement_kinds import DepthDetails, MeasurementKind
 from core.measuring.basis import settled_arch
 from core.measuring.ledger import Ledger
 from core.measuring.self_test_check import Check, holds
@@ -100,7 +101,9 @@ def _ridge(ledger: Ledger, right: Mapping[str, Any]) -> Iterator[Check]:
             row = f"{subject}/ridge_width/{along}/{depth:g}"
             yield Check(what=f"width along {along} at {depth:g} mm", found=value(ledger, row),
                         true=width["value_mm"], bound=EDGE_BOUND_MM)  # fmt: skip
-    heights = [m for m in ledger.of(subject) if m.kind == "ridge_height" and "axis" in m.id]
+    heights = [
+        m for m in ledger.of(subject) if m.kind is MeasurementKind.RIDGE_HEIGHT and "axis" in m.id
+    ]
     found = heights[0].value if heights else None
     yield Check(what="height along the axis", found=found, true=right["axis"]["height_mm"],
                 bound=EDGE_BOUND_MM)  # fmt: skip
@@ -175,11 +178,14 @@ def _drilling(ledger: Ledger, right: Mapping[str, Any]) -> Iterator[Check]:
                 row = f"{fixture.id}/depth/drill/{name}"
                 yield Check(what=f"drilling depth from the {name}", found=value(ledger, row),
                             true=true, bound=CLEARANCE_BOUND_MM)  # fmt: skip
-    marked = [m for m in ledger.of(fixture.id) if "mark_mm" in m.details and m.value is not None]
-    rounded = all(
-        0 <= float(m.value or 0.0) - float(str(m.details["mark_mm"])) < 0.5 for m in marked
-    )
-    yield holds("drilling depths rounded down to the mark above", bool(marked) and rounded)
+    marked = [
+        (m.value, m.details.mark_mm)
+        for m in ledger.of(fixture.id)
+        if isinstance(m.details, DepthDetails)
+    ]
+    known = [(v, mark) for v, mark in marked if v is not None and mark is not None]
+    rounded = all(0 <= v - mark < 0.5 for v, mark in known)
+    yield holds("drilling depths rounded down to the mark above", bool(known) and rounded)
 
 
 def _marks(ledger: Ledger, truth: Mapping[str, Any]) -> Iterator[Check]:
@@ -234,11 +240,13 @@ def _own_account(ledger: Ledger) -> Iterator[Check]:
             continue
         u = float(np.sqrt(sum(t.u**2 for t in m.budget.terms)))
         off = max(off, abs(m.budget.expanded - 2 * u))
-        if m.kind in MORE_IS_SAFER:
+        if m.kind.row.more_is_safer:
             off = max(off, abs((m.at_least or 0.0) - (m.value - 1.645 * u)))
     yield Check(what="± U and 'at least' of all rows by their terms", found=off, true=0.0,
                 bound=1e-9)  # fmt: skip
-    safe = next((m for m in rows if m.kind == "clearance" and "canal" in m.target), None)
+    safe = next(
+        (m for m in rows if m.kind is MeasurementKind.CLEARANCE and "canal" in m.target), None
+    )
     names = set() if safe is None or safe.budget is None else {t.name for t in safe.budget.terms}
     if safe is not None:
         needed = {"placement", "course", "size", "voxel", "scale"}

@@ -19,6 +19,7 @@ from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture, FixtureSize
 from core.identity import inner_side
 from core.measurement import GUARD, Measurement, Note, VerdictCode
+from core.measurement_kinds import ClearanceDetails
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.ledger import worst_first
 from core.measuring.row_makers import maker_at
@@ -251,7 +252,7 @@ def _is_far(m: Measurement) -> bool:
 
 def _limit_of(m: Measurement) -> tuple[str, str, str]:
     """What makes two rows one limit: the same thing held to the same limit; a tip adds none."""
-    return m.target, "" if m.limit is None else m.limit.key, str(m.details.get("side", ""))
+    return m.target, "" if m.limit is None else m.limit.key, m.details.side
 
 
 def _order(m: Measurement) -> tuple[int, float]:
@@ -263,9 +264,9 @@ def _order(m: Measurement) -> tuple[int, float]:
 def _note(stop: Measurement | None, limits: int, *, jaw: str) -> Note:
     if stop is None:
         return Note("size-meets" if limits else "size-no-limit", {"limits": limits})
-    side = str(stop.details.get("side", ""))
+    side = stop.details.side
     what = side.replace("lingual", inner_side(jaw)) or target_words(stop, jaw=jaw)
-    if stop.details.get("with_tip_mm"):
+    if isinstance(stop.details, ClearanceDetails) and stop.details.with_tip_mm:
         what += " with the drill’s tip"
     short = lacking(stop)
     if short is None:

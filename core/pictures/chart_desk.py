@@ -11,6 +11,7 @@ from core.distances.outline import distance_lines
 from core.drawing import Dot, Label, LabelStyle, Line
 from core.geometry import Array, PictureGrid
 from core.measurement import Measurement
+from core.measurement_kinds import MeasurementKind
 from core.measuring.ledger import worst_first
 from core.plans.plan import Plan
 from core.trust.figures import shown
@@ -84,7 +85,7 @@ class Desk:
         """Measured distances that lie in or near the plane, the worst first, one a target."""
         chosen: list[tuple[Measurement, Line]] = []
         targets: set[str] = set()
-        shown_here = [m for m in rows if m.group != "information" and "of" not in m.details]
+        shown_here = [m for m in rows if m.group != "information" and not m.details.of]
         for m in sorted(shown_here, key=_order):
             line = self._witness_line(m)
             if line is None or m.target in targets or len(chosen) == most:
@@ -119,7 +120,7 @@ class Desk:
         ends = self.grid.uv_mm(np.stack(m.reading.witness))
         off = float(np.abs(ends[:, 2]).max())
         length = float(np.linalg.norm(ends[1] - ends[0]))
-        ridge = m.kind in ("ridge_width", "ridge_height")
+        ridge = m.kind in (MeasurementKind.RIDGE_WIDTH, MeasurementKind.RIDGE_HEIGHT)
         # A width belongs to its own section: on another it would be read as that one's.
         too_far = off > (ON_PLANE_MM if ridge else NEAR_PLANE_MM)
         too_long = length > (LONGEST_RIDGE_MM if ridge else LONGEST_MM)

@@ -10,7 +10,8 @@ from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture
 from core.identity import inner_side
 from core.measurement import Measurement
-from core.measuring.rows_drilling import drill_rows_of
+from core.measurement_kinds import MeasurementKind
+from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.measuring.shared_reasons import SharedReasons
 from core.measuring.wall_lacking import as_told, lacking_notes
 from core.pictures.ink import BLACK, VERMILION, Colour
@@ -47,7 +48,7 @@ def bone_part(pages: Pages, case: Case, subject: Subject, shared: SharedReasons)
     if fixture is None:
         return
     drills = drill_rows_of(rows)
-    has_wall = case.basis is not None and any(m.kind == "wall" for m in rows)
+    has_wall = case.basis is not None and any(m.kind is MeasurementKind.WALL for m in rows)
     if not drills and not has_wall:
         return
     pages.ensure(PART_MM)
@@ -150,7 +151,7 @@ def _drilling(
     pages.text(x, y + 3.0, "mm, along the axis, from", size=7.5, colour=_QUIET)
     pages.line(x, y + 4.2, right, y + 4.2, width=0.2)
     y += 5.0
-    found = {str(m.details["from"]): m for m in drill_rows_of(rows)}
+    found = {counted_from(m): m for m in drill_rows_of(rows)}
     notes: list[str] = []
     for name in _FROM:
         m = found.get(name)
@@ -162,13 +163,15 @@ def _drilling(
                 notes += [f"No depth: reason {letter}." for letter in shared.letters(m)]
                 notes += shared.rest(m)
         else:
-            pages.text(c_mark, y + 3.9, _mark(m), size=11, face="strong", align="right")
+            pages.text(c_mark, y + 3.9, mark_words(m), size=11, face="strong", align="right")
             pages.text(c_exact, y + 3.8, shown(m, decimals=2), size=9, align="right")
             if m.budget is not None:
                 pages.text(right, y + 3.8, up(m.budget.expanded, 2), size=9, align="right")
         y += 5.4
     pages.line(x, y, right, y, width=0.1, colour=_QUIET)
-    rims = [m for m in rows if m.kind == "depth" and m.details.get("of") == "platform below bone"]
+    rims = [
+        m for m in rows if m.kind is MeasurementKind.DEPTH and m.details.of == "platform below bone"
+    ]
     if rims:
         inner = inner_side(case.plan.known_jaw)
         parts = "; ".join(_rim_words(m, inner) for m in rims)
@@ -195,16 +198,11 @@ def names_of(rows: list[Measurement], jaw: str | None) -> str:
 
 
 def _rim_words(m: Measurement, inner: str) -> str:
-    side = str(m.details["side"]).replace("lingual", inner)
+    side = m.details.side.replace("lingual", inner)
     if m.value is None:
         return f"{side} ? not assessed"
     doubt = "" if m.budget is None else f" ± {up(m.budget.expanded, 2)}"
     return f"{side} {shown(m, decimals=2)}{doubt}"
-
-
-def _mark(m: Measurement) -> str:
-    mark = m.details.get("mark_mm")
-    return plain(mark) if isinstance(mark, int | float) else "–"
 
 
 def depth_obstacles(rows: tuple[Measurement, ...]) -> list[Measurement]:

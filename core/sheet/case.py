@@ -14,6 +14,7 @@ from core.geometry import vector
 from core.identity import Tooth
 from core.image.volume import Volume
 from core.measurement import Measurement
+from core.measurement_kinds import MeasurementKind
 from core.measuring.basis import Basis
 from core.measuring.ledger import Ledger
 from core.measuring.row_names import row_words
@@ -247,7 +248,7 @@ def ready(case: Case) -> Case:
     if case.arch is None or not case.subjects:
         return case
     basis = case.basis
-    if basis is None and any(m.kind == "wall" for m in case.ledger.measurements):
+    if basis is None and any(m.kind is MeasurementKind.WALL for m in case.ledger.measurements):
         basis = Basis.of(case.plan, case.volume)
     levels = case.levels
     if levels is None:

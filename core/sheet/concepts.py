@@ -12,8 +12,9 @@ from __future__ import annotations
 from pydicom.sr.coding import Code
 
 from core.identity import Tooth, inner_side
-from core.kinds import KIND, StructureKind
+from core.kinds import KIND, Concept, StructureKind
 from core.measurement import Measurement
+from core.measurement_kinds import MeasurementKind
 from core.structures import Structure, Tapered, kind_of
 
 PRIVATE = "99SOUNDING"
@@ -119,41 +120,22 @@ def own(code: str) -> Code:
 FIXTURE, SITE = own("planned-fixture"), own("planned-site")
 NOT_ASSESSED, UPPER_BOUND = own("not-assessed"), own("upper-bound")
 
-_DISTANCE = Code("121206", "DCM", "Distance")
-_ANGLE = Code("1483009", "SCT", "Angle")
-_WIDTH = Code("103355008", "SCT", "Width")
-_DEPTH = Code("131197000", "SCT", "Depth")
-_NAMES: dict[str, tuple[Code, str]] = {
-    "clearance": (_DISTANCE, "m-space"),
-    "ruler": (_DISTANCE, "m-marks"),
-    "angle": (_ANGLE, "m-marks"),
-    "hollow_angle": (_ANGLE, "m-edge"),
-    "ridge_width": (_WIDTH, "m-edge"),
-    "depth": (_DEPTH, "m-edge"),
-    "hollow_depth": (_DEPTH, "m-edge"),
-    "ridge_height": (own("ridge-height"), "m-edge"),
-    "plate_thickness": (own("cortex"), "m-edge"),
-    "wall": (own("remaining-bone"), "m-edge"),
-    "offset": (own("axis-offset"), "m-space"),
-    "room": (own("room"), "m-marks"),
-    "entry": (own("entry-point"), "m-marks"),
-}
 _SIDES = ("buccal", "lingual", "apical")
 
 
-def name_of(kind: str) -> Code:
+def name_of(kind: MeasurementKind) -> Code:
     """What a measurement measures: a kind of the ledger's rows."""
-    return _NAMES[kind][0]
+    return _coded(kind.row.concept)
 
 
-def method_of(kind: str) -> Code:
+def method_of(kind: MeasurementKind) -> Code:
     """How a kind of the ledger's rows is measured."""
-    return own(_NAMES[kind][1])
+    return own(kind.row.method)
 
 
 def side_of(measurement: Measurement, jaw: str) -> Code | None:
     """Side of a row, where its kind has one of ours; the inner side is called by the jaw."""
-    side = str(measurement.details.get("side", ""))
+    side = measurement.details.side
     if side not in _SIDES:
         return None
     return own(inner_side(jaw) if side == "lingual" else side)
@@ -196,7 +178,10 @@ def scheme() -> dict[str, tuple[str, str]]:
 
 
 def _code(kind: StructureKind) -> Code | None:
-    concept = kind.concept
-    if concept is None:
-        return None
+    return None if kind.concept is None else _coded(kind.concept)
+
+
+def _coded(concept: Concept) -> Code:
+    if not concept.scheme and not concept.meaning:
+        return own(concept.code)
     return Code(concept.code, concept.scheme or PRIVATE, concept.meaning)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from core.distances.drilling import DrillDepth
 from core.measurement import Measurement
+from core.measurement_kinds import MeasurementKind
 from core.measuring.drill_table import Drill, DrillPlan, drilling_plan
 from core.pictures.ink import VERMILION
 from core.sheet.case import Case, Subject
@@ -61,7 +62,7 @@ def _film_lines(case: Case, whole: bool) -> list[str]:
 
 
 def _entry_rows(case: Case, subject: Subject) -> list[Measurement]:
-    kinds = ("entry", "angle", "offset")
+    kinds = (MeasurementKind.ENTRY, MeasurementKind.ANGLE, MeasurementKind.OFFSET)
     return [m for m in case.rows(subject) if m.kind in kinds and m.value is not None]
 
 

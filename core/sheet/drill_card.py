@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from core.fixture import Fixture
 from core.measurement import Measurement
+from core.measurement_kinds import ClearanceDetails, MeasurementKind
 from core.measuring.drill_table import Drill, DrillPlan, drilling_plan
 from core.pictures.ink import BLACK, VERMILION
 from core.sheet.case import Case, Subject
@@ -98,7 +99,7 @@ def _not_met(case: Case, subject: Subject) -> str:
         for m in worst_first(case.rows(subject))
         if m.group in ("danger", "roots")
         and m.verdict in ("below limit", "not assessed")
-        and not m.details.get("with_tip_mm")
+        and not (isinstance(m.details, ClearanceDetails) and m.details.with_tip_mm)
     ]
     if not rows:
         return ""
@@ -194,10 +195,11 @@ def _below(pages: CardPages, case: Case, fixture: Fixture) -> None:
     rows = [
         m
         for m in case.ledger.of(fixture.id)
-        if m.kind in ("entry", "angle", "offset") and m.value is not None
+        if m.kind in (MeasurementKind.ENTRY, MeasurementKind.ANGLE, MeasurementKind.OFFSET)
+        and m.value is not None
     ]
     lines = [f"{case.name(m)}: {shown(m)}{'°' if m.reading.unit == 'deg' else ' mm'}" for m in rows]
-    if not any(m.kind == "entry" for m in rows):
+    if not any(m.kind is MeasurementKind.ENTRY for m in rows):
         lines.append("Distances from the neighbours: their contacts are not marked.")
     heights = [pages.height_of(pages.inner, text, size=12) for text in lines]
     rules = pages.height_of(pages.inner, _RULES, size=12)

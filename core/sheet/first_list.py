@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from core.measurement import Measurement
-from core.measuring.rows_drilling import drill_rows_of
+from core.measurement_kinds import MeasurementKind, WidthDetails
+from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.pictures.ink import GLYPHS, VERMILION
 from core.sheet.bone_part import depth_obstacles, names_of
 from core.sheet.case import Case, Subject
@@ -92,18 +93,20 @@ def _ridge_rows(case: Case, lead: Subject) -> list[Measurement]:
         m
         for m in case.rows(lead)
         if m.limit is None
-        and m.kind.startswith("ridge")
-        and m.details.get("along") == along
-        and "of" not in m.details
+        and m.kind in (MeasurementKind.RIDGE_WIDTH, MeasurementKind.RIDGE_HEIGHT)
+        and m.details.along == along
+        and not m.details.of
     ]
 
 
 def _ridge_words(case: Case, ridge: list[Measurement]) -> str:
     """Height and widths in few words: with a fixture they are not what decides."""
-    widths = [m for m in ridge if m.kind == "ridge_width" and "at_depth_mm" in m.details]
-    parts = [f"{case.name(m)}: {shown(m)} mm" for m in ridge if m.kind == "ridge_height"]
+    widths = [(m, m.details.at_depth_mm) for m in ridge if isinstance(m.details, WidthDetails)]
+    parts = [
+        f"{case.name(m)}: {shown(m)} mm" for m in ridge if m.kind is MeasurementKind.RIDGE_HEIGHT
+    ]
     if widths:
-        figures = ", ".join(f"{shown(m)} at {m.details['at_depth_mm']:g}" for m in widths)
+        figures = ", ".join(f"{shown(m)} at {depth:g}" for m, depth in widths if depth is not None)
         parts.append(f"Ridge width along the axis, mm at mm below the crest: {figures}")
     return "; ".join(parts)
 
@@ -160,11 +163,10 @@ def _deepest_drill(pages: Pages, case: Case, lead: Subject, x: float, y: float) 
         return y + 13.5
     cell = width / len(drills)
     for n, m in enumerate(drills):
-        mark = m.details.get("mark_mm")
-        words = plain(mark) if isinstance(mark, int | float) else "–"
+        words = mark_words(m)
         middle = x + (n + 0.5) * cell
         pages.text(middle, y + 7.4, words, size=18, face="strong", align="middle")
-        pages.text(middle, y + 11.2, f"from {m.details['from']}", size=7.5, align="middle",
+        pages.text(middle, y + 11.2, f"from {counted_from(m)}", size=7.5, align="middle",
                    width=cell - 1.0)  # fmt: skip
     return y + 13.5
 
@@ -173,7 +175,7 @@ def _smallest_of_each(rows: Iterable[Measurement]) -> list[Measurement]:
     """The smallest row of each target and kind, in ledger order."""
     least: dict[tuple[str, str, str], Measurement] = {}
     for m in rows:
-        key = (m.kind, m.target, str(m.details.get("side", "")))
+        key = (m.kind, m.target, m.details.side)
         if key not in least or (m.value or 0.0) < (least[key].value or 0.0):
             least[key] = m
     return list(least.values())

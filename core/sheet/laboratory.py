@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from core.fixture import Fixture
+from core.measurement_kinds import MeasurementKind
 from core.sheet.case import Case, Subject
 from core.sheet.furniture import heading
 from core.sheet.mesh import SUFFIX
@@ -13,7 +14,12 @@ from core.sheet.page import Pages, PaperName
 from core.sheet.small_pages import plain_head
 from core.trust.figures import plain, shown
 
-KINDS = ("angle", "offset", "room", "entry")
+KINDS = (
+    MeasurementKind.ANGLE,
+    MeasurementKind.OFFSET,
+    MeasurementKind.ROOM,
+    MeasurementKind.ENTRY,
+)
 _TOP_MM = 34.0
 _SIZE = 11.0
 _MESHES = (

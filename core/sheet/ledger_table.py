@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from core.distances.by_hand import FREE_HAND, FULL_GUIDE, OWN_SOURCE, PILOT_GUIDE
+from core.distances.by_hand import FREE_HAND, FULL_GUIDE, PILOT_GUIDE
 from core.measurement import Measurement
+from core.measurement_kinds import ClearanceDetails, WidthDetails
 from core.measuring.row_names import undercut_words
 from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import GLYPHS, PALE, VERMILION
@@ -97,9 +98,10 @@ def meanings(rows: Iterable[Measurement]) -> list[tuple[str, str]]:
     rows = tuple(rows)
     kinds = dict.fromkeys(m.kind for m in rows)
     lines = [("", DEFINITIONS[k]) for k in kinds if k in DEFINITIONS]
-    if any(key in m.details for m in rows for key in BY_HAND):
+    placed = [m.details for m in rows if isinstance(m.details, ClearanceDetails)]
+    if any(details.by_hand_mm for details in placed):
         series = "; ".join(f"{s.name}: {s.source}" for s in (FREE_HAND, PILOT_GUIDE, FULL_GUIDE))
-        own = {str(m.details[OWN_SOURCE]): None for m in rows if OWN_SOURCE in m.details}
+        own = {d.own_figures: None for d in placed if d.own_figures}
         series += "".join(f"; own figures: {words}" for words in own)
         lines.append(("", f"{BY_HAND_MEANS} {series}."))
     lines += [(f"source {n}", s) for n, s in enumerate(sources_of(rows), start=1)]
@@ -165,18 +167,19 @@ def _row(
 def _further(m: Measurement) -> list[str]:
     """Figures that stand with a row: by hand and guided, least over a turn."""
     notes = [words] if (words := undercut_words(m)) else []
+    placed = m.details.by_hand_mm if isinstance(m.details, ClearanceDetails) else {}
     figures = [
-        f"{words} at least {down(value, 2)}"
+        f"{words} at least {down(placed[key], 2)}"
         for key, words in BY_HAND.items()
-        if key != BY_OWN and isinstance(value := m.details.get(key), int | float)
+        if key != BY_OWN and key in placed
     ]
     if figures:
         notes.append(f"If placed as in published series: {'; '.join(figures)} mm.")
-    own = m.details.get(BY_OWN)
-    if isinstance(own, int | float):
+    own = placed.get(BY_OWN)
+    if own is not None:
         notes.append(f"If placed as one’s own control films show: at least {down(own, 2)} mm.")
-    least = m.details.get("least_over_turn_mm")
-    if isinstance(least, int | float) and m.value is not None and least < m.value - 0.05:
+    least = m.details.least_over_turn_mm if isinstance(m.details, WidthDetails) else None
+    if least is not None and m.value is not None and least < m.value - 0.05:
         notes.append(f"Least over ± 10° of turn: {down(least, 2)} mm.")
     return notes
 

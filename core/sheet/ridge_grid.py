@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from core.identity import inner_side
 from core.measurement import Measurement
+from core.measurement_kinds import CortexDetails, MeasurementKind, WidthDetails
 from core.measuring.shared_reasons import SharedReasons
 from core.plans.plan import Site
 from core.sheet.case import Case, Subject
@@ -29,9 +30,12 @@ class _Line:
 
 def in_grid(m: Measurement) -> bool:
     """Whether a row stands in the grid and not in the ledger's table."""
-    return m.kind in ("ridge_width", "plate_thickness") and isinstance(
-        m.details.get("at_depth_mm"), int | float
-    )
+    return depth_mm(m) is not None
+
+
+def depth_mm(m: Measurement) -> float | None:
+    """Depth below the crest; None for rows that have none."""
+    return m.details.at_depth_mm if isinstance(m.details, WidthDetails | CortexDetails) else None
 
 
 def ridge_grid(pages: Pages, case: Case, subject: Subject, shared: SharedReasons) -> None:
@@ -54,20 +58,17 @@ def ridge_grid(pages: Pages, case: Case, subject: Subject, shared: SharedReasons
 def _lines(case: Case, rows: Iterable[Measurement]) -> list[_Line]:
     found: dict[str, dict[float, Measurement]] = {}
     for m in rows:
-        if in_grid(m):
-            depth = float(str(m.details["at_depth_mm"]))
+        depth = depth_mm(m)
+        if depth is not None:
             found.setdefault(_name(case, m), {})[depth] = m
     return [_Line(name, cells) for name, cells in found.items()]
 
 
 def _name(case: Case, m: Measurement) -> str:
-    along = {"axis": "along the axis", "up": "by the jaw plane"}.get(
-        str(m.details.get("along")), ""
-    )
-    if m.kind == "ridge_width":
+    along = {"axis": "along the axis", "up": "by the jaw plane"}.get(m.details.along, "")
+    if m.kind is MeasurementKind.RIDGE_WIDTH:
         return f"Ridge width, {along}" if along else "Ridge width"
-    side = str(m.details.get("side", ""))
-    return f"Cortex, {side.replace('lingual', inner_side(case.plan.known_jaw))}"
+    return f"Cortex, {m.details.side.replace('lingual', inner_side(case.plan.known_jaw))}"
 
 
 def _columns(pages: Pages, count: int) -> list[float]:
@@ -121,7 +122,8 @@ def _notes(line: _Line, shared: SharedReasons) -> list[str]:
     turned = [
         f"{down(least, 2)} at {depth:g} mm"
         for depth, m in sorted(line.cells.items())
-        if isinstance(least := m.details.get("least_over_turn_mm"), int | float)
+        if isinstance(m.details, WidthDetails)
+        and (least := m.details.least_over_turn_mm) is not None
         and m.value is not None
         and least < m.value - 0.05
     ]

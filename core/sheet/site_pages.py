@@ -5,6 +5,7 @@ from __future__ import annotations
 from core.drawing import Chart
 from core.geometry import vector
 from core.measurement import Measurement
+from core.measurement_kinds import MeasurementKind
 from core.measuring.shared_reasons import SharedReasons
 from core.pictures.chart import (
     View,
@@ -82,7 +83,7 @@ def shared_part(pages: Pages, shared: SharedReasons) -> None:
 
 def elsewhere(m: Measurement) -> bool:
     """Whether a row stands in a part of its own: the grid by depth, or drilling."""
-    return in_grid(m) or (m.kind == "depth" and m.details.get("of") in DEPTHS)
+    return in_grid(m) or (m.kind is MeasurementKind.DEPTH and m.details.of in DEPTHS)
 
 
 def ruler_stations(case: Case) -> list[float]:

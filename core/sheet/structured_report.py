@@ -32,6 +32,7 @@ from core.plans.history import sign_off_state
 from core.plans.plan import Site
 from core.sheet import concepts
 from core.sheet.parts import refuse_contradiction
+from core.sheet.ridge_grid import depth_mm
 from core.sheet.study import (
     MANUFACTURER,
     as_file,
@@ -296,8 +297,8 @@ def _beside(m: Measurement, jaw: str) -> list[Any]:
         found.append(_figure(concepts.own("coverage-factor"), COVERAGE, codes.UCUM.NoUnits))
     if m.at_least is not None:
         found.append(_figure(concepts.own("at-least"), m.at_least, _unit(m)))
-    depth = m.details.get("at_depth_mm")
-    if isinstance(depth, int | float):
+    depth = depth_mm(m)
+    if depth is not None:
         found.append(_figure(concepts.own("crest-depth"), depth, concepts.MILLIMETER))
     if m.limit is not None:
         found.append(_figure(concepts.own("limit"), m.limit.value, concepts.MILLIMETER))

@@ -1,19 +1,13 @@
 """How a number is shown: clearances, walls, widths and heights rounded down, doubts up.
 
 The rounding itself is that of `core.trust.verdict`; which quantity is rounded which way stands
-here.
+in `core.measurement_kinds`.
 """
 
 from __future__ import annotations
 
 from core.measurement import Measurement
 from core.trust.verdict import least_allowed, round_down, round_up
-
-_NEAREST_KINDS = frozenset({"angle", "offset", "entry", "hollow_angle"})
-"""Kinds where neither direction is the safe one; all others round down, hollows up."""
-
-_UP_KINDS = frozenset({"hollow_depth"})
-"""Kinds where more is worse, so that the shown figure must not be smaller."""
 
 
 def down(value: float, decimals: int) -> str:
@@ -47,9 +41,10 @@ def shown(measurement: Measurement, *, decimals: int = 1) -> str:
         return "–"
     if measurement.reading.upper_bound:
         return f"≤ {up(measurement.value, decimals)}"
-    if measurement.reading.unit == "deg" or measurement.kind in _NEAREST_KINDS:
+    rounding = measurement.kind.row.rounding
+    if measurement.reading.unit == "deg" or rounding == "nearest":
         return nearest(measurement.value, 1)
-    if measurement.kind in _UP_KINDS:
+    if rounding == "up":
         return up(measurement.value, decimals)
     return down(measurement.value, decimals)
 

@@ -13,6 +13,7 @@ from typing import Literal
 
 from core.identity import inner_side, thing_words
 from core.measurement import GUARD, Budget, Evidence, Limit, Measurement, Note, Reading, VerdictCode
+from core.measurement_kinds import DepthDetails
 
 DRILLING_ERROR_MM = 1.0
 """What lies nearer is within the error of drilling (common practice, no source)."""
@@ -29,10 +30,6 @@ MOST_NAMES = 10
 
 NO_CLEARANCE = "This is no clearance for surgery."
 
-_KIND_WORDS = {
-    "wall": "remaining bone", "plate_thickness": "cortex", "entry": "entry point",
-    "hollow_depth": "undercut depth", "hollow_angle": "undercut angle",
-}  # fmt: skip
 _WORST_FIRST = ("below limit", "not assessed", "too near to tell", "meets limit")
 _GROUPS = ("danger", "roots", "bone", "information")
 _NOISE = 1e-6
@@ -171,12 +168,12 @@ def target_words(measurement: Measurement, *, jaw: str | None) -> str:
     In the upper jaw *lingual* reads *palatal*.
     """
     details = measurement.details
-    side = str(details.get("side", "")).replace("lingual", inner_side(jaw))
+    side = details.side.replace("lingual", inner_side(jaw))
     target = measurement.target
-    if not target:
-        of = str(details.get("of", "")) if measurement.kind == "depth" else ""
-        of = f"{of} from the {details['from']}" if details.get("from") else of
-        target = of or _KIND_WORDS.get(measurement.kind, measurement.kind.replace("_", " "))
+    if not target and isinstance(details, DepthDetails):
+        start = f" from the {details.counted_from}" if details.counted_from else ""
+        target = f"{details.of}{start}"
+    target = target or measurement.kind.row.words.lower()
     return f"{thing_words(target.removesuffix('-deep'))} {side}".strip()
 
 

@@ -12,6 +12,7 @@ from core.plans.limits import limit_for
 from core.plans.plan import Plan, SideCheck
 from core.plans.plan_file import plan_fingerprint
 from core.proposing.proposal import Proposal
+from tests.details import details_of
 
 IDENTITY = ScanIdentity(
     patient_name="QUARRY^Sample",
@@ -131,7 +132,7 @@ def row(
         budget=budget,
         limit=None if limit is None else limit_for(limit),
         verdict=verdict,
-        details=details,
+        details=details_of(kind, details),
     )
 
 

@@ -15,6 +15,7 @@ from core.measuring.ledger import Ledger
 from core.pictures.ink import GLYPHS
 from core.plans.plan import Plan
 from core.words.cautions import CAUTIONS
+from tests.details import details_of
 
 SIZE = FixtureSize(diameter_mm=4.0, length_mm=8.0)
 
@@ -108,7 +109,7 @@ def test_every_verdict_has_its_own_sign():
 
 def test_the_upper_jaw_has_a_palate():
     inner = replace(row(value=2.5, verdict="meets limit", target="bone surface"),
-                    details={"side": "lingual"})  # fmt: skip
+                    details=details_of("clearance", {"side": "lingual"}))  # fmt: skip
     found = ledger(inner)
     assert "lingual" in as_text(replace(found, plan=Plan(jaw="lower")))
     of_26 = Fixture(id="f", tooth="26", platform=(0, 0, 0), towards_apex=(0, 0, 1), size=SIZE)

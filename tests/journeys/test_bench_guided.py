@@ -17,6 +17,7 @@ import pytest
 pytest.importorskip("PySide6")
 
 from core.curve import Curve
+from core.measuring.rows_unmarked import is_expected
 from core.plans import edit
 from tests.watchdog import PATIENCE
 
@@ -73,9 +74,7 @@ def test_the_guided_case_by_mouse_and_keys(qapp, tmp_path):
     hands.sign()
     hands.on()
     # Nothing that is expected at 36 is left unmarked, and the canal is marked far enough.
-    missing = [
-        m.id for m in session.ledger.measurements if m.details.get("expected") and m.value is None
-    ]
+    missing = [m.id for m in session.ledger.measurements if is_expected(m) and m.value is None]
     assert missing == []
     written = hands.write_sheet(tmp_path)
     assert {path.suffix for path in written} >= {".pdf", ".csv", ".json"}

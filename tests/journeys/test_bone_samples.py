@@ -76,7 +76,7 @@ def test_the_height_agrees(sample: Any, along: str) -> None:
         m
         for m in ledger.measurements
         if m.id.startswith(f"{_subject(ledger, along)}/ridge_height/")
-        and m.details.get("along") == name
+        and m.details.along == name
         and m.target
     ]
     assert row.value == pytest.approx(exact["height_mm"], abs=HEIGHT_MM)
@@ -170,9 +170,11 @@ def test_the_lingual_undercut_agrees(sample: Any) -> None:
     for subject in (plan.fixtures[0].id, plan.sites[0].id):
         depth = ledger.get(f"{subject}/hollow_depth/level")
         assert depth.value == pytest.approx(exact["depth_mm"], abs=WIDTH_MM)
-        assert depth.details["hollow_type"] == "U"
+        assert depth.details.hollow_type == "U"
         for name, true in (("crest", "width_crest_2mm"), ("base", "width_line_a")):
-            assert depth.details[f"width_{name}_mm"] == pytest.approx(exact[true], abs=WIDTH_MM)
+            assert depth.details.by_key()[f"width_{name}_mm"] == pytest.approx(
+                exact[true], abs=WIDTH_MM
+            )
         # By the bounds of its legs, 0.10 mm of 2.4 mm and 0.15 mm of 4.1 mm: 2 degrees.
         angle = ledger.get(f"{subject}/hollow_angle/level").value
         assert angle == pytest.approx(exact["angle_deg"], abs=2.0)

@@ -20,7 +20,7 @@ from app.panels.ledger_details import details
 from app.panels.ledger_entries import entries
 from core import load_plan, measure, open_scan
 from core.drawing import window_of_volume
-from core.measurement import GUARD, MORE_IS_SAFER
+from core.measurement import GUARD
 from core.measuring.basis import settled_arch
 from core.sheet.budget_table import TERMS
 from core.sheet.case import case_of
@@ -69,7 +69,7 @@ def test_each_row_holds_together(sample):
         if m.value is None:
             assert m.budget is None, m.id
             assert m.reading.notes, f"{m.id} gives no value and no reason"
-            assert m.verdict == "not assessed" or m.details.get("declared"), m.id
+            assert m.verdict == "not assessed" or m.details.by_key().get("declared"), m.id
             continue
         assert m.budget is not None, f"{m.id} is a bare number"
         assert m.budget.u > 0, f"{m.id} claims to be exact"
@@ -79,7 +79,9 @@ def test_each_row_holds_together(sample):
             assert m.limit.source, m.id
             met = m.value - GUARD * m.budget.u >= least_allowed(m.limit)
             assert not (m.verdict == "meets limit" and not met), m.id
-        numbers = {k for k, v in m.details.items() if isinstance(v, int | float) and v is not True}
+        numbers = {
+            k for k, v in m.details.by_key().items() if isinstance(v, int | float) and v is not True
+        }
         assert numbers <= FURTHER, m.id
 
 
@@ -103,7 +105,7 @@ def test_the_ledger_file_has_value_doubt_verdict_and_budget(sample):
         combined = row[f"uncertainty_{unit}"] / 2
         assert squares == pytest.approx(combined**2, rel=1e-3, abs=1e-4), m.id
         assert all(term["source"] for term in row["budget"])
-        if m.kind in MORE_IS_SAFER:
+        if m.kind.row.more_is_safer:
             assert row[f"at_least_{unit}"] == pytest.approx(m.at_least, abs=1e-4)
 
 

@@ -73,7 +73,7 @@ def test_the_height_along_the_axis_agrees_with_the_truth(
     heights = [
         m
         for m in ledgers["right"].measurements
-        if m.kind == "ridge_height" and m.details.get("along") == "axis" and m.target
+        if m.kind == "ridge_height" and m.details.along == "axis" and m.target
     ]
     exact = truth["fixtures"]["right"]["axis"]["height_mm"]
     assert heights[0].value == pytest.approx(exact, abs=0.3)

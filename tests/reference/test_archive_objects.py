@@ -18,13 +18,14 @@ import numpy as np
 import pydicom
 import pytest
 
+from core.measurement_kinds import MeasurementKind
 from core.plans.history import sign, with_entry
 from core.plans.plan import Site
 from core.pseudonym import pseudonymous
 from core.sheet import concepts
 from core.sheet.encapsulated import encapsulated_pdf
 from core.sheet.structured_report import structured_report
-from core.words.sheet import DEFINITIONS
+from tests.details import details_of
 from tests.sheet_material import IDENTITY, fixture_at, ledger_of, plan_with, round_jaw
 
 PDF = b"%PDF-1.4\n1 0 obj << >> endobj\n%%EOF"
@@ -216,7 +217,7 @@ def test_every_private_code_is_written_out_and_a_published_one_is_as_pydicom_has
 
 
 def test_every_kind_of_row_has_its_codes():
-    for kind in DEFINITIONS:
+    for kind in MeasurementKind:
         assert concepts.name_of(kind).value
         assert concepts.method_of(kind).scheme_designator == concepts.PRIVATE
 
@@ -303,7 +304,8 @@ def test_the_upper_jaw_has_a_palate_in_the_report_too():
     plan = replace(rows.plan, jaw="upper", fixtures=(replace(rows.plan.fixtures[0], tooth="26"),),
                    sites=())  # fmt: skip
     inner = replace(rows.measurements[0], id="36/clearance/bone surface/lingual",
-                    target="bone surface", details={"side": "lingual"})  # fmt: skip
+                    target="bone surface",
+                    details=details_of("clearance", {"side": "lingual"}))  # fmt: skip
     # 26 stands at the patient's left, as the material's first fixture does.
     text = structured_report(replace(rows, plan=plan, measurements=(inner,)))
     assert b"palatal" in text

@@ -10,6 +10,7 @@ from functools import lru_cache
 
 from app.components import licence_lines
 from app.tools.key_lines import KEY_LINES
+from core.measurement_kinds import MeasurementKind
 from core.version import PROGRAM
 from core.words.cautions import CAUTIONS
 from core.words.columns import COLUMNS
@@ -322,30 +323,15 @@ _MORE: dict[str, tuple[str, ...]] = {
     "entry": ("For free-hand work: mark it on the crest by these distances.",),
 }
 
-_NAMES = {
-    "clearance": "Clearance",
-    "ridge_width": "Ridge width",
-    "ridge_height": "Ridge height",
-    "plate_thickness": "Cortex",
-    "wall": "Remaining bone",
-    "hollow_depth": "Undercut depth",
-    "hollow_angle": "Undercut angle",
-    "angle": "Angle",
-    "offset": "Offset",
-    "room": "Room",
-    "entry": "Entry point",
-    "depth": "Platform depth",
-}
-
 
 def topics() -> dict[str, Topic]:
     """All topics by key, in the order of the contents."""
     pages = {"start": _START, "verdicts": _VERDICTS, "doubt": _DOUBT, "trust": _TRUST}
     pages["limits"] = _LIMITS
     pages |= {"by hand": _BY_HAND, "sides": _SIDES}
-    for kind, words in DEFINITIONS.items():
-        title = _NAMES.get(kind, kind.replace("_", " ").capitalize())
-        pages[kind] = Topic(title=title, paragraphs=(words, *_MORE.get(kind, ())))
+    for kind in MeasurementKind:
+        paragraphs = (DEFINITIONS[kind], *_MORE.get(kind, ()))
+        pages[kind.value] = Topic(title=kind.row.words, paragraphs=paragraphs)
     pages |= {"ridge profile": _PROFILE, "sizes": _SIZES, "grey values": _GREY}
     pages["table"] = _table()
     return pages | {"keys": _KEYS, "licences": _licences(), "about": _ABOUT}

@@ -15,6 +15,7 @@ from app.dialogs.control_film import ask_control_film
 from core.measurement import Measurement, Reading
 from core.measuring.control_film import CANAL, NEIGHBOUR, FilmResult
 from tests.app.case_at_hand import QuietSession
+from tests.details import details_of
 from tests.sheet_material import IDENTITY, fixture_at, ledger_of, plan_with, round_jaw
 
 
@@ -25,7 +26,8 @@ def session(qapp):
     case.open(round_jaw(voxel_mm=2.0), plan, source="folder", window=(0.0, 1000.0))
     entry = Measurement(
         id="36/entry/mesial", group="information", fixture="36", kind="entry",
-        reading=Reading(value=5.5), details={"of": "from the mesial neighbour's facing surface"},
+        reading=Reading(value=5.5),
+        details=details_of("entry", {"of": "from the mesial neighbour's facing surface"}),
     )  # fmt: skip
     ledger = ledger_of(case.plan)
     rows = (*ledger.measurements, entry)

@@ -66,7 +66,7 @@ def test_what_is_lacking_is_said_of_the_side_that_the_ledger_finds_below(qtbot, 
         ("buccal", "Buccal"),
         ("lingual", "Palatal" if kind == "upper" else "Lingual"),
     ):
-        below = any(m.verdict == "below limit" for m in walls if m.details["side"] == side)
+        below = any(m.verdict == "below limit" for m in walls if m.details.side == side)
         assert (f"{name}: " in panel.lacking.text()) == below
 
 

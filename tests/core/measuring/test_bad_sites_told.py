@@ -202,7 +202,7 @@ def test_why_a_surface_was_not_found_names_the_side_as_in_its_jaw(monkeypatch, c
         None, case.plan, basis,
         fixture=fixture, frame=fixture_frame(fixture, basis.arch), maker=maker,
     )  # fmt: skip
-    told = {m.details["side"]: m.reading.notes[0].message for m in rows}
+    told = {m.details.side: m.reading.notes[0].message for m in rows}
     assert "palatal" in told["lingual"]
     assert "buccal" in told["buccal"]
     assert not any("lingual" in words for words in told.values())

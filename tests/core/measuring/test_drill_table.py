@@ -12,6 +12,7 @@ from core.measuring.drill_table import ANY_DRILL, Drill, drilling_plan, read_dri
 from core.plans.limits import limit_for
 from core.plans.plan import OwnHand
 from core.trust.verdict import least_allowed
+from tests.details import details_of
 from tests.sheet_material import arch_of, fixture_at, ledger_of, plan_with, round_jaw
 
 TABLE = """name,diameter_mm,marks_mm,marks_include_tip,tip_mm
@@ -138,7 +139,8 @@ def test_a_longer_tip_comes_nearer_to_the_outside_by_its_length_at_most(tip, val
     below = Measurement(
         id="36/clearance/bone surface/apical/tip", group="danger", fixture="36", kind="clearance",
         target="bone surface", reading=Reading(value=4.0),
-        details={"side": "apical", "with_tip_mm": 1.5}, limit=limit_for("tip", plan),
+        details=details_of("clearance", {"side": "apical", "with_tip_mm": 1.5}),
+        limit=limit_for("tip", plan),
     )  # fmt: skip
     ledger = replace(ledger, measurements=(*ledger.measurements, below))
     drill = Drill(name="a", diameter_mm=2.0, marks_include_tip="no", tip_mm=tip)

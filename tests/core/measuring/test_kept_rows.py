@@ -174,8 +174,8 @@ def test_what_was_measured_quickly_is_never_taken_for_the_whole(fine):
         found = measure(plan, volume, basis=kept, made_at=WHEN, fine=each)
     alone = measure(plan, volume, basis=anew(basis), made_at=WHEN, fine=fine)
     assert found.to_json() == alone.to_json()
-    details = [dict(m.details) for m in found.measurements]
-    assert details == [dict(m.details) for m in alone.measurements]
+    details = [m.details for m in found.measurements]
+    assert details == [m.details for m in alone.measurements]
 
 
 def test_undo_finds_the_old_numbers():

@@ -6,6 +6,7 @@ import pytest
 
 from core.measurement import Measurement, Note, Reading
 from core.measuring.row_names import row_words
+from tests.details import details_of
 
 
 def row(kind, target="", **details):
@@ -17,7 +18,7 @@ def row(kind, target="", **details):
         target=target,
         fixture="36",
         reading=reading,
-        details=details,
+        details=details_of(kind, details),
     )
 
 

@@ -17,6 +17,7 @@ from core.measuring.basis import RowMaker
 from core.measuring.drill_table import drilling_plan
 from core.measuring.rows_drilling import drill_rows_of, drilling_rows
 from core.structures import PointMarks
+from tests.details import details_of
 from tests.sheet_material import arch_of, fixture_at, ledger_of, on_arch, plan_with, round_jaw
 
 VOLUME = round_jaw()
@@ -43,7 +44,7 @@ def rows_of(*marks, rims=RIMS, fixture=FIXTURE):
 
 def test_each_depth_is_counted_to_the_apex_and_rounded_down_to_a_mark():
     _, rows = rows_of(GUM, STENT)
-    found = {m.details["from"]: (m.value, m.details["mark_mm"]) for m in rows}
+    found = {m.details.counted_from: (m.value, m.details.mark_mm) for m in rows}
     assert found["buccal rim"] == (pytest.approx(9.15), 9.0)
     assert found["highest rim"] == (pytest.approx(9.3), 9.0)
     assert found["gum"] == (pytest.approx(11.2), 11.0)
@@ -54,24 +55,24 @@ def test_each_depth_is_counted_to_the_apex_and_rounded_down_to_a_mark():
 
 def test_gum_and_stent_have_no_row_where_they_are_not_marked():
     _, rows = rows_of()
-    assert [m.details["from"] for m in rows] == ["buccal rim", "highest rim"]
+    assert [m.details.counted_from for m in rows] == ["buccal rim", "highest rim"]
 
 
 def test_a_rim_that_was_not_found_is_not_assessed_and_never_a_number():
     lost = Reading(value=None, notes=(Note("rim_not_found"),))
     _, rows = rows_of(rims=RIMS | {"lingual": lost})
-    by_place = {m.details["from"]: m for m in rows}
+    by_place = {m.details.counted_from: m for m in rows}
     assert by_place["buccal rim"].value == pytest.approx(9.15)
     assert by_place["highest rim"].value is None
     assert by_place["highest rim"].verdict == "not assessed"
-    assert "mark_mm" not in by_place["highest rim"].details
+    assert by_place["highest rim"].details.mark_mm is None
 
 
 @given(st.floats(-3.0, 6.0))
 def test_the_mark_is_never_deeper_than_the_depth(depth_mm):
     _, rows = rows_of(rims=dict.fromkeys(RIMS, Reading(value=depth_mm, edge_sd_mm=(0.1,))))
     for m in rows:
-        assert 0.0 <= m.value - m.details["mark_mm"] + 1e-5 < 0.5 + 2e-5
+        assert 0.0 <= m.value - m.details.mark_mm + 1e-5 < 0.5 + 2e-5
 
 
 def test_marks_of_another_tooth_never_count():
@@ -99,7 +100,9 @@ def test_the_drill_table_of_the_day_has_the_same_depths(tooth):
     platform = [
         maker.row(
             group="information", kind="depth", parts=("platform", named.get(place, place)),
-            reading=reading, details={"of": "platform below bone", "side": named.get(place, place)},
+            reading=reading, details=details_of(
+                "depth", {"of": "platform below bone", "side": named.get(place, place)}
+            ),
         )
         for place, reading in RIMS.items()
     ]  # fmt: skip
@@ -109,6 +112,6 @@ def test_the_drill_table_of_the_day_has_the_same_depths(tooth):
     of_table = {
         d.counted_from: d.reading.value for d in table.depths if d.reading.value is not None
     }
-    assert of_table == {m.details["from"]: m.value for m in drill_rows_of(ledger.measurements)}
+    assert of_table == {m.details.counted_from: m.value for m in drill_rows_of(ledger.measurements)}
     assert len(of_table) == 3
     assert np.isclose(of_table["highest rim"], 9.3)

@@ -10,7 +10,7 @@ import sample_volumes
 from core import load_plan, measure, open_scan
 from core.bone.image_faults import ImageFault, ImageFaults
 from core.fixture import FixtureSize
-from core.measurement import MORE_IS_SAFER, Note
+from core.measurement import Note
 from core.measuring.basis import Basis
 from core.measuring.kept_rows import KeptRows
 from core.measuring.sizes_table import lacking, try_sizes
@@ -55,7 +55,7 @@ def test_the_row_of_the_present_size_is_the_ledger(name):
     judged = [
         m
         for m in ledger.of(plan.fixtures[0].id)
-        if m.verdict is not None and m.kind in MORE_IS_SAFER
+        if m.verdict is not None and m.kind.row.more_is_safer
     ]
     assert (row.met == row.limits) == all(m.verdict == "meets limit" for m in judged)
 

@@ -10,6 +10,7 @@ import sample_volumes
 from core import load_plan, measure, open_scan
 from core.drawing import Label, Line
 from core.geometry import PictureGrid
+from core.measurement_kinds import MeasurementKind
 from core.pictures import chart_desk
 from core.pictures.chart_desk import Desk
 from core.pictures.overlay import section_overlay
@@ -50,11 +51,12 @@ def test_widths_2_mm_apart_are_not_read_off_each_other(left, right):
 
 def test_a_width_is_drawn_on_its_own_section_only_and_a_height_whole():
     """2 mm further on the ridge may be as wide or not: nobody measured it there."""
-    row = replace(rows_of_a_site()[0], details={})
+    row = rows_of_a_site()[0]
 
     def drawn(kind, witness):
         desk = Desk(GRID)
-        of = replace(row, kind=kind, reading=replace(row.reading, witness=witness))
+        details = MeasurementKind(kind).row.details()
+        of = replace(row, kind=kind, details=details, reading=replace(row.reading, witness=witness))
         desk.witnesses([of], most=5)
         return len(desk.labels)
 

@@ -9,6 +9,7 @@ import pypdf
 import pytest
 
 from core.measurement import Measurement, Reading
+from core.measurement_kinds import DepthDetails
 from core.measuring.drill_table import Drill
 from core.sheet.case import case_of
 from core.sheet.day import Day
@@ -27,7 +28,7 @@ def rims(fixture, **depths):
     return tuple(
         Measurement(
             id=f"{fixture}/depth/platform/{side}", group="information", fixture=fixture,
-            kind="depth", reading=Reading(value=value), details={"side": side},
+            kind="depth", reading=Reading(value=value), details=DepthDetails(side=side),
         )
         for side, value in depths.items()
     )  # fmt: skip

@@ -124,10 +124,10 @@ def test_no_row_of_the_ledger_is_left_out(name):
 def test_drilling_has_the_ledgers_depths():
     case = case_for("whole")
     drills = drill_rows_of(case.rows(case.subjects[0]))
-    assert {m.details["from"] for m in drills} == {"buccal rim", "highest rim", "gum"}
+    assert {m.details.counted_from for m in drills} == {"buccal rim", "highest rim", "gum"}
     text = " ".join(pages_of("whole"))
     for m in drills:
-        line = f"the {m.details['from']} {plain(m.details['mark_mm'])} {shown(m, decimals=2)}"
+        line = f"the {m.details.counted_from} {plain(m.details.mark_mm)} {shown(m, decimals=2)}"
         assert line in text
     assert "the stent top not marked" in text
     # The gum lies 4 mm over the platform, which lies 1 mm below the crest: 8 + 4.
@@ -194,7 +194,7 @@ def test_the_picture_of_remaining_bone_is_the_ledgers():
         rows = [
             m.value
             for m in case.ledger.measurements
-            if m.kind == "wall" and m.details["side"] == side and m.value is not None
+            if m.kind == "wall" and m.details.side == side and m.value is not None
         ]
         assert least[side].reading.value == pytest.approx(min(rows), abs=1e-9)
     assert fixture_frame(FIXTURE, case.arch).named_by_tooth
@@ -285,7 +285,9 @@ def test_own_films_make_a_line_of_their_own_and_change_no_verdict():
     own = measure(plan, VOLUME, made_at="2026-11-24T10:00:00+00:00", own=OWN)
     assert [m.verdict for m in own.measurements] == [m.verdict for m in bare.measurements]
     row = next(m for m in own.measurements if m.target == "canal-left")
-    free, mine = (row.details[f"{key}_at_least_mm"] for key in ("free_hand", "own_figures"))
+    free, mine = (
+        row.details.by_hand_mm[f"{key}_at_least_mm"] for key in ("free_hand", "own_figures")
+    )
     # Deeper by 2.5 in place of 0.95 mm, towards a canal below the apex.
     assert mine == pytest.approx(free - (2.5 - 0.95), abs=0.05)
     case = case_of(plan, VOLUME, own, without_viewing=True, window=(-1000.0, 2500.0))
@@ -299,7 +301,7 @@ def test_own_films_make_a_line_of_their_own_and_change_no_verdict():
         for p in pdfium.PdfDocument(sheet_pdf(replace(case, ledger=bare), paper="A4"))
     )
     _, _, alias = pseudonymous(plan, VOLUME, own, secret=b"0123456789abcdef")
-    told = [str(m.details["own_figures"]) for m in alias.measurements if "own_figures" in m.details]
+    told = [own for m in alias.measurements if (own := m.details.by_key().get("own_figures"))]
     assert told
     assert not any("LM" in words for words in told)
     assert all("from 12 films" in words for words in told)

@@ -21,6 +21,7 @@ from core.trust.verdict import (
     verdict_note,
     worst_first,
 )
+from tests.details import details_of
 
 CANAL = Limit(key="canal", value=2.0, lower_line=1.0, source="s", default=2.0)
 
@@ -169,7 +170,7 @@ def row(
         budget=None if value is None else doubt(0.2),
         limit=None if verdict is None else CANAL,
         verdict=verdict,
-        details=details or {},
+        details=details_of("clearance", details or {}),
     )
 
 

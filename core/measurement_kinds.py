@@ -1,0 +1,285 @@
+"""Every kind of measurement: its name, how it is rounded, its code, and what else its rows carry.
+
+One table, `ROWS`; the values of the enumeration are the codes in files and in ids of rows.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from types import MappingProxyType
+from typing import Literal
+
+from core.kinds import Concept
+
+
+class MeasurementKind(StrEnum):
+    """What a row of the ledger measures."""
+
+    CLEARANCE = "clearance"
+    RIDGE_WIDTH = "ridge_width"
+    RIDGE_HEIGHT = "ridge_height"
+    PLATE_THICKNESS = "plate_thickness"
+    WALL = "wall"
+    HOLLOW_DEPTH = "hollow_depth"
+    HOLLOW_ANGLE = "hollow_angle"
+    ANGLE = "angle"
+    RULER = "ruler"
+    OFFSET = "offset"
+    ROOM = "room"
+    ENTRY = "entry"
+    DEPTH = "depth"
+
+    @property
+    def row(self) -> KindRow:
+        """All that depends on the kind."""
+        return ROWS[self]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Details:
+    """What tells a row from others of its kind; empty where the row does not have it.
+
+    Parameters
+    ----------
+    side : str
+        Buccal, lingual, mesial, distal, apical, left or right.
+    along : str
+        Direction of a width or height (``axis``, ``up``), or ``arch``.
+    of : str
+        What of several things is measured, for people.
+    """
+
+    side: str = ""
+    along: str = ""
+    of: str = ""
+
+    def by_key(self) -> dict[str, object]:
+        """What is told, by the keys of the ledger file."""
+        values = {f.name: getattr(self, f.name) for f in dataclasses.fields(self)}
+        # Not by truth: a depth or a turn of 0 is told.
+        return {k: v for k, v in values.items() if not (v is None or v is False or v == "")}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClearanceDetails(Details):
+    """Of a clearance.
+
+    Parameters
+    ----------
+    zone : {'shoulder', 'deep', ''}
+    with_tip_mm : float or None
+        Height of the drill's tip that is counted.
+    label : str
+        What a person called the mark.
+    expected : bool
+        True for what must be marked at the tooth and is not.
+    declared : str
+        State that a person declared it to be in.
+    by_hand_mm : mapping of str to float
+        Least clearance as placed by the mean deviations of a series, mm, by its key.
+    own_figures : str
+        Whose own films stand in one of them, and how many.
+    """
+
+    zone: Literal["shoulder", "deep", ""] = ""
+    with_tip_mm: float | None = None
+    label: str = ""
+    expected: bool = False
+    declared: str = ""
+    by_hand_mm: Mapping[str, float] = field(default_factory=dict)
+    own_figures: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "by_hand_mm", MappingProxyType(dict(self.by_hand_mm)))
+
+    def by_key(self) -> dict[str, object]:
+        """With a key for each series."""
+        # Not `super()`: a dataclass with slots is made anew, and the name would mean the old one.
+        values = Details.by_key(self)
+        del values["by_hand_mm"]
+        return values | dict(self.by_hand_mm)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WallDetails(Details):
+    """Of remaining bone: zone, and where its least is (mm below the platform, turn from buccal)."""
+
+    zone: Literal["shoulder", "deep", ""] = ""
+    from_platform_mm: float | None = None
+    turn_deg: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WidthDetails(Details):
+    """Of a width: depth below the crest, and the least over a small turn, mm."""
+
+    at_depth_mm: float | None = None
+    least_over_turn_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeightDetails(Details):
+    """Of a height: where it is counted from, and the width that is usable there, mm."""
+
+    counted_from: str = ""
+    at_width_mm: float | None = None
+
+    def by_key(self) -> dict[str, object]:
+        """With the file's word for where it is counted from."""
+        return _counted_from(Details.by_key(self))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CortexDetails(Details):
+    """Of a plate: depth below the crest, mm."""
+
+    at_depth_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UndercutDetails(Details):
+    """Of an undercut: by which definition, its type there, and the widths that tell it, mm."""
+
+    definition: Literal["hollow-level", "hollow-bridge", ""] = ""
+    hollow_type: str | None = None
+    width_crest_mm: float | None = None
+    width_base_mm: float | None = None
+
+    def by_key(self) -> dict[str, object]:
+        """With its type also where there is none."""
+        return Details.by_key(self) | {"hollow_type": self.hollow_type}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DepthDetails(Details):
+    """Of a depth: where it is counted from, and the drill's mark above it, mm."""
+
+    counted_from: str = ""
+    mark_mm: float | None = None
+
+    def by_key(self) -> dict[str, object]:
+        """With the file's word for where it is counted from."""
+        return _counted_from(Details.by_key(self))
+
+
+def _counted_from(values: dict[str, object]) -> dict[str, object]:
+    return {"from" if key == "counted_from" else key: value for key, value in values.items()}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KindRow:
+    """All that depends on the kind of a measurement.
+
+    Parameters
+    ----------
+    words : str
+        For people.
+    concept : Concept
+        In the structured report.
+    method : {'m-space', 'm-edge', 'm-marks'}
+        How it is measured, a code of `core.sheet.concepts.OWN`.
+    details : type
+        What its rows carry.
+    rounding : {'down', 'up', 'nearest'}
+        Towards the safe side, where there is one.
+    more_is_safer : bool
+        *Could be as little as* is the figure to know.
+    within_jaw : bool
+        Both ends lie in the scan: a wrong scale stretches what lies between them, no more.
+    """
+
+    words: str
+    concept: Concept
+    method: Literal["m-space", "m-edge", "m-marks"]
+    details: type[Details] = Details
+    rounding: Literal["down", "up", "nearest"] = "down"
+    more_is_safer: bool = False
+    within_jaw: bool = False
+
+
+_DISTANCE = Concept(code="121206", meaning="Distance", scheme="DCM")
+_ANGLE = Concept(code="1483009", meaning="Angle", scheme="SCT")
+_DEPTH = Concept(code="131197000", meaning="Depth", scheme="SCT")
+
+ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
+    {
+        MeasurementKind.CLEARANCE: KindRow(
+            method="m-space",
+            words="Clearance",
+            concept=_DISTANCE,
+            details=ClearanceDetails,
+            more_is_safer=True,
+        ),
+        MeasurementKind.RIDGE_WIDTH: KindRow(
+            method="m-edge",
+            words="Ridge width",
+            concept=Concept(code="103355008", meaning="Width", scheme="SCT"),
+            details=WidthDetails,
+            more_is_safer=True,
+            within_jaw=True,
+        ),
+        MeasurementKind.RIDGE_HEIGHT: KindRow(
+            method="m-edge",
+            words="Ridge height",
+            concept=Concept(code="ridge-height"),
+            details=HeightDetails,
+            more_is_safer=True,
+            within_jaw=True,
+        ),
+        MeasurementKind.PLATE_THICKNESS: KindRow(
+            method="m-edge",
+            words="Cortex",
+            concept=Concept(code="cortex"),
+            details=CortexDetails,
+            more_is_safer=True,
+            within_jaw=True,
+        ),
+        MeasurementKind.WALL: KindRow(
+            method="m-edge",
+            words="Remaining bone",
+            concept=Concept(code="remaining-bone"),
+            details=WallDetails,
+            more_is_safer=True,
+        ),
+        MeasurementKind.HOLLOW_DEPTH: KindRow(
+            method="m-edge",
+            words="Undercut depth",
+            concept=_DEPTH,
+            details=UndercutDetails,
+            rounding="up",
+            within_jaw=True,
+        ),
+        MeasurementKind.HOLLOW_ANGLE: KindRow(
+            method="m-edge",
+            words="Undercut angle",
+            concept=_ANGLE,
+            details=UndercutDetails,
+            rounding="nearest",
+        ),
+        MeasurementKind.ANGLE: KindRow(
+            method="m-marks", words="Angle", concept=_ANGLE, rounding="nearest"
+        ),
+        MeasurementKind.RULER: KindRow(method="m-marks", words="Ruler", concept=_DISTANCE),
+        MeasurementKind.OFFSET: KindRow(
+            method="m-space",
+            words="Offset",
+            concept=Concept(code="axis-offset"),
+            rounding="nearest",
+        ),
+        MeasurementKind.ROOM: KindRow(
+            method="m-marks", words="Room", concept=Concept(code="room"), more_is_safer=True
+        ),
+        MeasurementKind.ENTRY: KindRow(
+            method="m-marks",
+            words="Entry point",
+            concept=Concept(code="entry-point"),
+            rounding="nearest",
+        ),
+        MeasurementKind.DEPTH: KindRow(
+            method="m-edge", words="Depth", concept=_DEPTH, details=DepthDetails
+        ),
+    }
+)

@@ -1,0 +1,68 @@
+"""Kinds of measurement: one table, and details that hold what their rows have and nothing else."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from core.measurement import Budget, Measurement, Reading, Term
+from core.measurement_kinds import (
+    ROWS,
+    ClearanceDetails,
+    Details,
+    HeightDetails,
+    MeasurementKind,
+    WallDetails,
+    WidthDetails,
+)
+from core.measuring.row_names import row_words
+from core.sheet.concepts import name_of
+from core.trust.figures import shown, shown_at_least
+from core.words.sheet import DEFINITIONS
+
+EVERY = pytest.mark.parametrize("kind", MeasurementKind)
+BUDGET = Budget(terms=(Term(name="edge", u=0.1, source="test"),))
+
+
+def row(kind, **changes):
+    values = {"id": "x", "group": "bone", "kind": kind, "fixture": "36", "budget": BUDGET}
+    return Measurement(**values, reading=Reading(value=2.34), **changes)
+
+
+@EVERY
+def test_every_kind_is_defined_named_coded_and_rounded(kind):
+    m = row(kind)
+    assert ROWS[kind].words.split()[0].lower() in (DEFINITIONS[kind] + " entry").lower()
+    assert row_words(m, jaw="lower").lower() == ROWS[kind].words.lower()
+    assert name_of(kind).meaning
+    assert shown(m) == {"down": "2.3", "nearest": "2.3", "up": "2.4"}[kind.row.rounding]
+    # 2.34 - 1.645 x 0.1 = 2.1755 (JCGM 106:2012, one-sided 95 %)
+    assert shown_at_least(m, decimals=2) == ("2.17" if kind.row.more_is_safer else "–")
+
+
+@EVERY
+def test_a_row_has_the_details_of_its_kind_and_no_others(kind):
+    own = kind.row.details
+    assert type(row(kind).details) is own
+    other = WallDetails if own is not WallDetails else WidthDetails
+    with pytest.raises(ValueError, match=f"{kind}: its details are {own.__name__}"):
+        row(kind, details=other())
+
+
+def test_a_kind_that_is_not_in_the_table_is_refused():
+    with pytest.raises(ValueError, match="thickness"):
+        row("thickness")
+    assert row("wall").kind is MeasurementKind.WALL
+
+
+def test_what_is_nought_is_told_and_what_is_not_known_is_not():
+    assert WallDetails(side="buccal", from_platform_mm=0.0, turn_deg=0.0).by_key() == {
+        "side": "buccal", "from_platform_mm": 0.0, "turn_deg": 0.0,
+    }  # fmt: skip
+    assert ClearanceDetails().by_key() == Details().by_key() == {}
+    assert HeightDetails(counted_from="platform").by_key() == {"from": "platform"}
+    by_hand = ClearanceDetails(by_hand_mm={"free_hand_at_least_mm": 0.0}, own_figures="LM: 12")
+    told = {"free_hand_at_least_mm": 0.0, "own_figures": "LM: 12"}
+    assert by_hand.by_key() == told
+    assert replace(by_hand, own_figures="").by_key() == {"free_hand_at_least_mm": 0.0}
