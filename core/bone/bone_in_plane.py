@@ -44,6 +44,10 @@ more than about 10 mm wide and 16 mm high (common practice, no source)."""
 _FURTHEST_TOP_MM = 6.0
 """Bone this far from a height at one place is another bone."""
 
+_TOLD_APART, _MOSTLY = 0.15, 0.7
+"""Spongy bone that stands this share of the contrast above soft tissue is told from it; a part of a
+section of which so much looks like it is spongy bone."""
+
 _PAD = 4
 _BRIDGE = np.hypot(*np.mgrid[-3:4, -3:4]) <= 3.0
 """Breaks of a plate up to 1.5 mm are bridged."""
@@ -249,6 +253,7 @@ def bone_in_plane(
     weight = gaussian_filter(scanned.astype(np.float64), sigma)
     smooth = gaussian_filter(np.where(scanned, grey, 0.0), sigma) / np.maximum(weight, 1e-9)
     bright = scanned & (smooth >= levels.bone_threshold)
+    free = _Free(scanned=scanned, marrow=_as_spongy(smooth, levels))
     mask = np.zeros_like(bright)
     labels, count = label(bright)
     if count and levels.trouble is None:
@@ -256,15 +261,17 @@ def bone_in_plane(
         sizes = np.bincount(apical.ravel(), minlength=count + 1)
         sizes[0] = 0
         if sizes.max() * PIXEL_MM**2 >= 4.0:
-            mask = _with_its_plates(labels, sizes, scanned)
+            mask = _with_its_plates(labels, sizes, free)
     # A plate beside air, or thinner than the blur, does not come up to bone's level; it still
     # parts what is inside from the outside.
     faint = smooth >= levels.soft + max(
         _FAINT * (levels.cortical - levels.soft), _NOISE * levels.noise_sd
     )
-    mask = _with_faint_plates(mask, scanned & faint, scanned)
-    filled = _filled(mask, smooth, scanned, dark, upper=upper)
-    brighter = smooth >= levels.cortical + _BRIGHTER * (levels.cortical - levels.soft)
+    mask = _with_faint_plates(mask, scanned & faint, free)
+    filled = _filled(mask, smooth, free, dark, upper=upper)
+    # Where cortex is thin over sclerotic bone its level reads too low: by as much as its doubt.
+    cortex = levels.cortical + levels.cortical_sd
+    brighter = smooth >= cortex + _BRIGHTER * (levels.cortical - levels.soft)
     return BoneInPlane(
         plane=plane,
         w=w,
@@ -276,8 +283,24 @@ def bone_in_plane(
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Free:
+    """What of a section was scanned, and what of it looks like spongy bone; (rows, cols) bool."""
+
+    scanned: NDArray[np.bool_]
+    marrow: NDArray[np.bool_]
+
+
+def _as_spongy(smooth: Array, levels: BoneLevels) -> NDArray[np.bool_]:
+    """Nearer to spongy bone than to soft tissue, where the scan tells them apart."""
+    apart = levels.spongy - levels.soft
+    if apart < _TOLD_APART * (levels.cortical - levels.soft):
+        return np.zeros(smooth.shape, dtype=bool)
+    return np.asarray(smooth > levels.soft + 0.5 * apart)
+
+
 def _with_its_plates(
-    labels: NDArray[np.signedinteger], sizes: NDArray[np.intp], scanned: NDArray[np.bool_]
+    labels: NDArray[np.signedinteger], sizes: NDArray[np.intp], free: _Free
 ) -> NDArray[np.bool_]:
     """The largest bright part, and those that enclose the inside of a bone together with it.
 
@@ -285,26 +308,26 @@ def _with_its_plates(
     only lies near (a stent's filling, a tooth of the other jaw) encloses nothing.
     """
     order = np.argsort(sizes)[::-1]
-    mask = _bridged(labels == int(order[0]), scanned)
-    inside = int(_inside(mask, scanned).sum())
+    mask = _bridged(labels == int(order[0]), free.scanned)
+    inside = int(_inside(mask, free).sum())
     for number in order[1 : 1 + _MOST_PARTS]:
         if sizes[number] * PIXEL_MM**2 < _LEAST_PART_MM2:
             break
-        more = _bridged(mask | (labels == int(number)), scanned)
-        encloses = int(_inside(more, scanned).sum())
+        more = _bridged(mask | (labels == int(number)), free.scanned)
+        encloses = int(_inside(more, free).sum())
         if (encloses - inside) * PIXEL_MM**2 >= _LEAST_INSIDE_MM2:
             mask, inside = more, encloses
     return mask
 
 
 def _with_faint_plates(
-    mask: NDArray[np.bool_], faint: NDArray[np.bool_], scanned: NDArray[np.bool_]
+    mask: NDArray[np.bool_], faint: NDArray[np.bool_], free: _Free
 ) -> NDArray[np.bool_]:
     """With fainter parts joined to the bone, if much is enclosed by them that was open before."""
     if not mask.any():
         return mask
-    joined = np.asarray(binary_propagation(mask, mask=mask | _bridged(faint, scanned)))
-    gained = _inside(joined, scanned) & ~_inside(mask, scanned)
+    joined = np.asarray(binary_propagation(mask, mask=mask | _bridged(faint, free.scanned)))
+    gained = _inside(joined, free) & ~_inside(mask, free)
     parts, count = label(gained)
     sizes = np.bincount(parts.ravel(), minlength=count + 1)
     sizes[0] = 0
@@ -321,35 +344,44 @@ def _bridged(mask: NDArray[np.bool_], scanned: NDArray[np.bool_]) -> NDArray[np.
 
 
 def _filled(
-    mask: NDArray[np.bool_], smooth: Array, scanned: NDArray[np.bool_], dark: float, *, upper: bool
+    mask: NDArray[np.bool_], smooth: Array, free: _Free, dark: float, *, upper: bool
 ) -> NDArray[np.bool_]:
-    holes, count = label(_inside(mask, scanned))
+    holes, count = label(_inside(mask, free))
     keep = np.ones(count + 1, dtype=bool)
     for number in range(1, count + 1):
         hole = holes == number
         rim = binary_dilation(_padded(hole))[_PAD:-_PAD, _PAD:-_PAD] & ~hole
-        open_ = float((rim & ~scanned).sum()) + float(hole[0].sum())
+        open_ = float((rim & ~free.scanned).sum()) + float(hole[0].sum())
         air = float(np.median(smooth[hole])) < dark
         large = hole.sum() * PIXEL_MM**2 > _LARGEST_UPPER_HOLE_MM2
+        large &= free.marrow[hole].mean() < _MOSTLY
         shut = open_ <= _MOST_OPEN * (float(rim.sum()) + float(hole[0].sum()))
         keep[number] = shut and not (upper and (air or large))
     keep[0] = False
     return np.asarray(mask | keep[holes])
 
 
-def _inside(mask: NDArray[np.bool_], scanned: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _inside(mask: NDArray[np.bool_], free: _Free) -> NDArray[np.bool_]:
     """What is not bright and is not reached from the crowns' side, from cheek or from tongue.
 
-    The scan may end in the jaw: where nothing was scanned there is no way in.
+    The scan may end in the jaw: where nothing was scanned there is no way in, and none where what
+    reaches the end is spongy bone.
     """
-    free = scanned & ~mask
-    edge = np.zeros_like(free)
+    dark = free.scanned & ~mask
+    edge = np.zeros_like(dark)
     edge[-1], edge[:, 0], edge[:, -1] = True, True, True
     # The end of the field on either side, and above: the first and the last that was scanned.
-    across = np.arange(free.shape[1])
-    top = free.shape[0] - 1 - np.argmax(scanned[::-1], axis=0)
+    across = np.arange(dark.shape[1])
+    top = dark.shape[0] - 1 - np.argmax(free.scanned[::-1], axis=0)
     edge[top, across] = True
-    return np.asarray(free & ~binary_propagation(edge & free, mask=free))
+    parts, count = label(dark)
+    at_edge = np.zeros(count + 1, dtype=bool)
+    at_edge[np.unique(parts[edge & dark])] = True
+    sizes = np.bincount(parts.ravel(), minlength=count + 1)
+    spongy = np.bincount(parts.ravel(), free.marrow.ravel(), minlength=count + 1)
+    outside = at_edge & (spongy < _MOSTLY * np.maximum(sizes, 1))
+    outside[0] = True
+    return np.asarray(~outside[parts])
 
 
 def _padded(flags: NDArray[np.bool_]) -> NDArray[np.bool_]:

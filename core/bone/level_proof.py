@@ -19,6 +19,9 @@ _SIDES_APART = 0.3
 _BESIDE_MM = (1.0, 1.8)
 _MOST_OFF = 0.25
 _LEAST_BESIDE = 40
+_LEAST_SOFT = 0.3
+"""Of what lies beside the bone at least this share is soft tissue, or air is not what was taken for
+air: then marrow was taken for soft tissue, and soft tissue for air."""
 _LEAST_TO_AIR, _MOST_TO_AIR = 0.6, 4.5
 """Rise from soft tissue to cortex, over the rise from air to soft tissue. By attenuation (NIST
 tables, from memory) cortical bone lies 1 to 2 times as far above water as water above air; wide of
@@ -83,6 +86,9 @@ def _soft_beside_bone(
     grey = profiles.smooth[places.rows[:, None], np.clip(at, 0, profiles.smooth.shape[1] - 1)]
     keep: NDArray[np.bool_] = inside & np.isfinite(grey)
     if classes.air is not None:
+        is_soft = grey[keep] > 0.5 * (classes.air + classes.soft)
+        if len(is_soft) >= _LEAST_BESIDE and is_soft.mean() < _LEAST_SOFT:
+            return False
         keep &= grey > 0.5 * (classes.air + classes.soft)
     for side in (True, False):
         beside = grey[keep & (places.buccal == side)[:, None]]

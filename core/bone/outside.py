@@ -11,7 +11,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_closing, binary_dilation, binary_propagation, gaussian_filter
+from scipy.ndimage import (
+    binary_dilation,
+    binary_erosion,
+    binary_propagation,
+    gaussian_filter,
+    label,
+)
 
 from core.arch import FixtureFrame
 from core.bone.bone_levels import BoneLevels
@@ -30,7 +36,7 @@ does, if that lies between."""
 _AIR = 0.4
 """Air lies this share of the contrast below soft tissue; no marrow does."""
 
-_DARKEST = 0.2
+_DARKEST = 0.05
 """Nothing counts as darker than soft tissue by more than this share of the contrast."""
 
 _ABOVE_MM = 6.0
@@ -38,6 +44,13 @@ _ABOVE_MM = 6.0
 
 _SEEDS_ABOVE_MM, _SEEDS_WITHIN_MM = 3.0, 6.0
 """The mouth is looked for this far above a platform and more, this near to it along the arch."""
+
+_SPECK = 8
+"""Cells of the largest speck of noise, 0.2 mm³."""
+
+_PINHOLE_STEPS = 1
+"""A hole of up to two steps, 0.6 mm, in a plate is one of noise and blur: gaps that are told are no
+narrower either."""
 
 _BESIDE_STEPS = 1
 """The smoothed border of what is dark lies up to this far outside the bone's own."""
@@ -57,12 +70,15 @@ class Outside:
         Joined to the mouth.
     hollow : (i, j, k) bool
         Joined to air that is not that of the mouth: sinus, nose.
+    closed : (i, j, k) bool
+        As dark as the outside, and joined to neither: marrow.
     """
 
     corner_mm: Array
     ways: Array
     mouth: NDArray[np.bool_]
     hollow: NDArray[np.bool_]
+    closed: NDArray[np.bool_]
 
     @classmethod
     def around(
@@ -107,19 +123,27 @@ class Outside:
         # Through what was not scanned nobody can say that there is a way.
         dark = scanned & (smooth < levels.soft + rise)
         air = scanned & (plain < levels.soft - _AIR * contrast)
-        mouth = binary_propagation(_highest(scanned) & dark, mask=dark)
+        dark = _without_specks(dark) & scanned
+        mouth = _joined(_highest(scanned), dark, scanned)
         hollow = binary_propagation(air & ~mouth, mask=dark & ~mouth)
-        # Specks of noise in it are no bone.
-        mouth, hollow = (binary_closing(part) for part in (mouth, hollow))
-        return cls(corner_mm=corner, ways=ways, mouth=mouth, hollow=hollow)
+        closed = dark & ~mouth & ~hollow
+        return cls(corner_mm=corner, ways=ways, mouth=mouth, hollow=hollow, closed=closed)
 
     def at(self, points_mm: Array) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         """(n,) places in what is joined to the mouth, and in sinus or nose."""
+        (i, j, k), inside = self._cells(points_mm)
+        return self.mouth[i, j, k] & inside, self.hollow[i, j, k] & inside
+
+    def in_marrow(self, points_mm: Array) -> NDArray[np.bool_]:
+        """(n,) places that are dark and closed in."""
+        (i, j, k), inside = self._cells(points_mm)
+        return np.asarray(self.closed[i, j, k] & inside)
+
+    def _cells(self, points_mm: Array) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
         ijk = np.rint((points_mm - self.corner_mm) @ self.ways.T / _STEP_MM).astype(np.intp)
         last = np.array(self.mouth.shape) - 1
         inside = ((ijk >= 0) & (ijk <= last)).all(axis=1)
-        i, j, k = np.clip(ijk, 0, last).T
-        return self.mouth[i, j, k] & inside, self.hollow[i, j, k] & inside
+        return np.clip(ijk, 0, last).T, np.asarray(inside)
 
     def widened(self) -> Outside:
         """With what lies close beside it, up to the bone's own border."""
@@ -128,6 +152,25 @@ class Outside:
             mouth=np.asarray(binary_dilation(self.mouth, iterations=_BESIDE_STEPS)),
             hollow=np.asarray(binary_dilation(self.hollow, iterations=_BESIDE_STEPS)),
         )
+
+
+def _joined(
+    seeds: NDArray[np.bool_], dark: NDArray[np.bool_], scanned: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """What is joined to the seeds by more than a pinhole: blur opens those in the thinnest plates.
+
+    A way in that is narrower than `_PINHOLE_STEPS` on each side of its middle is none.
+    """
+    wide = dark & binary_erosion(dark | ~scanned, iterations=_PINHOLE_STEPS, border_value=1)
+    reached = binary_propagation(seeds & wide, mask=wide)
+    return np.asarray(binary_dilation(reached, iterations=_PINHOLE_STEPS + 1) & dark)
+
+
+def _without_specks(part: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """With what noise has left out of it: no bone is as small."""
+    labels, count = label(~part)
+    sizes = np.bincount(labels.ravel(), minlength=count + 1)
+    return np.asarray(part | (sizes <= _SPECK)[labels])
 
 
 def _highest(scanned: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -57,8 +57,12 @@ unexplained beyond noise. The first so that single edges of the sample scans as 
 in at least 92 % (0.5 would do for widths under more noise, and leave those at 89 %), the second
 from the first 120 scans of the study of edges in noisy scans."""
 
-_PLATE_MISFIT, _LEAST_FALL = 0.04, 0.35
-"""For a thickness: most misfit, and least fall at the inner edge, as shares of the contrast."""
+_PLATE_MISFIT, _LEAST_FALL, _OF_USUAL_FALL = 0.04, 0.35, 0.6
+"""For a thickness: most misfit, and least fall at the inner edge, as shares of the contrast; where
+the scan's spongy bone itself is nearly as bright as cortex, this share of its usual fall."""
+
+_TOLD_APART = 0.12
+"""Spongy bone nearer to cortex than this share of the contrast cannot be told from it."""
 
 _STEEPEST_COSINE = 0.25
 _DIFFER_MM, _OF_DIFFERENCE = 0.12, 0.7
@@ -194,11 +198,17 @@ class PlateFit:
         """
         v = fits.values
         contrast = self._contrast
+        usual = min(self.plates.level_all, self.levels.cortical) - self.levels.spongy
+        if usual < _TOLD_APART * contrast:
+            return np.zeros(len(v), dtype=bool)
         with np.errstate(invalid="ignore"):
             return np.asarray(
                 (v[:, SINGLE] == 0)
                 & (v[:, MISFIT] < np.hypot(_PLATE_MISFIT * contrast, self.levels.noise_sd))
-                & (v[:, LEVEL_AT] - v[:, INSIDE] > _LEAST_FALL * contrast)
+                & (
+                    v[:, LEVEL_AT] - v[:, INSIDE]
+                    > min(_LEAST_FALL * contrast, _OF_USUAL_FALL * usual)
+                )
             )
 
     @property

@@ -32,7 +32,11 @@ in four of five cases with 0.06, which noisy scans of one even ridge had shown."
 _MOST_OF_WIDTH = 0.5
 """A plate of more than half the ridge would meet the other one: no edge lies between them."""
 
-_LEAST_FALL = 0.3
+_THICKEST_MM = 4.5
+"""No plate is thicker (common practice, no source): what falls off behind it is a canal or the far
+side, and not marrow."""
+
+_LEAST_FALL = 0.15
 """Spongy bone nearer to cortex than this share of the contrast cannot be told from it."""
 
 _ALIKE_SD = 3.0
@@ -75,7 +79,8 @@ def plate_thickness(
                     scan, width.reading.witness[index], inward, bone.plane.coronal
                 )
                 whole = width.reading.value
-                if reading.value and whole and reading.value > _MOST_OF_WIDTH * whole:
+                most = min(_MOST_OF_WIDTH * (whole or np.inf), _THICKEST_MM)
+                if reading.value is not None and reading.value > most:
                     reading = Reading(value=None, notes=(reason_note("no inner edge"),))
                 if reading.value is not None and width.depth_mm < _NEAR_CREST_MM:
                     sds = (*reading.edge_sd_mm, _NEAR_CREST_SD_MM)

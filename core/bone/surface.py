@@ -55,6 +55,12 @@ _PATCH = (2, 2)
 _HOLLOW_MM = 1.2
 """Less of a hollow on a ray only grazes it."""
 
+_ASIDE_STEP_MM = 0.3
+_BEFORE_MM, _FAR_PLATE_MM, _GUM_MM = 1.2, 3.5, 5.0
+"""Just before the surface lies the outside, within the first. A plate that is met from its inner
+side has the outside behind it within the second: cortex is up to about 3 mm thick. What a ray runs
+through for longer than the third is no gum but bone (all common practice, no source)."""
+
 _ABOVE_MM = 3.0
 _OUTSIDE_MM = 4.0
 """A ray that starts in something bright has left it where it runs this far through none."""
@@ -175,12 +181,29 @@ def surface_casts(
     depth, m = np.meshgrid(depths, offsets, indexing="ij")
     foot = fixture.platform + m[..., None] * frame.m - depth[..., None] * frame.a
     far = radius + REACH_MM + _LEAD_MM
-    casts = [_cast(scan, foot + far * way, -way, far + radius) for way in (frame.b, -frame.b)]
+    outside = Outside.around(
+        scan.volume,
+        fixture.platform,
+        frame,
+        scan.levels,
+        reach_mm=far,
+        depth_mm=deepest_mm + REACH_MM,
+    )
+    casts = [
+        _cast(scan, foot + far * way, -way, far + radius, outside) for way in (frame.b, -frame.b)
+    ]
     over = np.abs(offsets) <= radius + _GRID_MM
     beside, along = np.meshgrid(offsets[over], offsets[over], indexing="ij")
     top = fixture.platform + beside[..., None] * frame.b + along[..., None] * frame.m
     casts.append(
-        _cast(scan, top + _ABOVE_MM * frame.a, -frame.a, _ABOVE_MM + deepest_mm, from_far=False)
+        _cast(
+            scan,
+            top + _ABOVE_MM * frame.a,
+            -frame.a,
+            _ABOVE_MM + deepest_mm,
+            outside,
+            from_far=False,
+        )
     )
     apical = _apical(
         scan,
@@ -191,14 +214,23 @@ def surface_casts(
         deepest_mm if shallowest_mm is None else shallowest_mm,
     )
     if upper:
-        apical += _from_hollow(scan, fixture.platform, frame, offsets, deepest_mm)
+        apical += _from_hollow(scan, outside, fixture.platform, frame, offsets, deepest_mm)
     return SurfaceCasts(casts=(*casts, *apical), frame=frame, scan=scan)
 
 
 def _cast(
-    scan: ScanEdges, starts: Array, way: Array, max_mm: float, *, from_far: bool = True
+    scan: ScanEdges,
+    starts: Array,
+    way: Array,
+    max_mm: float,
+    outside: Outside | None = None,
+    *,
+    from_far: bool = True,
 ) -> _Cast:
-    """Rays from outside; from far away they may start in a bone that is not the one looked for."""
+    """Rays from outside; from far away they may start in a bone that is not the one looked for.
+
+    With `outside`, an edge that has none of it before it is no surface.
+    """
     flat = starts.reshape(-1, 3)
     edges = scan.outer(flat, way, max_mm)
     again = np.flatnonzero((edges.reason == "starts inside") & from_far)
@@ -208,6 +240,8 @@ def _cast(
     if len(again):
         second = scan.outer(flat[again] + left[:, None] * way, way, max_mm)
         edges = _with(edges, again, second, left)
+    if outside is not None:
+        edges = _met_from_outside(outside, flat, way, edges)
     cast = _Cast.of(starts, way, edges)
     half_variance = scan.finder.rounding_mm2(scan.volume, way)
     if half_variance <= 0.0:
@@ -244,6 +278,38 @@ def _with(edges: EdgeSet, rows: NDArray[np.intp], second: EdgeSet, shift_mm: Arr
     distance[rows], hint[rows] = second.distance_mm + shift_mm, second.hint_mm + shift_mm
     sd[rows], found[rows], reason[rows] = second.sd_mm, second.found, second.reason
     return EdgeSet(distance_mm=distance, sd_mm=sd, found=found, reason=reason, hint_mm=hint)
+
+
+def _met_from_outside(outside: Outside, starts: Array, way: Array, edges: EdgeSet) -> EdgeSet:
+    """The edges without those that rays meet from within the bone.
+
+    A ray that passes a plate too thin or too faint to be found goes on through marrow and ends at
+    the inner side of another plate. Where it left the outside something that may be bone begins;
+    one that never was outside starts inside.
+    """
+    rows = np.flatnonzero(edges.found)
+    if not len(rows) or not outside.mouth.any():
+        return edges
+    distance = edges.distance_mm[rows, None]
+    t = np.arange(0.0, float(distance.max()) + _FAR_PLATE_MM, _ASIDE_STEP_MM)
+    places = (starts[rows, None, :] + t[:, None] * way).reshape(-1, 3)
+    near = np.logical_or(*outside.widened().at(places)).reshape(len(rows), -1)
+    marrow = outside.in_marrow(places).reshape(len(rows), -1)
+    before = t < distance
+    at_edge = (t > distance - _BEFORE_MM) & (t < distance + _ASIDE_STEP_MM)
+    was_out = (near & before).any(axis=1)
+    left_at = np.where(near & before, t, 0.0).max(axis=1)
+    through = marrow & before & (t > left_at[:, None])
+    behind = near & ~before & (t < distance + _FAR_PLATE_MM)
+    within = through.any(axis=1) | behind.any(axis=1) | (distance[:, 0] - left_at > _GUM_MM)
+    gone = ~(near & at_edge).any(axis=1) & np.where(was_out, within, through.any(axis=1))
+    at = rows[gone]
+    found, reason, hint = edges.found.copy(), edges.reason.copy(), edges.hint_mm.copy()
+    apart, sd = edges.distance_mm.copy(), edges.sd_mm.copy()
+    found[at], apart[at], sd[at] = False, np.nan, np.nan
+    reason[at] = np.where(was_out[gone], "weak", "starts inside")
+    hint[at] = np.where(was_out[gone], left_at[gone], np.nan)
+    return replace(edges, distance_mm=apart, sd_mm=sd, found=found, reason=reason, hint_mm=hint)
 
 
 def _amid(distance_mm: Array) -> Array:
@@ -329,17 +395,18 @@ def _apical(  # noqa: PLR0917 - as in `bone_surface`
     return [_cast(scan, starts.reshape(*w.shape, 3), frame.a, 2 * _APICAL_LEAD_MM)]
 
 
-def _from_hollow(
-    scan: ScanEdges, platform: Array, frame: FixtureFrame, offsets: Array, deepest: float
+def _from_hollow(  # noqa: PLR0917 - as in `bone_surface`
+    scan: ScanEdges,
+    outside: Outside,
+    platform: Array,
+    frame: FixtureFrame,
+    offsets: Array,
+    deepest: float,
 ) -> list[_Cast]:
     """Rays along the axis from sinus or nose back on to their floor.
 
     In a section the hollow is closed in on all sides, as marrow is, and looks like bone's inside.
     """
-    reach = float(offsets.max())
-    outside = Outside.around(
-        scan.volume, platform, frame, scan.levels, reach_mm=reach, depth_mm=deepest + REACH_MM
-    )
     steps = round((deepest + REACH_MM) / STEP_MM)
     w, m = np.meshgrid(offsets, offsets, indexing="ij")
     tops = platform + w[..., None] * frame.b + m[..., None] * frame.m

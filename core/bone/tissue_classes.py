@@ -143,7 +143,8 @@ def tissue_classes(profiles: Profiles) -> TissueClasses | None:
             rest = [m for m in rest if m[0] >= level]
             break
     if air is None:
-        climbing = middle[_climbing(middle, spread <= 1.6 * usual + 1e-9, usual)]
+        even_ = spread <= 1.6 * usual + 1e-9
+        climbing = middle[_climbing(middle, profiles.smooth, even_, usual)]
         layer = _layer_on_bone(climbing, low, peaks, usual, len(profiles.grey))
         if layer is not None:
             air, rest, levels = low, [(layer, 1.0)], climbing
@@ -192,17 +193,24 @@ def _windows(profiles: Profiles) -> tuple[Array, Array, NDArray[np.bool_]]:
     return mean + shift, spread, ends
 
 
-def _climbing(middle: Array, even: NDArray[np.bool_], noise: float) -> NDArray[np.bool_]:
+def _climbing(
+    middle: Array, fine: Array, even: NDArray[np.bool_], noise: float
+) -> NDArray[np.bool_]:
     """Even places with nothing brighter outside them, and something brighter soon behind.
 
-    So lies gum on bone, and never spongy bone behind a plate.
+    So lies gum on bone, and never spongy bone behind a plate. A thin plate is lost in the mean of
+    a window: so what lies outside is looked at in `fine`, the profiles themselves.
     """
     out = np.zeros(middle.shape, dtype=bool)
     filled = np.where(np.isfinite(middle), middle, -np.inf)
+    sharp = np.where(np.isfinite(fine), fine, -np.inf)
     ahead = round(_BEHIND_MM / STEP_MM)
     for way in (slice(None), slice(None, None, -1)):
         seen = filled[:, way]
         outside = np.maximum.accumulate(seen, axis=1)
+        before = np.full(seen.shape, -np.inf)
+        before[:, _WINDOW:] = np.maximum.accumulate(sharp[:, way], axis=1)[:, :-_WINDOW]
+        outside = np.maximum(outside, before)
         behind = maximum_filter1d(seen, 2 * ahead + 1, axis=1, mode="nearest")
         steps = (seen - outside > -3.0 * noise) & (behind > seen + _STEP_NOISES * noise)
         out[:, way] |= steps & even[:, way]

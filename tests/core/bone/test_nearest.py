@@ -18,7 +18,17 @@ from core.bone.wall_minima import minima
 from core.fixture import Fixture, FixtureSize
 from core.measurement import Limit
 from core.trust.verdict import judge
-from tests.core.bone_phantoms import AIR, CORTEX, SOFT, Jaw, rounded, scan_of, true_levels, width_at
+from tests.core.bone_phantoms import (
+    AIR,
+    CORTEX,
+    SOFT,
+    SPONGY,
+    Jaw,
+    rounded,
+    scan_of,
+    true_levels,
+    width_at,
+)
 
 TOP, STATION = -4.0, 58.0
 
@@ -165,6 +175,27 @@ def test_a_plate_that_cannot_be_told_from_the_bone_behind_it_has_no_thickness():
     knife = np.array([[-6, -28], [6, -28], [6, -14], [1.5, TOP], [-1.5, TOP], [-6, -14.0]])
     for plate in plates_of(knife, 2200.0, 0.5):
         assert plate.reading.value is None, (plate.side, plate.depth_mm)
+        assert plate.reading.notes[0].code == "edge_no_inner_edge"
+
+
+def test_plates_over_sclerotic_bone_are_read_where_they_still_stand_out():
+    # Spongy bone a quarter of the contrast below cortex.
+    broad = np.array([[-6, -28], [6, -28], [6, TOP], [-6, TOP]])
+    deep = [
+        plate.reading
+        for plate in plates_of(broad, CORTEX - 0.25 * (CORTEX - SOFT), 1.5)
+        if plate.depth_mm >= 5.0
+    ]
+    assert len(deep) == 6
+    for reading in deep:
+        assert reading.value == pytest.approx(1.5, abs=0.2)
+        assert abs(reading.value - 1.5) < 2.0 * np.hypot.reduce(reading.edge_sd_mm)
+
+
+def test_what_falls_off_further_in_than_any_plate_is_thick_is_no_inner_edge():
+    broad = np.array([[-8, -28], [8, -28], [8, TOP], [-8, TOP]])
+    for plate in plates_of(broad, SPONGY, 5.5):
+        assert plate.reading.value is None
         assert plate.reading.notes[0].code == "edge_no_inner_edge"
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from core.arch import fixture_frame
 from core.bone.half_maximum import HalfMaximum
-from core.bone.outside import _highest
+from core.bone.outside import _highest, _joined, _without_specks
 from core.bone.wall import NOT_FOUND, wall_map
 from core.bone.wall_minima import minima
 from core.fixture import Fixture, FixtureSize
@@ -79,3 +79,30 @@ def test_the_mouth_is_not_looked_for_where_a_field_cut_aslant_begins_in_the_bone
     low = np.zeros_like(scanned)
     low[:, :, 15:] = True
     assert _highest(low)[:, 40, 15].all()
+
+
+def test_a_pinhole_in_a_plate_is_no_way_in_and_a_wide_hole_is():
+    # Steps of 0.3 mm: a plate at the middle, marrow beyond it.
+    def reached(hole):
+        dark = np.ones((41, 21, 21), dtype=bool)
+        dark[20] = False
+        dark[20, 10 - hole : 11 + hole, 10 - hole : 11 + hole] = True
+        # The field begins at the fourth step.
+        scanned = np.ones_like(dark)
+        scanned[:3] = False
+        seeds = np.zeros_like(dark)
+        seeds[3] = True
+        return _joined(seeds, dark & scanned, scanned)
+
+    assert reached(0)[3:20].all()
+    assert not reached(0)[24:].any()
+    assert reached(1)[24:].all()
+
+
+def test_specks_of_noise_are_filled_and_a_plate_as_thin_as_a_step_is_not():
+    part = np.ones((21, 21, 21), dtype=bool)
+    part[5, 5, 5:8] = False
+    part[12] = False
+    filled = _without_specks(part)
+    assert filled[5, 5].all()
+    assert not filled[12].any()

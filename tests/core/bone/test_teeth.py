@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from core.bone.edges import ScanEdges
+from core.bone.half_maximum import HalfMaximum
 from core.bone.plate_fit import PlateFit
 from core.bone.plates import plate_thickness
 from core.bone.ridge import ridge_at_fixture, ridge_at_site
@@ -14,7 +15,7 @@ from core.bone.set_crest import plates_beside_roots
 from core.fixture import Fixture, FixtureSize
 from core.measurement import MARKED
 from core.structures import Course, PointMarks, Tapered
-from tests.core.bone_phantoms import SOFT, Jaw, rounded, scan_of, true_levels, width_at
+from tests.core.bone_phantoms import CORTEX, SOFT, Jaw, rounded, scan_of, true_levels, width_at
 
 TOP, STATION = -4.0, 58.0
 BODY = rounded(10.0, 26.0, TOP, radius=4.0)
@@ -82,6 +83,19 @@ def nothing_counts_from(result, code):
 
 def test_no_crest_is_taken_where_something_brighter_than_cortex_stands_on_the_bone():
     nothing_counts_from(site((canal(),)), "ridge_tooth_stands")
+
+
+def test_cortex_brighter_than_its_level_by_the_doubt_of_it_is_no_tooth():
+    # Over sclerotic bone thin plates read too dark, and cortex itself then stands above its level.
+    jaw = Jaw(outline=BODY, spongy=2100.0)
+    volume, arch = scan_of(jaw, station=STATION, voxel=0.3)
+    low = replace(true_levels(0.3), spongy=2100.0, cortical=SOFT + 0.7 * (CORTEX - SOFT))
+    for sd, stands in ((40.0, True), (260.0, False)):
+        levels = replace(low, cortical_sd=sd)
+        finder = HalfMaximum(levels=levels)
+        result = ridge_at_site(volume, arch, STATION, levels, "lower", (), finder)
+        codes = [n.code for n in result.crest.notes]
+        assert ("ridge_tooth_stands" in codes) == stands
 
 
 def test_no_crest_is_taken_where_a_marked_root_stands():

@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from core.bone.edges import STEP_MM
-from core.bone.wall_rays import GAP, OTHER, ROOT, wall_rays
+from core.bone.wall_rays import GAP, OTHER, ROOT, _shows_faintly, wall_rays
 from core.structures import Course, Tapered
 from tests.core.bone.test_wall import TOP, placed, scene
+from tests.core.bone_phantoms import true_levels
 
 
 def marked_things(gone):
@@ -48,3 +49,13 @@ def test_a_place_is_marked_where_a_ball_holds_it(gone):
     near = np.linalg.norm(middle, axis=-1) < 0.8
     assert near.any()
     assert (found[near] >= OTHER).all()
+
+
+def test_a_plate_too_faint_to_be_bone_still_says_that_there_may_be_bone():
+    levels = true_levels(noise=60.0)
+    noise = np.random.default_rng(1).normal(0.0, levels.noise_sd, (6, 12, 120))
+    empty = levels.soft + noise
+    assert not _shows_faintly(empty, levels).any()
+    plate = empty.copy()
+    plate[..., 60:66] += 0.2 * (levels.cortical - levels.soft)
+    assert _shows_faintly(plate, levels).all()
