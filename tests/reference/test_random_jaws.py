@@ -85,6 +85,15 @@ def test_truths_of_a_small_draw_lie_inside_the_doubt(measured, kind):
     assert interval(t.within, t.valued)[1] >= 0.93
 
 
+def test_a_heights_crest_is_told_apart_from_the_marks_it_ends_at(measured):
+    rows = [row for of_case in measured.values() for row in of_case]
+    off = [row["crest_off"] for row in rows if row["crest_off"] is not None]
+    assert len(off) >= 6
+    assert {kind_of(row["id"]) for row in rows if row["crest_off"] is not None} == {"ridge height"}
+    # Marks alone scatter by 0.25 mm.
+    assert np.mean(np.abs(off)) <= 0.1
+
+
 @pytest.fixture(scope="module")
 def uneven():
     """Rows at crests of a real jaw's surface: bumps and slopes that no generator drew."""

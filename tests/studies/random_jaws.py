@@ -195,6 +195,16 @@ def _bounds(records: list[dict]) -> list[str]:
             out.append(
                 (f"{kind}: mean absolute error {wanted:g} mm", f"{mean:.3f}", _met(mean <= wanted))
             )
+    crests = [
+        abs(r["crest_off"])
+        for record in sound
+        for r in record["rows"]
+        if r.get("crest_off") is not None and r.get("steady", True)
+    ]
+    if crests:
+        mean = float(np.mean(crests))
+        name = "ridge height without its marks (the crest alone): mean absolute error 0.1 mm"
+        out.append((name, f"{mean:.3f} of {len(crests)}", _met(mean <= MAE_MM["ridge height"])))
     plates = [
         r for record in sound for r in record["rows"] if kind_of(r["id"]) == "plate thickness"
     ]

@@ -70,9 +70,21 @@ def scored(case: Any) -> tuple[list[dict[str, Any]], str]:
                 "readable": readable(case.volume, row_id, case.edges[row_id], truth),
                 "steady": row_id not in case.unsteady,
                 "notes": [n.code for n in m.reading.notes],
+                "crest_off": _crest_off(row_id, m.reading, case.edges[row_id]),
             }
         )
     return out, ""
+
+
+def _crest_off(row_id: str, reading: Any, edges: Any) -> float | None:
+    """How far a height's crest lies from the true one along the direction used, mm.
+
+    The rest of a height's error is that of the marks it ends at, which a hand has set.
+    """
+    if "/ridge_height/" not in row_id or reading.value is None or reading.witness is None:
+        return None
+    (crest, coronal), *_ = edges
+    return round(float((reading.witness[0] - crest) @ coronal), 4)
 
 
 @dataclass(frozen=True)
