@@ -22,6 +22,7 @@ from core.bone.bone_in_plane import PIXEL_MM, BoneInPlane, Plane, bone_in_plane
 from core.bone.bone_levels import BoneLevels
 from core.bone.edges import STEP_MM, EdgeFinder, EdgeSet, ScanEdges
 from core.bone.least_of_many import doubt_of_least
+from core.bone.met_from_outside import met_from_outside
 from core.bone.outside import Outside
 from core.bone.rounded import rounded_off
 from core.bone.seen_bone import first_long_run, seen_bone
@@ -54,12 +55,6 @@ _PATCH = (2, 2)
 
 _HOLLOW_MM = 1.2
 """Less of a hollow on a ray only grazes it."""
-
-_ASIDE_STEP_MM = 0.3
-_BEFORE_MM, _FAR_PLATE_MM, _GUM_MM = 1.2, 3.5, 5.0
-"""Just before the surface lies the outside, within the first. A plate that is met from its inner
-side has the outside behind it within the second: cortex is up to about 3 mm thick. What a ray runs
-through for longer than the third is no gum but bone (all common practice, no source)."""
 
 _ABOVE_MM = 3.0
 _OUTSIDE_MM = 4.0
@@ -241,7 +236,7 @@ def _cast(
         second = scan.outer(flat[again] + left[:, None] * way, way, max_mm)
         edges = _with(edges, again, second, left)
     if outside is not None:
-        edges = _met_from_outside(outside, flat, way, edges)
+        edges = met_from_outside(outside, flat, way, edges)
     cast = _Cast.of(starts, way, edges)
     half_variance = scan.finder.rounding_mm2(scan.volume, way)
     if half_variance <= 0.0:
@@ -278,38 +273,6 @@ def _with(edges: EdgeSet, rows: NDArray[np.intp], second: EdgeSet, shift_mm: Arr
     distance[rows], hint[rows] = second.distance_mm + shift_mm, second.hint_mm + shift_mm
     sd[rows], found[rows], reason[rows] = second.sd_mm, second.found, second.reason
     return EdgeSet(distance_mm=distance, sd_mm=sd, found=found, reason=reason, hint_mm=hint)
-
-
-def _met_from_outside(outside: Outside, starts: Array, way: Array, edges: EdgeSet) -> EdgeSet:
-    """The edges without those that rays meet from within the bone.
-
-    A ray that passes a plate too thin or too faint to be found goes on through marrow and ends at
-    the inner side of another plate. Where it left the outside something that may be bone begins;
-    one that never was outside starts inside.
-    """
-    rows = np.flatnonzero(edges.found)
-    if not len(rows) or not outside.mouth.any():
-        return edges
-    distance = edges.distance_mm[rows, None]
-    t = np.arange(0.0, float(distance.max()) + _FAR_PLATE_MM, _ASIDE_STEP_MM)
-    places = (starts[rows, None, :] + t[:, None] * way).reshape(-1, 3)
-    near = np.logical_or(*outside.widened().at(places)).reshape(len(rows), -1)
-    marrow = outside.in_marrow(places).reshape(len(rows), -1)
-    before = t < distance
-    at_edge = (t > distance - _BEFORE_MM) & (t < distance + _ASIDE_STEP_MM)
-    was_out = (near & before).any(axis=1)
-    left_at = np.where(near & before, t, 0.0).max(axis=1)
-    through = marrow & before & (t > left_at[:, None])
-    behind = near & ~before & (t < distance + _FAR_PLATE_MM)
-    within = through.any(axis=1) | behind.any(axis=1) | (distance[:, 0] - left_at > _GUM_MM)
-    gone = ~(near & at_edge).any(axis=1) & np.where(was_out, within, through.any(axis=1))
-    at = rows[gone]
-    found, reason, hint = edges.found.copy(), edges.reason.copy(), edges.hint_mm.copy()
-    apart, sd = edges.distance_mm.copy(), edges.sd_mm.copy()
-    found[at], apart[at], sd[at] = False, np.nan, np.nan
-    reason[at] = np.where(was_out[gone], "weak", "starts inside")
-    hint[at] = np.where(was_out[gone], left_at[gone], np.nan)
-    return replace(edges, distance_mm=apart, sd_mm=sd, found=found, reason=reason, hint_mm=hint)
 
 
 def _amid(distance_mm: Array) -> Array:

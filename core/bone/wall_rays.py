@@ -281,8 +281,9 @@ def _end_at_hollow(  # noqa: PLR0917 - rays and what was found on them
 def _shows_faintly(grid: Array, levels: BoneLevels) -> NDArray[np.bool_]:
     """(D * P,) rays that something fainter than bone crosses: a plate thinner than the blur."""
     smooth = np.nan_to_num(grid, nan=levels.soft)
-    for axis, (size, mode) in enumerate(((3, "nearest"), (3, "wrap"), (5, "nearest"))):
-        smooth = uniform_filter1d(smooth, size, axis=axis, mode=mode)
+    smooth = uniform_filter1d(smooth, 3, axis=0, mode="nearest")
+    smooth = uniform_filter1d(smooth, 3, axis=1, mode="wrap")
+    smooth = uniform_filter1d(smooth, 5, axis=2, mode="nearest")
     rise = np.max(smooth, axis=2).ravel() - levels.soft
     least = max(_FAINT * (levels.cortical - levels.soft), _FAINT_NOISES * levels.noise_sd)
     return np.asarray(rise > least)

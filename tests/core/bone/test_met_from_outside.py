@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from core.bone.edges import EdgeSet
+from core.bone.met_from_outside import met_from_outside
 from core.bone.outside import Outside
-from core.bone.surface import _met_from_outside
 
 STEP = 0.3
 WAY = np.array([1.0, 0.0, 0.0])
@@ -43,7 +45,7 @@ def rays(*at, start=-14.0):
 def test_the_inner_side_of_the_far_plate_is_no_surface_of_the_near_side(marrow):
     # Fatty marrow is seen to be closed in; marrow as bright as bone is too long to be gum.
     starts, edges = rays(-5.0, 4.0)
-    out = _met_from_outside(around(marrow=marrow), starts, WAY, edges)
+    out = met_from_outside(around(marrow=marrow), starts, WAY, edges)
     assert out.found.tolist() == [True, False]
     assert out.distance_mm[0] == edges.distance_mm[0]
     assert np.isnan(out.distance_mm[1])
@@ -54,12 +56,22 @@ def test_the_inner_side_of_the_far_plate_is_no_surface_of_the_near_side(marrow):
 
 def test_under_gum_that_is_brighter_than_soft_tissue_the_surface_stays():
     starts, edges = rays(-3.0)
-    out = _met_from_outside(around(marrow=False), starts, WAY, edges)
+    out = met_from_outside(around(marrow=False), starts, WAY, edges)
     assert out.found.all()
+
+
+def test_the_far_side_of_what_may_be_a_thin_ridge_under_gum_stays_in_doubt():
+    # Bright from −5 on, and the outside behind the edge: 4 mm of gum would look the same.
+    starts, edges = rays(-5.0 + 4.5)
+    jaw = around(marrow=False)
+    thin = replace(jaw, mouth=jaw.mouth | (np.arange(101) > 56)[:, None, None])
+    out = met_from_outside(thin, starts, WAY, edges)
+    assert out.reason.tolist() == ["weak"]
+    assert out.hint_mm[0] == edges.distance_mm[0]
 
 
 def test_a_ray_that_was_never_outside_has_no_surface_of_its_side():
     starts, edges = rays(4.0, start=-3.0)
-    out = _met_from_outside(around(marrow=True), starts, WAY, edges)
+    out = met_from_outside(around(marrow=True), starts, WAY, edges)
     assert out.reason.tolist() == ["starts inside"]
     assert np.isnan(out.hint_mm).all()
