@@ -12,6 +12,7 @@ from scipy.stats import beta
 
 from core import measure
 from core.errors import SoundingError
+from core.measurement_kinds import ClearanceDetails
 from core.measuring.rows_danger import DangerRows
 from tests.reference.random_jaws.half_way import readable
 
@@ -44,7 +45,7 @@ def scored(case: Any) -> tuple[list[dict[str, Any]], str]:
     The lines "if placed by hand" are left out: they are no rows, and take a third of the time.
     """
     try:
-        with patch.object(DangerRows, "_by_hand", lambda _self, _structure: {}):
+        with patch.object(DangerRows, "_by_hand", lambda _self, _structure: ClearanceDetails()):
             ledger = measure(case.plan, case.volume)
     except SoundingError as error:
         return [], error.code
