@@ -90,8 +90,10 @@ def test_a_heights_crest_is_told_apart_from_the_marks_it_ends_at(measured):
     off = [row["crest_off"] for row in rows if row["crest_off"] is not None]
     assert len(off) >= 6
     assert {kind_of(row["id"]) for row in rows if row["crest_off"] is not None} == {"ridge height"}
-    # Marks alone scatter by 0.25 mm.
-    assert np.mean(np.abs(off)) <= 0.1
+    # Marks alone scatter by 0.25 mm, and the whole error holds both.
+    whole = [r["value"] - r["truth"] for r in rows if r["crest_off"] is not None]
+    assert np.mean(np.abs(off)) < 0.6 * np.mean(np.abs(whole))
+    assert np.abs(off).max() < 0.5
 
 
 @pytest.fixture(scope="module")
