@@ -131,6 +131,8 @@ dcmtk dcmdump
 libgdcm-tools gdcmconv
 dcm2niix dcm2niix
 dicom3tools dciodvfy
+orthanc Orthanc
+openssl openssl
 poppler-utils pdftoppm
 LIST
 }

@@ -26,6 +26,13 @@ def ledger_csv(ledger: Ledger, *, signed: bool) -> bytes:
     out = io.StringIO(newline="")
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
     writer.writeheader()
+    for row in ledger_rows(ledger, signed=signed):
+        writer.writerow({name: safe(value) for name, value in row.items()})
+    return out.getvalue().encode("utf-8-sig")
+
+
+def ledger_rows(ledger: Ledger, *, signed: bool) -> list[dict[str, object]]:
+    """Each measurement with every column of the table; None where a cell is empty."""
     scan = ledger.scan
     head: dict[str, object] = {
         "program": ledger.program,
@@ -40,12 +47,13 @@ def ledger_csv(ledger: Ledger, *, signed: bool) -> bytes:
     }
     subjects = {str(subject["id"]): _of_subject(subject) for subject in ledger.subjects()}
     rows = json.loads(ledger.to_json())["measurements"]
+    found: list[dict[str, object]] = []
     for measurement, row in zip(ledger.measurements, rows, strict=True):
         cells = head | _cells(row)
         cells |= subjects.get(str(cells["subject"]), {})
         cells |= {"name": row_words(measurement, jaw=ledger.plan.known_jaw)}
-        writer.writerow({key: _safe(cells.get(key)) for key in COLUMNS})
-    return out.getvalue().encode("utf-8-sig")
+        found.append({name: cells.get(name) for name in COLUMNS})
+    return found
 
 
 def _cells(row: Mapping[str, object]) -> dict[str, object]:
@@ -83,7 +91,8 @@ def _of_subject(subject: Mapping[str, object]) -> dict[str, object]:
     }
 
 
-def _safe(value: object) -> object:
+def safe(value: object) -> object:
+    """A cell that no spreadsheet runs."""
     if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
         return f"'{value}"
     return "" if value is None else value

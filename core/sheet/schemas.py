@@ -96,6 +96,20 @@ def ledger_schema() -> Schema:
     }
 
 
+def codes_of_report() -> Schema:
+    """The private coding scheme of the structured report: each code with meaning and definition."""
+    from core.sheet.concepts import PRIVATE, VERSION, scheme
+
+    return {
+        "designator": PRIVATE,
+        "version": VERSION,
+        "codes": [
+            {"code": code, "meaning": meaning, "definition": definition}
+            for code, (meaning, definition) in sorted(scheme().items())
+        ],
+    }
+
+
 def schema_files() -> list[tuple[str, bytes]]:
     """Name and content of a file for each schema, as they lie beside table and ledger."""
     return [

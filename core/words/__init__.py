@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from core.words import (
+    archive,
     by_hand,
     kept,
     ledger,
@@ -20,10 +21,12 @@ from core.words import (
     scan,
     sheet,
     sizes,
+    study,
     trust,
 )
 
 _TABLES = (
+    archive.SENTENCES,
     scan.SENTENCES,
     plan.SENTENCES,
     ledger.SENTENCES,
@@ -32,6 +35,7 @@ _TABLES = (
     sheet.SENTENCES,
     program.SENTENCES,
     sizes.SENTENCES,
+    study.SENTENCES,
     record.SENTENCES,
     kept.SENTENCES,
     trust.SENTENCES,

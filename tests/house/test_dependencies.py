@@ -15,6 +15,7 @@ from packaging.utils import canonicalize_name
 
 ROOT = Path(__file__).parents[2]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+EXTRAS = ("bench", "archive", "study")
 OWN = {"app", "core", "sample_volumes", "tests"}
 
 
@@ -86,7 +87,7 @@ def test_copyleft_is_told_from_the_rest(licence, bad):
 
 def test_no_gpl_or_agpl_reaches_the_user():
     silent, bad = [], []
-    for name, dist in closure("bench").items():
+    for name, dist in closure(*EXTRAS).items():
         choices = licences(dist)
         if not choices:
             silent.append(name)
@@ -120,7 +121,8 @@ def distributions_of(modules: dict[str, Path]) -> dict[str, str]:
 
 
 @pytest.mark.parametrize(
-    ("folder", "extras"), [("core", ()), ("sample_volumes", ()), ("app", ("bench",))]
+    ("folder", "extras"),
+    [("core", ()), ("sample_volumes", ()), ("app", ("bench", "archive", "study"))],
 )
 def test_what_is_imported_is_declared(folder, extras):
     allowed = {canonicalize_name(r.name) for r in declared(*extras)}
@@ -136,7 +138,7 @@ def test_what_is_imported_is_declared(folder, extras):
 
 def test_what_the_tests_import_is_declared_or_comes_with_it():
     own = {path.stem for path in (ROOT / "tests").rglob("*.py")}
-    allowed = set(closure("bench", "test"))
+    allowed = set(closure(*EXTRAS, "test"))
     known = packages_distributions()
     missing = {
         module: str(path.relative_to(ROOT))
@@ -149,7 +151,7 @@ def test_what_the_tests_import_is_declared_or_comes_with_it():
 def test_what_is_declared_is_imported():
     everywhere = {**imported("core"), **imported("app"), **imported("sample_volumes")}
     used = set(distributions_of(everywhere))
-    idle = {canonicalize_name(r.name) for r in declared("bench")} - used
+    idle = {canonicalize_name(r.name) for r in declared(*EXTRAS)} - used
     assert idle == set()
 
 
@@ -167,7 +169,8 @@ def locked(name: str) -> dict[str, tuple[str, list[str]]]:
 
 
 @pytest.mark.parametrize(
-    ("name", "extras"), [("run", ()), ("bench", ("bench",)), ("test", ("bench", "test"))]
+    ("name", "extras"),
+    [("run", ()), ("bench", ("bench", "archive")), ("study", EXTRAS), ("test", (*EXTRAS, "test"))],
 )
 def test_every_part_is_installed_by_the_sum_of_its_file(name, extras):
     parts = locked(name)
@@ -181,7 +184,7 @@ def test_every_part_is_installed_by_the_sum_of_its_file(name, extras):
 def test_the_tests_ran_with_the_versions_that_are_installed_elsewhere():
     """What is locked is what stands here: else other parts than these would be handed out."""
     parts = locked("test")
-    here = {name: found.version for name, found in closure("bench", "test").items()}
+    here = {name: found.version for name, found in closure(*EXTRAS, "test").items()}
     assert {name: version for name, version in here.items() if parts[name][0] != version} == {}
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from core.words import (
+    archive,
     by_hand,
     kept,
     ledger,
@@ -19,11 +20,13 @@ from core.words import (
     scan,
     sheet,
     sizes,
+    study,
     trust,
 )
 
 ROOT = Path(__file__).parents[2]
 TABLES = {
+    "archive": archive,
     "scan": scan,
     "plan": plan,
     "ledger": ledger,
@@ -35,6 +38,7 @@ TABLES = {
     "kept": kept,
     "trust": trust,
     "sizes": sizes,
+    "study": study,
 }
 SENTENCES = {code: text for t in TABLES.values() for code, text in t.SENTENCES.items()}
 SPEAKERS = {

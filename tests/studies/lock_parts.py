@@ -10,8 +10,8 @@ Each part stands with the SHA-256 of every file that the package index offers fo
 systems and Pythons of `pyproject.toml`; an installation takes nothing else. Needs uv
 (https://docs.astral.sh/uv) on the path and a network; takes half a minute.
 
-Each list holds what the one before it lacks: `run` measures, `bench` adds the window, `test` adds
-what only the tests need.
+Each list holds what the one before it lacks: `run` measures, `bench` adds the window and the
+archive, `study` adds many cases, `test` adds what only the tests need.
 """
 
 from __future__ import annotations
@@ -24,7 +24,12 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 LOCKED = ROOT / "app" / "locked"
-LISTS = {"run": (), "bench": ("bench",), "test": ("bench", "test")}
+LISTS = {
+    "run": (),
+    "bench": ("bench", "archive"),
+    "study": ("bench", "archive", "study"),
+    "test": ("bench", "archive", "study", "test"),
+}
 BUILD = "hatchling>=1.26\neditables>=0.5\n"
 """What puts the program itself into the environment: no part may come past the sums."""
 
@@ -60,7 +65,7 @@ def locked(extras: tuple[str, ...], pins: str) -> list[str]:
 
 
 def main() -> None:
-    """Write the three lists."""
+    """Write the lists."""
     LOCKED.mkdir(exist_ok=True)
     pins = "" if "--renew" in sys.argv[1:] else pinned()
     before: list[str] = []

@@ -1,0 +1,1 @@
+"""Talks DICOM with an archive: sends a sheet's objects, lists and fetches series."""
