@@ -14,103 +14,17 @@ from collections.abc import Callable, Sequence
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 from types import TracebackType
-from typing import Any, NoReturn, TextIO, cast
+from typing import Any, TextIO, cast
 
+from app.cli.parser import UNUSABLE, parser
 from core.errors import SoundingError
 from core.inert import inert
 
-DONE, FAULT, UNUSABLE, STOPPED = 0, 1, 2, 130
+DONE, FAULT, STOPPED = 0, 1, 130
 
-NOTICE = (
-    "Sounding measures and shows what it measured on; it makes no diagnosis and no treatment"
-    " decision. It is not a certified medical device. README.md has the full cautions."
-)
-
-
-class _Parser(argparse.ArgumentParser):
-    """Says what is wrong with a command in one sentence, without the usage block."""
-
-    def error(self, message: str) -> NoReturn:
-        self.exit(UNUSABLE, f"{message[:1].upper()}{message[1:]}. Run '{self.prog} --help'.\n")
-
-
-def parser() -> argparse.ArgumentParser:
-    """Build the whole command line; imports nothing that computes."""
-    top = _Parser(prog="sounding", description=NOTICE)
-    top.add_argument("--version", action="store_true", help="print the version and stop")
-    tasks = top.add_subparsers(title="commands", metavar="COMMAND", parser_class=_Parser)
-
-    def command(name: str, text: str) -> argparse.ArgumentParser:
-        sub = tasks.add_parser(name, help=text, description=text)
-        sub.set_defaults(command=name)
-        return sub
-
-    def scan_of(sub: argparse.ArgumentParser) -> None:
-        sub.add_argument("plan", type=Path, metavar="PLAN", help="the plan file (*.plan.json)")
-        sub.add_argument("--scan", type=Path, required=True, metavar="PATH", help=_SCAN_HELP)
-        sub.add_argument("--series", metavar="UID[:STACK]", help="which series, if there are more")
-
-    def hand_of(sub: argparse.ArgumentParser) -> None:
-        sub.add_argument("--hand", type=Path, metavar="FILE", help=_HAND_HELP)
-        sub.add_argument("--person", metavar="NAME", help="whose hand, where two took part")
-
-    sub = command("inspect", "Show what an export holds, and what limits measuring on it.")
-    sub.add_argument("path", type=Path, metavar="PATH", help=_SCAN_HELP)
-    sub.add_argument("--json", action="store_true", help="print JSON in place of text")
-
-    sub = command("measure", "Measure a plan on its scan; print the ledger.")
-    scan_of(sub)
-    sub.add_argument("--json", type=Path, metavar="FILE", help="write the ledger file as well")
-    hand_of(sub)
-
-    sub = command("sheet", "Write the measurement sheet, and the record beside it.")
-    scan_of(sub)
-    sub.add_argument("--out", type=Path, required=True, metavar="FOLDER", help="where to")
-    sub.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="paper size")
-    sub.add_argument(
-        "--sizes", type=Path, metavar="CSV", help="sizes to try at each pose; else the shipped ones"
-    )
-    sub.add_argument(
-        "--only", choices=("sheet", "record"),
-        help="only the sheet, or only what goes beside it: card, checklist, archive, meshes",
-    )  # fmt: skip
-    hand_of(sub)
-    sub.add_argument("--drills", type=Path, metavar="CSV", help="your own table of drills")
-    sub.add_argument("--risks", type=Path, metavar="TXT", help="your own text for the patient page")
-    sub.add_argument(
-        "--pseudonymous", action="store_true",
-        help="replace names, dates and UIDs in every file; goes into a folder of its own",
-    )  # fmt: skip
-
-    sub = command("section", "Write one section across the arch as a picture.")
-    scan_of(sub)
-    sub.add_argument("--station", type=float, required=True, metavar="MM", help="place on the arch")
-    sub.add_argument("--out", type=Path, required=True, metavar="PNG", help="where to")
-
-    sub = command("open", "Open the bench.")
-    sub.add_argument("path", type=Path, nargs="?", metavar="PATH", help=_SCAN_HELP)
-
-    sub = command("demo", "Do the whole job on the sample scan; needs no screen.")
-    sub.add_argument("--out", type=Path, metavar="FOLDER", help="where the sheet goes")
-
-    sub = command("components", "List every part of the program here, with its licence.")
-    sub.add_argument("--out", type=Path, metavar="FILE", help="write it as a CycloneDX document")
-
-    sub = command("verify", "Test the program on an invented scan; tests no scanner.")
-    sub.add_argument("--out", type=Path, metavar="FOLDER", help="where the dated page goes")
-    sub.add_argument("--seed", type=_seed, metavar="N", help="draw the scan of an earlier run")
-    return top
-
-
-def _seed(text: str) -> int:
-    """A seed from the command line: a whole number from 0."""
-    if not text.isdecimal():
-        raise argparse.ArgumentTypeError(f"a seed is a whole number from 0, not {text!r}")
-    return int(text)
-
-
-_HAND_HELP = "a repeat study (JSON): the marks count by its scatter, as if the plan named it"
-_SCAN_HELP = "the exported folder, file, zip or DICOMDIR"
+_READ = ("plan", "scan", "path", "folder", "cases", "hand", "sizes", "drills", "risks", "ca",
+         "cert", "key")  # fmt: skip
+"""Names of arguments that are read: what is not there is told before anything else is done."""
 
 
 class InertStream:
@@ -118,6 +32,11 @@ class InertStream:
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
+
+    @property
+    def beneath(self) -> TextIO:
+        """The stream itself, for the program's own signs."""
+        return self._stream
 
     def write(self, text: str) -> int:
         """Write text that no terminal obeys."""
@@ -164,7 +83,22 @@ def _run(arguments: Sequence[str]) -> int:
         return UNUSABLE
     from app.cli import commands
 
-    return guarded(lambda: getattr(commands, name)(asked))
+    return guarded(lambda: _carried_out(getattr(commands, name), asked))
+
+
+def _carried_out(command: Callable[[argparse.Namespace], None], asked: argparse.Namespace) -> None:
+    """Carry out a command whose files are all there.
+
+    Raises
+    ------
+    SoundingError
+        ``input-missing``.
+    """
+    for name in _READ:
+        path = getattr(asked, name, None)
+        if isinstance(path, Path) and not os.path.lexists(path):
+            raise SoundingError("input-missing", path=path)
+    command(asked)
 
 
 def guarded(work: Callable[[], None]) -> int:

@@ -10,10 +10,12 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
+from app.cli.progress import Progress
 from core.errors import SoundingError
 from core.inert import one_line
 
 if TYPE_CHECKING:
+    from app.archive.node import Connection
     from core.image.volume import Volume
     from core.measuring.ledger import Ledger
     from core.plans.plan import Plan
@@ -61,12 +63,17 @@ def measure(asked: argparse.Namespace) -> None:
     """Print the ledger of a plan on its scan; write it as JSON where that was asked."""
     from app.cli.measurement_table import as_text
 
-    _, ledger = _measured(asked)
+    with _progress(asked) as tell:
+        _, ledger = _measured(asked, tell)
+    if asked.json == "-":
+        print(ledger.to_json())
+        return
     if asked.json is not None:
         from core.atomic import write_whole
 
         write_whole(asked.json, ledger.to_json().encode("utf-8"))
-    print(as_text(ledger))
+    if not (asked.quiet and asked.json):
+        print(as_text(ledger))
 
 
 def section(asked: argparse.Namespace) -> None:
@@ -76,11 +83,15 @@ def section(asked: argparse.Namespace) -> None:
     from core.sheet.writer import section_png
 
     plan = load_plan(asked.plan)
-    volume = open_scan(asked.scan, series=asked.series)
-    # Measured even without fixtures: a plan of another scan or an open side is refused there.
-    ledger = measured(plan, volume, fine=False)
-    section_png(volume, plan, ledger, asked.station, asked.out)
-    print(f"The section is in {asked.out}")
+    with _progress(asked) as tell:
+        tell.stage("Reading slices")
+        volume = open_scan(asked.scan, series=asked.series, progress=tell.count)
+        tell.stage("Measuring")
+        # Measured even without fixtures: a plan of another scan or an open side is refused there.
+        ledger = measured(plan, volume, fine=False)
+        section_png(volume, plan, ledger, asked.station, asked.out)
+    if not asked.quiet:
+        print(f"The section is in {asked.out}")
 
 
 def sheet(asked: argparse.Namespace) -> None:
@@ -103,7 +114,6 @@ def sheet(asked: argparse.Namespace) -> None:
 
         secret = practice_secret()
     parts = {"sheet": ("sheet",), "record": PARTS[1:]}.get(asked.only, PARTS)
-    volume, ledger = _measured(asked)
     settings = RecordSettings(
         paper=asked.paper,
         without_viewing=True,
@@ -111,7 +121,15 @@ def sheet(asked: argparse.Namespace) -> None:
         risks=risks,
         secret=secret,
     )
-    written = write_folder(ledger.plan, volume, ledger, asked.out, parts, settings, leave_out=True)
+    with _progress(asked) as tell:
+        volume, ledger = _measured(asked, tell)
+        tell.stage("Writing the sheet")
+        written = write_folder(
+            ledger.plan, volume, ledger, asked.out, parts, settings, leave_out=True,
+            progress=tell.share,
+        )  # fmt: skip
+    if asked.quiet:
+        return
     print(ledger.summary)
     _tell_written(written)
 
@@ -135,13 +153,20 @@ def demo(asked: argparse.Namespace) -> None:
     from core.sheet.folder import write_folder
     from core.sheet.record import RecordSettings
 
-    print("Sounding on its sample scan: an invented patient, made from exact geometry.")
-    volume = open_scan(sample_volumes.path(SAMPLE))
+    if not asked.quiet:
+        print("Sounding on its sample scan: an invented patient, made from exact geometry.")
     plan = load_plan(sample_volumes.path(f"{SAMPLE}.plan.json"))
-    ledger = measured(plan, volume)
     folder = Path("sounding-sheet") if asked.out is None else asked.out
     settings = RecordSettings(without_viewing=True)
-    written = write_folder(plan, volume, ledger, folder, settings=settings)
+    with _progress(asked) as tell:
+        tell.stage("Reading slices")
+        volume = open_scan(sample_volumes.path(SAMPLE), progress=tell.count)
+        tell.stage("Measuring")
+        ledger = measured(plan, volume)
+        tell.stage("Writing the sheet")
+        written = write_folder(plan, volume, ledger, folder, settings=settings, progress=tell.share)
+    if asked.quiet:
+        return
     print(as_text(ledger))
     print(f"\nThe measurement sheet is {written.files[0].resolve()}")
     beside = ", ".join(path.name for path in written.files[1:])
@@ -180,7 +205,27 @@ def components(asked: argparse.Namespace) -> None:
     print(f"written: {asked.out}")
 
 
-def _measured(asked: argparse.Namespace) -> tuple[Volume, Ledger]:
+def schema(asked: argparse.Namespace) -> None:
+    """Print the schema of a file, or the codes of the structured report."""
+    from core.sheet.schemas import codes_of_report, ledger_schema, table_schema
+
+    makers = {"table": table_schema, "ledger": ledger_schema, "codes": codes_of_report}
+    print(json.dumps(makers[asked.what](), indent=1, ensure_ascii=False))
+
+
+def completion(asked: argparse.Namespace) -> None:
+    """Print what a shell needs to complete commands and options."""
+    from app.cli.completion import script
+    from app.cli.parser import parser
+
+    print(script(parser(), asked.shell), end="")
+
+
+def _progress(asked: argparse.Namespace) -> Progress:
+    return Progress(sys.stderr, quiet=asked.quiet)
+
+
+def _measured(asked: argparse.Namespace, tell: Progress) -> tuple[Volume, Ledger]:
     """Scan and ledger of a command that names a plan and its scan."""
     from core import load_plan, open_scan
     from core import measure as measured
@@ -188,7 +233,9 @@ def _measured(asked: argparse.Namespace) -> tuple[Volume, Ledger]:
     plan = load_plan(asked.plan)
     if asked.hand is not None:
         plan = _with_hand(plan, asked)
-    volume = open_scan(asked.scan, series=asked.series)
+    tell.stage("Reading slices")
+    volume = open_scan(asked.scan, series=asked.series, progress=tell.count)
+    tell.stage("Measuring")
     # The voxels are compared too: a series can be exported twice with other contents.
     return volume, measured(plan, volume)
 
@@ -219,3 +266,75 @@ def open(asked: argparse.Namespace) -> None:  # noqa: A001  named as the command
     from app.window.program import show
 
     sys.exit(show(asked.path))
+
+
+def send(asked: argparse.Namespace) -> None:
+    """Send the objects of a sheet's folder to an archive, and say what became of them."""
+    from app.archive.sending import send_folder
+
+    with _progress(asked) as tell:
+        tell.stage("Sending")
+        sent = send_folder(
+            asked.folder, _connection(asked, asked.to), unsigned=asked.unsigned, again=asked.again,
+            commitment=not asked.no_commitment, progress=tell.count,
+        )  # fmt: skip
+    if asked.quiet:
+        return
+    for name in sent.stored:
+        print(f"stored: {name}")
+    if sent.before:
+        print(f"stored before: {', '.join(sent.before)}")
+    print(f"storage commitment: {sent.commitment}")
+
+
+def fetch(asked: argparse.Namespace) -> None:
+    """List the series of an archive, or open one into the scan cache."""
+    from app.archive.fetching import fetch_series, find_series
+
+    connection = _connection(asked, asked.source)
+    if not asked.series:
+        for one in find_series(connection, patient=asked.patient, study=asked.study):
+            count = "?" if one.count is None else one.count
+            print(one_line(
+                f"{one.study_uid} {one.series_uid} {one.modality} {one.study_date}"
+                f" {one.patient_id} {one.patient_name}: {one.description} ({count} objects)"
+            ))  # fmt: skip
+        return
+    with _progress(asked) as tell:
+        tell.stage("Fetching slices")
+        folder = fetch_series(
+            connection, asked.study, asked.series, into=asked.out, move=asked.move,
+            progress=tell.count,
+        )  # fmt: skip
+    print(folder)
+
+
+def _connection(asked: argparse.Namespace, address: str) -> Connection:
+    from app.archive.node import Connection, Node, Secured
+
+    tls = Secured(ca=asked.ca, cert=asked.cert, key=asked.key) if asked.tls else None
+    return Connection(node=Node.of(address), title=asked.title, listen=asked.listen, tls=tls)
+
+
+def study(asked: argparse.Namespace) -> None:
+    """Measure many plans on their scans into one table."""
+    from app.studies.cases import read_cases
+    from app.studies.run import run_study
+    from app.studies.workers import cores
+
+    cases = read_cases(asked.cases)
+    with _progress(asked) as tell:
+        tell.stage("Measuring cases")
+        tell.count(0, len(cases))
+        done = run_study(
+            cases, asked.out, workers=asked.workers or cores(), memory_mb=asked.memory_mb,
+            scheduler=asked.scheduler or "", again=asked.again, progress=tell.count,
+        )  # fmt: skip
+    if asked.quiet:
+        return
+    for name, reason in done.faults:
+        print(one_line(f"not measured: {name}: {reason}"))
+    print(
+        f"{len(cases)} cases ({done.before} measured before, {len(done.faults)} not measurable), "
+        f"{done.rows} rows: {asked.out}"
+    )
