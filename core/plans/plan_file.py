@@ -19,9 +19,10 @@ from core.findings import Finding
 from core.image.volume import ScanIdentity, Volume
 from core.plans.history import head_to_write
 from core.plans.plan import Plan, ScanTie
-from core.plans.plan_dump import FORMAT, VERSION, document_of, plan_fingerprint, text_of
+from core.plans.plan_dump import document_of, plan_fingerprint, text_of
 from core.plans.plan_json import MAX_BYTES, kind_of, read_json
 from core.plans.plan_parse import parse
+from core.plans.plan_table import FORMAT, VERSION
 
 __all__ = ["check_scan", "load_plan", "plan_fingerprint", "save_plan", "tied_to", "tied_to_volume"]
 
