@@ -34,10 +34,6 @@ class PanoramaView(PictureView):
         self.ribbon = None
         super().clear()
 
-    def station_at(self, u: float) -> float:
-        """Station of a place along the picture."""
-        return self._shown.station(u / self._shown.pixel_mm + (self._shown.cols - 1) / 2)
-
     def u_of(self, station_mm: float) -> float:
         """Place along the picture of a station, mm."""
         ribbon = self._shown

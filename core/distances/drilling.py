@@ -51,19 +51,6 @@ class DrillDepth:
     mark_mm: float | None
 
 
-def cone_height_mm(diameter_mm: float, point_angle_deg: float) -> float:
-    """Height of a conical drill point: (d / 2) / tan(s / 2), s the full angle of the point.
-
-    Raises
-    ------
-    ValueError
-        Unless the diameter is positive and the angle between 0 and 180 degrees.
-    """
-    if not diameter_mm > 0 or not 0 < point_angle_deg < 180:
-        raise ValueError("a drill point needs a diameter and an angle between 0 and 180 degrees")
-    return float(diameter_mm / 2 / np.tan(np.radians(point_angle_deg) / 2))
-
-
 def tip_allowance_mm(marks_include_tip: MarksIncludeTip, cone_mm: float | None = None) -> float:
     """How far the drill reaches beyond its depth mark; clearances are repeated with this tip.
 

@@ -17,7 +17,7 @@ from core.fixture import Fixture
 from core.geometry import Array, angle_deg, any_across, unit, vector
 from core.level import Level
 from core.measurement import ENTERED, MARKED, SEEN, MarkInfluence, Note, Reading
-from core.structures import PointMarks, StentAxis, Tapered
+from core.structures import PointMarks, StentAxis
 
 CROWN_ROOM_MM = 7.0
 """Room from platform to opponent for a crown (common practice, no source)."""
@@ -70,22 +70,6 @@ def axis_angle(fixture: Fixture, stent: StentAxis) -> Reading:
         marks=(
             MarkInfluence(mark=f"{stent.id}/occlusal", gradient=-gradient),
             MarkInfluence(mark=f"{stent.id}/gingival", gradient=gradient),
-        ),
-        evidence=MARKED,
-    )
-
-
-def angle_to_neighbour(fixture: Fixture, root: Tapered) -> Reading:
-    """Angle between the fixture's axis and the line from a root's first to its last mark."""
-    stand_in = StentAxis(id=root.id, occlusal=root.points[0], gingival=root.points[-1])
-    reading = axis_angle(fixture, stand_in)
-    last = len(root.points) - 1
-    return Reading(
-        value=reading.value,
-        unit="deg",
-        marks=tuple(
-            MarkInfluence(mark=f"{root.id}/{i}", gradient=m.gradient, seen=root.seen[i])
-            for i, m in zip((0, last), reading.marks, strict=True)
         ),
         evidence=MARKED,
     )

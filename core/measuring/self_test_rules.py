@@ -11,7 +11,6 @@ from collections.abc import Iterator
 import numpy as np
 
 from core.distances.clearance import clearance
-from core.distances.drilling import cone_height_mm
 from core.distances.fixture_pair import angle_between, between_fixtures
 from core.fixture import Fixture, FixtureSize
 from core.measurement import MARKED, Budget, Evidence, Limit, MarkInfluence, Note, Reading, Term
@@ -132,5 +131,3 @@ def _distances() -> Iterator[Check]:
                 true=3.0, bound=_EXACT_MM)  # fmt: skip
     yield Check(what="angle between fixtures", found=angle_between(fixture, other).value,
                 true=20.0, bound=0.01, unit="deg")  # fmt: skip
-    yield Check(what="height of a drill's point of 90 degrees", found=cone_height_mm(3.0, 90.0),
-                true=1.5, bound=1e-6)  # fmt: skip

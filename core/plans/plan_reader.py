@@ -159,8 +159,3 @@ class At:
             return make()
         except ValueError as error:
             raise PlanError("plan-invalid-value", where=self.where, reason=str(error)) from error
-
-
-def text_at(at: At, key: str) -> str:
-    """Text of a key that may be missing: then empty."""
-    return at.maybe(key, At.text) or ""

@@ -38,15 +38,6 @@ def dahlberg(first: ArrayLike, second: ArrayLike) -> float:
     return math.sqrt(float(d @ d) / (2 * len(d)))
 
 
-def repeatability_sd(first: ArrayLike, second: ArrayLike) -> float:
-    """Standard deviation of the difference of two readings, its mean taken as 0.
-
-    Bland, Altman 1986, Lancet 327:307: sqrt(sum d² / n); the repeatability coefficient is twice
-    as much.
-    """
-    return math.sqrt(2.0) * dahlberg(first, second)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Agreement:
     """Bland-Altman agreement of paired readings a and b, in their unit.
@@ -105,15 +96,6 @@ def bland_altman(
         lower_interval=(lower - of_limit, lower + of_limit),
         upper_interval=(upper - of_limit, upper + of_limit),
     )
-
-
-def sd_of_single_readings(sd_of_means: float, *repeatability_sds: float) -> float:
-    """SD of the difference of single readings, from that of the means of two by each method.
-
-    Bland, Altman 1986: sqrt(s² + s1²/4 + s2²/4), s1 and s2 being each method's
-    `repeatability_sd`.
-    """
-    return math.hypot(sd_of_means, *(s / 2 for s in repeatability_sds))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

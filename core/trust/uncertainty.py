@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from core.geometry import Array, any_across, unit, vector
+from core.geometry import Array, unit
 from core.measurement import Budget, MarkInfluence, Reading, Term
 
 LEAST_SPREAD_MM = 0.2
@@ -234,40 +234,6 @@ def scale_lever_mm(witness: tuple[Array, Array], platform: Array) -> float:
     if length < 1e-9:
         return float(np.linalg.norm(away))
     return max(length, abs(float(away @ gap)) / length)
-
-
-def turn_influences(
-    keys: tuple[str, str],
-    ends_mm: tuple[ArrayLike, ArrayLike],
-    reference: ArrayLike,
-    *,
-    seen: tuple[str, str] = ("yes", "yes"),
-) -> tuple[MarkInfluence, MarkInfluence]:
-    """How two marks of a line turn its angle to a direction, degrees per mm.
-
-    The angle grows when an end moves away from the reference, across the line; a line along the
-    reference turns either way alike, then one direction across it stands for both.
-
-    Parameters
-    ----------
-    keys : (first, second)
-        Keys of the marks.
-    ends_mm : (first, second)
-        Patient LPS mm.
-    reference : (3,)
-        Direction that the angle is taken to.
-    """
-    first, second = vector(ends_mm[0]), vector(ends_mm[1])
-    line = unit(second - first)
-    toward = unit(reference) - line * float(line @ unit(reference))
-    if float(np.linalg.norm(toward)) < 1e-9:
-        toward = any_across(line)
-    per_mm = math.degrees(1.0 / float(np.linalg.norm(second - first)))
-    gradient = unit(toward) * per_mm
-    return (
-        MarkInfluence(mark=keys[0], gradient=gradient, seen=seen[0]),
-        MarkInfluence(mark=keys[1], gradient=-gradient, seen=seen[1]),
-    )
 
 
 def _degrees_per_mm(

@@ -8,7 +8,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.distances.drilling import (
-    cone_height_mm,
     drill_depths,
     round_down_to_mark,
     tip_allowance_mm,
@@ -95,21 +94,6 @@ def test_the_mark_is_the_last_that_is_not_deeper(depth, step):
     assert mark + step > depth
 
 
-@pytest.mark.parametrize(
-    ("diameter", "angle", "height"),
-    [
-        (1.5, 90, 0.75), (1.5, 118, 0.45), (1.5, 120, 0.43), (1.5, 140, 0.27),
-        (2.0, 90, 1.00), (2.0, 118, 0.60), (2.0, 120, 0.58), (2.0, 140, 0.36),
-        (2.8, 90, 1.40), (2.8, 118, 0.84), (2.8, 120, 0.81), (2.8, 140, 0.51),
-        (3.5, 90, 1.75), (3.5, 118, 1.05), (3.5, 120, 1.01), (3.5, 140, 0.64),
-        (4.2, 90, 2.10), (4.2, 118, 1.26), (4.2, 120, 1.21), (4.2, 140, 0.76),
-    ],
-)  # fmt: skip
-def test_heights_of_conical_points(diameter, angle, height):
-    """Table worked out from h = (d/2)/tan(s/2), to 0.01 mm."""
-    assert cone_height_mm(diameter, angle) == pytest.approx(height, abs=0.0051)
-
-
 def test_tip_allowance():
     assert tip_allowance_mm("yes", 0.8) == 0.0
     assert tip_allowance_mm("no", 0.8) == 0.8
@@ -126,5 +110,3 @@ def test_nonsense_is_refused():
         tip_allowance_mm("no", -0.1)
     with pytest.raises(ValueError, match="step"):
         round_down_to_mark(3.0, 0.0)
-    with pytest.raises(ValueError, match="angle"):
-        cone_height_mm(2.0, 180.0)

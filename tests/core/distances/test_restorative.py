@@ -9,7 +9,6 @@ import pytest
 
 from core.distances.entry import depth_below, entry_from_grooves, entry_from_neighbour
 from core.distances.restorative import (
-    angle_to_neighbour,
     axis_angle,
     gum_thickness,
     mesiodistal_room,
@@ -22,7 +21,7 @@ from core.distances.restorative import (
 from core.fixture import Fixture, FixtureSize
 from core.level import Level
 from core.measurement import MarkInfluence, Reading
-from core.structures import PointMarks, StentAxis, Tapered
+from core.structures import PointMarks, StentAxis
 from core.trust.uncertainty import budget
 
 SIZE = FixtureSize(diameter_mm=4.0, length_mm=10.0)
@@ -184,16 +183,6 @@ def test_entry_point_from_the_neighbours():
     assert across.value is None
     assert across.notes[0].message.endswith(".")
     assert depth_below(FIXTURE, marks("e", (0, 6, 3))).value == pytest.approx(3.0)
-
-
-def test_angle_to_a_neighbours_root():
-    root = Tapered(
-        id="root-35", kind="root", points=[(0, 6, 4), (0, 6, 0), (0, 6 + 12, -8)],
-        diameters_mm=(5, 2),
-    )  # fmt: skip
-    reading = angle_to_neighbour(FIXTURE, root)
-    assert reading.value == pytest.approx(45.0)
-    assert [m.mark for m in reading.marks] == ["root-35/0", "root-35/2"]
 
 
 STENT = StentAxis(id="s", occlusal=(-1.2, 0.4, 8), gingival=(0.3, -0.5, 2))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,10 +11,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.distances.clearance import clearance
+from core.distances.restorative import axis_angle
 from core.fixture import Fixture, FixtureSize
 from core.geometry import angle_deg
 from core.measurement import MarkInfluence, Note, Reading
-from core.structures import Course
+from core.structures import Course, StentAxis
 from core.trust.uncertainty import (
     COURSE_SD_MM,
     DEFAULT_SCALE,
@@ -24,7 +26,6 @@ from core.trust.uncertainty import (
     placement_u,
     rectangular_sd,
     scale_lever_mm,
-    turn_influences,
     voxel_extent_mm,
 )
 
@@ -178,22 +179,16 @@ def test_an_angle_turns_lengths_into_degrees_and_has_no_scale_term():
 
 
 ENDS = (np.array([0.3, -0.2, 8.0]), np.array([1.5, 1.8, -3.0]))
-UP = np.array([0.2, 0.1, -0.97])
 
 
-def test_how_marks_turn_an_angle_agrees_with_finite_differences():
-    for end, influence in enumerate(turn_influences(("s/0", "s/1"), ENDS, UP)):
-        for axis in range(3):
-            step = np.zeros(3)
-            step[axis] = 1e-6
-            moved = [e + step * (i == end) for i, e in enumerate(ENDS)]
-            back = [e - step * (i == end) for i, e in enumerate(ENDS)]
-            slope = (angle_deg(moved[1] - moved[0], UP) - angle_deg(back[1] - back[0], UP)) / 2e-6
-            assert influence.gradient[axis] == pytest.approx(slope, abs=1e-5)
+def turned_by(ends, towards_apex):
+    size = FixtureSize(diameter_mm=4.0, length_mm=10.0)
+    fixture = Fixture(id="36", platform=(0, 0, 0), towards_apex=towards_apex, size=size)
+    return axis_angle(fixture, StentAxis(id="s", occlusal=ends[0], gingival=ends[1]))
 
 
 def test_a_line_along_its_reference_still_has_a_doubt():
-    marks = turn_influences(("s/0", "s/1"), ENDS, ENDS[1] - ENDS[0])
+    marks = turned_by(ENDS, ENDS[1] - ENDS[0]).marks
     length = float(np.linalg.norm(ENDS[1] - ENDS[0]))
     expected = math.degrees(0.25 * math.sqrt(2) / length)
     assert placement_u(marks, Placement()) == pytest.approx(expected)
@@ -260,9 +255,9 @@ def test_monte_carlo_of_a_clearance_to_a_tube_between_two_marks():
 def test_monte_carlo_of_an_angle_between_a_line_of_two_marks_and_an_axis():
     rng = np.random.default_rng(13)
     first, second = np.array([0.0, 0.0, 0.0]), np.array([4.0, 1.0, -11.0])
-    marks = turn_influences(("s/0", "s/1"), (first, second), [0, 0, -1])
-    value = angle_deg(second - first, [0, 0, -1])
-    found = budget(Reading(value=value, unit="deg", marks=marks))
+    reading = turned_by((first, second), [0, 0, -1])
+    assert reading.value == pytest.approx(angle_deg(second - first, [0, 0, -1]))
+    found = budget(replace(reading, edge_sd_mm=()))
     lines = second - first + rng.normal(0, 0.25 * math.sqrt(2), (DRAWS, 3))
     values = np.degrees(np.arctan2(np.hypot(lines[:, 0], lines[:, 1]), -lines[:, 2]))
     assert found.u == pytest.approx(values.std(), rel=0.02)
