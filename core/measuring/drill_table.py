@@ -250,8 +250,13 @@ def drilling_plan(  # noqa: PLR0917 - the order is that of the chain plan → sc
         step_mm=MARK_STEP_MM,
     )
     found: list[DrillPlan] = []
+    # Most drills of a table reach equally far beyond their marks: each reach is measured once.
+    by_reach: dict[float, tuple[Measurement, ...]] = {}
     for drill in drills or (ANY_DRILL,):
-        rows = tip_rows(fixture, plan, volume, ledger, arch, drill.beyond_mm)
+        reach = drill.beyond_mm
+        if reach not in by_reach:
+            by_reach[reach] = tip_rows(fixture, plan, volume, ledger, arch, reach)
+        rows = by_reach[reach]
         found.append(
             DrillPlan(
                 drill=drill,

@@ -19,6 +19,13 @@ def case():
     return replace(plan, scan=None), volume
 
 
+@pytest.fixture(scope="module")
+def whole(case):
+    """The ledger of the whole scan."""
+    plan, volume = case
+    return measure(plan, volume, made_at="2026-11-01T10:00:00+00:00")
+
+
 def cropped(volume, *, first_column=0, last_column=None, first_slice=0):
     """The same scan with less of it: the fixture stands at x 24, z 12 to 20, mm."""
     affine = volume.mm_from_ijk.copy()
@@ -45,7 +52,7 @@ def column(volume, x_mm):
         ("buccal", {"last": 30.0}),
     ],
 )
-def test_a_cut_beside_the_bone_gives_no_number_on_its_side(case, side, cut):
+def test_a_cut_beside_the_bone_gives_no_number_on_its_side(case, whole, side, cut):
     plan, volume = case
     crop = (
         {"first_column": column(volume, cut["first"])}
@@ -58,7 +65,6 @@ def test_a_cut_beside_the_bone_gives_no_number_on_its_side(case, side, cut):
         assert ledger.get(row).reading.notes, row
     assert ledger.get(f"36/wall/{side}").verdict == "not assessed"
     other = {"lingual": "buccal", "buccal": "lingual"}[side]
-    whole = measure(plan, volume, made_at="2026-11-01T10:00:00+00:00")
     exact = whole.get(f"36/wall/{other}").value
     assert ledger.get(f"36/wall/{other}").value == pytest.approx(exact, abs=0.05)
 

@@ -162,3 +162,15 @@ def test_a_tips_clearance_bears_the_doubt_of_the_hand_that_the_plan_names():
     for before, after in zip(usual.tip_rows, wider.tip_rows, strict=True):
         usual_u, own_u = ({t.name: t.u for t in m.budget.terms} for m in (before, after))
         assert own_u["placement"] == pytest.approx(usual_u["placement"] * 0.8 / 0.25), after.target
+
+
+def test_drills_that_reach_equally_far_share_what_their_tips_come_near_to():
+    one, same, longer = (
+        Drill(name=name, diameter_mm=2.0, marks_include_tip="no", tip_mm=tip)
+        for name, tip in (("a", 0.6), ("b", 0.6), ("c", 1.2))
+    )
+    first, second, third = drilling_plan(*case(10.5), drills=(one, same, longer))
+    assert first.tip_rows is second.tip_rows
+    # By hand: 3.0 mm from apex to canal, less the tip.
+    near = [next(m for m in p.tip_rows if m.target == "canal-left").value for p in (first, third)]
+    assert near == pytest.approx([2.4, 1.8], abs=0.01)

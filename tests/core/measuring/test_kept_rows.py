@@ -150,7 +150,8 @@ EDITS = {
 }  # fmt: skip
 
 
-UPPER = ("fixture moved", "structure deleted", "limit of the bone", "a second fixture")
+UPPER = ("fixture moved", "structure deleted")
+"""What these move in the upper jaw: its sinus; the other edits name the same rows as below."""
 
 
 @pytest.mark.parametrize(
@@ -255,19 +256,29 @@ def test_rows_that_were_broken_off_are_not_kept():
 
 def test_two_workers_at_once_get_the_same_rows():
     plan, _, basis = sample("lower_left_36")
+    moved_plan = EDITS["fixture moved"](plan)
+    expected = {
+        False: told_anew("lower_left_36"),
+        True: again(moved_plan, anew(basis)).to_json(),
+    }
     basis = anew(basis)
     found = []
     workers = [
-        threading.Thread(target=lambda p=p: found.append((p, again(p, basis).to_json())))
-        for p in (plan, EDITS["fixture moved"](plan)) * 2
+        threading.Thread(
+            target=lambda it=it: found.append(
+                (it, again(moved_plan if it else plan, basis).to_json())
+            )
+        )
+        for it in (False, True, False, True)
     ]
     for worker in workers:
         worker.start()
     for worker in workers:
         worker.join()
     assert len(found) == 4
-    for p, text in found:
-        assert text == again(p, anew(basis)).to_json()
+    assert expected[False] != expected[True]
+    for it, text in found:
+        assert text == expected[it]
 
 
 @pytest.mark.parametrize(

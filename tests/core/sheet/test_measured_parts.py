@@ -20,11 +20,12 @@ from core.plans.plan import Site
 from core.pseudonym import pseudonymous
 from core.sheet.bone_part import depth_obstacles, wall_of
 from core.sheet.case import case_of, ready
+from core.sheet.furniture import furnish
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.sheet.ridge_grid import in_grid
 from core.structures import AngleMark, PointMarks, Ruler
 from core.trust.figures import down, plain, shown, up
-from tests.core.sheet.test_pages import check_boxes
+from tests.core.sheet.test_pages import check_boxes, check_drawn
 from tests.sheet_material import RADIUS_MM, fixture_at, on_arch, plan_with, round_jaw
 
 
@@ -98,16 +99,22 @@ def case_for(name):
 
 
 @cache
-def pages_of(name, paper="A4"):
-    document = pdfium.PdfDocument(sheet_pdf(case_for(name), paper=paper))
+def drawn(name, paper="A4"):
+    """The sheet's pages as they were laid out and drawn, and the PDF."""
+    pages = laid_out(case_for(name), paper=paper)
+    return pages, pages.render(furnish(case_for(name)), title="", subject="")
+
+
+@cache
+def pages_of(name):
+    document = pdfium.PdfDocument(drawn(name)[1])
     return [page.get_textpage().get_text_range().replace("\r\n", " ") for page in document]
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("name", ["whole", "thick", "rulers", "site and rulers", "upper"])
 def test_nothing_leaves_the_paper_or_covers_other_words(name, paper):
-    case = case_for(name)
-    check_boxes(laid_out(case, paper=paper), case, paper)
+    check_drawn(drawn(name, paper)[0])
 
 
 @pytest.mark.parametrize("name", ["whole", "thick", "upper"])
@@ -164,7 +171,7 @@ def test_a_depth_that_is_too_near_to_tell_is_not_called_allowed():
     assert "Deepest allowed" not in words
     assert "Drill number to the planned apex, mm – TOO NEAR TO TELL: canal left" in words
     assert "12.0" in words
-    check_boxes(page, told, "A4")
+    check_boxes(page, told)
 
 
 def test_the_grid_has_one_line_for_each_of_width_and_cortex():
@@ -235,7 +242,7 @@ def test_rulers_alone_are_a_full_result():
     assert case.ledger.get("rulers/ruler/ruler-1").value == pytest.approx(10.0)
     assert "10.0 ± " in pages[0]
     # Two places along the arch: two sections.
-    titles = [b.what for b in laid_out(case, paper="A4").pages[1].boxes]
+    titles = [b.what for b in drawn("rulers")[0].pages[1].boxes]
     assert titles.count("chart Section across the arch") == 2
 
 
@@ -256,7 +263,7 @@ def test_the_upper_jaw_reads_palatal():
 
 def test_no_page_is_mostly_empty():
     for name in ("whole", "site and rulers"):
-        pages = laid_out(case_for(name), paper="A4")
+        pages = laid_out(case_for(name), paper="A4")  # without head and foot
         for page in pages.pages[:-1]:
             lowest = max(b.bottom for b in page.boxes)
             assert lowest > 0.45 * pages.height, name
@@ -280,9 +287,11 @@ OWN = Series(
 
 
 def test_own_films_make_a_line_of_their_own_and_change_no_verdict():
-    plan = plans()["whole"]
-    bare = measure(plan, VOLUME, made_at="2026-11-24T10:00:00+00:00")
-    own = measure(plan, VOLUME, made_at="2026-11-24T10:00:00+00:00", own=OWN)
+    plan = case_for("whole").plan
+    bare = case_for("whole").ledger
+    own = measure(
+        plan, VOLUME, basis=case_for("whole").basis, made_at="2026-11-24T10:00:00+00:00", own=OWN
+    )
     assert [m.verdict for m in own.measurements] == [m.verdict for m in bare.measurements]
     row = next(m for m in own.measurements if m.target == "canal-left")
     free, mine = (
@@ -296,10 +305,7 @@ def test_own_films_make_a_line_of_their_own_and_change_no_verdict():
     text = " ".join(text.split())
     assert f"own control films show: at least {down(mine, 2)} mm" in text
     assert "own figures: LM: depth 2.50 mm from 12 films" in text
-    assert "own control films" not in " ".join(
-        p.get_textpage().get_text_range()
-        for p in pdfium.PdfDocument(sheet_pdf(replace(case, ledger=bare), paper="A4"))
-    )
+    assert "own control films" not in " ".join(" ".join(pages_of("whole")).split())
     _, _, alias = pseudonymous(plan, VOLUME, own, secret=b"0123456789abcdef")
     told = [own for m in alias.measurements if (own := m.details.by_key().get("own_figures"))]
     assert told

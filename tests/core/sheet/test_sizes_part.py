@@ -13,7 +13,7 @@ from core.plans.sizes import ListedSize, default_sizes
 from core.sheet.page import Pages
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.sheet.sizes_part import sizes_part
-from tests.core.sheet.test_measured_parts import case_for
+from tests.core.sheet.test_measured_parts import case_for, pages_of
 from tests.core.sheet.test_pages import check_boxes
 
 OWN = tuple(
@@ -67,15 +67,19 @@ def test_nothing_leaves_the_paper_or_covers_other_words(paper):
         ListedSize(label=f"n {n}", size=FixtureSize(diameter_mm=3 + 0.01 * n, length_mm=6.0))
         for n in range(130)
     )
-    for sizes in (OWN, long):
+    for sizes, goes_on in ((OWN, False), (long, True)):
         case = replace(case_for("whole"), sizes=sizes)
-        check_boxes(laid_out(case, paper=paper), case, paper)
+        pages = laid_out(case, paper=paper)
+        check_boxes(pages, case)
+        headed = [p for p in pages.pages if any(b.what == "limits met" for b in p.boxes)]
+        assert (len(headed) > 1) == goes_on
 
 
 def test_without_a_list_there_is_no_part_and_grey_values_never_stand_on_a_sheet():
     case = case_for("whole")
-    for sizes in ((), default_sizes()):
-        document = pdfium.PdfDocument(sheet_pdf(replace(case, sizes=sizes), paper="A4"))
-        text = " ".join(page.get_textpage().get_text_range() for page in document)
-        assert ("sizes at this pose" in text) == bool(sizes)
+    assert case.sizes == ()
+    listed = pdfium.PdfDocument(sheet_pdf(replace(case, sizes=default_sizes()), paper="A4"))
+    with_list = " ".join(page.get_textpage().get_text_range() for page in listed)
+    for text, is_there in ((" ".join(pages_of("whole")), False), (with_list, True)):
+        assert ("sizes at this pose" in text) == is_there
         assert "grey value of this scan" not in text
