@@ -276,6 +276,13 @@ def station_words(arch: Arch, station_mm: float, midline: ArrayLike | None) -> s
 
     Without a midline it is counted along the arch from the patient's right end; while the side
     is open neither left nor right is said.
+
+    Parameters
+    ----------
+    arch : Arch
+    station_mm : float
+        Along the arch, mm.
+    midline : (3,) patient LPS mm or None
     """
     if arch.side_is_open:
         words = f"{station_mm:.1f} mm along the traced arch, side not settled"

@@ -143,7 +143,17 @@ class PictureGrid:
         size_mm: tuple[float, float],
         pixel_mm: float,
     ) -> PictureGrid:
-        """Grid of ``round(width / pixel)`` columns and ``round(height / pixel)`` rows."""
+        """Grid of ``round(width / pixel)`` columns and ``round(height / pixel)`` rows.
+
+        Parameters
+        ----------
+        origin : (3,) patient LPS mm
+        right : (3,) unit direction, patient LPS
+        up : (3,) unit direction, patient LPS
+        size_mm : (width, height) mm
+        pixel_mm : float
+            mm.
+        """
         if not pixel_mm > 0:
             raise ValueError("the pixel size must be positive")
         width, height = size_mm

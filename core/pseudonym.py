@@ -111,7 +111,15 @@ class Pseudonym:
 def pseudonymous(
     plan: Plan, volume: Volume, ledger: Ledger, *, secret: bytes
 ) -> tuple[Plan, Volume, Ledger]:
-    """The same case under a pseudonym; every number in it is unchanged."""
+    """The same case under a pseudonym; every number in it is unchanged.
+
+    Parameters
+    ----------
+    plan : Plan
+    volume : Volume
+    ledger : Ledger
+    secret : bytes
+    """
     alias = Pseudonym(secret=secret, identity=volume.identity)
     identity = _identity(alias)
     names = new_names(plan)

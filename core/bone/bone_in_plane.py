@@ -208,7 +208,17 @@ class BoneInPlane:
         return out
 
     def lead_beside(self, h_mm: float, w_mm: float, sign: float) -> float:
-        """Free width outside a border up to other bright things, at most 2.5 mm."""
+        """Free width outside a border up to other bright things, at most 2.5 mm.
+
+        Parameters
+        ----------
+        h_mm : float
+            Height in the plane, mm.
+        w_mm : float
+            Place across, mm.
+        sign : float
+            +1 or -1: the side of the border that is outside.
+        """
         row = int(np.clip(np.rint((h_mm - self.h[0]) / PIXEL_MM), 0, len(self.h) - 1))
         blocked = self.other[row] & (sign * (self.w - w_mm) > 0)
         if not blocked.any():
@@ -400,6 +410,16 @@ def outline(
 
     Half-way lines between soft tissue and cortex (outer) and between spongy bone and cortex
     (inner). Pictures only: no number is taken from them.
+
+    Parameters
+    ----------
+    volume : Volume
+    levels : BoneLevels
+    plane : Plane
+    crown_level_mm : float
+        Height in the plane from which on crowns stand, mm.
+    upper : bool
+        True in the upper jaw.
 
     Returns
     -------

@@ -75,13 +75,31 @@ class EdgeFinder(Protocol):
     """Finds outer and inner edges of cortex; a model fit can stand in for half maximum."""
 
     def outer(self, volume: Volume, starts_mm: Array, directions: Array, max_mm: float) -> EdgeSet:
-        """Outer edges first met along rays that start outside the bone."""
+        """Outer edges first met along rays that start outside the bone.
+
+        Parameters
+        ----------
+        volume : Volume
+        starts_mm : (n, 3) patient LPS mm
+        directions : (n, 3) unit directions, patient LPS
+        max_mm : float
+            How far is looked, mm.
+        """
         ...
 
     def plate(
         self, volume: Volume, starts_mm: Array, directions: Array, max_mm: float
     ) -> PlateEdges:
-        """Outer and inner edges of the plate first met along rays from outside."""
+        """Outer and inner edges of the plate first met along rays from outside.
+
+        Parameters
+        ----------
+        volume : Volume
+        starts_mm : (n, 3) patient LPS mm
+        directions : (n, 3) unit directions, patient LPS
+        max_mm : float
+            How far is looked, mm.
+        """
         ...
 
     def rounding_mm2(self, volume: Volume, direction: Array) -> float:
@@ -98,7 +116,15 @@ class ScanEdges:
     finder: EdgeFinder
 
     def outer(self, starts_mm: Array, directions: Array, max_mm: float) -> EdgeSet:
-        """Outer edges; see `EdgeFinder.outer`. One direction serves all rays if given so."""
+        """Outer edges; see `EdgeFinder.outer`. One direction serves all rays if given so.
+
+        Parameters
+        ----------
+        starts_mm : (n, 3) patient LPS mm
+        directions : (n, 3) unit directions, patient LPS
+        max_mm : float
+            How far is looked, mm.
+        """
         starts = np.atleast_2d(starts_mm)
         rays = np.broadcast_to(np.asarray(directions, dtype=np.float64), starts.shape)
         return self.finder.outer(self.volume, starts, rays, max_mm)

@@ -67,6 +67,14 @@ class HalfMaximum:
         """Outer and inner edges; see `EdgeFinder.plate`.
 
         The inner edge is the mean of the scan's cortical level and the local inside.
+
+        Parameters
+        ----------
+        volume : Volume
+        starts_mm : (n, 3) patient LPS mm
+        directions : (n, 3) unit directions, patient LPS
+        max_mm : float
+            How far is looked, mm.
         """
         profiles = self.profiles(volume, starts_mm, directions, max_mm + 2.0)
         outer, first = self.search(profiles)
@@ -85,7 +93,16 @@ class HalfMaximum:
         return 0.0
 
     def profiles(self, volume: Volume, starts_mm: Array, directions: Array, max_mm: float) -> Array:
-        """(n, count) mean profiles of the bundles; NaN where one ray was not scanned."""
+        """(n, count) mean profiles of the bundles; NaN where one ray was not scanned.
+
+        Parameters
+        ----------
+        volume : Volume
+        starts_mm : (n, 3) patient LPS mm
+        directions : (n, 3) unit directions, patient LPS
+        max_mm : float
+            How far is looked, mm.
+        """
         count = round(max_mm / STEP_MM) + 1 + _FAR
         starts = np.atleast_2d(np.asarray(starts_mm, dtype=np.float64))
         directions = np.broadcast_to(np.asarray(directions, dtype=np.float64), starts.shape)

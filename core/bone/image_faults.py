@@ -66,7 +66,14 @@ class ImageFaults:
 
     @classmethod
     def of(cls, volume: Volume, arch: Arch, levels: BoneLevels) -> ImageFaults:
-        """Look for faults of a scan with the levels that were learnt from it."""
+        """Look for faults of a scan with the levels that were learnt from it.
+
+        Parameters
+        ----------
+        volume : Volume
+        arch : Arch
+        levels : BoneLevels
+        """
         if levels.trouble is not None:
             return cls()
         found = (

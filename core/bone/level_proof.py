@@ -39,6 +39,13 @@ def unproven(
 
     Soft tissue apart from air and from bone; the same soft tissue beside the bone as further out;
     buccal and lingual places, each half of all, agreeing on cortex; a ridge of a possible width.
+
+    Parameters
+    ----------
+    profiles : Profiles
+    classes : TissueClasses
+    places : Places
+    cortex : CortexLevel
     """
     contrast = cortex.level - classes.soft
     if _cut_at_the_top(profiles, classes, places, cortex.level):

@@ -24,6 +24,13 @@ def met_from_outside(outside: Outside, starts: Array, way: Array, edges: EdgeSet
     A ray that passes a plate too thin or too faint to be found goes on through marrow and ends at
     the inner side of another plate. Where it left the outside something that may be bone begins;
     one that never was outside starts inside.
+
+    Parameters
+    ----------
+    outside : Outside
+    starts : (n, 3) patient LPS mm
+    way : (3,) unit direction, patient LPS
+    edges : EdgeSet
     """
     rows = np.flatnonzero(edges.found)
     if not len(rows) or not outside.mouth.any():

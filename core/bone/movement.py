@@ -25,6 +25,12 @@ _MOST_THROUGH = 0.3
 def doubled_mm(volume: Volume, arch: Arch, levels: BoneLevels) -> tuple[float, float]:
     """How far edges stand double in the slices' plane, and what would look so by chance.
 
+    Parameters
+    ----------
+    volume : Volume
+    arch : Arch
+    levels : BoneLevels
+
     Returns
     -------
     size, chance : float

@@ -92,7 +92,15 @@ class PlateFit:
 
     @classmethod
     def of(cls, volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> PlateFit:
-        """Learn the blur and the plates' levels along an arch; then find edges anywhere."""
+        """Learn the blur and the plates' levels along an arch; then find edges anywhere.
+
+        Parameters
+        ----------
+        volume : Volume
+        arch : Arch
+        jaw : {'lower', 'upper'}
+        levels : BoneLevels
+        """
         return cls(levels=levels, plates=learn_plates(volume, arch, jaw, levels))
 
     def outer(self, volume: Volume, starts_mm: Array, directions: Array, max_mm: float) -> EdgeSet:
@@ -111,7 +119,16 @@ class PlateFit:
     def plate(
         self, volume: Volume, starts_mm: Array, directions: Array, max_mm: float
     ) -> PlateEdges:
-        """Outer and inner edges; see `EdgeFinder.plate`."""
+        """Outer and inner edges; see `EdgeFinder.plate`.
+
+        Parameters
+        ----------
+        volume : Volume
+        starts_mm : (n, 3) patient LPS mm
+        directions : (n, 3) unit directions, patient LPS
+        max_mm : float
+            How far is looked, mm.
+        """
         return self._found(volume, starts_mm, directions, max_mm, _PLATE_DEPTH_MM)
 
     def rounding_mm2(self, volume: Volume, direction: Array) -> float:

@@ -58,6 +58,13 @@ def learn_plates(volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> Pl
 
     Rays go in from the cheek, from the tongue and from the crowns. The blur is the median of the
     profiles whose two edges stand apart, each fitted with a blur of its own.
+
+    Parameters
+    ----------
+    volume : Volume
+    arch : Arch
+    jaw : {'lower', 'upper'}
+    levels : BoneLevels
     """
     known = _unknown(volume, levels)
     if levels.trouble is not None:

@@ -67,7 +67,14 @@ class PlateThickness:
 def plate_thickness(
     scan: ScanEdges, bone: BoneInPlane, ridge_widths: tuple[RidgeWidth, ...]
 ) -> tuple[PlateThickness, ...]:
-    """Both plates at the ends of each width that was measured along the plane's direction."""
+    """Both plates at the ends of each width that was measured along the plane's direction.
+
+    Parameters
+    ----------
+    scan : ScanEdges
+    bone : BoneInPlane
+    ridge_widths : tuple of RidgeWidth
+    """
     out = []
     for width in ridge_widths:
         for index, side in enumerate(_SIDES):

@@ -113,7 +113,14 @@ class RidgeResult:
 
 
 def section_plane(frame: StationFrame, jaw: Jaw, *, origin: Array | None = None) -> Plane:
-    """Plane across the arch at a station, along *up*; `origin` stands in for the curve's point."""
+    """Plane across the arch at a station, along *up*; `origin` stands in for the curve's point.
+
+    Parameters
+    ----------
+    frame : StationFrame
+    jaw : {'lower', 'upper'}
+    origin : (3,) patient LPS mm or None
+    """
     coronal = frame.up if jaw == "lower" else -frame.up
     return Plane(
         origin=frame.origin if origin is None else origin, across=frame.buccal, coronal=coronal

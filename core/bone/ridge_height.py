@@ -92,6 +92,15 @@ def needed_width(diameter_mm: float, buccal_mm: float, lingual_mm: float) -> flo
 
     Arithmetic of the margins in Spray et al. 2000 (Ann Periodontol 5:119) and Alodadi et al.
     2016 (J Oral Biol 3(1):7): 4.1 + 1 + 1 = 6.1 mm, 4.1 + 2 + 1 = 7.1 mm.
+
+    Parameters
+    ----------
+    diameter_mm : float
+        mm.
+    buccal_mm : float
+        mm.
+    lingual_mm : float
+        mm.
     """
     return diameter_mm + buccal_mm + lingual_mm
 
@@ -103,6 +112,12 @@ def height_in_section(plane: Plane, crest: Crest, structures: Sequence[Structure
     anywhere in the section, beside the crest too. A root that stays, or metal, counts as it does
     along an axis: one that leans into the section ends the height at its nearest border, one
     that stands at the crest leaves none. Nothing marked here: not assessed.
+
+    Parameters
+    ----------
+    plane : Plane
+    crest : Crest
+    structures : sequence of Structure
     """
     if crest.point_mm is None:
         return RidgeHeight(along="up", reading=Reading(value=None, notes=crest.notes))
@@ -185,7 +200,18 @@ def height_along_axis(
 def usable_height(
     scan: ScanEdges, bone: BoneInPlane, crest: Crest, height: RidgeHeight, width_mm: float
 ) -> UsableHeight:
-    """Height counted from the level from which the ridge is, and stays, wide enough."""
+    """Height counted from the level from which the ridge is, and stays, wide enough.
+
+    Parameters
+    ----------
+    scan : ScanEdges
+    bone : BoneInPlane
+    crest : Crest
+    height : float
+        mm.
+    width_mm : float
+        mm.
+    """
     total = height.reading.value
     if total is None or crest.point_mm is None:
         return _unusable(width_mm, height.reading.notes)

@@ -119,6 +119,13 @@ def find_crest(scan: ScanEdges, bone: BoneInPlane, *, half_mm: float) -> Crest:
     """Crest within ± `half_mm` of the plane's origin.
 
     Columns 0.2 mm apart are searched from just above the bone's coarse border, downwards.
+
+    Parameters
+    ----------
+    scan : ScanEdges
+    bone : BoneInPlane
+    half_mm : float
+        mm.
     """
     if scan.levels.trouble is not None:
         return Crest(point_mm=None, notes=(scan.levels.trouble,))
@@ -192,7 +199,15 @@ def _unblurred(
 
 
 def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -> list[Reading]:
-    """Distances between the outer edges first met from outside, at depths below the crest."""
+    """Distances between the outer edges first met from outside, at depths below the crest.
+
+    Parameters
+    ----------
+    scan : ScanEdges
+    bone : BoneInPlane
+    crest : Crest
+    depths_mm : (n,) mm
+    """
     if crest.point_mm is None:
         return [Reading(value=None, notes=crest.notes) for _ in depths_mm]
     plane = bone.plane
@@ -290,6 +305,14 @@ def wider_than(
 
     Where it runs on into palate or cheek bone no width is measured. The coarse border may be off
     by as much as an edge may lie from it, on both sides.
+
+    Parameters
+    ----------
+    bone : BoneInPlane
+    crest : Crest
+    depths_mm : (n,) mm
+    width_mm : float
+        mm.
     """
     if crest.point_mm is None:
         return np.zeros(len(depths_mm), dtype=bool)
@@ -311,6 +334,12 @@ def least_over_turn(scan: ScanEdges, bone: BoneInPlane, reading: Reading) -> Rea
     """Least width over ± 10° of turn of the section about the direction used.
 
     The line turns about the middle of the width: a badly traced arch only over-reads.
+
+    Parameters
+    ----------
+    scan : ScanEdges
+    bone : BoneInPlane
+    reading : Reading
     """
     if reading.value is None or reading.witness is None:
         return reading
@@ -365,6 +394,13 @@ def ridge_widths(
 
     The doubt of the crest's height is doubt of every width counted from it, by how fast the
     ridge widens there: finite difference.
+
+    Parameters
+    ----------
+    scan : ScanEdges
+    bone : BoneInPlane
+    crest : Crest
+    along : Along
     """
     depths = np.array(WIDTH_DEPTHS_MM)
     found = widths(scan, bone, crest, depths)

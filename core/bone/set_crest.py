@@ -91,6 +91,12 @@ def plates_beside_roots(
 
     Below a crest that was set a tooth stands in the section. Until its root is marked nobody knows
     at which depths it lies behind a plate; once it is marked, the plates clear of it are given.
+
+    Parameters
+    ----------
+    plates : sequence of PlateThickness
+    crest : Crest
+    structures : sequence of Structure
     """
     roots = [s for s in structures if isinstance(s, Tapered) and s.kind == "root"]
     tubes = [tube for root in roots for tube in tubes_of(root)]

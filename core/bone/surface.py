@@ -328,7 +328,16 @@ def surface_on(
     tip_mm: float = 0.0,
     sides: Sequence[SurfaceSide] = SIDES,
 ) -> dict[SurfaceSide, Reading]:
-    """The distances of `bone_surface` for a fixture in the pose of these casts."""
+    """The distances of `bone_surface` for a fixture in the pose of these casts.
+
+    Parameters
+    ----------
+    found : SurfaceCasts
+    fixture : Fixture
+    tip_mm : float, optional
+        Height of the drill’s tip beyond the apex, mm.
+    sides : sequence of SurfaceSide, optional
+    """
     trouble = found.scan.levels.trouble
     if trouble is not None:
         return {side: Reading(value=None, notes=(trouble,)) for side in sides}

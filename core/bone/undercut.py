@@ -85,7 +85,16 @@ class _Outline:
 def undercut(
     scan: ScanEdges, bone: BoneInPlane, crest: Crest, structures: Sequence[Structure], jaw: Jaw
 ) -> UndercutResult:
-    """Measure the lingual undercut in a section along *up* (`RidgeResult.bone`)."""
+    """Measure the lingual undercut in a section along *up* (`RidgeResult.bone`).
+
+    Parameters
+    ----------
+    scan : ScanEdges
+    bone : BoneInPlane
+    crest : Crest
+    structures : sequence of Structure
+    jaw : {'lower', 'upper'}
+    """
     eps = max(0.5, 2.0 * scan.levels.voxel_mm)
     if jaw != "lower":
         return _nothing(eps, (Note("undercut_lower_jaw_only"),))
@@ -128,7 +137,19 @@ def undercut(
 def ridge_type(
     depth_mm: float | None, crest_mm: float | None, base_mm: float | None, eps_mm: float
 ) -> str:
-    """U where the hollow is deeper than eps; C where the base is wider than the crest by eps."""
+    """U where the hollow is deeper than eps; C where the base is wider than the crest by eps.
+
+    Parameters
+    ----------
+    depth_mm : float or None
+        Of the hollow, mm.
+    crest_mm : float or None
+        Width 2 mm below the crest, mm.
+    base_mm : float or None
+        Width on the level, mm.
+    eps_mm : float
+        Less is no difference, mm.
+    """
     if depth_mm is None:
         return ""
     if depth_mm > eps_mm:

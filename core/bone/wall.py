@@ -126,7 +126,15 @@ def wall_map(  # noqa: PLR0917 - the order is that of `bone_surface`
 
 
 def wall_on(rays: WallRays, size: FixtureSize, levels: BoneLevels) -> WallMap:
-    """The bone left around a fixture of a size, on rays of its pose that reach as deep."""
+    """The bone left around a fixture of a size, on rays of its pose that reach as deep.
+
+    Parameters
+    ----------
+    rays : WallRays
+    size : float
+        Of the letters, points.
+    levels : BoneLevels
+    """
     turns = len(rays.turns_deg)
     rows = int((rays.depths_mm <= size.length_mm + 1e-9).sum())
     n = rows * turns

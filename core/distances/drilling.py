@@ -141,6 +141,12 @@ def marks_at(fixture: Fixture, structures: Iterable[Structure], kind: str) -> Po
     """Marks of one kind that name this fixture's tooth, else the nearest within 10 mm.
 
     Marks that name another tooth never count.
+
+    Parameters
+    ----------
+    fixture : Fixture
+    structures : iterable of Structure
+    kind : str
     """
     of_kind = [s for s in structures if isinstance(s, PointMarks) and s.kind == kind]
     named = [s for s in of_kind if s.tooth and s.tooth == fixture.tooth]

@@ -34,7 +34,14 @@ class CrownFrame(Protocol):
 
 
 def entry_from_neighbour(fixture: Fixture, contact: PointMarks, frame: CrownFrame) -> Reading:
-    """Mesio-distal distance of the platform's centre from a neighbour's facing surface."""
+    """Mesio-distal distance of the platform's centre from a neighbour's facing surface.
+
+    Parameters
+    ----------
+    fixture : Fixture
+    contact : PointMarks
+    frame : CrownFrame
+    """
     parts = (contact.points - fixture.platform) @ frame.m
     index = int(np.argmin(np.abs(parts)))
     value = float(parts[index])
@@ -54,6 +61,13 @@ def entry_from_grooves(
 
     The first mark of each neighbour counts; positive is buccal. Measured in the direction buccal,
     at the place of the line that stands beside the platform.
+
+    Parameters
+    ----------
+    fixture : Fixture
+    first : PointMarks
+    second : PointMarks
+    frame : CrownFrame
     """
     start, end = first.points[0], second.points[0]
     way = end - start

@@ -33,7 +33,16 @@ def side_marks(
     structures: Iterable[Structure],
     wanted: Callable[[PointMarks], bool],
 ) -> dict[str, SideMarks]:
-    """Marks by ``mesial`` and ``distal`` of the platform; a side without marks is left out."""
+    """Marks by ``mesial`` and ``distal`` of the platform; a side without marks is left out.
+
+    Parameters
+    ----------
+    fixture : Fixture
+    frame : CrownFrame
+    structures : iterable of Structure
+    wanted : callable
+        True for the marks that count.
+    """
     found: dict[str, list[tuple[np.ndarray, str]]] = {}
     for structure in structures:
         if not isinstance(structure, PointMarks) or not wanted(structure):

@@ -97,6 +97,14 @@ def ends_there(
 
     Not a root's apex, not an existing implant's ends, not an end that runs into a foramen or
     into another canal or loop. A single mark is all end.
+
+    Parameters
+    ----------
+    structure : Structure
+    tube : Tube
+    station_mm : float
+        Along the arch, mm.
+    others : sequence of Structure
     """
     if isinstance(structure, Tapered):
         return _at_coronal_end(structure, tube, station_mm)
@@ -116,7 +124,17 @@ def floor_end_notes(
     *,
     frame: SideFrame | None,
 ) -> tuple[Note, ...]:
-    """Say where a floor is marked too sparsely or too narrowly; see `open_end_notes`."""
+    """Say where a floor is marked too sparsely or too narrowly; see `open_end_notes`.
+
+    Parameters
+    ----------
+    solid : FixtureSolid
+    floor : Floor
+    surface : FloorSurface
+    place_uv : (2,) mm
+        In the surface’s frame.
+    frame : SideFrame or None
+    """
     note = (Note("floor_marked_too_narrow", {"id": floor.id}),)
     if surface.inside_rim_mm(place_uv) < _RIM_MM or not _marked_around(solid, floor.points):
         return note
@@ -131,6 +149,12 @@ def spacing_doubt(solid: FixtureSolid, tube: Tube, structure: Course) -> tuple[f
     """Further placement doubt of a clearance where marks stand more than 5 mm apart.
 
     Only spans of the curve that come within 10 mm of the fixture count.
+
+    Parameters
+    ----------
+    solid : FixtureSolid
+    tube : Tube
+    structure : Structure
 
     Returns
     -------

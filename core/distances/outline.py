@@ -68,6 +68,12 @@ def distance_lines(
 
     Remembered like `structure_lines`.
 
+    Parameters
+    ----------
+    structures : tuple of Structure
+    grid : PictureGrid
+    levels_mm : tuple of float, mm
+
     Returns
     -------
     tuple of (distance in mm, (n, 2) uv_mm)

@@ -83,7 +83,14 @@ def offset_at_platform(fixture: Fixture, stent: StentAxis) -> Reading:
 
 
 def offset_at_occlusal_plane(fixture: Fixture, stent: StentAxis, plane: Level) -> Reading:
-    """Distance between the points where fixture axis and stent axis pierce the occlusal plane."""
+    """Distance between the points where fixture axis and stent axis pierce the occlusal plane.
+
+    Parameters
+    ----------
+    fixture : Fixture
+    stent : StentAxis
+    plane : Level
+    """
     exit_point = _pierce(fixture.platform, fixture.towards_apex, plane)
     way = stent.gingival - stent.occlusal
     stent_point = _pierce(stent.occlusal, way, plane)

@@ -169,6 +169,16 @@ def least_places(
 
     Each round looks at 33 places of every bracket and keeps the two steps around the least, so
     that a bracket shrinks to a 16th: few calls of a vectorised function, not many small ones.
+
+    Parameters
+    ----------
+    values : callable
+        (k,) places to (k,) values, a function after the other.
+    low : (n,)
+        Lower ends of the brackets.
+    high : (n,)
+        Upper ends.
+    rounds : int, optional
     """
     share = np.linspace(0.0, 1.0, _PLACES)
     for _ in range(rounds):

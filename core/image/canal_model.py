@@ -30,7 +30,16 @@ _VOXELS = 1500
 
 
 def blurred_disc(r_mm: Array, radius_mm: float, sigma_mm: float) -> Array:
-    """Value at distances from the middle of a disc of height 1 blurred by a Gaussian."""
+    """Value at distances from the middle of a disc of height 1 blurred by a Gaussian.
+
+    Parameters
+    ----------
+    r_mm : (n,) mm
+    radius_mm : float
+        Of the disc, mm.
+    sigma_mm : float
+        Of the Gaussian, mm.
+    """
     grid = np.arange(0.0, float(np.max(r_mm)) + 2 * _TABLE_MM, _TABLE_MM)
     values = chndtr((radius_mm / sigma_mm) ** 2, 2.0, (grid / sigma_mm) ** 2)
     return np.asarray(np.interp(r_mm, grid, values))
@@ -120,7 +129,16 @@ def level_priors(contrast: float) -> tuple[Array, Array]:
 
 
 def find_axis(cloud: Cloud, radius_mm: float, middle_mm: Array) -> Axis:
-    """Lay a canal's axis through a cloud by least squares over its whole surroundings."""
+    """Lay a canal's axis through a cloud by least squares over its whole surroundings.
+
+    Parameters
+    ----------
+    cloud : Cloud
+    radius_mm : float
+        With which it begins to look, mm.
+    middle_mm : (2,) mm
+        Across the assumed direction, from the mark: where it begins to look.
+    """
     start = Axis(middle_mm=middle_mm, slope=np.zeros(2), radius_mm=radius_mm)
     near = np.flatnonzero(start.polar(cloud)[0] < radius_mm + AROUND_MM)
     # Every so many voxels in a fixed disorder: enough for seven unknowns, and the same each time.

@@ -123,6 +123,15 @@ def film_at(
 
     The film lies parallel to the fixture's axis and to mesial, `object_to_film_mm` behind the
     axis; the middle of the fixture is on its middle. Turning the tube moves the source only.
+
+    Parameters
+    ----------
+    fixture : Fixture
+    frame : FixtureFrame
+    tube : Tube
+    size_mm : (width, height) mm, optional
+    pixel_mm : float, optional
+        mm.
     """
     buccal, up = frame.b, upwards(frame)
     right = unit(np.cross(up, buccal))  # of a reader who looks from the source

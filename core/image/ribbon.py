@@ -51,7 +51,16 @@ class Ribbon:
         pixel_mm: float,
         stations_mm: tuple[float, float] | None = None,
     ) -> Ribbon:
-        """Grid over a range of heights (low, high) and of stations, the whole arch by default."""
+        """Grid over a range of heights (low, high) and of stations, the whole arch by default.
+
+        Parameters
+        ----------
+        arch : Arch
+        heights_mm : (low, high) mm
+        pixel_mm : float
+            mm.
+        stations_mm : (from, to) mm or None
+        """
         low, high = heights_mm
         first, last = (0.0, arch.length_mm) if stations_mm is None else stations_mm
         if not (pixel_mm > 0 and low < high and first < last):

@@ -195,7 +195,16 @@ class Volume:
     def picture(
         self, grid: PictureGrid, *, slab_mm: float = 0.0, maximum: bool = False
     ) -> NDArray[np.float32]:
-        """(rows, cols) float32 grey values on a grid; mean or maximum through the slab."""
+        """(rows, cols) float32 grey values on a grid; mean or maximum through the slab.
+
+        Parameters
+        ----------
+        grid : PictureGrid
+        slab_mm : float, optional
+            Thickness of the slab, mm; 0 for a plane.
+        maximum : bool, optional
+            True: the brightest of the slab in place of the mean.
+        """
         from core.image import sampling
 
         return sampling.picture(self, grid, slab_mm=slab_mm, maximum=maximum)

@@ -280,6 +280,13 @@ def _place_findings(plan: Plan, basis: Basis, rows: list[Measurement]) -> Iterat
 def run_case(plan_path: str, scan_path: str, *, series: str | None = None) -> Ledger:
     """Read a plan and its scan and measure: pure, picklable, for a batch.
 
+    Parameters
+    ----------
+    plan_path : str
+    scan_path : str
+    series : str or None
+        UID, where the scan holds more than one.
+
     Raises
     ------
     ScanError, PlanError

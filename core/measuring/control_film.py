@@ -196,6 +196,12 @@ def canal_on_film_mm(fixture: Fixture, frame: FixtureFrame, canal: Course) -> fl
     Seen along parallel rays square to axis and mesial, as an ordinary film shows it: how far the
     canal lies towards cheek or tongue makes no difference. Negative where the apex stands in it;
     None where the canal does not pass below the apex.
+
+    Parameters
+    ----------
+    fixture : Fixture
+    frame : FixtureFrame
+    canal : Course
     """
     (tube,) = tubes_of(canal)
     count = max(2, round(tube.length_mm / _STEP_MM) + 1)
@@ -240,7 +246,15 @@ def with_result(results: Iterable[FilmResult], new: FilmResult) -> tuple[FilmRes
 
 
 def figures_of(results: Iterable[FilmResult], by: str, what: str) -> OwnFigures | None:
-    """One person's figures of one distance; None with fewer than two cases."""
+    """One person's figures of one distance; None with fewer than two cases.
+
+    Parameters
+    ----------
+    results : iterable of FilmResult
+    by : str
+        Initials or name of who did it.
+    what : str
+    """
     values = [r.difference_mm for r in results if r.by == by and r.what == what]
     return own_figures(values) if len(values) > 1 else None
 

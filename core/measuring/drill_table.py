@@ -235,6 +235,15 @@ def drilling_plan(  # noqa: PLR0917 - the order is that of the chain plan → sc
     """Depths and tip clearances of every drill at one fixture.
 
     Platform depths at the rim come from the ledger's rows, so that card and sheet agree.
+
+    Parameters
+    ----------
+    fixture : Fixture
+    plan : Plan
+    volume : Volume
+    ledger : Ledger
+    arch : Arch
+    drills : sequence of Drill, optional
     """
     rims = {
         # Without a tooth the ledger names the patient's sides; m then runs towards the left.

@@ -45,7 +45,16 @@ from core.structures import Floor, Structure
 def fixture_bone_rows(
     plan: Plan, basis: Basis, fixture: Fixture, frame: FixtureFrame, maker: RowMaker
 ) -> Iterator[Measurement]:
-    """Ridge along the axis and along *up*, platform depths, cortex."""
+    """Ridge along the axis and along *up*, platform depths, cortex.
+
+    Parameters
+    ----------
+    plan : Plan
+    basis : Basis
+    fixture : Fixture
+    frame : FixtureFrame
+    maker : RowMaker
+    """
     wanted = needed_width(
         fixture.size.diameter_mm,
         maker.limit("wall-buccal").value,
@@ -96,7 +105,15 @@ def _rim_name(place: str, frame: FixtureFrame) -> str:
 
 
 def site_bone_rows(plan: Plan, basis: Basis, site: Site, maker: RowMaker) -> Iterator[Measurement]:
-    """Ridge and cortex at a site that has no fixture yet."""
+    """Ridge and cortex at a site that has no fixture yet.
+
+    Parameters
+    ----------
+    plan : Plan
+    basis : Basis
+    site : Site
+    maker : RowMaker
+    """
     ridge = ridge_at_site(
         basis.volume,
         basis.arch,
@@ -112,7 +129,16 @@ def site_bone_rows(plan: Plan, basis: Basis, site: Site, maker: RowMaker) -> Ite
 def wall_rows(
     wall: WallMap, basis: Basis, fixture: Fixture, frame: FixtureFrame, maker: RowMaker
 ) -> Iterator[Measurement]:
-    """Least remaining bone of each side, each zone of the buccal side by itself."""
+    """Least remaining bone of each side, each zone of the buccal side by itself.
+
+    Parameters
+    ----------
+    wall : WallMap
+    basis : Basis
+    fixture : Fixture
+    frame : FixtureFrame
+    maker : RowMaker
+    """
     near = wall.depths_mm <= BUCCAL_MM
     parts: list[tuple[Side, str, tuple[str, ...], NDArray[np.bool_]]] = [
         ("buccal", "wall-buccal", (), near),
@@ -146,7 +172,17 @@ def surface_rows(
     frame: FixtureFrame,
     maker: RowMaker,
 ) -> Iterator[Measurement]:
-    """Shortest way to the outside of the bone by side; apical again with the drill's tip."""
+    """Shortest way to the outside of the bone by side; apical again with the drill's tip.
+
+    Parameters
+    ----------
+    surface : SurfaceCasts
+    plan : Plan
+    basis : Basis
+    fixture : Fixture
+    frame : FixtureFrame
+    maker : RowMaker
+    """
     # Beyond an upper fixture the bone ends at the sinus or nasal floor. Where that is marked its
     # own limit judges, and the same distance is not held against a second, larger one.
     near = Nearness(plan=plan, arch=basis.arch, fixture=fixture)

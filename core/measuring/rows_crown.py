@@ -63,7 +63,15 @@ _AIR_FROM_MM, _AIR_TO_MM = 0.75, 2.0
 def crown_rows(
     plan: Plan, fixture: Fixture, frame: FixtureFrame, maker: RowMaker
 ) -> Iterator[Measurement]:
-    """Stent axis, occlusal plane, room, entry point: what the plan has marks for."""
+    """Stent axis, occlusal plane, room, entry point: what the plan has marks for.
+
+    Parameters
+    ----------
+    plan : Plan
+    fixture : Fixture
+    frame : FixtureFrame
+    maker : RowMaker
+    """
     plane = _plane(plan, fixture)
     for stent in plan.stent_axes:
         if float(np.linalg.norm(stent.gingival - fixture.platform)) <= NEAR_MM:
@@ -81,7 +89,16 @@ def crown_rows(
 def gum_rows(
     plan: Plan, basis: Basis, fixture: Fixture, platform_depth: Reading, maker: RowMaker
 ) -> Iterator[Measurement]:
-    """Thickness of the gum over the bone of the buccal rim, where air shows the gum's surface."""
+    """Thickness of the gum over the bone of the buccal rim, where air shows the gum's surface.
+
+    Parameters
+    ----------
+    plan : Plan
+    basis : Basis
+    fixture : Fixture
+    platform_depth : Reading
+    maker : RowMaker
+    """
     gum = marks_at(fixture, plan.structures, "gum")
     if gum is None or not _stands_free(basis, fixture, gum):
         return

@@ -324,6 +324,13 @@ def ball_cloud(
     """Centres (n, 3) and radii (n,) of balls that stand close together along a structure.
 
     Only those within `reach_mm` of a point; a floor's balls have no radius.
+
+    Parameters
+    ----------
+    structure : Structure
+    around : (3,) patient LPS mm
+    reach_mm : float, optional
+        mm.
     """
     if isinstance(structure, Floor):
         surface = FloorSurface.through(structure.points)

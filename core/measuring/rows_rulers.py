@@ -34,7 +34,16 @@ def ruler_rows(
     placement: Placement = DEFAULT_PLACEMENT,
     scale: Scale = DEFAULT_SCAN_SCALE,
 ) -> Iterator[Measurement]:
-    """One row a ruler and angle, each with the fixture or site that it lies nearest to."""
+    """One row a ruler and angle, each with the fixture or site that it lies nearest to.
+
+    Parameters
+    ----------
+    plan : Plan
+    volume : Volume
+    arch : Arch
+    placement : Placement, optional
+    scale : float, optional
+    """
     for ruler in plan.rulers:
         reading = ruler_reading(ruler)
         doubt = _of_ruler(volume, reading, placement, scale)

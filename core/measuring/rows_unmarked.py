@@ -26,7 +26,14 @@ _NOT_MET = {
 
 
 def as_declared(plan: Plan, structure: Structure, reading: Reading) -> Reading:
-    """A marked structure that is declared not visible, or outside, counts as not met."""
+    """A marked structure that is declared not visible, or outside, counts as not met.
+
+    Parameters
+    ----------
+    plan : Plan
+    structure : Structure
+    reading : Reading
+    """
     for declared in plan.declared:
         if declared.structure == structure.id and declared.state in _NOT_MET:
             fields = _declared_fields(declared, declared.structure)

@@ -79,6 +79,14 @@ def try_sizes(
 ) -> tuple[SizeRow, ...]:
     """Measure every size at a fixture's pose, in the list's own order.
 
+    Parameters
+    ----------
+    plan : Plan
+    fixture_id : str
+    sizes : sequence of ListedSize
+    basis : Basis
+    placement : Placement or None
+
     Raises
     ------
     KeyError
@@ -95,7 +103,16 @@ def sizes_tried(
     *,
     placement: Placement | None = None,
 ) -> Iterator[SizeRow]:
-    """The rows of `try_sizes` one by one, so that they can be shown, counted and broken off."""
+    """The rows of `try_sizes` one by one, so that they can be shown, counted and broken off.
+
+    Parameters
+    ----------
+    plan : Plan
+    fixture_id : str
+    sizes : sequence of ListedSize
+    basis : Basis
+    placement : Placement or None
+    """
     by_id = {f.id: f for f in plan.fixtures}
     fixture = by_id[fixture_id]
     if sizes:

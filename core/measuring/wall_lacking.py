@@ -28,7 +28,14 @@ _EVERY_MM = 1.0
 
 
 def wall_limit(plan: Plan, fixture: Fixture, side: Side) -> Callable[[float], float]:
-    """Depth from the platform → limit in force on a side, mm."""
+    """Depth from the platform → limit in force on a side, mm.
+
+    Parameters
+    ----------
+    plan : Plan
+    fixture : Fixture
+    side : Side
+    """
     tooth = Tooth.of(fixture.tooth) if fixture.tooth else None
 
     def at(depth_mm: float) -> float:
@@ -42,6 +49,13 @@ def as_told(wall: WallMap, volume: Volume, fixture: Fixture, frame: FixtureFrame
     """The map with no bone told on a side beside which the scan ends, as in the ledger's rows.
 
     Bone that was cut off there would pass for its outside.
+
+    Parameters
+    ----------
+    wall : WallMap
+    volume : Volume
+    fixture : Fixture
+    frame : FixtureFrame
     """
     bone, state = wall.bone_mm.copy(), wall.state.copy()
     for side in _SIDES:
@@ -52,7 +66,14 @@ def as_told(wall: WallMap, volume: Volume, fixture: Fixture, frame: FixtureFrame
 
 
 def lacking_notes(wall: WallMap, plan: Plan, fixture: Fixture) -> tuple[Note, ...]:
-    """A sentence for each stretch below the limit, buccal ones first; none without such."""
+    """A sentence for each stretch below the limit, buccal ones first; none without such.
+
+    Parameters
+    ----------
+    wall : WallMap
+    plan : Plan
+    fixture : Fixture
+    """
     inner = inner_side(plan.known_jaw)
     return tuple(
         _note(opening, "buccal" if side == "buccal" else inner)

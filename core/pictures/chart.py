@@ -142,7 +142,19 @@ def through_axis_chart(
     turn_deg: float = 0.0,
     view: View = PLAIN,
 ) -> Chart:
-    """Plane through a fixture's axis at a turn (0° buccal, 90° mesial on the right)."""
+    """Plane through a fixture's axis at a turn (0° buccal, 90° mesial on the right).
+
+    Parameters
+    ----------
+    volume : Volume
+    plan : Plan
+    arch : Arch
+    fixture : Fixture
+    ledger : Ledger or None
+    turn_deg : float, optional
+        About the axis, degrees.
+    view : View, optional
+    """
     frame = fixture_frame(fixture, arch)
     grid = through_axis_grid(
         fixture,
@@ -180,6 +192,22 @@ def neighbour_charts(
     """Sections beside a station, from mesial to distal: "3 mm mesial ... 3 mm distal".
 
     Without a tooth they run from the patient's right to the left and say so.
+
+    Parameters
+    ----------
+    volume : Volume
+    plan : Plan
+    arch : Arch
+    station_mm : float
+        Along the arch, mm.
+    tooth : str, optional
+        ISO 3950; empty where nobody named it.
+    step_mm : float, optional
+        mm.
+    each_way : int, optional
+    size_mm : (width, height) mm, optional
+    window : (low, high) or None
+        Grey values shown as black and white.
     """
     mesial_sign = {"1": 1, "4": 1, "2": -1, "3": -1}.get(tooth[:1], 0)
     charts: list[Chart] = []
@@ -207,6 +235,22 @@ def arch_map_chart(
     """Picture parallel to the jaw plane, seen from below: the patient's right on the left.
 
     With the arch, its stations each 10 mm, the fixtures, and the line of one section.
+
+    Parameters
+    ----------
+    volume : Volume
+    plan : Plan
+    arch : Arch
+    station_mm : float or None
+        Along the arch, mm.
+    height_mm : float, optional
+        mm.
+    pixel_mm : float, optional
+        mm.
+    slab_mm : float, optional
+        Thickness of the slab, mm; 0 for a plane.
+    window : (low, high) or None
+        Grey values shown as black and white.
     """
     grid = _over_arch(arch, pixel_mm, height_mm)
     overlay = arch_map_overlay(plan, arch, grid)
@@ -242,7 +286,23 @@ def panorama_chart(
     thickness_mm: float = 6.0,
     window: tuple[float, float] | None = None,
 ) -> Chart:
-    """Panorama along the arch: the patient's right on the left, *up* up, true mm along the arch."""
+    """Panorama along the arch: the patient's right on the left, *up* up, true mm along the arch.
+
+    Parameters
+    ----------
+    volume : Volume
+    plan : Plan
+    arch : Arch
+    station_mm : float or None
+        Along the arch, mm.
+    heights_mm : (from, to) mm or None
+    pixel_mm : float, optional
+        mm.
+    thickness_mm : float, optional
+        mm.
+    window : (low, high) or None
+        Grey values shown as black and white.
+    """
     if heights_mm is None:
         middle = picture_height_mm(plan, arch, arch.length_mm / 2)
         heights_mm = (middle - 20.0, middle + 20.0)

@@ -70,6 +70,17 @@ class Desk:
         """Lay a label on the place where it covers least; the first of equals.
 
         A label that belongs to a line of its `own` keeps off places that lie nearer to another.
+
+        Parameters
+        ----------
+        text : str
+        style : str
+            Key of `core.pictures.ink.STROKES`.
+        places : iterable of (2,) uv_mm
+            The best one first.
+        below : bool, optional
+            True where it stands for a measurement below its limit.
+        own : Line or None
         """
         found = np.array(list(places), dtype=np.float64)
         size = self._size(text, style)

@@ -62,6 +62,12 @@ def fixture_lines(
 
     Axis and ticks only where the axis lies in the picture's plane. Seen from below: a ring of
     the fixture's diameter around the platform.
+
+    Parameters
+    ----------
+    fixture : Fixture
+    grid : PictureGrid
+    seen_from_below : bool, optional
     """
     if seen_from_below:
         turn = np.linspace(0, 2 * np.pi, 48, endpoint=False)
@@ -92,7 +98,18 @@ def fixture_lines(
 def near_plane_line(
     grid: PictureGrid, first: Array, second: Array, *, style: str, most_off_mm: float = 1.5
 ) -> list[Line]:
-    """A straight line between two patient points, where both lie near the picture's plane."""
+    """A straight line between two patient points, where both lie near the picture's plane.
+
+    Parameters
+    ----------
+    grid : PictureGrid
+    first : (3,) patient LPS mm
+    second : (3,) patient LPS mm
+    style : str
+        Key of `core.pictures.ink.STROKES`.
+    most_off_mm : float, optional
+        mm from the plane.
+    """
     ends = grid.uv_mm(np.stack([first, second]))
     if np.abs(ends[:, 2]).max() > most_off_mm:
         return []

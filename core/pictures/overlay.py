@@ -100,7 +100,14 @@ def _around(at: tuple[float, float], off_mm: float) -> list[Array]:
 
 
 def arch_map_overlay(plan: Plan, arch: Arch, grid: PictureGrid) -> Overlay:
-    """The arch with its stations each 5 mm, numbered each 10 mm, and the fixtures from above."""
+    """The arch with its stations each 5 mm, numbered each 10 mm, and the fixtures from above.
+
+    Parameters
+    ----------
+    plan : Plan
+    arch : Arch
+    grid : PictureGrid
+    """
     lines = [Line(style="arch", points=grid.uv_mm(arch.curve.polyline(0.05)[1])[:, :2])]
     desk = Desk(grid)
     for station in np.arange(0.0, arch.length_mm + 1e-6, 5.0):
@@ -117,7 +124,14 @@ def arch_map_overlay(plan: Plan, arch: Arch, grid: PictureGrid) -> Overlay:
 
 
 def panorama_overlay(plan: Plan, arch: Arch, ribbon: Ribbon) -> Overlay:
-    """Stations each 10 mm, curves that were marked, and the fixtures, flattened along the arch."""
+    """Stations each 10 mm, curves that were marked, and the fixtures, flattened along the arch.
+
+    Parameters
+    ----------
+    plan : Plan
+    arch : Arch
+    ribbon : Ribbon
+    """
     pixel_mm = ribbon.pixel_mm
     middle_mm = ribbon.station((ribbon.cols - 1) / 2)
 
@@ -209,7 +223,15 @@ def within_width(line: Array, half_width_mm: float) -> list[Array]:
 
 
 def picture_height_mm(plan: Plan, arch: Arch, station_mm: float) -> float:
-    """Height of a section's middle over the jaw plane: between what was marked nearby."""
+    """Height of a section's middle over the jaw plane: between what was marked nearby.
+
+    Parameters
+    ----------
+    plan : Plan
+    arch : Arch
+    station_mm : float
+        Along the arch, mm.
+    """
     origin = arch.frame(station_mm).origin
     near: list[Array] = []
     for fixture in plan.fixtures:

@@ -74,7 +74,14 @@ class WallPicture:
 
 
 def wall_picture(wall: WallMap, plan: Plan, fixture: Fixture) -> WallPicture:
-    """Lay out the remaining bone of a fixture with the limits of its plan."""
+    """Lay out the remaining bone of a fixture with the limits of its plan.
+
+    Parameters
+    ----------
+    wall : WallMap
+    plan : Plan
+    fixture : Fixture
+    """
     turns = np.append(wall.turns_deg, 180.0)
     bone = _closed(wall.bone_mm)
     state = _closed(wall.state)

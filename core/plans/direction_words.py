@@ -28,6 +28,13 @@ def direction_words(plan: Plan, arch: Arch | None, fixture: Fixture, direction: 
 
     Along the axis: apical (towards its apex) or coronal. Without an arch, or where buccal has
     no meaning, by the patient's own directions.
+
+    Parameters
+    ----------
+    plan : Plan
+    arch : Arch or None
+    fixture : Fixture
+    direction : (3,) direction, patient LPS
     """
     try:
         frame = None if arch is None else fixture_frame(fixture, arch)
@@ -47,7 +54,15 @@ def direction_words(plan: Plan, arch: Arch | None, fixture: Fixture, direction: 
 
 
 def place_words(plan: Plan, arch: Arch | None, point_mm: ArrayLike, direction: ArrayLike) -> str:
-    """What a direction is called at a place of the jaw: ``buccal``, ``upwards`` ..."""
+    """What a direction is called at a place of the jaw: ``buccal``, ``upwards`` ...
+
+    Parameters
+    ----------
+    plan : Plan
+    arch : Arch or None
+    point_mm : (3,) patient LPS mm
+    direction : (3,) direction, patient LPS
+    """
     if arch is None:
         return _called(direction, _PATIENT)
     frame = arch.frame(arch.station(point_mm))

@@ -68,7 +68,14 @@ def is_locked(plan: Plan, thing_id: str) -> bool:
 
 
 def with_lock(plan: Plan, thing_id: str, *, locked: bool) -> Plan:
-    """Lock a thing against being moved, changed or deleted, or unlock it."""
+    """Lock a thing against being moved, changed or deleted, or unlock it.
+
+    Parameters
+    ----------
+    plan : Plan
+    thing_id : str
+    locked : bool
+    """
     others = tuple(i for i in plan.locked if i != thing_id)
     return replace(plan, locked=(*others, thing_id) if locked else others)
 
@@ -113,6 +120,12 @@ def renamed(plan: Plan, thing_id: str, words: str) -> Plan:
     """Give a thing another name; declarations and unknown keys go along.
 
     Marks, rulers and angles keep their id and take the words as their label.
+
+    Parameters
+    ----------
+    plan : Plan
+    thing_id : str
+    words : str
 
     Raises
     ------
@@ -178,19 +191,43 @@ def with_angle(plan: Plan, angle: AngleMark) -> Plan:
 def with_diameter(
     plan: Plan, structure_id: str, diameter_mm: float | None, *, sd_mm: float | None = None
 ) -> Plan:
-    """Set the diameter of a canal, loop, vessel or border, with its standard deviation."""
+    """Set the diameter of a canal, loop, vessel or border, with its standard deviation.
+
+    Parameters
+    ----------
+    plan : Plan
+    structure_id : str
+    diameter_mm : float or None
+        mm.
+    sd_mm : float or None
+        mm.
+    """
     values: dict[str, Any] = {"diameter_mm": diameter_mm, "diameter_sd_mm": sd_mm}
     return changed(plan, structure_id, Course, lambda c: replace(c, **values))
 
 
 def with_reason(plan: Plan, thing_id: str, reason: str) -> Plan:
-    """Keep why a structure or fixture has an unusual size; an empty reason takes it away."""
+    """Keep why a structure or fixture has an unusual size; an empty reason takes it away.
+
+    Parameters
+    ----------
+    plan : Plan
+    thing_id : str
+    reason : str
+    """
     others = {key: words for key, words in plan.reasons.items() if key != thing_id}
     return replace(plan, reasons=others | ({thing_id: reason} if reason.strip() else {}))
 
 
 def with_removal(plan: Plan, root_id: str, *, to_be_removed: bool) -> Plan:
-    """Say whether a root is to be removed."""
+    """Say whether a root is to be removed.
+
+    Parameters
+    ----------
+    plan : Plan
+    root_id : str
+    to_be_removed : bool
+    """
     return changed(plan, root_id, Tapered, lambda r: replace(r, to_be_removed=to_be_removed))
 
 
@@ -199,6 +236,13 @@ def foramen_of(plan: Plan, arch: Arch | None, foramen_id: str, edges_mm: ArrayLi
 
     Mesial is towards the patient's left on the right side of the mouth, and the other way round.
     Without an arch the first edge is taken as the mesial one.
+
+    Parameters
+    ----------
+    plan : Plan
+    arch : Arch or None
+    foramen_id : str
+    edges_mm : (2, 3) patient LPS mm
     """
     first, second = points(edges_mm)
     if arch is not None:
@@ -213,6 +257,17 @@ def with_declaration(
     plan: Plan, structure: str, state: DeclaredState, *, reason: str, by: str, at: str
 ) -> Plan:
     """Declare a structure that is not marked; an earlier declaration of it goes.
+
+    Parameters
+    ----------
+    plan : Plan
+    structure : Structure
+    state : DeclaredState
+    reason : str
+    by : str
+        Initials or name of who did it.
+    at : str
+        ISO 8601.
 
     Raises
     ------
@@ -232,6 +287,14 @@ def without_declaration(plan: Plan, structure: str) -> Plan:
 
 def changed(plan: Plan, thing_id: str, kind: type, change: Callable[[Any], Any]) -> Plan:
     """Change the thing with an id, which must be of a kind.
+
+    Parameters
+    ----------
+    plan : Plan
+    thing_id : str
+    kind : type
+    change : callable
+        The changed thing, of the one that is there.
 
     Raises
     ------

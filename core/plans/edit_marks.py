@@ -55,6 +55,12 @@ def with_mark_added(
 def with_mark_moved(plan: Plan, mark: Mark, point_mm: ArrayLike) -> Plan:
     """Put a mark elsewhere.
 
+    Parameters
+    ----------
+    plan : Plan
+    mark : Mark
+    point_mm : (3,) patient LPS mm
+
     Raises
     ------
     PlanError
@@ -83,7 +89,14 @@ def with_mark_moved(plan: Plan, mark: Mark, point_mm: ArrayLike) -> Plan:
 
 
 def with_mark_seen(plan: Plan, mark: Mark, seen: Seen) -> Plan:
-    """Say how well a mark was seen."""
+    """Say how well a mark was seen.
+
+    Parameters
+    ----------
+    plan : Plan
+    mark : Mark
+    seen : Seen
+    """
 
     def change(thing: Any) -> Any:
         marks = list(thing.seen)

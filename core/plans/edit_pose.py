@@ -84,6 +84,14 @@ def with_midline(plan: Plan, point_mm: ArrayLike) -> Plan:
 def with_site(plan: Plan, station_mm: float, *, tooth: str) -> tuple[Plan, Site]:
     """Add a site, or move the one of the same tooth.
 
+    Parameters
+    ----------
+    plan : Plan
+    station_mm : float
+        Along the arch, mm.
+    tooth : str
+        ISO 3950; empty where nobody named it.
+
     Returns
     -------
     plan, the site
@@ -110,6 +118,16 @@ def with_new_fixture(
 ) -> tuple[Plan, Fixture]:
     """Add a fixture, called after its tooth.
 
+    Parameters
+    ----------
+    plan : Plan
+    tooth : str
+        ISO 3950; empty where nobody named it.
+    platform : (3,) patient LPS mm
+    towards_apex : (3,) direction, patient LPS
+    size : float
+        Of the letters, points.
+
     Returns
     -------
     plan, the fixture
@@ -126,6 +144,13 @@ def with_new_fixture(
 
 def with_fixture_tooth(plan: Plan, fixture_id: str, tooth: str) -> tuple[Plan, str]:
     """Say which tooth a fixture is for; it is called after it from then on.
+
+    Parameters
+    ----------
+    plan : Plan
+    fixture_id : str
+    tooth : str
+        ISO 3950; empty where nobody named it.
 
     Returns
     -------
@@ -174,18 +199,40 @@ def axis_at(plan: Plan, platform: ArrayLike) -> tuple[Array, str]:
 
 
 def fixture_moved(plan: Plan, fixture_id: str, shift_mm: ArrayLike) -> Plan:
-    """Shift a fixture, its axis unchanged."""
+    """Shift a fixture, its axis unchanged.
+
+    Parameters
+    ----------
+    plan : Plan
+    fixture_id : str
+    shift_mm : (3,) patient LPS mm
+    """
     by = vector(shift_mm)
     return changed(plan, fixture_id, Fixture, lambda f: replace(f, platform=f.platform + by))
 
 
 def fixture_deepened(plan: Plan, fixture_id: str, deeper_mm: float) -> Plan:
-    """Move a fixture along its axis, towards the apex."""
+    """Move a fixture along its axis, towards the apex.
+
+    Parameters
+    ----------
+    plan : Plan
+    fixture_id : str
+    deeper_mm : float
+        mm, + into the bone.
+    """
     return changed(plan, fixture_id, Fixture, lambda f: replace(f, platform=f.on_axis(deeper_mm)))
 
 
 def fixture_end_to(plan: Plan, fixture_id: str, end: About, place_mm: ArrayLike) -> Plan:
     """Tilt a fixture so that an end looks towards a place; the other end stays.
+
+    Parameters
+    ----------
+    plan : Plan
+    fixture_id : str
+    end : About
+    place_mm : (3,) patient LPS mm
 
     Raises
     ------
@@ -226,7 +273,15 @@ def fixture_tilted(
 
 
 def fixture_resized(plan: Plan, fixture_id: str, size: FixtureSize) -> Plan:
-    """Give a fixture another size; platform and axis stay."""
+    """Give a fixture another size; platform and axis stay.
+
+    Parameters
+    ----------
+    plan : Plan
+    fixture_id : str
+    size : float
+        Of the letters, points.
+    """
     return changed(plan, fixture_id, Fixture, lambda f: replace(f, size=size))
 
 
@@ -234,6 +289,14 @@ def fixture_aligned(plan: Plan, fixture_id: str, axis: ArrayLike, *, about: Abou
     """Lay a fixture's axis along a line, the way round that turns it less; an end stays.
 
     For the stent axis, the jaw plane's normal, another fixture, or a neighbour's axis.
+
+    Parameters
+    ----------
+    plan : Plan
+    fixture_id : str
+    axis : (3,) direction, patient LPS
+        Either way along it.
+    about : About
     """
     along = unit(axis)
 
@@ -250,7 +313,16 @@ def tilt_between_deg(before: Fixture, after: Fixture) -> float:
 
 
 def nudged(plan: Plan, fixture_id: str, direction: ArrayLike, step_mm: float) -> Plan:
-    """Move a fixture by a small step in a direction."""
+    """Move a fixture by a small step in a direction.
+
+    Parameters
+    ----------
+    plan : Plan
+    fixture_id : str
+    direction : (3,) direction, patient LPS
+    step_mm : float
+        mm.
+    """
     return fixture_moved(plan, fixture_id, unit(direction) * step_mm)
 
 

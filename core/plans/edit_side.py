@@ -37,7 +37,14 @@ def with_right_end(plan: Plan, end_mm: ArrayLike) -> Plan:
 
 
 def with_cheek(plan: Plan, at_mm: ArrayLike, towards: ArrayLike) -> Plan:
-    """Say, at a section, on which side the cheek lies: towards it, away from the tongue."""
+    """Say, at a section, on which side the cheek lies: towards it, away from the tongue.
+
+    Parameters
+    ----------
+    plan : Plan
+    at_mm : (3,) patient LPS mm
+    towards : (3,) direction, patient LPS
+    """
     cheek = CheekAnswer(at=as_point(vector(at_mm)), towards=as_point(vector(towards)))
     return _answered(plan, replace(plan.side_answers, cheek=cheek))
 

@@ -83,6 +83,14 @@ def sign(plan: Plan, *, name: str, role: str, at: str) -> Plan:
     """Return the plan signed, with the signing as the last entry of its history.
 
     The plan must be tied to its scan before: filling that in later would void the signature.
+
+    Parameters
+    ----------
+    plan : Plan
+    name : str
+    role : str
+    at : str
+        ISO 8601.
     """
     logged = with_entry(plan, who=name, when=at, what="signed off")
     return replace(

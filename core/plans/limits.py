@@ -360,6 +360,14 @@ def surface_key(side: SurfaceSide, *, depth_mm: float, length_mm: float) -> str:
 
     Lingual or palatal: ``surface-lingual``, in the apical third ``surface-apical``. Apical:
     ``surface-apical``. Buccal: that of the buccal bone at this depth.
+
+    Parameters
+    ----------
+    side : SurfaceSide
+    depth_mm : float
+        mm.
+    length_mm : float
+        mm.
     """
     if side == "buccal":
         return zone_key("wall-buccal", depth_mm)

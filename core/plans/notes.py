@@ -29,7 +29,16 @@ def places_of_notes(plan: Plan) -> tuple[tuple[str, str, Array], ...]:
 
 
 def with_note(plan: Plan, text: str, point_mm: ArrayLike, *, at: str) -> Plan:
-    """Add a note at a place, with the time at which it was made."""
+    """Add a note at a place, with the time at which it was made.
+
+    Parameters
+    ----------
+    plan : Plan
+    text : str
+    point_mm : (3,) patient LPS mm
+    at : str
+        ISO 8601.
+    """
     taken = {note_id(number, note) for number, note in enumerate(plan.notes)}
     number = next(n for n in range(1, len(taken) + 2) if f"note-{n}" not in taken)
     note = {"id": f"note-{number}", "text": text.strip(), "point": _values(point_mm), "at": at}
@@ -37,12 +46,28 @@ def with_note(plan: Plan, text: str, point_mm: ArrayLike, *, at: str) -> Plan:
 
 
 def with_note_text(plan: Plan, which: str, text: str) -> Plan:
-    """Write other words into a note."""
+    """Write other words into a note.
+
+    Parameters
+    ----------
+    plan : Plan
+    which : str
+        Id of the note.
+    text : str
+    """
     return _changed(plan, which, text=text.strip())
 
 
 def with_note_moved(plan: Plan, which: str, point_mm: ArrayLike) -> Plan:
-    """Put a note elsewhere."""
+    """Put a note elsewhere.
+
+    Parameters
+    ----------
+    plan : Plan
+    which : str
+        Id of the note.
+    point_mm : (3,) patient LPS mm
+    """
     return _changed(plan, which, point=_values(point_mm))
 
 

@@ -33,7 +33,14 @@ def marks_outside(plan: Plan, volume: Volume) -> tuple[Mark, ...]:
 
 
 def newly_outside(before: Plan, after: Plan, volume: Volume) -> tuple[Mark, ...]:
-    """Marks that an edit put outside the scan."""
+    """Marks that an edit put outside the scan.
+
+    Parameters
+    ----------
+    before : Plan
+    after : Plan
+    volume : Volume
+    """
     known = {(mark.key, mark.point_mm.tobytes()) for mark in marks_outside(before, volume)}
     return tuple(
         mark

@@ -51,6 +51,13 @@ def save_plan(plan: Plan, path: str | Path, *, mode: int = 0o666) -> None:
     A plan of an older version that stands there is kept beside it as ``NAME.v1.json``; a file
     there that is no plan is not overwritten. `mode` as in `core.atomic.write_whole`.
 
+    Parameters
+    ----------
+    plan : Plan
+    path : str or Path
+    mode : int, optional
+        Permission bits of a new file.
+
     Raises
     ------
     OutputError
@@ -101,6 +108,12 @@ def check_scan(plan: Plan, identity: ScanIdentity, *, fingerprint: str = "") -> 
 
 def tied_to(plan: Plan, identity: ScanIdentity, *, fingerprint: str) -> Plan:
     """Fill in what the plan does not yet say about its scan.
+
+    Parameters
+    ----------
+    plan : Plan
+    identity : ScanIdentity
+    fingerprint : str
 
     Raises
     ------

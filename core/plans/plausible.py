@@ -71,7 +71,16 @@ UNUSUAL = "plan-unusual-size"
 
 
 def size_refusal(size: FixtureSize, where: str, *, reason: str = "") -> PlanError | None:
-    """Why a fixture's size is not taken; None where it is."""
+    """Why a fixture's size is not taken; None where it is.
+
+    Parameters
+    ----------
+    size : float
+        Of the letters, points.
+    where : str
+    reason : str, optional
+        Why the plan has an unusual size all the same.
+    """
     return FIXTURE_DIAMETER.refusal(
         size.diameter_mm, f"{where}.diameter_mm", reason=reason
     ) or FIXTURE_LENGTH.refusal(size.length_mm, f"{where}.length_mm", reason=reason)

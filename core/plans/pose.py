@@ -69,7 +69,14 @@ def pose_of(fixture: Fixture, arch: Arch) -> Pose:
 
 
 def placed(fixture: Fixture, pose: Pose, arch: Arch) -> Fixture:
-    """The fixture at a pose; it keeps pointing up or down as it did."""
+    """The fixture at a pose; it keeps pointing up or down as it did.
+
+    Parameters
+    ----------
+    fixture : Fixture
+    pose : Pose
+    arch : Arch
+    """
     frame = arch.frame(pose.station_mm)
     # From apex to platform is up in the lower jaw and down in the upper one.
     way = 1.0 if float(fixture.a @ frame.up) >= 0 else -1.0
@@ -87,6 +94,12 @@ def turn_through(fixture: Fixture, frame: FixtureFrame, point_mm: ArrayLike) -> 
 
     0 where the point lies on the axis. Of the two turns that show the same plane the one with
     buccal on the right is taken.
+
+    Parameters
+    ----------
+    fixture : Fixture
+    frame : FixtureFrame
+    point_mm : (3,) patient LPS mm
     """
     off = vector(point_mm) - fixture.platform
     to_buccal, to_mesial = float(off @ frame.b), float(off @ frame.m)

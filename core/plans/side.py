@@ -176,7 +176,15 @@ def foremost_mm(arch: Arch) -> float | None:
 
 
 def left_and_right_named(plan: Plan, arch: Arch, tooth: str) -> bool:
-    """True where a person, and not the scan alone, tells left from right at a place."""
+    """True where a person, and not the scan alone, tells left from right at a place.
+
+    Parameters
+    ----------
+    plan : Plan
+    arch : Arch
+    tooth : str
+        ISO 3950; empty where nobody named it.
+    """
     spoken = arch.direction.spoken
     if tooth:
         return True

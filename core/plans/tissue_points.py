@@ -27,7 +27,15 @@ def with_tissues(plan: Plan, places_mm: Mapping[Tissue, ArrayLike]) -> Plan:
 
 
 def with_tissue_moved(plan: Plan, index: int, place_mm: ArrayLike) -> Plan:
-    """Put one of the places elsewhere."""
+    """Put one of the places elsewhere.
+
+    Parameters
+    ----------
+    plan : Plan
+    index : int
+        Of the place in the plan.
+    place_mm : (3,) patient LPS mm
+    """
     points = list(plan.tissue_points)
     points[index] = replace(points[index], at=vector(place_mm))
     return replace(plan, tissue_points=tuple(points))

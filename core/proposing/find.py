@@ -72,7 +72,15 @@ def refined(ridge: Ridge, firm: Firmness) -> Ridge:
 
 
 def along(hard: Hard, origin: Array, normal: Array, surface_normal: Array) -> Ridge | None:
-    """The ridge whose top lies along the plane through a place; None where none does."""
+    """The ridge whose top lies along the plane through a place; None where none does.
+
+    Parameters
+    ----------
+    hard : Hard
+    origin : (3,) patient LPS mm
+    normal : (3,) unit direction, patient LPS
+    surface_normal : (3,) unit direction, patient LPS
+    """
     tops = heights(hard, origin, normal)
     whole = ridge_line(tops)
     line = None if whole is None else trimmed(whole)
@@ -118,7 +126,14 @@ def _freestanding(hard: Hard, tops: Heights, line: RidgeLine) -> NDArray[np.bool
 
 
 def piece(line: RidgeLine, first: int, last: int) -> RidgeLine:
-    """From one of a line's places to another, both included."""
+    """From one of a line's places to another, both included.
+
+    Parameters
+    ----------
+    line : RidgeLine
+    first : int
+    last : int
+    """
     return RidgeLine(
         **{one.name: getattr(line, one.name)[first : last + 1] for one in fields(line)}
     )

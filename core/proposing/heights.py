@@ -48,7 +48,14 @@ class Heights:
 
 
 def heights(hard: Hard, origin: Array, normal: Array) -> Heights:
-    """Tops over the plane through a place, with a unit normal."""
+    """Tops over the plane through a place, with a unit normal.
+
+    Parameters
+    ----------
+    hard : Hard
+    origin : (3,) patient LPS mm
+    normal : (3,) unit direction, patient LPS
+    """
     u = unit(np.array([normal[2], 0.0, -normal[0]]))
     v = np.asarray(np.cross(normal, u))
     off = hard.surface - origin

@@ -91,6 +91,14 @@ def frame_extents(
 ) -> list[list[tuple[int, int]]]:
     """Where the fragments of each frame lie (PS3.5 A.4): (offset, length) lists, one a frame.
 
+    Parameters
+    ----------
+    file : BinaryIO
+    start : int
+    frames : int
+    stopped : callable
+        Asked now and then; True ends the work.
+
     Raises
     ------
     ValueError

@@ -40,6 +40,16 @@ def read_frames(
 ) -> tuple[FrameHeader, ...]:
     """Read the frames of a multi-frame object.
 
+    Parameters
+    ----------
+    export : Export
+    source : Source
+    flat : Flat
+    text : dict of str to str
+        Decoded attributes by name.
+    cancelled : callable, optional
+        Asked now and then; True ends the work.
+
     Raises
     ------
     Damaged

@@ -90,6 +90,13 @@ def read_header(
 ) -> ImageHeader | None:
     """Read the header of a source; None when it is no DICOM file.
 
+    Parameters
+    ----------
+    export : Export
+    source : Source
+    cancelled : callable, optional
+        Asked now and then; True ends the work.
+
     Raises
     ------
     Damaged

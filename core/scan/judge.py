@@ -53,6 +53,14 @@ def judge_all(
 ) -> list[Judged]:
     """Read all headers and judge each stack: the usable ones first, the largest first.
 
+    Parameters
+    ----------
+    export : Export
+    progress : Progress or None
+    cancelled : callable, optional
+        Asked now and then; True ends the work.
+    spacing_mm : Spacing or None
+
     Raises
     ------
     ScanError

@@ -94,6 +94,13 @@ def open_scan(
 def preview(path: str | Path, report: SeriesReport, *, size: int = 160) -> NDArray[Any] | None:
     """Middle picture of a stack for a chooser, at most `size` pixels a side.
 
+    Parameters
+    ----------
+    path : str or Path
+    report : SeriesReport
+    size : int, optional
+        Pixels.
+
     Returns
     -------
     (rows, cols) float32 grey values, thinned by whole steps; None where it cannot be read.

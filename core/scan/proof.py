@@ -49,7 +49,17 @@ class Wraps:
     def add(
         self, codes: NDArray[np.int64], padded: NDArray[np.bool_] | None, bits: int, *, signed: bool
     ) -> None:
-        """Count the pairs in rows of codes of so many bits."""
+        """Count the pairs in rows of codes of so many bits.
+
+        Parameters
+        ----------
+        codes : (rows, cols) int
+        padded : (rows, cols) bool or None
+            Where nothing was scanned.
+        bits : int
+            Of a code.
+        signed : bool
+        """
         top = codes >> (bits - 1)
         across = top[:, 1:] != top[:, :-1]
         if padded is not None:

@@ -138,7 +138,17 @@ def _signed(word: int, bits: int) -> int:
 def fill_between(
     array: NDArray[Any], made_up: Sequence[int], padding: tuple[float, float] | None
 ) -> None:
-    """Put slices in place of missing ones: linear between the nearest real ones."""
+    """Put slices in place of missing ones: linear between the nearest real ones.
+
+    Parameters
+    ----------
+    array : (slices, rows, cols)
+        Changed in place.
+    made_up : sequence of int
+        Slices that are missing.
+    padding : (low, high) or None
+        Stored values of what was not scanned.
+    """
     real = [k for k in range(len(array)) if k not in made_up]
     for k in made_up:
         below = max((r for r in real if r < k), default=None)

@@ -79,7 +79,16 @@ def archive_object(
 
 
 def encapsulate(d: Dataset, ledger: Ledger, data: bytes, *, title: str, mime_type: str) -> None:
-    """Put a document into an object (PS3.3 C.24.2), with the pictures that it was made from."""
+    """Put a document into an object (PS3.3 C.24.2), with the pictures that it was made from.
+
+    Parameters
+    ----------
+    d : Dataset
+    ledger : Ledger
+    data : bytes
+    title : str
+    mime_type : str
+    """
     d.AcquisitionDateTime = ""
     d.VerificationFlag = "VERIFIED" if is_signed(ledger) else "UNVERIFIED"
     d.DocumentTitle = titled(ledger, title)

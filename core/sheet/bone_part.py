@@ -43,7 +43,15 @@ class _Words:
 
 
 def bone_part(pages: Pages, case: Case, subject: Subject, shared: SharedReasons) -> None:
-    """Remaining bone on the left, drilling on the right; each only where the ledger has it."""
+    """Remaining bone on the left, drilling on the right; each only where the ledger has it.
+
+    Parameters
+    ----------
+    pages : Pages
+    case : Case
+    subject : str
+    shared : SharedReasons
+    """
     fixture, rows = subject.fixture, case.rows(subject)
     if fixture is None:
         return

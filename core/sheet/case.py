@@ -221,7 +221,20 @@ def case_of(
     sizes: tuple[ListedSize, ...] = (),
     day: Day | None = None,
 ) -> Case:
-    """Bundle what the pages need; `basis` is that of the measuring, where it is at hand."""
+    """Bundle what the pages need; `basis` is that of the measuring, where it is at hand.
+
+    Parameters
+    ----------
+    plan : Plan
+    volume : Volume
+    ledger : Ledger
+    without_viewing : bool
+    window : (low, high)
+        Grey values shown as black and white.
+    basis : Basis or None
+    sizes : tuple of ListedSize, optional
+    day : Day or None
+    """
     arch = None
     if plan.level is not None and plan.arch_points is not None:
         found = traced(plan)

@@ -27,7 +27,15 @@ _TOP_MM = 34.0
 
 
 def film_chart(case: Case, fixture: Fixture, *, tube: Tube, pin: Pin) -> tuple[Chart, bool]:
-    """The picture, and whether every ray stayed in the scanned region."""
+    """The picture, and whether every ray stayed in the scanned region.
+
+    Parameters
+    ----------
+    case : Case
+    fixture : Fixture
+    tube : Tube
+    pin : Pin
+    """
     if case.arch is None:
         raise ValueError("a film needs a settled arch")
     frame = fixture_frame(fixture, case.arch)

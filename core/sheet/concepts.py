@@ -154,7 +154,15 @@ def tooth_code(iso: str) -> Code:
 
 
 def target_code(measurement: Measurement, structures: dict[str, Structure], jaw: str) -> Code:
-    """What a measurement goes to: a tooth, a cavity, the jaw's bone, or a private concept."""
+    """What a measurement goes to: a tooth, a cavity, the jaw's bone, or a private concept.
+
+    Parameters
+    ----------
+    measurement : Measurement
+    structures : dict of str to Structure
+        By id.
+    jaw : {'lower', 'upper'}
+    """
     bone = MAXILLA if jaw == "upper" else MANDIBLE
     structure = structures.get(measurement.target)
     if structure is not None:

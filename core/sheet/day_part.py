@@ -27,7 +27,14 @@ _HEADS = ("buccal rim", "highest rim", "gum", "stent top")
 
 
 def day_part(pages: Pages, case: Case, subject: Subject) -> None:
-    """The expected film with what to compare on it, then a row for each drill."""
+    """The expected film with what to compare on it, then a row for each drill.
+
+    Parameters
+    ----------
+    pages : Pages
+    case : Case
+    subject : str
+    """
     fixture = subject.fixture
     if fixture is None or case.arch is None:
         return

@@ -91,7 +91,16 @@ def _same_jaw(subject: Subject, lead: Subject) -> bool:
 def lead_chart(
     case: Case, subject: Subject, *, most_witnesses: int = 5, drawn_at: float = 1.0
 ) -> Chart | None:
-    """The one picture that stands for a subject: bucco-lingual, true to size."""
+    """The one picture that stands for a subject: bucco-lingual, true to size.
+
+    Parameters
+    ----------
+    case : Case
+    subject : str
+    most_witnesses : int, optional
+    drawn_at : float, optional
+        Scale on the page: mm of paper to a mm.
+    """
     station = case.station(subject)
     if case.arch is None or station is None:
         return None

@@ -63,6 +63,14 @@ def settled_case(
 ) -> Case:
     """What all pages are made of, under its pseudonym where one is wanted.
 
+    Parameters
+    ----------
+    plan : Plan
+    volume : Volume
+    ledger : Ledger
+    settings : RecordSettings, optional
+    basis : Basis or None
+
     Raises
     ------
     OutputError

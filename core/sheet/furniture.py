@@ -97,6 +97,15 @@ def ruler(pages: Pages, x: float, y: float, *, upright: bool) -> None:
     """A ruler of 50 mm: from the middle of its first tick to the middle of its last.
 
     Lying: ticks down from y, starting at x. Upright: ticks to the left of x, starting at y.
+
+    Parameters
+    ----------
+    pages : Pages
+    x : float
+        mm from the left edge of the page.
+    y : float
+        mm from the upper edge of the page.
+    upright : bool
     """
     for n in range(RULER_MM + 1):
         reach = 3.2 if n % 10 == 0 else 2.2 if n % 5 == 0 else 1.3
@@ -114,7 +123,18 @@ def ruler(pages: Pages, x: float, y: float, *, upright: bool) -> None:
 
 
 def scale_check(pages: Pages, x: float, y: float, width: float) -> None:
-    """The sentence that makes somebody check the printer, from its top edge."""
+    """The sentence that makes somebody check the printer, from its top edge.
+
+    Parameters
+    ----------
+    pages : Pages
+    x : float
+        mm from the left edge of the page.
+    y : float
+        mm from the upper edge of the page.
+    width : float
+        mm.
+    """
     words = "Printed at 1 : 1? Each ruler must measure 50 mm; measured: __________ mm"
     pages.block(x, y, width, words, size=8)
 
@@ -123,6 +143,15 @@ def small_arch(pages: Pages, x: float, y: float, marked: tuple[str, ...]) -> tup
     """The arch seen from below as a row of teeth, the planned ones filled; its width and height.
 
     The patient's right is on the left of the drawing; sides come from the tooth numbers.
+
+    Parameters
+    ----------
+    pages : Pages
+    x : float
+        mm from the left edge of the page.
+    y : float
+        mm from the upper edge of the page.
+    marked : tuple of str
     """
     width, height = 36.0, 30.0
     teeth = [Tooth.of(t) for t in marked]
@@ -164,7 +193,15 @@ def _disc(pages: Pages, x: float, y: float, radius: float, *, filled: bool) -> N
 
 
 def heading(pages: Pages, text: str, *, size: float = 11.0) -> None:
-    """A heading at the cursor, with a pale rule below."""
+    """A heading at the cursor, with a pale rule below.
+
+    Parameters
+    ----------
+    pages : Pages
+    text : str
+    size : float, optional
+        Of the letters, points.
+    """
     pages.text(pages.left, pages.y + 4.2, text, size=size, face="strong", width=pages.inner)
     pages.line(pages.left, pages.y + 5.8, pages.right, pages.y + 5.8, width=0.3, colour=PALE)
     pages.y += 7.6

@@ -62,7 +62,16 @@ def iso_surface(values: Array, level: float) -> tuple[Array, Whole]:
 
 
 def larger_pieces(points: Array, triangles: Whole, share: float) -> tuple[Array, Whole]:
-    """Only the pieces that hold at least a share of all triangles; the rest is noise."""
+    """Only the pieces that hold at least a share of all triangles; the rest is noise.
+
+    Parameters
+    ----------
+    points : (n, 3)
+    triangles : (m, 3) int
+        Rows of `points`.
+    share : float
+        Of all triangles, 0 to 1.
+    """
     if not len(triangles):
         return points, triangles
     pairs = np.concatenate([triangles[:, :2], triangles[:, 1:]])

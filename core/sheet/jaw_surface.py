@@ -28,6 +28,12 @@ NOISE = 0.02
 def jaw_surface(plan: Plan, volume: Volume, levels: BoneLevels | None) -> trimesh.Trimesh:
     """Open at the borders of its box and where nothing was scanned; patient LPS, mm.
 
+    Parameters
+    ----------
+    plan : Plan
+    volume : Volume
+    levels : BoneLevels or None
+
     Raises
     ------
     OutputError

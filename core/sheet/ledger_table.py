@@ -59,7 +59,17 @@ def ledger_table(
     sources: list[str],
     shared: SharedReasons,
 ) -> None:
-    """Lay out the rows at the cursor, over as many pages as they need."""
+    """Lay out the rows at the cursor, over as many pages as they need.
+
+    Parameters
+    ----------
+    pages : Pages
+    rows : tuple of Measurement
+    name_of : callable
+        What a row is called.
+    sources : list of str
+    shared : SharedReasons
+    """
     pages.ensure(30.0)
     heading(pages, "Ledger")
     columns = _columns(pages)

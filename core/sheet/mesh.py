@@ -155,7 +155,15 @@ def letter_mesh(arch: Arch) -> trimesh.Trimesh:
 
 
 def letter(corner: Array, right: Array, up: Array, toward: Array) -> trimesh.Trimesh:
-    """The letter as the outside of its cells; `corner` is its lower left, at the back."""
+    """The letter as the outside of its cells; `corner` is its lower left, at the back.
+
+    Parameters
+    ----------
+    corner : (3,) patient LPS mm
+    right : (3,) unit direction, patient LPS
+    up : (3,) unit direction, patient LPS
+    toward : (3,) unit direction, patient LPS
+    """
     filled = np.array([[c == "1" for c in row] for row in reversed(_LETTER)])  # row 0 lowest
     padded = np.pad(filled, 1)
     quads: list[NDArray[np.float64]] = []

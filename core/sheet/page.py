@@ -86,7 +86,23 @@ class Pages:
         width: float | None = None, align: Literal["left", "right", "middle"] = "left",
         colour: Colour = BLACK,
     ) -> float:  # fmt: skip
-        """One line with its baseline at y, made smaller where it must fit a width; its width."""
+        """One line with its baseline at y, made smaller where it must fit a width; its width.
+
+        Parameters
+        ----------
+        x : float
+            mm from the left edge of the page.
+        y : float
+            mm from the upper edge of the page.
+        text : str
+        size : float, optional
+            Of the letters, points.
+        face : Face, optional
+        width : float or None
+            mm; a longer text is made narrower.
+        align : {'left', 'right', 'middle'}, optional
+        colour : Colour, optional
+        """
         setting = (
             set_text(text, size_pt=size, face=face)
             if width is None
@@ -100,7 +116,22 @@ class Pages:
         self, x: float, y: float, width: float, text: str, *, size: float = 9.0,
         face: Face = "plain", colour: Colour = BLACK,
     ) -> float:  # fmt: skip
-        """Wrapped lines from a top edge; the y below them."""
+        """Wrapped lines from a top edge; the y below them.
+
+        Parameters
+        ----------
+        x : float
+            mm from the left edge of the page.
+        y : float
+            mm from the upper edge of the page.
+        width : float
+            mm.
+        text : str
+        size : float, optional
+            Of the letters, points.
+        face : Face, optional
+        colour : Colour, optional
+        """
         step = size / mm * _LEADING
         for setting in wrapped(text, width * mm, size_pt=size, face=face):
             self._set(setting, x, y + step * 0.78, colour)
@@ -110,7 +141,17 @@ class Pages:
     def height_of(
         self, width: float, text: str, *, size: float = 9.0, face: Face = "plain"
     ) -> float:
-        """Height of a block, mm."""
+        """Height of a block, mm.
+
+        Parameters
+        ----------
+        width : float
+            mm.
+        text : str
+        size : float, optional
+            Of the letters, points.
+        face : Face, optional
+        """
         lines = len(wrapped(text, width * mm, size_pt=size, face=face))
         return float(lines * size / mm * _LEADING)
 
@@ -118,7 +159,23 @@ class Pages:
         self, x0: float, y0: float, x1: float, y1: float, *, width: float = 0.15,
         colour: Colour = BLACK, dash: tuple[float, ...] = (),
     ) -> None:  # fmt: skip
-        """A straight line of a width in mm."""
+        """A straight line of a width in mm.
+
+        Parameters
+        ----------
+        x0 : float
+            mm.
+        y0 : float
+            mm.
+        x1 : float
+            mm.
+        y1 : float
+            mm.
+        width : float, optional
+            mm.
+        colour : Colour, optional
+        dash : tuple of float, mm, optional
+        """
 
         def draw(canvas: Any) -> None:
             canvas.setLineWidth(width * mm)
@@ -134,7 +191,23 @@ class Pages:
         self, x: float, y: float, width: float, height: float, *, fill: Colour | None = None,
         edge: float = 0.15, colour: Colour = BLACK,
     ) -> None:  # fmt: skip
-        """A rectangle from its upper left corner; no edge where its width is 0."""
+        """A rectangle from its upper left corner; no edge where its width is 0.
+
+        Parameters
+        ----------
+        x : float
+            mm from the left edge of the page.
+        y : float
+            mm from the upper edge of the page.
+        width : float
+            mm.
+        height : float
+            mm.
+        fill : Colour or None
+        edge : float, optional
+            Width of its edge, mm.
+        colour : Colour, optional
+        """
 
         def draw(canvas: Any) -> None:
             canvas.setLineWidth(edge * mm)
@@ -148,7 +221,17 @@ class Pages:
         self._put(draw, Box(x, y, x + width, y + height, "line"))
 
     def chart(self, chart: Chart, x: float, y: float, *, scale: float = 1.0) -> tuple[float, float]:
-        """A chart from its upper left corner; its width and height on the page."""
+        """A chart from its upper left corner; its width and height on the page.
+
+        Parameters
+        ----------
+        chart : Chart
+        x : float
+            mm from the left edge of the page.
+        y : float
+            mm from the upper edge of the page.
+        scale : float, optional
+        """
         width, height = (side * scale for side in chart.size_mm)
 
         def draw(canvas: Any) -> None:
@@ -165,7 +248,15 @@ class Pages:
     def render(
         self, furniture: Callable[[Pages, int, int], None], *, title: str, subject: str
     ) -> bytes:
-        """Draw all pages, with what every page carries, and return the PDF."""
+        """Draw all pages, with what every page carries, and return the PDF.
+
+        Parameters
+        ----------
+        furniture : callable
+            Draws the frame of a page, given its number and how many there are.
+        title : str
+        subject : str
+        """
         count = len(self.pages)
         bodies = self.pages
         buffer = io.BytesIO()

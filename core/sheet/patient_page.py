@@ -84,6 +84,13 @@ def patient_page(
 ) -> bytes | None:
     """The page as a PDF; None where the plan holds neither fixture nor site.
 
+    Parameters
+    ----------
+    case : Case
+    paper : PaperName, optional
+    risks : str, optional
+    words : str, optional
+
     Raises
     ------
     OutputError
@@ -112,7 +119,14 @@ def patient_page(
 
 
 def page_texts(case: Case, table: Mapping[str, str], lead: Subject) -> list[str]:
-    """The sentences about the plan, in order, fields filled in."""
+    """The sentences about the plan, in order, fields filled in.
+
+    Parameters
+    ----------
+    case : Case
+    table : mapping of str to str
+    lead : bool
+    """
     texts: list[str] = []
     tooth = _tooth(lead)
     if case.side_is_contradicted:

@@ -15,7 +15,15 @@ from core.sheet.site_pages import site_pages
 def laid_out(
     case: Case, *, paper: PaperName, progress: Callable[[float], None] | None = None
 ) -> Pages:
-    """All pages of the sheet, not yet drawn."""
+    """All pages of the sheet, not yet drawn.
+
+    Parameters
+    ----------
+    case : Case
+    paper : PaperName
+    progress : callable, optional
+        Told how much is done, 0 to 1.
+    """
     case = ready(case)
     pages = Pages(paper, top_mm=BODY_TOP_MM)
     first_page(pages, case)
@@ -31,7 +39,15 @@ def laid_out(
 def sheet_pdf(
     case: Case, *, paper: PaperName, progress: Callable[[float], None] | None = None
 ) -> bytes:
-    """The PDF: page 1, the pages of each fixture and site, and what all of it rests on."""
+    """The PDF: page 1, the pages of each fixture and site, and what all of it rests on.
+
+    Parameters
+    ----------
+    case : Case
+    paper : PaperName
+    progress : callable, optional
+        Told how much is done, 0 to 1.
+    """
     pages = laid_out(case, paper=paper, progress=progress)
     # The document's title names no patient: file managers and printers show it to anybody.
     return pages.render(

@@ -37,6 +37,14 @@ def look_at(
 ) -> Look:
     """Make one part in memory, nothing written.
 
+    Parameters
+    ----------
+    part : str
+    case : Case
+    settings : RecordSettings
+    progress : callable, optional
+        Told how much is done, 0 to 1.
+
     Raises
     ------
     OutputError

@@ -39,7 +39,15 @@ def depth_mm(m: Measurement) -> float | None:
 
 
 def ridge_grid(pages: Pages, case: Case, subject: Subject, shared: SharedReasons) -> None:
-    """Lay out the grid of a subject and of the sites that stand at its place."""
+    """Lay out the grid of a subject and of the sites that stand at its place.
+
+    Parameters
+    ----------
+    pages : Pages
+    case : Case
+    subject : str
+    shared : SharedReasons
+    """
     sites = case.sites_at(subject)
     lines = _lines(case, case.rows(subject))
     of_sites = {site.id: _lines(case, case.rows_at(site)) for site in sites}

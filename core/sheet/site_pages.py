@@ -35,7 +35,15 @@ _QUIET = (0.33, 0.33, 0.33)
 
 
 def site_pages(pages: Pages, case: Case, subject: Subject, *, lead: bool) -> None:
-    """Lay out the pages of one subject."""
+    """Lay out the pages of one subject.
+
+    Parameters
+    ----------
+    pages : Pages
+    case : Case
+    subject : str
+    lead : bool
+    """
     # A part of its own; on the same page only where its pictures still fit.
     if lead:
         pages.new_page()

@@ -28,7 +28,14 @@ _MEANS = (
 
 
 def sizes_part(pages: Pages, case: Case, subject: Subject) -> None:
-    """Lay out the table; only where the case has a list and the scan was measured on."""
+    """Lay out the table; only where the case has a list and the scan was measured on.
+
+    Parameters
+    ----------
+    pages : Pages
+    case : Case
+    subject : str
+    """
     fixture, basis = subject.fixture, case.basis
     if fixture is None or basis is None or not case.sizes:
         return

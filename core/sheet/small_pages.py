@@ -28,6 +28,15 @@ def check_ruler(pages: Pages, x: float, y: float, *, upright: bool = False) -> N
     """A ruler of 50 mm with large numerals, for a page that is read at arm's length.
 
     Lying from (x, y) with its ticks downwards, or upright from there with its ticks to the right.
+
+    Parameters
+    ----------
+    pages : Pages
+    x : float
+        mm from the left edge of the page.
+    y : float
+        mm from the upper edge of the page.
+    upright : bool, optional
     """
     for n in range(RULER_MM + 1):
         reach = 4.0 if n % 10 == 0 else 2.8 if n % 5 == 0 else 1.6
@@ -47,7 +56,16 @@ def check_ruler(pages: Pages, x: float, y: float, *, upright: bool = False) -> N
 def plain_head(
     case: Case, title: str, *, with_birth_date: bool, foot_size: float = 7.5
 ) -> Callable[[Pages, int, int], None]:
-    """Name, ID, scan date and DRAFT on top, the program below; the birth date where wanted."""
+    """Name, ID, scan date and DRAFT on top, the program below; the birth date where wanted.
+
+    Parameters
+    ----------
+    case : Case
+    title : str
+    with_birth_date : bool
+    foot_size : float, optional
+        Of the letters, points.
+    """
 
     def put(pages: Pages, number: int, count: int) -> None:
         left, right, inner = pages.left, pages.right, pages.inner

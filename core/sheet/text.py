@@ -73,7 +73,17 @@ class Setting:
     under: tuple[_Under, ...] = ()
 
     def draw(self, canvas: Any, x_pt: float, y_pt: float, colour: Colour = BLACK) -> None:
-        """Draw with the baseline's left end at a place of a reportlab canvas."""
+        """Draw with the baseline's left end at a place of a reportlab canvas.
+
+        Parameters
+        ----------
+        canvas : canvas of the PDF
+        x_pt : float
+            Points from the left.
+        y_pt : float
+            Points from below.
+        colour : Colour, optional
+        """
         if not self.text:
             return
         canvas.setFillColorRGB(*colour)
@@ -167,7 +177,17 @@ def code_point(character: str) -> str:
 
 
 def fitted(text: str, width_pt: float, *, size_pt: float, face: Face = "plain") -> Setting:
-    """Set a line as large as fits a width; never larger than asked, never cut."""
+    """Set a line as large as fits a width; never larger than asked, never cut.
+
+    Parameters
+    ----------
+    text : str
+    width_pt : float
+        Points.
+    size_pt : float
+        Of the letters, points.
+    face : Face, optional
+    """
     setting = set_text(text, size_pt=size_pt, face=face)
     if setting.width_pt <= width_pt:
         return setting
@@ -175,7 +195,17 @@ def fitted(text: str, width_pt: float, *, size_pt: float, face: Face = "plain") 
 
 
 def wrapped(text: str, width_pt: float, *, size_pt: float, face: Face = "plain") -> list[Setting]:
-    """Break text into lines that fit a width, at spaces, inside a word where one is too long."""
+    """Break text into lines that fit a width, at spaces, inside a word where one is too long.
+
+    Parameters
+    ----------
+    text : str
+    width_pt : float
+        Points.
+    size_pt : float
+        Of the letters, points.
+    face : Face, optional
+    """
     lines: list[Setting] = []
     for paragraph in text.split("\n"):
         current = ""

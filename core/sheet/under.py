@@ -41,7 +41,21 @@ class UnderFont:
     def lay(
         self, canvas: Any, text: str, *, x_pt: float, y_pt: float, width_pt: float, size_pt: float
     ) -> None:
-        """Lay one cluster over a width of the line (text rendering mode 3: invisible)."""
+        """Lay one cluster over a width of the line (text rendering mode 3: invisible).
+
+        Parameters
+        ----------
+        canvas : canvas of the PDF
+        text : str
+        x_pt : float
+            Points from the left.
+        y_pt : float
+            Points from below.
+        width_pt : float
+            Points.
+        size_pt : float
+            Of the letters, points.
+        """
         code = self._codes.setdefault(text, len(self._codes) + 1)
         stretch = 100.0 * max(width_pt, 0.01) / size_pt
         canvas.addLiteral(

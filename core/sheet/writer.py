@@ -53,6 +53,16 @@ def section_png(
 ) -> None:
     """Write one section across the arch with its chart as a PNG.
 
+    Parameters
+    ----------
+    volume : Volume
+    plan : Plan
+    ledger : Ledger or None
+    station_mm : float
+        Along the arch, mm.
+    path : str or Path
+    px_per_mm : float, optional
+
     Raises
     ------
     PlanError

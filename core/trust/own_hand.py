@@ -17,6 +17,15 @@ from core.trust.uncertainty import DEFAULT_PLACEMENT, LEAST_SPREAD_MM, Placement
 def own_hand(study: RepeatStudy, person: str, *, by: str = "", at: str = "") -> OwnHand:
     """What a plan takes over from a repeat study.
 
+    Parameters
+    ----------
+    study : RepeatStudy
+    person : str
+    by : str, optional
+        Initials or name of who did it.
+    at : str, optional
+        ISO 8601.
+
     Raises
     ------
     SoundingError

@@ -72,6 +72,13 @@ def judge(
     is *not assessed*. A hindrance that outranks leaves no verdict at all. A plan that put a limit
     under its lower line changes nothing below that line.
 
+    Parameters
+    ----------
+    reading : Reading
+    budget : Budget or None
+    limit : Limit or None
+    hindrances : sequence of Hindrance, optional
+
     Returns
     -------
     The verdict, or None where there is no limit.
