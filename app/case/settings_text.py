@@ -45,6 +45,8 @@ def document_of(settings: Settings) -> dict[str, Any]:
             "object_to_film_mm": settings.tube.object_to_film_mm,
         },
         "pin": {"above_mm": settings.pin.above_mm, "diameter_mm": settings.pin.diameter_mm},
+        "archive": settings.archive,
+        "own_title": settings.own_title,
         "control_films": [asdict(film) for film in settings.control_films],
         "sizes": sizes_csv(settings.sizes).splitlines(),
         "drills": [
@@ -198,6 +200,8 @@ _READERS: Mapping[str, Callable[[Any], Any]] = MappingProxyType(
         "initials": _words,
         "name": _words,
         "role": _words,
+        "archive": _words,
+        "own_title": _words,
         "limits": _limits,
         "sizes": _sizes,
         "risks_file": _words,

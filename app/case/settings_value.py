@@ -37,6 +37,8 @@ class Settings:
         Of the expected check film: distances and the pin's size, never what one patient needed.
     control_films : tuple of FilmResult
         Planned against achieved, a person each; nothing of a patient is in them.
+    archive, own_title : str
+        Where sheets were last sent, AET@HOST:PORT, and by which AE title of ours.
     """
 
     numbering: Numbering = "iso"
@@ -53,3 +55,5 @@ class Settings:
     tube: Tube = field(default_factory=Tube)
     pin: Pin = field(default_factory=Pin)
     control_films: tuple[FilmResult, ...] = ()
+    archive: str = ""
+    own_title: str = "SOUNDING"

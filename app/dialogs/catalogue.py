@@ -21,6 +21,7 @@ from app.dialogs.repeat_study.dialog import show_repeat_study
 from app.dialogs.room import ask_room
 from app.dialogs.scale_check import show_scale_check
 from app.dialogs.self_test import show_self_test
+from app.dialogs.send_to_archive import show_send
 from app.dialogs.settings import show_settings
 from app.dialogs.sheet.dialog import show_sheet
 from app.tools.base import Desk
@@ -49,6 +50,7 @@ class Entry:
 
 DIALOGS: tuple[Entry, ...] = (
     Entry(menu="Case", words="Sheet …", key="Ctrl+P", show=show_sheet),
+    Entry(menu="Case", words="Send to archive …", show=show_send, needs_scan=False),
     Entry(menu="Case", words="Sign off …", show=ask_sign_off),
     Entry(menu="Case", words="Scale check …", show=show_scale_check),
     Entry(menu="Case", words="Repeat study …", show=show_repeat_study, needs_scan=False),
