@@ -158,6 +158,10 @@ class StructureKind:
     def __post_init__(self) -> None:
         if (self.group in ("danger", "roots")) != bool(self.limit):
             raise ValueError(f"{self.id}: what the ledger judges has a limit, and nothing else has")
+        if self.limit and self.shape in ("points", "object"):
+            raise ValueError(f"{self.id}: points and objects get no clearance that could be judged")
+        if self.limit and (self.shape == "tapered") != (self.group == "roots"):
+            raise ValueError(f"{self.id}: what tapers is judged as a root, and nothing else is")
         if self.in_bone and self.shape not in ("course", "foramen", "tapered"):
             raise ValueError(f"{self.id}: only what has a thickness takes the place of bone")
 

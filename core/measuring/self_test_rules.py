@@ -25,6 +25,7 @@ LIMITS_MM = {
     "root-deep": (1.0,), "floor": (1.0,), "fixture": (3.0,), "fixture-deep": (2.0,),
     "wall-buccal": (2.0,), "wall-buccal-deep": (1.0,), "wall-lingual": (1.0,),
     "surface-lingual": (1.0,), "surface-apical": (2.0,), "border": (1.0,),
+    "tip": (2.0,),
 }  # fmt: skip
 """The limits that the program is shipped with, written a second time."""
 
@@ -37,6 +38,7 @@ def rule_checks() -> Iterator[Check]:
     yield from _verdicts()
     yield from _uncertainty()
     yield from _distances()
+    yield holds("every shipped limit is known", {row.key for row in ROWS} == set(LIMITS_MM))
     for key, values in LIMITS_MM.items():
         shipped = tuple(row.value for row in ROWS if row.key == key)
         yield holds(f"shipped limit: {key}", shipped == values)

@@ -1,4 +1,7 @@
-"""The table of kinds: each goes everywhere, and one more is a row of the table and nothing else."""
+"""The table of kinds: each goes everywhere, and one more is a row of the table.
+
+A limit with figures of its own and a tool to mark it are further places: DEVELOPERS.md names them.
+"""
 
 from __future__ import annotations
 
@@ -142,3 +145,19 @@ def test_a_further_kind_is_one_row_of_the_table():
         cwd=ROOT, capture_output=True, text=True, timeout=300, check=False,
     )  # fmt: skip
     assert ran.stdout.strip() == "everywhere", ran.stderr[-2000:]
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"shape": "points", "group": "danger", "limit": "canal"},
+        {"shape": "object", "group": "danger", "limit": "canal"},
+        {"shape": "tapered", "group": "danger", "limit": "canal"},
+        {"shape": "course", "group": "roots", "limit": "root"},
+        {"shape": "course", "group": "danger"},
+        {"shape": "points", "in_bone": "other"},
+    ],
+)
+def test_a_row_that_nothing_could_measure_is_refused(wrong):
+    with pytest.raises(ValueError, match="made-up"):
+        StructureKind(id="made-up", words="made-up thing", **wrong)
