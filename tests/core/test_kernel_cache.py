@@ -113,8 +113,12 @@ def test_of_an_owner_that_cannot_be_removed_another_folder_is_used(cache, monkey
 
 COUNT = """
 import numpy as np
-from core.image import sampling_kernels, sampling_warm_up
-sampling_warm_up.prepare(np.int16)
+from core.image import sampling, sampling_kernels
+from core.image.volume import Volume
+tiny = Volume(
+    voxels=np.zeros((2, 2, 2), np.int16), mm_from_ijk=np.eye(4), made_up=np.zeros(2, bool)
+)
+sampling.at_points(tiny, np.zeros((sampling.FEW_SAMPLES + 1, 3)))
 stats = sampling_kernels.sample_lines.stats
 print(sum(stats.cache_hits.values()), sum(stats.cache_misses.values()))
 """

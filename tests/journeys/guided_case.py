@@ -20,6 +20,7 @@ from app.dialogs.sheet.dialog import SheetDialog
 from app.panels.ledger_list import ENTRY
 from core import load_plan
 from core.plans.history import sign_off_state
+from tests.watchdog import PATIENCE
 
 SAMPLE = "lower_left_36"
 LEFT = Qt.MouseButton.LeftButton
@@ -28,7 +29,7 @@ CTRL = Qt.KeyboardModifier.ControlModifier
 
 def wait(until, seconds=90.0):
     """Let the window work until something is so."""
-    end = time.monotonic() + seconds
+    end = time.monotonic() + seconds * PATIENCE
     while not until():
         if time.monotonic() > end:
             raise TimeoutError("the bench did not get there in time")

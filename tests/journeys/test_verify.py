@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import time
 
 import numpy as np
 import pytest
@@ -14,11 +13,19 @@ from app.cli.command_line import run
 from core.image.volume import Volume
 
 
-def test_the_self_test_passes_in_under_a_minute_and_leaves_a_dated_page(tmp_path, capsys):
-    began = time.process_time()
+def test_the_self_test_passes_and_leaves_a_dated_page(tmp_path, capsys, monkeypatch):
+    whole = []
+    real = self_test_jaws.measure
+
+    def counted(*args, fine=True, **more):
+        whole.append(fine)
+        return real(*args, fine=fine, **more)
+
+    monkeypatch.setattr(self_test_jaws, "measure", counted)
     assert run(["verify", "--out", str(tmp_path)]) == 0
-    # Of the processor, not of the clock: other tests run beside this one.
-    assert time.process_time() - began < 60
+    # It promises less than a minute. Whole ledgers are what takes seconds, and counting them says
+    # the same on a busy machine: the two jaws, and the plan that lies on the wrong scan.
+    assert sum(whole) <= 3
     printed = capsys.readouterr().out
     seed = int(re.search(r"seed (\d+)", printed).group(1))
     assert "checks are within their bounds" in printed
