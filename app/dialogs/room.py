@@ -38,7 +38,7 @@ class RoomDialog(Dialog):
         if session.plan.fixtures:
             self.words(
                 "Or enter the room from the platform to the opponent, measured in the mouth or on "
-                "models; it is then taken in place of the scan’s.", quiet=True,
+            "models. It then replaces the value from the scan.", quiet=True,
             )  # fmt: skip
         for fixture in session.plan.fixtures:
             room = entered_room_mm(session.plan, fixture.id)

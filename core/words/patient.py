@@ -19,7 +19,7 @@ PATIENT: dict[str, str] = {
         "new page."
     ),
     "implant": (
-        "An implant is a small root made for you. It is put into the bone of the jaw. "
+        "An implant is a small artificial root. It is put into the bone of the jaw. "
         "A new tooth can be fixed on top of it later. The implant in this plan is {length} mm "
         "long and {width} mm wide."
     ),
@@ -32,7 +32,7 @@ PATIENT: dict[str, str] = {
     ),
     "scan": (
         "The scan shows how much bone there is. It can also miss things. The numbers may be off "
-        "by a little. No drill follows a plan to the hair."
+        "by a little. Drilling is never exact."
     ),
     "risk_heading": "Risks",
     "risk_none": (
@@ -41,16 +41,16 @@ PATIENT: dict[str, str] = {
     "questions_heading": "Questions to ask",
     "question_1": "What else could we do? What if we do nothing?",
     "question_2": "How far is the implant from the nerve, the roots and the other parts?",
-    "question_3": "Do I have bone enough? Do you plan to add some?",
-    "question_4": "What can go wrong, and how often does it happen to you?",
+    "question_3": "Do I have enough bone? Do you plan to add some?",
+    "question_4": "What can go wrong, and how often does it happen with your patients?",
     "question_5": "How long will it take to heal? What must I not do?",
     "question_6": "What will it cost? Who will look after it in ten years?",
     "question_7": "Has someone looked at the whole scan?",
     "tell": (
-        "Tell your dentist about all your drugs and all your health problems. Tell them if a "
+        "Tell your dentist about all your medicines and health problems. Tell them if a "
         "tooth was pulled or bone was added since the scan."
     ),
-    "not_the_talk": "This page does not replace the talk with your dentist.",
+    "not_the_talk": "This page does not replace talking with your dentist.",
     "cheek": "cheek",
     "tongue": "tongue",
     "palate": "roof of the mouth",

@@ -94,7 +94,7 @@ def test_the_page_says_which_side_and_that_it_replaces_nothing():
     assert "lower jaw, on your right side" in text
     assert "number 46, the first large back tooth" in text
     assert "8.0 mm long and 4.0 mm wide" in text
-    assert "This page does not replace the talk with your dentist." in text
+    assert "This page does not replace talking with your dentist." in text
     assert "has not signed" in text
     assert text.count("A picture of your jaw") == 1
 

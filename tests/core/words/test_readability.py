@@ -1,0 +1,62 @@
+"""What people read asks for no more years of school than they have: a published formula counts."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+from core.words.patient import PATIENT
+from tests.core.words.readability import grade, syllables
+
+ROOT = Path(__file__).parents[3]
+WINDOWS = sorted(
+    path
+    for path in [*(ROOT / "app/dialogs").rglob("*.py"), ROOT / "app/guide/steps.py"]
+    if path.name != "topics.py"
+)
+PATIENT_MOST, DIALOG_MOST = 6.0, 9.0
+
+
+def said(path: Path) -> list[str]:
+    """The whole sentences among the literals of a module, docstrings apart."""
+    tree = ast.parse(path.read_text("utf-8"))
+    silent = {id(n.value) for n in ast.walk(tree) if isinstance(n, ast.Expr)}
+    texts = [
+        n.value
+        for n in ast.walk(tree)
+        if isinstance(n, ast.Constant) and isinstance(n.value, str) and id(n) not in silent
+    ]
+    return [t for t in texts if t.count(" ") > 3 and t[0].isupper() and t.rstrip()[-1] in ".?"]
+
+
+def test_the_formula_gives_what_is_reckoned_by_hand():
+    # 13 words, 2 sentences, 18 syllables: 0.39 x 13 / 2 + 11.8 x 18 / 13 - 15.59.
+    text = "The dentist measures the bone. The drill stops two fingers above the canal."
+    assert grade(text) == pytest.approx(3.283, abs=0.001)
+    heard = {"bone": 1, "implant": 2, "measured": 2, "patient": 2, "radiograph": 4, "table": 2}
+    assert {word: syllables(word) for word in heard} == heard
+
+
+def test_telegrams_and_long_words_are_noticed():
+    hard = "Interpretation of volumetric acquisitions necessitates radiological qualification."
+    assert grade(hard) > 2 * DIALOG_MOST
+
+
+def test_the_patients_page_is_read_after_six_years_of_school():
+    sentences = [text for text in PATIENT.values() if text[-1] in ".?"]
+    assert len(sentences) > 15
+    assert grade(" ".join(sentences)) <= PATIENT_MOST
+    for text in sentences:
+        assert grade(text) <= PATIENT_MOST, text
+
+
+@pytest.mark.parametrize("path", WINDOWS, ids=lambda path: f"{path.parent.name}-{path.stem}")
+def test_sentences_of_dialogs_are_read_after_nine(path):
+    for text in said(path):
+        assert grade(text) <= DIALOG_MOST, text
+
+
+def test_dialogs_hold_sentences():
+    assert sum(len(said(path)) for path in WINDOWS) > 40
