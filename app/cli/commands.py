@@ -207,9 +207,15 @@ def components(asked: argparse.Namespace) -> None:
 
 def schema(asked: argparse.Namespace) -> None:
     """Print the schema of a file, or the codes of the structured report."""
+    from core.plans.plan_table import plan_schema
     from core.sheet.schemas import codes_of_report, ledger_schema, table_schema
 
-    makers = {"table": table_schema, "ledger": ledger_schema, "codes": codes_of_report}
+    makers = {
+        "table": table_schema,
+        "ledger": ledger_schema,
+        "plan": plan_schema,
+        "codes": codes_of_report,
+    }
     print(json.dumps(makers[asked.what](), indent=1, ensure_ascii=False))
 
 
