@@ -58,6 +58,19 @@ def case():
     return plan, replace(volume, findings=(found,)), ledger
 
 
+@pytest.fixture(scope="module")
+def whole_set(case, tmp_path_factory):
+    """The whole set without a name, written once: paths, and names with what is in them."""
+    plan, volume, ledger = case
+    old = Finding("scan-old", "caution", {"scanned": WHOLE.study_date, "months": "14"})
+    ledger = replace(ledger, findings=(old,), made_at="2027-11-24T10:41:00+00:00")
+    written = write_folder(
+        plan, replace(volume, findings=()), ledger, tmp_path_factory.mktemp("set"),
+        settings=RecordSettings(secret=SECRET),
+    )  # fmt: skip
+    return written.files, [(path.name, unpacked(path)) for path in written.files]
+
+
 def unpacked(path):
     """Bytes of a file, and for a PDF its text and metadata too."""
     data = path.read_bytes()
@@ -69,18 +82,13 @@ def unpacked(path):
     return data
 
 
-def test_no_identifying_string_is_left_in_any_file(case, tmp_path):
-    plan, volume, ledger = case
-    ledger = replace(ledger, findings=())  # its sentence needs fields of its own
-    volume = replace(volume, findings=())
-    settings = RecordSettings(secret=SECRET)
-    files = write_folder(plan, volume, ledger, tmp_path, settings=settings).files
+def test_no_identifying_string_is_left_in_any_file(whole_set):
+    files, contents = whole_set
     assert {f.suffix for f in files} == {".pdf", ".dcm", ".stl", ".png", ".csv", ".json", ".3mf"}
     assert len(files) >= 14
     words = identifying(WHOLE)
     assert {"QUARRY", "S-0107", "19610402", "1961-04-02", "20260914", "1.2.826.777.2",
             "Harbour practice", "Tidewater", "ACC-5512"} <= set(words)  # fmt: skip
-    contents = [(f.name, unpacked(f)) for f in files]
     assert left_over(WHOLE, contents) == []
     for name, data in contents:
         assert b"quarry" not in data.lower(), name
@@ -119,20 +127,16 @@ def test_uids_are_replaced_consistently(case):
     assert len(uids) == 3
 
 
-def test_no_date_can_be_undone_by_the_time_of_a_file_or_of_the_work(case, tmp_path):
+def test_no_date_can_be_undone_by_the_time_of_a_file_or_of_the_work(case, whole_set):
     """Whoever knows when a file was made must not learn the shift from any moment beside it."""
     plan, volume, ledger = case
     old = Finding("scan-old", "caution", {"scanned": WHOLE.study_date, "months": "14"})
     ledger = replace(ledger, findings=(old,), made_at="2027-11-24T10:41:00+00:00")
-    volume = replace(volume, findings=())
-    written = write_folder(
-        plan, volume, ledger, tmp_path, settings=RecordSettings(secret=SECRET), leave_out=True
-    ).files
+    written, contents = whole_set
     alias = Pseudonym(secret=SECRET, identity=WHOLE)
     today = str(datetime.now(UTC).date())
     moments = ("2027-11-24", "2026-09-15", "2026-09-16", "2026-09-20", today)
     days = {date.fromisoformat(day) for day in moments}
-    contents = [(path.name, unpacked(path)) for path in written]
     for day in days:
         for shown in (day, day - timedelta(days=alias.days)):
             for spelling in (shown.isoformat(), shown.strftime("%Y%m%d")):
