@@ -161,3 +161,27 @@ def test_a_further_kind_is_one_row_of_the_table():
 def test_a_row_that_nothing_could_measure_is_refused(wrong):
     with pytest.raises(ValueError, match="made-up"):
         StructureKind(id="made-up", words="made-up thing", **wrong)
+
+
+def test_what_the_kinds_are_is_written_a_second_time():
+    """By hand, as the measuring was before there was a table: a changed row must be meant."""
+
+    def of(flag):
+        return {kind.id for kind in KINDS if getattr(kind, flag)}
+
+    judged = {"canal", "foramen", "loop", "vessel", "border", "sinus", "nasal", "root", "existing"}
+    assert of("limit") == of("ends_height") == judged
+    assert of("is_danger") == judged - {"border", "root", "existing"}
+    assert of("in_bone") == {"canal", "loop", "vessel", "root", "existing"}
+    assert {k.id for k in KINDS if k.in_bone == "root"} == {"root"}
+    assert of("along_arch") == {"canal", "border"}
+    assert of("joins") == {"canal", "loop", "foramen"}
+    assert of("smooth") == {kind.id for kind in KINDS} - {"border"}
+    assert of("canal_sized") == {"canal", "loop"}
+    assert of("turns_back") == {"loop"}
+    assert of("ends_at_marks") == {"existing"}
+    assert of("zoned") == {"root", "existing"}
+    assert {k.id: k.diameter for k in KINDS if k.diameter} == {
+        "canal": "assumed", "loop": "needed", "vessel": "needed",
+    }  # fmt: skip
+    assert of("declared_as") == {"canal", "foramen", "loop", "sinus", "nasal", "root"}
