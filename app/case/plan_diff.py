@@ -14,7 +14,7 @@ from core.plans.side import traced as trace_of
 
 SIGNED = (
     "Not changed: this plan is signed, and every number in it is counted from jaw plane, arch and "
-    "sites. To edit it, choose Case › Sign off … › Open again for editing; the signature is void "
+    "sites. To edit it, choose File › Sign off … › Open again for editing; the signature is void "
     "from then on."
 )
 

@@ -33,7 +33,7 @@ class Entry:
 
     Parameters
     ----------
-    menu : {'Case', 'Answers', 'Help'}
+    menu : {'File', 'Checks', 'Help'}
     words : str
     key : str
         Shortcut, or empty.
@@ -41,7 +41,7 @@ class Entry:
     needs_scan : bool
     """
 
-    menu: Literal["Case", "Answers", "Help"]
+    menu: Literal["File", "Checks", "Help"]
     words: str
     key: str = ""
     show: Callable[[Session, Desk, QWidget | None], QWidget]
@@ -49,19 +49,19 @@ class Entry:
 
 
 DIALOGS: tuple[Entry, ...] = (
-    Entry(menu="Case", words="Sheet …", key="Ctrl+P", show=show_sheet),
-    Entry(menu="Case", words="Send to archive …", show=show_send, needs_scan=False),
-    Entry(menu="Case", words="Sign off …", show=ask_sign_off),
-    Entry(menu="Case", words="Scale check …", show=show_scale_check),
-    Entry(menu="Case", words="Repeat study …", show=show_repeat_study, needs_scan=False),
-    Entry(menu="Case", words="Control film …", show=ask_control_film),
-    Entry(menu="Case", words="Settings …", key="Ctrl+,", show=show_settings, needs_scan=False),
-    Entry(menu="Answers", words="Which side …", show=ask_side),
-    Entry(menu="Answers", words="How good is the image …", show=ask_image_check),
-    Entry(menu="Answers", words="Whole volume interpreted …", show=ask_interpreted),
-    Entry(menu="Answers", words="Room for the crown …", show=ask_room),
-    Entry(menu="Answers", words="Declare a structure …", show=ask_declaration),
-    Entry(menu="Answers", words="Limits of this plan …", show=ask_limits),
+    Entry(menu="File", words="Sheet …", key="Ctrl+P", show=show_sheet),
+    Entry(menu="File", words="Send to archive …", show=show_send, needs_scan=False),
+    Entry(menu="File", words="Sign off …", show=ask_sign_off),
+    Entry(menu="File", words="Scale check …", show=show_scale_check),
+    Entry(menu="File", words="Repeat study …", show=show_repeat_study, needs_scan=False),
+    Entry(menu="File", words="Control film …", show=ask_control_film),
+    Entry(menu="File", words="Settings …", key="Ctrl+,", show=show_settings, needs_scan=False),
+    Entry(menu="Checks", words="Which side …", show=ask_side),
+    Entry(menu="Checks", words="How good is the image …", show=ask_image_check),
+    Entry(menu="Checks", words="Whole volume interpreted …", show=ask_interpreted),
+    Entry(menu="Checks", words="Room for the crown …", show=ask_room),
+    Entry(menu="Checks", words="Declare a structure …", show=ask_declaration),
+    Entry(menu="Checks", words="Limits of this plan …", show=ask_limits),
     Entry(menu="Help", words="Help …", key="F1", show=show_help, needs_scan=False),
     Entry(menu="Help", words="Self-test of the program …", show=show_self_test, needs_scan=False),
     Entry(

@@ -23,7 +23,7 @@ class Window(Tool):
     def hint(self) -> str:
         """What a drag does."""
         return (
-            "Drag to the right: softer; up: brighter. Presets are under Look. "
+            "Drag to the right: softer; up: brighter. Presets are under View. "
             "No number depends on it."
         )
 

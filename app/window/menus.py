@@ -75,15 +75,15 @@ class Menus(QObject):
         self._bench = bench
         self._need_case: list[QAction] = []
         bar = window.menuBar()
-        self.case = bar.addMenu("&Case")
+        self.file = bar.addMenu("&File")
         self.edit = bar.addMenu("&Edit")
-        self.look = bar.addMenu("&Look")
-        self.answers = bar.addMenu("&Answers")
+        self.view = bar.addMenu("&View")
+        self.checks = bar.addMenu("&Checks")
         self.help = bar.addMenu("&Help")
-        self._fill_case(bench)
+        self._fill_file(bench)
         self._fill_edit(bench, window)
-        self._fill_look(bench, window)
-        menus = {"Case": self.case, "Answers": self.answers, "Help": self.help}
+        self._fill_view(bench, window)
+        menus = {"File": self.file, "Checks": self.checks, "Help": self.help}
         for entry in DIALOGS:
             self.add(
                 menus[entry.menu],
@@ -92,14 +92,14 @@ class Menus(QObject):
                 entry.key,
                 needs_case=entry.needs_scan,
             )
-        which_teeth = "Which teeth are in this scan …"
-        self.add(self.answers, which_teeth, partial(ask_about_side, bench.session, bench, window))
+        which_teeth = "Teeth in this scan …"
+        self.add(self.checks, which_teeth, partial(ask_about_side, bench.session, bench, window))
         point = partial(bench.take_tool, PointAtTissues.name)
-        self.add(self.answers, "Point at the tissues …", point)
+        self.add(self.checks, "Identify tissues …", point)
         self.add(self.help, "&Guided first case", bench.open_guided, needs_case=False)
-        self.case.addSeparator()
-        self.add(self.case, "Close the case", bench.close_case, "Ctrl+W")
-        self.add(self.case, "&Quit", window.close, "Ctrl+Q", needs_case=False)
+        self.file.addSeparator()
+        self.add(self.file, "Close case", bench.close_case, "Ctrl+W")
+        self.add(self.file, "&Quit", window.close, "Ctrl+Q", needs_case=False)
         bench.session.scan_changed.connect(self.read)
         self.read()
 
@@ -127,13 +127,13 @@ class Menus(QObject):
         for action in self._need_case:
             action.setEnabled(there)
 
-    def _fill_case(self, bench: Acts) -> None:
-        self.add(self.case, "Open a &folder …", bench.ask_folder, "Ctrl+O", needs_case=False)
-        self.add(self.case, "Open a file or &zip …", bench.ask_file, "Ctrl+Shift+O",
+    def _fill_file(self, bench: Acts) -> None:
+        self.add(self.file, "Open a &folder …", bench.ask_folder, "Ctrl+O", needs_case=False)
+        self.add(self.file, "Open a file or &zip …", bench.ask_file, "Ctrl+Shift+O",
                  needs_case=False)  # fmt: skip
-        self.add(self.case, "Open a &plan …", bench.ask_plan, "Ctrl+L", needs_case=False)
-        self.add(self.case, "&Save the plan as …", bench.ask_save_plan, "Ctrl+S")
-        self.case.addSeparator()
+        self.add(self.file, "Open a &plan …", bench.ask_plan, "Ctrl+L", needs_case=False)
+        self.add(self.file, "&Save plan as …", bench.ask_save_plan, "Ctrl+S")
+        self.file.addSeparator()
 
     def _fill_edit(self, bench: Acts, window: QMainWindow) -> None:
         stack = bench.session.undo_stack
@@ -142,17 +142,17 @@ class Menus(QObject):
         redo.setShortcuts([QKeySequence("Ctrl+Y"), QKeySequence("Ctrl+Shift+Z")])
         self.edit.addActions([undo, redo])
         self.edit.addSeparator()
-        self.add(self.edit, "&Copy the picture", bench.copy_picture, "Ctrl+C")
-        self.add(self.edit, "Copy the picture with &name and dates",
+        self.add(self.edit, "&Copy picture", bench.copy_picture, "Ctrl+C")
+        self.add(self.edit, "Copy picture with &name and dates",
                  partial(bench.copy_picture, with_name=True), "Ctrl+Shift+C")  # fmt: skip
 
-    def _fill_look(self, bench: Acts, window: QMainWindow) -> None:
+    def _fill_view(self, bench: Acts, window: QMainWindow) -> None:
         session = bench.session
-        windows = self.look.addMenu("Grey &window")
+        windows = self.view.addMenu("&Brightness and contrast")
         for number, name in enumerate((FROM_SCAN, BONE, ALL), start=1):
             self.add(windows, name.capitalize(), partial(bench.use_window, name),
                      f"Ctrl+{number}")  # fmt: skip
-        slab = self.look.addMenu("&Thickness (for looking only)")
+        slab = self.view.addMenu("Slab &thickness (display only)")
         group = QActionGroup(window)
         for mm in SLABS_MM:
             text = f"{mm:g} mm" if mm else "Thin"
@@ -161,18 +161,19 @@ class Menus(QObject):
             action.setChecked(mm == 0)
             group.addAction(action)
         slab.addSeparator()
-        self.maximum = self.add(slab, "Maximum in place of the mean", self._toggle_maximum)
+        self.maximum = self.add(slab, "Maximum intensity (MIP)", self._toggle_maximum)
         self.maximum.setCheckable(True)
         self._slabs = group.actions()
         session.place_changed.connect(self._read_slab)
         session.scan_changed.connect(self._read_slab)
-        scale = self.look.addMenu("&Scale of the section")
-        self.add(scale, "As large as it fits", bench.pictures.section.fit, "Ctrl+0")
+        scale = self.view.addMenu("&Scale of the section")
+        self.add(scale, "Fit to window", bench.pictures.section.fit, "Ctrl+0")
         for times in SCALES:
-            self.add(scale, f"{times:g} : 1 by the screen’s own figures",
+            words = "Actual size" if times == 1 else f"{times:g} : 1"
+            self.add(scale, f"{words} (as reported by the monitor)",
                      partial(bench.scale_section, times))  # fmt: skip
-        self.add(self.look, "Section &across the arch", lambda: session.go_to(across=True), "A")
-        self.add(self.look, "Plane through the &fixture’s axis", bench.through_axis, "P")
+        self.add(self.view, "Section &across the arch", lambda: session.go_to(across=True), "A")
+        self.add(self.view, "Plane through the &fixture’s axis", bench.through_axis, "P")
 
     def _toggle_maximum(self) -> None:
         self._bench.session.look_through(maximum=self.maximum.isChecked())
