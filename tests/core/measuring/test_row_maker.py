@@ -8,6 +8,7 @@ import pytest
 
 from core.image.volume import Volume
 from core.measurement import ENTERED, MARKED, SEEN, Reading
+from core.measurement_kinds import MeasurementKind
 from core.measuring.basis import RowMaker
 from core.plans.plan import Plan
 
@@ -27,7 +28,9 @@ def row(evidence, image_sd_mm, **changes):
         image_sd_mm=image_sd_mm,
     )
     reading = Reading(value=8.0, edge_sd_mm=(0.1,), evidence=evidence, **changes)
-    return maker.row(group="bone", kind="ridge_width", reading=reading, base_length_mm=5.0)
+    return maker.row(
+        group="bone", kind=MeasurementKind.RIDGE_WIDTH, reading=reading, base_length_mm=5.0
+    )
 
 
 def test_a_fault_of_the_image_makes_a_value_found_in_it_less_sure():
