@@ -16,7 +16,7 @@ from core.identity import thing_words
 from core.image.canal_fit import CanalFit, fit_canal
 from core.plans import edit
 from core.plans.plausible import CANAL_DIAMETER, UNUSUAL
-from core.structures import Course, Floor, Structure
+from core.structures import Course, Floor
 from core.trust.figures import nearest
 
 
@@ -159,8 +159,8 @@ class FloorTool(Series):
             return f"Click: next mark of {thing_words(self._active)}; Enter ends. {around}"
         return f"Click: first mark of a new {self.name.lower()}. {around}"
 
-    def _is_mine(self, structure: Structure) -> bool:
-        return isinstance(structure, Floor) and structure.of == self.of
+    def _is_mine(self, thing: object) -> bool:
+        return isinstance(thing, Floor) and thing.of == self.of
 
 
 class SinusFloor(FloorTool):

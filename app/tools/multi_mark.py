@@ -144,8 +144,9 @@ class Series(Grab):
         self.desk.say(f"Steps on {self.step_mm:g} mm after each mark{way[self._sense]}.")
         return True
 
-    def _is_mine(self, structure: Structure) -> bool:
-        return kind_of(structure).file_kind in self.kinds
+    def _is_mine(self, thing: object) -> bool:
+        # A fixture, a ruler or a note may be selected too.
+        return isinstance(thing, Structure) and kind_of(thing).file_kind in self.kinds
 
     def _add(self, point_mm: Array) -> bool:
         before = self.session.plan

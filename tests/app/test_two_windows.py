@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from app.case.home import CaseHome, holder_of, this_holder
+from app.case.home import HOLDER, CaseHome, holder_of, this_holder
 from app.case.saving import Saving
 from app.case.settings import SettingsStore
 from app.case.store import CaseStore
@@ -113,7 +113,7 @@ def test_a_dead_holder_holds_nothing_whatever_the_clock_says(qtbot, tmp_path, mo
     assert home.take()
     assert holder_of(tmp_path / "case").name == "LM"
     home.release()
-    os.utime(tmp_path / "case" / home.HOLDER, (4e9, 4e9))
+    os.utime(tmp_path / "case" / HOLDER, (4e9, 4e9))
     assert holder_of(tmp_path / "case") is None
 
 

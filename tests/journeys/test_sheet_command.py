@@ -208,7 +208,15 @@ def test_a_bad_table_or_text_is_told_before_anything_is_measured(
     option, text, told, tmp_path, capsys
 ):
     (tmp_path / "bad").write_text(text)
-    given = ["sheet", "no plan", "--scan", "no scan", "--out", str(tmp_path / "out")]
+    (tmp_path / "plan").write_text("no plan")
+    given = [
+        "sheet",
+        str(tmp_path / "plan"),
+        "--scan",
+        str(tmp_path),
+        "--out",
+        str(tmp_path / "out"),
+    ]
     assert run([*given, option, str(tmp_path / "bad")]) == 2
     assert told in capsys.readouterr().err
     assert not (tmp_path / "out").exists()
