@@ -207,10 +207,10 @@ def usable_height(
     scan : ScanEdges
     bone : BoneInPlane
     crest : Crest
-    height : float
-        mm.
+    height : RidgeHeight
+        From the crest, in the same section.
     width_mm : float
-        mm.
+        What is needed, mm.
     """
     total = height.reading.value
     if total is None or crest.point_mm is None:

@@ -131,8 +131,7 @@ def wall_on(rays: WallRays, size: FixtureSize, levels: BoneLevels) -> WallMap:
     Parameters
     ----------
     rays : WallRays
-    size : float
-        Of the letters, points.
+    size : FixtureSize
     levels : BoneLevels
     """
     turns = len(rays.turns_deg)

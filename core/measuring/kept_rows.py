@@ -65,7 +65,7 @@ class KeptRows:
         ----------
         name : str
             Of the rows of one kind and subject: only its newest rows are kept.
-        rest : tuple
+        rest : RestsOn
             See `rests_on`.
         make : callable
             Measures them.

@@ -42,7 +42,7 @@ def ruler_rows(
     volume : Volume
     arch : Arch
     placement : Placement, optional
-    scale : float, optional
+    scale : Scale, optional
     """
     for ruler in plan.rulers:
         reading = ruler_reading(ruler)

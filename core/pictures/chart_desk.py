@@ -74,8 +74,7 @@ class Desk:
         Parameters
         ----------
         text : str
-        style : str
-            Key of `core.pictures.ink.STROKES`.
+        style : LabelStyle
         places : iterable of (2,) uv_mm
             The best one first.
         below : bool, optional

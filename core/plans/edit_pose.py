@@ -125,8 +125,7 @@ def with_new_fixture(
         ISO 3950; empty where nobody named it.
     platform : (3,) patient LPS mm
     towards_apex : (3,) direction, patient LPS
-    size : float
-        Of the letters, points.
+    size : FixtureSize
 
     Returns
     -------
@@ -279,8 +278,7 @@ def fixture_resized(plan: Plan, fixture_id: str, size: FixtureSize) -> Plan:
     ----------
     plan : Plan
     fixture_id : str
-    size : float
-        Of the letters, points.
+    size : FixtureSize
     """
     return changed(plan, fixture_id, Fixture, lambda f: replace(f, size=size))
 

@@ -75,8 +75,7 @@ def size_refusal(size: FixtureSize, where: str, *, reason: str = "") -> PlanErro
 
     Parameters
     ----------
-    size : float
-        Of the letters, points.
+    size : FixtureSize
     where : str
     reason : str, optional
         Why the plan has an unusual size all the same.

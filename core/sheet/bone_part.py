@@ -49,7 +49,7 @@ def bone_part(pages: Pages, case: Case, subject: Subject, shared: SharedReasons)
     ----------
     pages : Pages
     case : Case
-    subject : str
+    subject : Subject
     shared : SharedReasons
     """
     fixture, rows = subject.fixture, case.rows(subject)

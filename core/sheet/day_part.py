@@ -33,7 +33,7 @@ def day_part(pages: Pages, case: Case, subject: Subject) -> None:
     ----------
     pages : Pages
     case : Case
-    subject : str
+    subject : Subject
     """
     fixture = subject.fixture
     if fixture is None or case.arch is None:

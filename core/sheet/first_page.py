@@ -96,7 +96,7 @@ def lead_chart(
     Parameters
     ----------
     case : Case
-    subject : str
+    subject : Subject
     most_witnesses : int, optional
     drawn_at : float, optional
         Scale on the page: mm of paper to a mm.

@@ -89,7 +89,8 @@ def patient_page(
     case : Case
     paper : PaperName, optional
     risks : str, optional
-    words : str, optional
+    words : mapping of str to str, optional
+        The practice's own sentences by their keys.
 
     Raises
     ------
@@ -125,7 +126,8 @@ def page_texts(case: Case, table: Mapping[str, str], lead: Subject) -> list[str]
     ----------
     case : Case
     table : mapping of str to str
-    lead : bool
+    lead : Subject
+        The fixture or site that the page is about.
     """
     texts: list[str] = []
     tooth = _tooth(lead)

@@ -45,7 +45,7 @@ def ridge_grid(pages: Pages, case: Case, subject: Subject, shared: SharedReasons
     ----------
     pages : Pages
     case : Case
-    subject : str
+    subject : Subject
     shared : SharedReasons
     """
     sites = case.sites_at(subject)

@@ -41,7 +41,7 @@ def site_pages(pages: Pages, case: Case, subject: Subject, *, lead: bool) -> Non
     ----------
     pages : Pages
     case : Case
-    subject : str
+    subject : Subject
     lead : bool
     """
     # A part of its own; on the same page only where its pictures still fit.

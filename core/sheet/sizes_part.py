@@ -34,7 +34,7 @@ def sizes_part(pages: Pages, case: Case, subject: Subject) -> None:
     ----------
     pages : Pages
     case : Case
-    subject : str
+    subject : Subject
     """
     fixture, basis = subject.fixture, case.basis
     if fixture is None or basis is None or not case.sizes:

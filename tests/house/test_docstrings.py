@@ -74,6 +74,24 @@ def test_every_parameter_is_described():
     assert wrong == []
 
 
+SCALARS = {"float", "int", "bool", "str", "bytes", "tuple"}
+
+
+def test_a_described_type_is_none_but_the_annotated_one():
+    """A class or mapping described as a number or a text misleads whoever calls."""
+    wrong = [
+        f"{where}: {name} : {told[name]}, annotated {kind}"
+        for where, function in functions()
+        for told in (described(function),)
+        for name, kind in parameters(function).items()
+        if name in told and told[name].split(",")[0] in SCALARS
+        # Names of unions of literals and of plain types are written in lower case or by values.
+        if not re.search(rf"\b{told[name].split(',')[0]}\b", kind.partition("[")[0])
+        if not kind.startswith(("Literal", "Annotated"))
+    ]
+    assert wrong == []
+
+
 def test_arrays_are_described_with_their_shape():
     wrong = [
         f"{where}: {name} : {told[name]}"
