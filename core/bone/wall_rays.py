@@ -36,6 +36,10 @@ GAP, OTHER, ROOT = 1, 2, 3
 
 _LEAD_MM = 3.0
 _USUAL_RADIUS_MM = 3.0
+_BELOW_MM = 4.0
+"""The outside is looked for this far below the last row too: a sinus is known by its air, which may
+lie deeper than the lining over it, up to some 3 mm thick (common practice, no source)."""
+
 _STARTS_MM, _MOST_OUTSIDE = 1.5, 0.8
 """A ray without an edge starts outside where so much of this length lies in the outside."""
 
@@ -135,7 +139,9 @@ def wall_rays(  # noqa: PLR0917 - the order is that of `wall_map`
     bone = bone_along(grid, levels, down=down, around=around, share=0.25)
     # A mean over directions washes out a plate that the rays cross aslant.
     each = bone_along(grid, levels, down=down, around=1, share=0.25)
-    outside = Outside.around(volume, platform, frame, levels, reach_mm=far, depth_mm=depths[-1])
+    outside = Outside.around(
+        volume, platform, frame, levels, reach_mm=far, depth_mm=depths[-1] + _BELOW_MM
+    )
     t = np.arange(count) * STEP_MM
     places = (axis[:, None, :] + t[:, None] * outward[:, None, :]).reshape(-1, 3)
     mouth, hollow = (part.reshape(-1, count) for part in outside.at(places))

@@ -58,6 +58,19 @@ def test_bone_beyond_a_sinus_is_not_bone_around_the_fixture():
     assert minima(wall)["buccal"].reading.value < 2.2
 
 
+def test_the_lining_at_the_apex_is_outside_though_its_air_lies_deeper():
+    # At the apex, 10 mm below the platform, the fixture's buccal side stands in the lining of a
+    # sinus whose air begins 1.7 mm deeper; bone goes on beyond it.
+    sinus = [(3.5, -16.5, 3.2, CORTEX), (3.5, -16.5, 2.5, SOFT), (3.5, -18.3, 1.6, AIR)]
+    wall = mapped(half=10.0, holes=sinus)
+    deepest = int(np.argmin(np.abs(wall.depths_mm - 10.0)))
+    # By hand: at 15 below the arch's level the lining begins at 3.5 - sqrt(2.5² - 1.5²) = 1.5 from
+    # the axis, half a millimetre inside the fixture.
+    at_apex = wall.bone_mm[deepest, wall.turns_deg == 0.0][0]
+    assert at_apex == pytest.approx(-0.5, abs=0.1)
+    assert minima(wall)["buccal"].reading.value == pytest.approx(-0.5, abs=0.1)
+
+
 def test_a_ray_that_skims_the_crest_claims_no_bone():
     wall = mapped(down=0.1)
     sides = wall.sector("buccal")
