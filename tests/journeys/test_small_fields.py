@@ -19,7 +19,7 @@ from app.dialogs.answers.side_question import SideQuestion
 from core.image.volume import ScanIdentity, Volume
 from core.plans.plan import Plan
 from core.proposing.proposal import Proposal
-from tests.app.test_bench import bench
+from tests.app.window.test_bench import bench
 from tests.core.plans.test_side_table import FLAT, SITES, is_true_end, jaw, truth
 
 __all__ = ["bench"]

@@ -2,7 +2,7 @@
 
 Killed at any moment, two windows on one case, a full disk, a folder that turns read-only, a clock
 that was put back, a scan that vanishes while it is read: each done to real processes that keep a
-case (`tests/app/fault_runs.py`)::
+case (`tests/app/case/fault_runs.py`)::
 
     python tests/studies/faults.py
 """
@@ -40,7 +40,8 @@ def main() -> None:
     for kind, count in RUNS.items():
         with tempfile.TemporaryDirectory() as folder:
             done = subprocess.run(
-                [sys.executable, "-m", "tests.app.fault_runs", kind, str(count), folder, "study"],
+                [sys.executable, "-m", "tests.app.case.fault_runs", kind, str(count), folder,
+                 "study"],
                 cwd=ROOT, check=True, capture_output=True, text=True,
             )  # fmt: skip
         found = json.loads(done.stdout.splitlines()[-1])

@@ -10,8 +10,8 @@ from PySide6.QtWidgets import QApplication, QInputDialog
 
 from app.tools.fixture import Adjust
 from core.structures import Course
-from tests.app.test_bench import bench, opened
 from tests.app.tools.test_fixture import CTRL, frame, ready, standing, the
+from tests.app.window.test_bench import bench, opened
 
 __all__ = ["bench"]
 NONE = Qt.KeyboardModifier.NoModifier

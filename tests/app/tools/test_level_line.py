@@ -11,7 +11,7 @@ from PySide6.QtTest import QTest
 
 from app.tools.level_line import LevelLine
 from core.geometry import angle_deg
-from tests.app.test_bench import SCAN, bench, opened
+from tests.app.window.test_bench import SCAN, bench, opened
 
 __all__ = ["bench"]
 LEFT, NONE = Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier

@@ -21,7 +21,7 @@ from app.pictures.dial import Dial
 from app.pictures.picture_view import PictureView
 from app.tools.catalogue import FOLDED, TOOLS
 from app.widgets import messages
-from tests.app.test_bench import SCAN, bench, opened
+from tests.app.window.test_bench import SCAN, bench, opened
 
 __all__ = ["bench"]
 ALT, NONE = Qt.KeyboardModifier.AltModifier, Qt.KeyboardModifier.NoModifier

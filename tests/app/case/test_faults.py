@@ -15,7 +15,7 @@ from app.case.record import CaseRecord, about
 from app.window.bench import Bench
 from tests.watchdog import PATIENCE
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 
 
 @pytest.mark.skipif(os.name != "posix", reason="forks, and kills as a crash does")
@@ -28,7 +28,7 @@ ROOT = Path(__file__).parents[2]
 )  # fmt: skip
 def test_a_fault_loses_nothing_that_was_told_to_be_saved(tmp_path, kind, runs):
     done = subprocess.run(
-        [sys.executable, "-m", "tests.app.fault_runs", kind, str(runs), str(tmp_path), "ci"],
+        [sys.executable, "-m", "tests.app.case.fault_runs", kind, str(runs), str(tmp_path), "ci"],
         cwd=ROOT, capture_output=True, text=True, check=False, timeout=100 * PATIENCE,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
@@ -40,7 +40,7 @@ def test_a_fault_loses_nothing_that_was_told_to_be_saved(tmp_path, kind, runs):
 def test_who_comes_late_goes_on_with_what_was_closed_in_order(tmp_path):
     """On a busy machine one process may be through before the other has begun."""
     late = (
-        "import json, sys, types; from pathlib import Path; from tests.app import fault_runs; "
+        "import json, sys, types; from pathlib import Path; from tests.app.case import fault_runs; "
         "draw = types.SimpleNamespace(random=iter((0.0, 40.0)).__next__); "
         "print(json.dumps(fault_runs.two_windows(Path(sys.argv[1]), draw)))"
     )

@@ -9,7 +9,7 @@ from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 
 from app.guide.steps import STEPS, sample_plan
-from tests.app.test_bench import bench, opened
+from tests.app.window.test_bench import bench, opened
 
 __all__ = ["bench"]
 LEFT = Qt.MouseButton.LeftButton

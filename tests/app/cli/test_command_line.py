@@ -14,7 +14,7 @@ from app.cli.command_line import guarded, run
 from core.errors import ScanError
 from tests.watchdog import PATIENCE
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 HELP_AND_A_SIGN = "from app.cli.command_line import run; run(['--help']); print('≥ 2')"
 
 

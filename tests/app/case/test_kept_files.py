@@ -14,8 +14,8 @@ from app.case.settings import SettingsStore
 from app.case.store import CaseStore
 from app.window.bench import Bench
 from core.errors import OutputError
+from tests.app.case.hostile_documents import documents
 from tests.app.case_at_hand import QuietSession, plan, volume
-from tests.app.hostile_documents import documents
 
 CASE_KEYS = ("source", "patient", "tooth", "scanned", "changed", "plan_file", "closed")
 SETTINGS_KEYS = (

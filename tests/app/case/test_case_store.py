@@ -94,7 +94,7 @@ def test_an_open_case_is_not_offered_to_another_window(qtbot, tmp_path):
     session.close()
 
 
-HERE = Path(__file__).parent
+ROOT = Path(__file__).parents[3]
 
 KILLED = """
 import os, sys
@@ -103,8 +103,8 @@ from pathlib import Path
 from PySide6.QtWidgets import QApplication
 app = QApplication([])
 sys.path[:0] = sys.argv[2:]
-from case_at_hand import QuietSession, plan, volume
 from app.case.store import CaseStore
+from tests.app.case_at_hand import QuietSession, plan, volume
 session = QuietSession()
 session.open(volume(), plan(), source="the export", window=(0.0, 1.0))
 store = CaseStore(session, Path(sys.argv[1]))
@@ -119,7 +119,7 @@ sys.stdin.read()
 @pytest.mark.skipif(os.name != "posix", reason="kills as a crash does")
 def test_after_a_kill_the_case_is_offered_back_whole(qtbot, tmp_path):
     child = subprocess.Popen(
-        [sys.executable, "-c", KILLED, str(tmp_path / "cases"), str(HERE), str(HERE.parents[1])],
+        [sys.executable, "-c", KILLED, str(tmp_path / "cases"), str(ROOT)],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,

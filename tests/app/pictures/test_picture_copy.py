@@ -14,7 +14,7 @@ from app.pictures import copy
 from app.pictures.copy import LINE_PX, ONE_PICTURE, PAD_PX, caption, picture_with_caption
 from app.widgets import style
 from core.plans.history import sign_off_state
-from tests.app.test_bench import SCAN, bench, opened
+from tests.app.window.test_bench import SCAN, bench, opened
 
 __all__ = ["bench"]
 CTRL, SHIFT = Qt.KeyboardModifier.ControlModifier, Qt.KeyboardModifier.ShiftModifier

@@ -1,6 +1,7 @@
 """Faults that a practice's computer meets, done to real processes that keep a case.
 
-Run as a program of its own, for it forks: ``python -m tests.app.fault_runs KIND COUNT FOLDER SEED``
+Run as a program of its own, for it forks:
+``python -m tests.app.case.fault_runs KIND COUNT FOLDER SEED``
 prints one JSON object: how many runs there were, and a line for each that lost something.
 """
 
