@@ -128,18 +128,18 @@ def sheet(asked: argparse.Namespace) -> None:
             ledger.plan, volume, ledger, asked.out, parts, settings, leave_out=True,
             progress=tell.share,
         )  # fmt: skip
-    if asked.quiet:
-        return
-    print(ledger.summary)
-    _tell_written(written)
+    if not asked.quiet:
+        print(ledger.summary)
+        print("\n".join(f"written: {path}" for path in written.files))
+        for name in written.removed:
+            print(f"taken out, of an earlier state of the plan: {name}")
+    _tell_left_out(written)
 
 
-def _tell_written(written: Written) -> None:
-    print("\n".join(f"written: {path}" for path in written.files))
-    for name in written.removed:
-        print(f"taken out, of an earlier state of the plan: {name}")
+def _tell_left_out(written: Written) -> None:
+    """What a case cannot have is no list of what was written: told however quiet a run is."""
     for part, refusal in written.left_out.items():
-        print(f"left out: {part}: {refusal}")
+        print(one_line(f"left out: {part}: {refusal}"), file=sys.stderr)
 
 
 def demo(asked: argparse.Namespace) -> None:
@@ -165,6 +165,7 @@ def demo(asked: argparse.Namespace) -> None:
         ledger = measured(plan, volume)
         tell.stage("Writing the sheet")
         written = write_folder(plan, volume, ledger, folder, settings=settings, progress=tell.share)
+    _tell_left_out(written)
     if asked.quiet:
         return
     print(as_text(ledger))
@@ -284,13 +285,16 @@ def send(asked: argparse.Namespace) -> None:
             asked.folder, _connection(asked, asked.to), unsigned=asked.unsigned, again=asked.again,
             commitment=not asked.no_commitment, progress=tell.count,
         )  # fmt: skip
+    commitment = f"storage commitment: {sent.commitment}"
+    if sent.commitment in {"refused", "not confirmed"}:
+        print(commitment, file=sys.stderr)
     if asked.quiet:
         return
     for name in sent.stored:
         print(f"stored: {name}")
     if sent.before:
         print(f"stored before: {', '.join(sent.before)}")
-    print(f"storage commitment: {sent.commitment}")
+    print(commitment)
 
 
 def fetch(asked: argparse.Namespace) -> None:
@@ -336,10 +340,10 @@ def study(asked: argparse.Namespace) -> None:
             cases, asked.out, workers=asked.workers or cores(), memory_mb=asked.memory_mb,
             scheduler=asked.scheduler or "", again=asked.again, progress=tell.count,
         )  # fmt: skip
+    for name, reason in done.faults:
+        print(one_line(f"not measured: {name}: {reason}"), file=sys.stderr)
     if asked.quiet:
         return
-    for name, reason in done.faults:
-        print(one_line(f"not measured: {name}: {reason}"))
     print(
         f"{len(cases)} cases ({done.before} measured before, {len(done.faults)} not measurable), "
         f"{done.rows} rows: {asked.out}"

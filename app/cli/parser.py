@@ -61,7 +61,9 @@ def parser() -> argparse.ArgumentParser:
         sub.set_defaults(command=name)
         if quiet:
             sub.add_argument(
-                "--quiet", action="store_true", help="no progress and no list of what was written"
+                "--quiet",
+                action="store_true",
+                help="no progress and no list of what was written; what is missing is told",
             )
         return sub
 

@@ -165,7 +165,7 @@ def test_a_contradicting_plan_has_its_sheet_but_nothing_for_the_chair(tmp_path, 
     assert run(arguments("lower_left_36", tmp_path, plan="_wrong")) == 0
     assert not {"measurements.dcm", "drill-card.pdf", "patient.pdf"} & names(tmp_path)
     assert "sheet.pdf" in names(tmp_path)
-    told = capsys.readouterr().out
+    told = capsys.readouterr().err
     assert "left out: report: TOOTH AGAINST SIDE" in told
 
 

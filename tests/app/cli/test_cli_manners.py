@@ -10,11 +10,15 @@ import sys
 
 import pytest
 
+from app.archive.sending import Sent
 from app.cli import commands
 from app.cli.command_line import InertStream, run
 from app.cli.completion import SHELLS, commands_of, script
 from app.cli.parser import parser
 from app.cli.progress import Progress
+from app.studies.run import Done
+from core.errors import SoundingError
+from core.sheet.folder import Written
 from tests.sheet_material import fixture_at, ledger_of, plan_with
 
 LEDGER = ledger_of(plan_with(fixture_at(20.0, "36")))
@@ -89,6 +93,52 @@ def test_quiet_prints_nothing_beside_what_was_asked_for(measured, case, capsys, 
     assert json.loads(file.read_text("utf-8"))["format"] == "sounding-ledger"
     assert run([*case, "--quiet"]) == 0
     assert "Danger" in capsys.readouterr().out
+
+
+QUIET = pytest.mark.parametrize("quiet", [[], ["--quiet"]])
+
+
+@QUIET
+def test_what_a_case_cannot_have_is_told_with_quiet_too(
+    measured, case, capsys, tmp_path, monkeypatch, quiet
+):
+    refusal = SoundingError("bench-not-installed")
+    written = Written(files=(tmp_path / "sheet.pdf",), removed=(), left_out={"report": refusal})
+    monkeypatch.setattr("core.sheet.folder.write_folder", lambda *_, **__: written)
+    asked = ["sheet", *case[1:], "--out", str(tmp_path / "out"), *quiet]
+    assert run(asked) == 0
+    out, err = capsys.readouterr()
+    assert err == f"left out: report: {refusal}\n"
+    assert (out == "") is bool(quiet)
+
+
+@QUIET
+def test_cases_that_were_not_measured_are_told_with_quiet_too(capsys, tmp_path, monkeypatch, quiet):
+    done = Done(measured=1, before=0, rows=0, faults=(("case 7", "no such scan"),))
+    monkeypatch.setattr("app.studies.cases.read_cases", lambda _: ["case 7"])
+    monkeypatch.setattr("app.studies.run.run_study", lambda *_, **__: done)
+    (tmp_path / "cases.csv").write_text("")
+    asked = ["study", str(tmp_path / "cases.csv"), "--out", str(tmp_path / "o.csv"), *quiet]
+    assert run(asked) == 0
+    out, err = capsys.readouterr()
+    assert err == "not measured: case 7: no such scan\n"
+    assert (out == "") is bool(quiet)
+
+
+@QUIET
+@pytest.mark.parametrize(
+    ("commitment", "told"),
+    [("confirmed", False), ("not asked", False), ("refused", True), ("not confirmed", True)],
+)
+def test_what_an_archive_did_not_promise_to_keep_is_told_with_quiet_too(
+    capsys, tmp_path, monkeypatch, quiet, commitment, told
+):
+    sent = Sent(stored=("a.dcm",), before=(), commitment=commitment)
+    monkeypatch.setattr("app.archive.sending.send_folder", lambda *_, **__: sent)
+    assert run(["send", str(tmp_path), "--to", "A@127.0.0.1:1", *quiet]) == 0
+    out, err = capsys.readouterr()
+    assert bool(err) is told
+    assert (out == "") is bool(quiet)
 
 
 @pytest.mark.parametrize("environment", [{}, {"NO_COLOR": "1"}])
