@@ -23,8 +23,8 @@ class MeasurementKind(StrEnum):
     RIDGE_HEIGHT = "ridge_height"
     PLATE_THICKNESS = "plate_thickness"
     WALL = "wall"
-    HOLLOW_DEPTH = "hollow_depth"
-    HOLLOW_ANGLE = "hollow_angle"
+    UNDERCUT_DEPTH = "undercut_depth"
+    UNDERCUT_ANGLE = "undercut_angle"
     ANGLE = "angle"
     RULER = "ruler"
     OFFSET = "offset"
@@ -143,14 +143,14 @@ class CortexDetails(Details):
 class UndercutDetails(Details):
     """Of an undercut: by which definition, its type there, and the widths that tell it, mm."""
 
-    definition: Literal["hollow-level", "hollow-bridge", ""] = ""
-    hollow_type: str | None = None
+    definition: Literal["undercut-level", "undercut-bridge", ""] = ""
+    undercut_type: str | None = None
     width_crest_mm: float | None = None
     width_base_mm: float | None = None
 
     def by_key(self) -> dict[str, object]:
         """With its type also where there is none."""
-        return Details.by_key(self) | {"hollow_type": self.hollow_type}
+        return Details.by_key(self) | {"undercut_type": self.undercut_type}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -244,7 +244,7 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
             details=WallDetails,
             more_is_safer=True,
         ),
-        MeasurementKind.HOLLOW_DEPTH: KindRow(
+        MeasurementKind.UNDERCUT_DEPTH: KindRow(
             method="m-edge",
             words="Undercut depth",
             concept=_DEPTH,
@@ -252,7 +252,7 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
             rounding="up",
             within_jaw=True,
         ),
-        MeasurementKind.HOLLOW_ANGLE: KindRow(
+        MeasurementKind.UNDERCUT_ANGLE: KindRow(
             method="m-edge",
             words="Undercut angle",
             concept=_ANGLE,

@@ -79,7 +79,7 @@ class Case:
         occlusal, gingival = self.marks(stent.axis)
         height = 10.0 * self.up
         return {
-            "format": "sounding-plan", "version": 1,
+            "format": "sounding-plan", "version": 2,
             "scan": tie(self.header, self.stored, self.grid),
             "jaw": "lower" if self.up < 0 else "upper",
             "level": {"origin": self.marks([(0.0, 0.0, 0.0)])[0],
@@ -87,7 +87,7 @@ class Case:
             "arch": {"points": self.marks([(s, 0.0, height) for s in stations])},
             "sites": [{"id": f"site-{tooth}", "tooth": tooth, "station_mm": gap - stations[0]}],
             "structures": [],
-            "channels": [{"id": f"channel-{tooth}", "occlusal": occlusal, "gingival": gingival,
+            "stent_axes": [{"id": f"channel-{tooth}", "occlusal": occlusal, "gingival": gingival,
                           "diameter_mm": stent.diameter_mm}],
             "fixtures": [], "declared": [],
             "midline": self.marks([(0.0, 0.0, height)])[0],

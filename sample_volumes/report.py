@@ -163,7 +163,7 @@ def lower_report(case: Case, jaw: lower.LowerJaw, *, dense: bool = True) -> Repo
                   "to_lingual_mm": float(-across[0] - radius),
                   "to_lower_border_mm": float(below - radius), "to_crest_mm": over},
         "thin_place": place.thin_place(case, lower.THIN),
-        "stent": right["channels"][0],
+        "stent": right["stent_axes"][0],
         "fixtures": fixtures,
         "wrong_plan_faults": faults,
     }  # fmt: skip
@@ -198,7 +198,7 @@ def upper_report(case: Case, jaw: upper.UpperJaw, *, dense: bool = True) -> Repo
         "sinus": {"septum_top": right_mark(right, "septum-right"),
                   "septum_from_midline_mm": upper.SEPTUM},
         "thin_place": place.thin_place(case, upper.THIN),
-        "stent": right["channels"][0],
+        "stent": right["stent_axes"][0],
         "fixtures": fixtures,
         "wrong_plan_faults": faults,
     }  # fmt: skip

@@ -1,8 +1,8 @@
 """Lingual undercut of the lower jaw by two published definitions.
 
-*Hollow-level*: Chan H-L et al. 2011 (Clin Oral Implants Res 22:201-206): depth and angle on the
+*Undercut-level*: Chan H-L et al. 2011 (Clin Oral Implants Res 22:201-206): depth and angle on the
 level 2 mm above the canal, horizontal meaning perpendicular to *up*; types U, P, C.
-*Hollow-bridge*: Parnia F et al. 2010 (Oral Surg Oral Med Oral Pathol Oral Radiol Endod
+*Undercut-bridge*: Parnia F et al. 2010 (Oral Surg Oral Med Oral Pathol Oral Radiol Endod
 109:e32-36): depth below the tangent that touches the lingual surface above and below the hollow;
 types I (< 2 mm), II (2 to 3 mm), III (> 3 mm).
 """
@@ -42,7 +42,7 @@ class UndercutResult:
     Parameters
     ----------
     level_depth : Reading
-        Hollow-level depth. Witness: on the vertical through the most lingual point, then on the
+        Undercut-level depth. Witness: on the vertical through the most lingual point, then on the
         bone, both on the level.
     angle : Reading
         Degrees; 90 is a flat wall. None where the depth does not exceed eps.
@@ -53,7 +53,7 @@ class UndercutResult:
     width_crest, width_base : Reading
         Widths 2 mm below the crest and on the level.
     bridge_depth : Reading
-        Hollow-bridge depth. Witness: on the bridging line, then on the bone.
+        Undercut-bridge depth. Witness: on the bridging line, then on the bone.
     bridge_type : str
         ``I``, ``II`` or ``III``; empty where not assessed.
     """
@@ -201,7 +201,7 @@ def _lingual_outline(scan: ScanEdges, bone: BoneInPlane, crest_h: float) -> _Out
 
 
 def _level(outline: _Outline, y_a: float, eps_mm: float) -> tuple[Reading, Reading]:
-    """Hollow-level depth and angle on the level `y_a`."""
+    """Undercut-level depth and angle on the level `y_a`."""
     above = outline.y >= y_a
     if y_a < outline.y[0] or above.sum() < 4:
         note = (Note("undercut_level_outside"),)

@@ -15,6 +15,9 @@ from core.plans.history import sign_off_state
 from core.plans.plan import Plan
 from core.trust.verdict import Hindrance, summary_sentence
 
+LEDGER_VERSION = 2
+"""2: undercuts are called so; they were ``hollow_depth``, ``hollow-level`` and so on."""
+
 _RANK = {"below limit": 0, "not assessed": 1, "too near to tell": 2, "meets limit": 3, None: 4}
 
 
@@ -89,7 +92,7 @@ class Ledger:
         """The ledger file: UTF-8 JSON, numbers with four decimals, codes never translated."""
         document: dict[str, object] = {
             "format": "sounding-ledger",
-            "version": 1,
+            "version": LEDGER_VERSION,
             "program": self.program,
             "made_at": self.made_at,
             "scan": {

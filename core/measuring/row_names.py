@@ -60,7 +60,7 @@ def row_words(measurement: Measurement, *, jaw: str | None) -> str:
     if details.along:
         parts.append(_ALONG.get(details.along, f"along {details.along}"))
     if isinstance(details, UndercutDetails) and details.definition:
-        parts.append("by " + details.definition.removeprefix("hollow-"))
+        parts.append("by " + details.definition.removeprefix("undercut-"))
     if isinstance(details, ClearanceDetails | WallDetails) and details.zone:
         parts.append(_ZONES[details.zone])
     if isinstance(details, ClearanceDetails) and details.with_tip_mm:
@@ -71,11 +71,11 @@ def row_words(measurement: Measurement, *, jaw: str | None) -> str:
 def undercut_words(m: Measurement) -> str:
     """Type of an undercut by its own definition, with the widths that tell it; else empty."""
     details = m.details
-    if not isinstance(details, UndercutDetails) or not details.hollow_type:
+    if not isinstance(details, UndercutDetails) or not details.undercut_type:
         return ""
-    if m.kind is not MeasurementKind.HOLLOW_DEPTH:
+    if m.kind is not MeasurementKind.UNDERCUT_DEPTH:
         return ""
-    words = f"Type {details.hollow_type}: {_UNDERCUTS[details.hollow_type]}"
+    words = f"Type {details.undercut_type}: {_UNDERCUTS[details.undercut_type]}"
     crest, base = details.width_crest_mm, details.width_base_mm
     if crest is not None and base is not None:
         words += f"; ridge {down(crest, 2)} mm wide 2 mm below the crest"

@@ -246,10 +246,10 @@ def _surface_key(side: SurfaceSide, reading: Reading, fixture: Fixture) -> str |
 
 def _undercut_rows(found: UndercutResult, maker: RowMaker) -> Iterator[Measurement]:
     """Both published definitions of the lingual undercut."""
-    details = UndercutDetails(definition="hollow-level", hollow_type=found.type or None)
+    details = UndercutDetails(definition="undercut-level", undercut_type=found.type or None)
     yield maker.row(
         group="bone",
-        kind=MeasurementKind.HOLLOW_DEPTH,
+        kind=MeasurementKind.UNDERCUT_DEPTH,
         parts=("level",),
         reading=found.level_depth,
         details=replace(
@@ -260,7 +260,7 @@ def _undercut_rows(found: UndercutResult, maker: RowMaker) -> Iterator[Measureme
     )
     yield maker.row(
         group="bone",
-        kind=MeasurementKind.HOLLOW_ANGLE,
+        kind=MeasurementKind.UNDERCUT_ANGLE,
         parts=("level",),
         reading=found.angle,
         details=details,
@@ -268,10 +268,12 @@ def _undercut_rows(found: UndercutResult, maker: RowMaker) -> Iterator[Measureme
     )
     yield maker.row(
         group="bone",
-        kind=MeasurementKind.HOLLOW_DEPTH,
+        kind=MeasurementKind.UNDERCUT_DEPTH,
         parts=("bridge",),
         reading=found.bridge_depth,
-        details=UndercutDetails(definition="hollow-bridge", hollow_type=found.bridge_type or None),
+        details=UndercutDetails(
+            definition="undercut-bridge", undercut_type=found.bridge_type or None
+        ),
     )
 
 

@@ -155,10 +155,10 @@ def _hollow(ledger: Ledger, truth: Mapping[str, Any]) -> Iterator[Check]:
         return
     subject = ledger.plan.fixtures[0].id
     yield Check(what="depth of the lingual undercut",
-                found=value(ledger, f"{subject}/hollow_depth/level"), true=hollow["depth_mm"],
+                found=value(ledger, f"{subject}/undercut_depth/level"), true=hollow["depth_mm"],
                 bound=HOLLOW_BOUND_MM)  # fmt: skip
     yield Check(what="angle of the lingual undercut",
-                found=value(ledger, f"{subject}/hollow_angle/level"), true=hollow["angle_deg"],
+                found=value(ledger, f"{subject}/undercut_angle/level"), true=hollow["angle_deg"],
                 bound=HOLLOW_BOUND_DEG, unit="deg")  # fmt: skip
 
 

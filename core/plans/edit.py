@@ -32,8 +32,6 @@ from core.structures import (
 LISTS = ("structures", "stent_axes", "fixtures", "rulers", "angles")
 """Lists of a plan whose elements carry an id."""
 
-_DOCUMENT = {"stent_axes": "channels"}
-
 
 # -- ids, locks ----------------------------------------------------------------------------
 
@@ -154,10 +152,9 @@ def renamed(plan: Plan, thing_id: str, words: str) -> Plan:
     # Keys that this program does not know hang on the id in the document as read.
     document = dict(plan.document)
     for name in LISTS:
-        key = _DOCUMENT.get(name, name)
-        rows = document.get(key)
+        rows = document.get(name)
         if isinstance(rows, list) and any(t.id == thing_id for t in getattr(plan, name)):
-            document[key] = [_called(row, thing_id, other) for row in rows]
+            document[name] = [_called(row, thing_id, other) for row in rows]
     return replace(plan, declared=declared, document=document, **lists)
 
 

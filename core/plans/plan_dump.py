@@ -31,7 +31,7 @@ def document_of(plan: Plan) -> Values:
 
 def text_of(document: Mapping[str, Any]) -> str:
     """JSON for people: one line for each thing that fits on one, UTF-8 left as it is."""
-    lines = [f"  {_quoted(key)}: {_pretty(value, 2)}" for key, value in document.items()]
+    lines = [f"  {_keyed(key, value, 2)}" for key, value in document.items()]
     return "{\n" + ",\n".join(lines) + "\n}\n"
 
 
@@ -55,13 +55,18 @@ def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
 
 
-def _pretty(value: Any, indent: int) -> str:
+def _keyed(key: str, value: Any, indent: int) -> str:
+    name = f"{_quoted(key)}: "
+    return name + _pretty(value, indent, before=len(name))
+
+
+def _pretty(value: Any, indent: int, *, before: int = 0) -> str:
     flat = json.dumps(value, ensure_ascii=False, allow_nan=False)
-    if len(flat) + indent <= WIDTH or not isinstance(value, (dict, list)):
+    if indent + before + len(flat) <= WIDTH or not isinstance(value, (dict, list)):
         return flat
     inner = " " * (indent + 2)
     if isinstance(value, dict):
-        rows = [f"{inner}{_quoted(k)}: {_pretty(v, indent + 2)}" for k, v in value.items()]
+        rows = [f"{inner}{_keyed(k, v, indent + 2)}" for k, v in value.items()]
         return "{\n" + ",\n".join(rows) + "\n" + " " * indent + "}"
     rows = [inner + _pretty(item, indent + 2) for item in value]
     return "[\n" + ",\n".join(rows) + "\n" + " " * indent + "]"

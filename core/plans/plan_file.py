@@ -7,11 +7,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
-from types import MappingProxyType
-from typing import Any, TypeAlias
+from typing import Any
 
 from core.atomic import write_whole
 from core.errors import OutputError, PlanError
@@ -20,17 +18,12 @@ from core.image.volume import ScanIdentity, Volume
 from core.plans.history import head_to_write
 from core.plans.plan import Plan, ScanTie
 from core.plans.plan_dump import document_of, plan_fingerprint, text_of
-from core.plans.plan_json import MAX_BYTES, kind_of, read_json
+from core.plans.plan_json import MAX_BYTES, read_json
 from core.plans.plan_parse import parse
-from core.plans.plan_table import FORMAT, VERSION
+from core.plans.plan_table import VERSION
+from core.plans.plan_versions import present, version_of
 
 __all__ = ["check_scan", "load_plan", "plan_fingerprint", "save_plan", "tied_to", "tied_to_volume"]
-
-Document: TypeAlias = dict[str, Any]
-Step: TypeAlias = Callable[[Document], Document]
-
-STEPS: Mapping[int, Step] = MappingProxyType({})
-"""What turns a document of a version into the next one; version 1 is the first."""
 
 
 def load_plan(path: str | Path) -> Plan:
@@ -42,7 +35,7 @@ def load_plan(path: str | Path) -> Plan:
         When there is no such file, it is no plan, it was written by a newer program, or something
         in it is not as it must be (with line and column, or with the place in the document).
     """
-    return parse(_present_version(_read(Path(path))))
+    return parse(present(_read(Path(path))))
 
 
 def save_plan(plan: Plan, path: str | Path, *, mode: int = 0o666) -> None:
@@ -146,7 +139,7 @@ def tied_to_volume(plan: Plan, volume: Volume) -> Plan:
     return tied_to(plan, volume.identity, fingerprint=volume.fingerprint())
 
 
-def _read(path: Path) -> Document:
+def _read(path: Path) -> dict[str, Any]:
     try:
         # Only as much as a plan can hold: the wrong file may be a whole scan.
         with path.open("rb") as file:
@@ -158,28 +151,11 @@ def _read(path: Path) -> Document:
         raise PlanError("plan-unreadable", path=path, reason=reason) from error
 
 
-def _version(document: Mapping[str, Any]) -> int:
-    if document.get("format") != FORMAT:
-        raise PlanError("plan-not-a-plan", found=kind_of(document.get("format")))
-    version = document.get("version")
-    if isinstance(version, bool) or not isinstance(version, int) or version < 1:
-        raise PlanError("plan-no-version", found=kind_of(version))
-    if version > VERSION:
-        raise PlanError("plan-newer", found=version, known=VERSION)
-    return version
-
-
-def _present_version(document: Document) -> Document:
-    for version in range(_version(document), VERSION):
-        document = STEPS[version](document) | {"version": version + 1}
-    return document
-
-
 def _keep_original(path: Path) -> None:
     if path.is_symlink() or not path.is_file():
         return
     try:
-        version = _version(_read(path))
+        version = version_of(_read(path))
     except PlanError as error:
         raise OutputError("output-not-a-plan", path=path, reason=str(error)) from error
     if version == VERSION:

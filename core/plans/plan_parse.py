@@ -32,7 +32,7 @@ def parse(document: Mapping[str, Any]) -> Plan:
     # A clearance's target is the id of a structure or of a fixture: they share one set of names.
     _refuse_same_ids("structures and fixtures", (*plan.structures, *plan.fixtures))
     _refuse_same_ids("sites", plan.sites)
-    _refuse_same_ids("channels", plan.stent_axes)
+    _refuse_same_ids("stent_axes", plan.stent_axes)
     _refuse_same_ids("rulers and angles", (*plan.rulers, *plan.angles))
     return plan
 

@@ -67,7 +67,7 @@ from core.structures import (
 )
 
 FORMAT = "sounding-plan"
-VERSION = 1
+VERSION = 2
 
 STATES = get_args(DeclaredState)
 
@@ -429,7 +429,7 @@ PLAN: tuple[Key, ...] = (
     Key("arch", _ARCH, spread=True),
     Key("sites", listed(_SITE), empty=()),
     Key("structures", listed(_STRUCTURE), empty=()),
-    Key("channels", listed(_STENT), empty=(), attr="stent_axes"),
+    Key("stent_axes", listed(_STENT), empty=()),
     Key("fixtures", listed(_FIXTURE), empty=()),
     Key("rulers", listed(_RULER), empty=()),
     Key("angles", listed(_ANGLE), empty=()),

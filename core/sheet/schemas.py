@@ -10,12 +10,13 @@ import json
 from typing import Any, get_args
 
 from core.measurement import Group, TermName, ValueKind, VerdictCode
+from core.measuring.ledger import LEDGER_VERSION
 from core.words.columns import COLUMNS as MEANINGS
 from core.words.sheet import DEFINITIONS
 
 Schema = dict[str, Any]
 
-TABLE_VERSION = 2
+TABLE_VERSION = 3
 """Raised when a column changes its meaning or goes; a further column leaves it."""
 
 TERMS: tuple[str, ...] = get_args(TermName)
@@ -82,7 +83,7 @@ def ledger_schema() -> Schema:
         "title": "Ledger file",
         **_object(
             format={"const": "sounding-ledger"},
-            version={"const": 1},
+            version={"const": LEDGER_VERSION},
             program=text,
             made_at={"type": "string", "format": "date-time"},
             scan=_object(

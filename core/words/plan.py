@@ -111,7 +111,7 @@ SENTENCES: dict[str, str] = {
     ),
     "plan-no-version": (
         "The plan's 'version' is {found}, a whole number from 1 was expected; without it the file "
-        'could be misread. Write "version": 1 if you made it by hand.'
+        'could be misread. Write "version": 2 if you made it by hand.'
     ),
     "plan-newer": (
         "The plan was written by a newer program (version {found}; this one knows {known}), and "

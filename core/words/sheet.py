@@ -99,12 +99,12 @@ DEFINITIONS: dict[str, str] = {
         "Remaining bone: from the fixture's surface, perpendicular to its axis, to the first outer "
         "edge; bone only."
     ),
-    "hollow_depth": (
+    "undercut_depth": (
         "Undercut depth: by level, how far the lingual surface stands back on the level 2 mm above "
         "the canal from its most lingual place above (Chan et al. 2011); by bridge, the deepest "
         "place below the line that touches it above and below the hollow (Parnia et al. 2010)."
     ),
-    "hollow_angle": (
+    "undercut_angle": (
         "Undercut angle: between that level and the line from the bone on it to the most lingual "
         "place above; 90° is a flat wall (Chan et al. 2011)."
     ),

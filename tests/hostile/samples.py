@@ -81,7 +81,7 @@ def plan() -> dict[str, Any]:
     """A plan of the round jaw, with one of everything that a plan can hold."""
     return {
         "format": "sounding-plan",
-        "version": 1,
+        "version": 2,
         "jaw": "lower",
         "level": {"origin": [0, 0, 24], "up": [0, 0, 1]},
         "arch": {"points": [at(d, 20.0) for d in (180, 150, 120, 90, 60, 30, 0)]},
@@ -99,7 +99,7 @@ def plan() -> dict[str, Any]:
              "diameter_mm": 1.0},
             {"id": "mark-1", "kind": "mark", "points": [at(32, 9)], "label": "free text"},
         ],
-        "channels": [{"id": "channel-36", "occlusal": at(30, 28), "gingival": at(30, 20),
+        "stent_axes": [{"id": "channel-36", "occlusal": at(30, 28), "gingival": at(30, 20),
                       "diameter_mm": 3.0}],
         "fixtures": [{
             "id": "36", "tooth": "36", "platform": at(30, 18), "towards_apex": [0, 0, -1],

@@ -164,17 +164,17 @@ def test_the_lingual_undercut_agrees(sample: Any) -> None:
     """Depth, angle and widths after Chan et al. 2011 (Clin Oral Implants Res 22:201-206)."""
     plan, _, ledger, truth = sample
     if "hollow" not in truth["site"]:
-        assert not [m for m in ledger.measurements if m.kind.startswith("hollow")]
+        assert not [m for m in ledger.measurements if m.kind.startswith("undercut")]
         return
     exact = truth["site"]["hollow"]
     for subject in (plan.fixtures[0].id, plan.sites[0].id):
-        depth = ledger.get(f"{subject}/hollow_depth/level")
+        depth = ledger.get(f"{subject}/undercut_depth/level")
         assert depth.value == pytest.approx(exact["depth_mm"], abs=WIDTH_MM)
-        assert depth.details.hollow_type == "U"
+        assert depth.details.undercut_type == "U"
         for name, true in (("crest", "width_crest_2mm"), ("base", "width_line_a")):
             assert depth.details.by_key()[f"width_{name}_mm"] == pytest.approx(
                 exact[true], abs=WIDTH_MM
             )
         # By the bounds of its legs, 0.10 mm of 2.4 mm and 0.15 mm of 4.1 mm: 2 degrees.
-        angle = ledger.get(f"{subject}/hollow_angle/level").value
+        angle = ledger.get(f"{subject}/undercut_angle/level").value
         assert angle == pytest.approx(exact["angle_deg"], abs=2.0)

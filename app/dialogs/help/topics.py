@@ -322,7 +322,7 @@ _MORE: dict[str, tuple[str, ...]] = {
             "Dent 42(9)), and none has asked what the lingual side needs."
         ),
     ),
-    "hollow_depth": (
+    "undercut_depth": (
         "A drill that perforates the lingual bone can injure vessels in the floor of the mouth.",
         (
             "By level (Chan et al. 2011, Clin Oral Implants Res 22:201, from memory): U undercut, "
@@ -333,7 +333,7 @@ _MORE: dict[str, tuple[str, ...]] = {
         ),
         "The two differ in direction and level; neither replaces the other. Lower jaw only.",
     ),
-    "hollow_angle": (
+    "undercut_angle": (
         "The smaller the angle, the deeper the undercut. There is no angle without an undercut.",
     ),
     "entry": ("For free-hand work: mark the entry point on the crest by these distances.",),

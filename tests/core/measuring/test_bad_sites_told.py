@@ -41,7 +41,14 @@ from tests.core.sheet.test_pages import check_drawn
 from tests.core.test_bad_sites import placed, scene
 
 KINDS = ("empty", "half outside", "streaks", "flat", "knife", "in a tooth", "socket", "upper")
-BONE = ("ridge_width", "ridge_height", "plate_thickness", "wall", "hollow_depth", "hollow_angle")
+BONE = (
+    "ridge_width",
+    "ridge_height",
+    "plate_thickness",
+    "wall",
+    "undercut_depth",
+    "undercut_angle",
+)
 
 
 def a_root(fixture, *, to_be_removed=False):

@@ -34,7 +34,7 @@ def row(kind, target="", **details):
         ),
         (row("wall", side="buccal"), "Remaining bone, buccal"),
         (row("ridge_height", of="usable", at_width_mm=7.0), "Usable height, 7 mm wide"),
-        (row("hollow_depth", definition="hollow-bridge"), "Undercut depth, by bridge"),
+        (row("undercut_depth", definition="undercut-bridge"), "Undercut depth, by bridge"),
     ],
 )
 def test_names(measurement, words):

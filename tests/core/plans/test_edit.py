@@ -61,7 +61,7 @@ def test_what_was_found_keeps_its_doubt_until_a_hand_moves_it():
     assert again.found
     moved = edit_marks.with_mark_moved(plan, mark(plan, found.id, "occlusal"), (1, 0, 8))
     assert not moved.stent_axes[0].found
-    assert "offset_sd_mm" not in document_of(moved)["channels"][0]
+    assert "offset_sd_mm" not in document_of(moved)["stent_axes"][0]
     fitted = edit.with_diameter(PLAN, "canal-left", 2.8, sd_mm=0.22)
     assert parse(document_of(fitted)).structures[0].diameter_sd_mm == 0.22
     assert tubes_of(fitted.structures[0])[0].radius_sd_mm == pytest.approx(0.11)

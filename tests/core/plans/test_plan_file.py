@@ -15,17 +15,19 @@ from hypothesis import strategies as st
 from core.direction import SideAnswers
 from core.errors import OutputError, PlanError
 from core.image.volume import ScanIdentity
-from core.plans import plan_dump, plan_file, plan_json
+from core.plans import plan_json
+from core.plans.history import sign_off_state
 from core.plans.plan import ImageCheck, ScanTie
-from core.plans.plan_dump import document_of, text_of
+from core.plans.plan_dump import OUTSIDE_FINGERPRINT, document_of, fingerprint_of, text_of
 from core.plans.plan_file import check_scan, load_plan, plan_fingerprint, save_plan, tied_to
 from core.plans.plan_parse import parse
+from core.plans.plan_versions import present
 from core.structures import Course, Floor, Foramen, KnownObject, PointMarks, Tapered
 
 # One of every kind, as the description of the file format shows it.
 FULL = {
     "format": "sounding-plan",
-    "version": 1,
+    "version": 2,
     "scan": {
         "series_uid": "1.2.3",
         "frame_of_reference_uid": "1.2.4",
@@ -95,7 +97,7 @@ FULL = {
         },
         {"id": "crest", "kind": "crest", "points": [[0, 0, 9]], "tooth": "35"},
     ],
-    "channels": [
+    "stent_axes": [
         {"id": "channel-36", "occlusal": [0, 0, 8], "gingival": [0, 0, 2], "diameter_mm": 3.0}
     ],
     "fixtures": [
@@ -139,7 +141,7 @@ FULL = {
     "history": [{"who": "LM", "when": "2026-03-02", "what": "made"}],
 }
 
-SMALL = {"format": "sounding-plan", "version": 1}
+SMALL = {"format": "sounding-plan", "version": 2}
 
 
 def full() -> dict:
@@ -369,7 +371,7 @@ PLACES = [p for p in places_in(FULL) if p]
 def read_or_refuse(data: bytes):
     """The plan, or None when it was refused in plain words; anything else is raised."""
     try:
-        return parse(plan_file._present_version(plan_json.read_json(data)))
+        return parse(present(plan_json.read_json(data)))
     except PlanError as error:
         if not str(error):
             raise
@@ -466,35 +468,45 @@ def test_missing_file_and_folder_are_said(tmp_path):
 
 
 def test_a_newer_version_is_refused_with_that_reason(tmp_path):
-    error = refused(tmp_path, FULL | {"version": 2})
+    error = refused(tmp_path, FULL | {"version": 3})
     assert error.code == "plan-newer"
-    assert "newer program (version 2; this one knows 1)" in str(error)
+    assert "newer program (version 3; this one knows 2)" in str(error)
 
 
-@pytest.fixture
-def version_two(monkeypatch):
-    """A program that knows a second version, in which the midline has another name."""
-    monkeypatch.setattr(plan_file, "VERSION", 2)
-    monkeypatch.setattr(plan_dump, "VERSION", 2)
-
-    def step(document):
-        document["midline"] = document.pop("middle")
-        return document
-
-    monkeypatch.setattr(plan_file, "STEPS", {1: step})
+def of_version_1(document):
+    """The same plan as version 1 wrote it."""
+    keys = {"stent_axes": "channels"}
+    return {keys.get(key, key): value for key, value in document.items()} | {"version": 1}
 
 
-def test_an_older_version_is_migrated_and_the_original_kept(tmp_path, version_two):
-    path = written(tmp_path, json.dumps(SMALL | {"middle": [1, 2, 3]}))
+def test_an_older_version_is_migrated_and_the_original_kept(tmp_path):
+    path = written(tmp_path, json.dumps(of_version_1(FULL)))
     original = path.read_bytes()
     plan = load_plan(path)
-    assert plan.midline.tolist() == [1, 2, 3]
+    assert document_of(plan) == document_of(parse(FULL))
     assert path.read_bytes() == original
     save_plan(plan, path)
-    assert json.loads(path.read_text())["version"] == 2
+    saved = json.loads(path.read_text())
+    assert saved["version"] == 2
+    assert "channels" not in saved
     assert (tmp_path / "case.plan.v1.json").read_bytes() == original
     save_plan(load_plan(path), path)
     assert (tmp_path / "case.plan.v1.json").read_bytes() == original
+
+
+@pytest.mark.parametrize("edited", [False, True])
+def test_a_signature_means_the_same_after_the_migration(tmp_path, edited):
+    old = of_version_1(document_of(replace(parse(FULL), sign_off=None)))
+    fingerprint = fingerprint_of(old, without=OUTSIDE_FINGERPRINT)
+    old["sign_off"] = {
+        "name": "A", "role": "", "at": "", "plan_fingerprint": fingerprint, "revision": 3,
+    }  # fmt: skip
+    if edited:
+        old["midline"] = [9, 9, 9]
+    plan = load_plan(written(tmp_path, json.dumps(old)))
+    assert sign_off_state(plan) == ("void" if edited else "signed")
+    save_plan(plan, tmp_path / "case.plan.json")
+    assert sign_off_state(load_plan(tmp_path / "case.plan.json")) == sign_off_state(plan)
 
 
 @pytest.mark.parametrize(
@@ -545,7 +557,7 @@ def test_a_wrong_value_names_its_place_and_what_was_found(tmp_path, place, value
         (("structures", 14), "size_mm"),
         (("level",), "up"),
         (("sites", 0), "station_mm"),
-        (("channels", 0), "gingival"),
+        (("stent_axes", 0), "gingival"),
         (("limits", "canal"), "value"),
     ],
 )
@@ -564,7 +576,7 @@ def test_a_missing_key_names_its_place(tmp_path, place, key):
         (("fixtures", 0, "size", "taper_from_mm"), 9.0, "fixtures[0].size"),
         (("fixtures", 0, "towards_apex"), [0, 0, 0], "fixtures[0].towards_apex"),
         (("level", "up"), [0, 0, 0], "level.up"),
-        (("channels", 0, "gingival"), [0, 0, 8], "channels[0]"),
+        (("stent_axes", 0, "gingival"), [0, 0, 8], "stent_axes[0]"),
     ],
 )
 def test_what_cannot_be_built_names_its_place(tmp_path, place, value, part):
@@ -645,5 +657,5 @@ def test_a_plan_is_tied_at_its_first_save_and_checked_ever_after(tmp_path):
 def test_the_file_is_for_people(tmp_path):
     save_plan(parse(FULL), tmp_path / "p.plan.json")
     text = (tmp_path / "p.plan.json").read_text("utf-8")
-    assert all(len(line) <= 104 for line in text.splitlines())
+    assert all(len(line) <= 101 for line in text.splitlines())
     assert '"points": [[0, 0, 0], [5, 1, 0]]' in text

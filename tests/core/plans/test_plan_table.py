@@ -247,7 +247,7 @@ def test_schema_and_reader_refuse_the_same(wrong):
         for place in places(small):
             if not place:
                 continue
-            document = {"format": "sounding-plan", "version": 1} | copy.deepcopy(small)
+            document = {"format": "sounding-plan", "version": 2} | copy.deepcopy(small)
             at(document, place[:-1])[place[-1]] = wrong
             try:
                 parse(document)

@@ -53,7 +53,7 @@ def test_no_negative_zero():
 def test_which_kind_is_rounded_which_way():
     assert shown(row(1.97)) == "1.9"
     assert shown(row(1.97, "ridge_width")) == "1.9"
-    assert shown(row(1.91, "hollow_depth")) == "2.0"  # a deeper hollow is worse
+    assert shown(row(1.91, "undercut_depth")) == "2.0"  # a deeper hollow is worse
     assert shown(row(3.66, "angle", "deg")) == "3.7"
     assert shown(row(1.978), decimals=2) == "1.97"
 
