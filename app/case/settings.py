@@ -17,7 +17,7 @@ from platformdirs import user_config_path
 from PySide6.QtCore import QLockFile, QObject, Signal
 
 from app.case.own_files import KeptFileError, private_folder, read_kept, write_private
-from app.case.settings_text import FORM, settings_of_document, to_text
+from app.case.settings_table import FORM, settings_of_document, to_text
 from app.case.settings_value import Settings
 from core.errors import OutputError, SoundingError
 from core.plans.limits import row_for

@@ -208,6 +208,7 @@ def components(asked: argparse.Namespace) -> None:
 
 def schema(asked: argparse.Namespace) -> None:
     """Print the schema of a file, or the codes of the structured report."""
+    from app.case.settings_table import settings_schema
     from core.plans.plan_table import plan_schema
     from core.sheet.schemas import codes_of_report, ledger_schema, table_schema
 
@@ -215,6 +216,7 @@ def schema(asked: argparse.Namespace) -> None:
         "table": table_schema,
         "ledger": ledger_schema,
         "plan": plan_schema,
+        "settings": settings_schema,
         "codes": codes_of_report,
     }
     print(json.dumps(makers[asked.what](), indent=1, ensure_ascii=False))

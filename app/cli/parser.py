@@ -218,7 +218,9 @@ def _program(command: _Command) -> None:
         "schema", "Print the schema of a file, or the codes of the structured report.",
         "schema table", "schema codes",
     )  # fmt: skip
-    sub.add_argument("what", choices=("table", "ledger", "plan", "codes"), help="of which file")
+    sub.add_argument(
+        "what", choices=("table", "ledger", "plan", "settings", "codes"), help="of which file"
+    )
 
     sub = command(
         "completion", "Print what a shell needs to complete commands and options.",

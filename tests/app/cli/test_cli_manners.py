@@ -221,7 +221,7 @@ def test_bash_completes_commands_and_options():
     assert complete(["sounding", "send", "--no"]) == {"--no-commitment"}
 
 
-@pytest.mark.parametrize("what", ["table", "ledger", "plan", "codes"])
+@pytest.mark.parametrize("what", ["table", "ledger", "plan", "settings", "codes"])
 def test_schemas_are_printed(what, capsys):
     assert run(["schema", what]) == 0
     document = json.loads(capsys.readouterr().out)

@@ -10,7 +10,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 
 from app.case.settings import settings_of
-from app.case.settings_text import to_text
+from app.case.settings_table import to_text
 from app.dialogs.control_film import ask_control_film
 from core.measurement import Measurement, Reading
 from core.measuring.control_film import CANAL, NEIGHBOUR, FilmResult
