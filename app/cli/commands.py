@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from app.cli.progress import Progress
@@ -242,6 +243,9 @@ def _measured(asked: argparse.Namespace, tell: Progress) -> tuple[Volume, Ledger
     plan = load_plan(asked.plan)
     if asked.hand is not None:
         plan = _with_hand(plan, asked)
+    origin = getattr(asked, "depth_from", None)
+    if origin is not None:
+        plan = replace(plan, depth_from=origin.replace("-", " "))
     tell.stage("Reading slices")
     volume = open_scan(asked.scan, series=asked.series, progress=tell.count)
     tell.stage("Measuring")
@@ -251,8 +255,6 @@ def _measured(asked: argparse.Namespace, tell: Progress) -> tuple[Volume, Ledger
 
 def _with_hand(plan: Plan, asked: argparse.Namespace) -> Plan:
     """The plan with a repeat study taken over: a signed one is then another one, and says so."""
-    from dataclasses import replace
-
     from app.case.attestations import now_iso
     from app.case.repeat_studies import read_study
     from core.trust.own_hand import own_hand

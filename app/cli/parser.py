@@ -24,6 +24,9 @@ _HAND_HELP = "a repeat study (JSON): the marks count by its scatter, as if the p
 _SCAN_HELP = "the exported folder, file, zip or DICOMDIR"
 _ADDRESS = "AET@HOST:PORT"
 
+DEPTHS_FROM = ("buccal-rim", "highest-rim", "gum", "stent-top")
+"""`core.distances.drilling.ORIGINS` as they are typed; named here, for core takes long to load."""
+
 
 class Parser(argparse.ArgumentParser):
     """Says what is wrong with a command in one sentence, without the usage block.
@@ -112,6 +115,10 @@ def _measuring(command: _Command) -> None:
         help="only the sheet, or only what goes beside it: card, checklist, archive, meshes",
     )  # fmt: skip
     _hand_of(sub)
+    sub.add_argument(
+        "--depth-from", choices=DEPTHS_FROM,
+        help="where drilling depths are counted from; else what the plan says",
+    )  # fmt: skip
     sub.add_argument("--drills", type=Path, metavar="CSV", help="your own table of drills")
     sub.add_argument("--risks", type=Path, metavar="TXT", help="your own text for the patient page")
     sub.add_argument(

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import Literal, TypeAlias
+from typing import Literal, TypeAlias, get_args
 
 import numpy as np
 
@@ -19,6 +19,9 @@ from core.measurement import MARKED, MarkInfluence, Note, Reading
 from core.structures import PointMarks, Structure
 
 DepthReference: TypeAlias = Literal["buccal rim", "highest rim", "gum", "stent top"]
+ORIGINS: tuple[DepthReference, ...] = get_args(DepthReference)
+"""Places that a depth can be counted from, in the order in which they are shown."""
+
 MarksIncludeTip: TypeAlias = Literal["yes", "no", "don't know"]
 
 UNKNOWN_TIP_MM = 1.5

@@ -21,6 +21,7 @@ from core.image.volume import Volume
 from core.measurement import Measurement, Note
 from core.measurement_kinds import MeasurementKind
 from core.measuring.basis import Basis, settled_arch
+from core.measuring.depth_rule import with_depths_withheld
 from core.measuring.hindrances import hindrances_at, image_faults_at
 from core.measuring.kept_rows import ABOUT_THE_WORK, BESIDE_THE_BONE, rests_on
 from core.measuring.ledger import Ledger
@@ -35,7 +36,7 @@ from core.plans.plan import Plan, Site
 from core.plans.plan_checks import plan_findings
 from core.plans.plan_file import check_scan, plan_fingerprint
 from core.plans.plausible import refuse_implausible
-from core.plans.side import arch_contradictions, places
+from core.plans.side import arch_contradictions, contradictions, places
 from core.trust.own_hand import hand_findings, placement_of
 from core.trust.uncertainty import Placement, Scale
 from core.trust.verdict import Hindrance
@@ -102,6 +103,11 @@ def measure(
         if stop():
             raise SoundingError("measuring-cancelled")
         rows.append(_marked_made_up(volume, row))
+    rows = with_depths_withheld(
+        rows,
+        jaw=plan.known_jaw,
+        side_contradicted=bool(contradictions(plan, basis.arch)),
+    )
     when = made_at or datetime.now(UTC).astimezone().isoformat(timespec="seconds")
     return Ledger(
         program=PROGRAM,

@@ -28,10 +28,12 @@ from core.distances.drilling import (
 from core.errors import PlanError
 from core.fixture import Fixture
 from core.image.volume import Volume
-from core.measurement import Measurement
+from core.measurement import Measurement, Note, Reading
+from core.measuring.depth_rule import DepthRule, bars_drilling, depth_rule, names_of
 from core.measuring.drill_tips import misses_more, tip_rows
 from core.measuring.ledger import Ledger
-from core.plans.plan import Plan
+from core.plans.plan import Jaw, Plan
+from core.plans.side import contradictions
 
 COLUMNS = ("name", "diameter_mm", "marks_mm", "marks_include_tip", "tip_mm")
 MOST_DRILLS = 20
@@ -113,7 +115,10 @@ class DrillPlan:
     ----------
     drill : Drill
     depths : tuple of DrillDepth
-        In the order buccal rim, highest rim, gum, stent top, rounded to this drill's marks.
+        In the order buccal rim, highest rim, gum, stent top, rounded to this drill's marks; without
+        a value where the rule for depths refuses them, or this drill's tip misses a limit.
+    rule : DepthRule
+        Of the fixture.
     tip_rows : tuple of Measurement
         Clearances with the tip; empty where the marks include it.
     worse : tuple of Measurement
@@ -122,8 +127,19 @@ class DrillPlan:
 
     drill: Drill
     depths: tuple[DrillDepth, ...]
+    rule: DepthRule
     tip_rows: tuple[Measurement, ...]
     worse: tuple[Measurement, ...]
+
+    @property
+    def barred(self) -> tuple[Measurement, ...]:
+        """What this drill's tip comes too close to: no depth is given for it."""
+        return tuple(m for m in self.worse if bars_drilling(m))
+
+    @property
+    def has_depths(self) -> bool:
+        """True where this drill may be used to the planned apex."""
+        return not self.rule.refused and not self.barred
 
 
 def read_drills(text: str) -> tuple[Drill, ...]:
@@ -258,6 +274,7 @@ def drilling_plan(  # noqa: PLR0917 - the order is that of the chain plan → sc
         stent_top=marks_at(fixture, plan.structures, "stent_top"),
         step_mm=MARK_STEP_MM,
     )
+    rule = depth_rule(ledger.of(fixture.id), side_contradicted=bool(contradictions(plan, arch)))
     found: list[DrillPlan] = []
     # Most drills of a table reach equally far beyond their marks: each reach is measured once.
     by_reach: dict[float, tuple[Measurement, ...]] = {}
@@ -266,15 +283,26 @@ def drilling_plan(  # noqa: PLR0917 - the order is that of the chain plan → sc
         if reach not in by_reach:
             by_reach[reach] = tip_rows(fixture, plan, volume, ledger, arch, reach)
         rows = by_reach[reach]
-        found.append(
-            DrillPlan(
-                drill=drill,
-                depths=tuple(_rounded(depth, drill) for depth in exact),
-                tip_rows=rows,
-                worse=tuple(m for m in rows if misses_more(m, ledger)),
-            )
+        made = DrillPlan(
+            drill=drill,
+            depths=tuple(_rounded(depth, drill) for depth in exact),
+            rule=rule,
+            tip_rows=rows,
+            worse=tuple(m for m in rows if misses_more(m, ledger)),
         )
+        found.append(_withheld(made, plan.known_jaw))
     return tuple(found)
+
+
+def _withheld(plan: DrillPlan, jaw: Jaw | None) -> DrillPlan:
+    """Without depths where the rule refuses them, or the drill's own tip does."""
+    if plan.has_depths:
+        return plan
+    note = Note("depth-drill-tip", {"what": names_of(plan.barred, jaw)})
+    missing = Reading(value=None, notes=(plan.rule.reason(jaw) if plan.rule.refused else note,))
+    return replace(
+        plan, depths=tuple(replace(d, reading=missing, mark_mm=None) for d in plan.depths)
+    )
 
 
 def _rounded(depth: DrillDepth, drill: Drill) -> DrillDepth:

@@ -9,11 +9,9 @@ from core.fixture import Fixture
 from core.measurement import Measurement, Reading
 from core.measurement_kinds import DepthDetails, MeasurementKind
 from core.measuring.basis import RowMaker
+from core.measuring.depth_rule import OF_DRILLING, is_drilling_depth
 from core.plans.plan import Plan
 from core.trust.figures import plain
-
-OF = "drill to the apex"
-"""The detail ``of`` of these rows."""
 
 
 def drilling_rows(
@@ -39,13 +37,15 @@ def drilling_rows(
             kind=MeasurementKind.DEPTH,
             parts=("drill", depth.counted_from),
             reading=depth.reading,
-            details=DepthDetails(of=OF, counted_from=depth.counted_from, mark_mm=depth.mark_mm),
+            details=DepthDetails(
+                of=OF_DRILLING, counted_from=depth.counted_from, mark_mm=depth.mark_mm
+            ),
         )
 
 
 def drill_rows_of(rows: Iterable[Measurement]) -> tuple[Measurement, ...]:
     """The drilling rows among rows of one fixture, in the order of `DepthReference`."""
-    return tuple(m for m in rows if isinstance(m.details, DepthDetails) and m.details.of == OF)
+    return tuple(m for m in rows if is_drilling_depth(m))
 
 
 def counted_from(row: Measurement) -> str:

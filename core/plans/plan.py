@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Literal, TypeAlias
 
 from core.direction import SideAnswers
+from core.distances.drilling import DepthReference
 from core.fixture import Fixture
 from core.geometry import Array, points, vector
 from core.identity import Tooth
@@ -165,6 +166,8 @@ class Plan:
 
     Parameters
     ----------
+    depth_from : DepthReference or None
+        Where drilling depths are counted from on the day; None until a person chose it.
     reasons : mapping of str to str
         Why a structure or fixture has an unusual size, by its id.
     locked : tuple of str
@@ -193,6 +196,7 @@ class Plan:
     own_hand: OwnHand | None = None
     interpreted_by: str = ""
     interpreted_at: str = ""
+    depth_from: DepthReference | None = None
     limits: Mapping[str, ChangedLimit] = field(default_factory=dict)
     reasons: Mapping[str, str] = field(default_factory=dict)
     sign_off: SignOff | None = None

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any, get_args
 
 from core.direction import REGIONS, CheekAnswer, SideAnswers, as_point
+from core.distances.drilling import ORIGINS
 from core.errors import PlanError
 from core.fixture import Fixture, FixtureSize
 from core.kinds import FILE_KINDS, KINDS, Shape, ids_of
@@ -442,6 +443,7 @@ PLAN: tuple[Key, ...] = (
     Key("own_hand", _OWN_HAND),
     Key("interpreted", Part(_read_interpreted, _write_interpreted, keys_schema((_BY, _AT))),
         spread=True),
+    Key("depth_from", one_of(*ORIGINS)),
     Key("limits", _LIMITS, empty={}),
     Key("reasons", texts_by_name(), empty={}),
     Key("revision", whole(least=1), empty=1),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from core.arch import fixture_frame
 from core.bone.wall import WallMap, wall_map
-from core.distances.drilling import UNKNOWN_TIP_MM
+from core.distances.drilling import ORIGINS, UNKNOWN_TIP_MM
 from core.fixture import Fixture
 from core.identity import inner_side
 from core.measurement import Measurement
@@ -22,11 +22,10 @@ from core.sheet.fonts_found import Face
 from core.sheet.furniture import heading
 from core.sheet.page import Pages
 from core.trust.figures import plain, shown, up
-from core.trust.verdict import target_words
+from core.words.drilling import CHOOSE
+from core.words.drilling import ORIGINS as ORIGIN_WORDS
 
 _QUIET = (0.33, 0.33, 0.33)
-_FROM = ("buccal rim", "highest rim", "gum", "stent top")
-
 
 PART_MM = SIZE_MM[1] + 36.0
 """Room that the part takes, but for long notes."""
@@ -72,7 +71,7 @@ def bone_part(pages: Pages, case: Case, subject: Subject, shared: SharedReasons)
         rest += left_over
         x = pages.left + SIZE_MM[0] + 16.0
     if drills:
-        end, words = _drilling(pages, case, rows, x, top, shared=shared)
+        end, words = _drilling(pages, case, subject, x, top, shared=shared)
         end, left_over = _beside(pages, words, x, end, pages.right - x)
         below = max(below, end)
         rest += left_over
@@ -146,13 +145,18 @@ def _wall(pages: Pages, case: Case, fixture: Fixture, top: float) -> tuple[float
 def _drilling(
     pages: Pages,
     case: Case,
-    rows: tuple[Measurement, ...],
+    subject: Subject,
     x: float,
     top: float,
     *,
     shared: SharedReasons,
 ) -> tuple[float, list[_Words]]:
+    rows, rule = case.rows(subject), case.depth_rule(subject)
     right, y = pages.right, top + 1.0
+    if rule.refused:
+        y = pages.block(x, y, right - x, rule.reason(case.plan.known_jaw).message, size=9,
+                        face="strong")  # fmt: skip
+        return _rims(pages, case, rows, x, y + 1.0), []
     c_mark, c_exact = right - 27.0, right - 12.0
     for at, words in ((c_mark, "to mark"), (c_exact, "exact"), (right, "± U")):
         pages.text(at, y + 3.0, words, size=7.5, align="right", colour=_QUIET)
@@ -161,9 +165,13 @@ def _drilling(
     y += 5.0
     found = {counted_from(m): m for m in drill_rows_of(rows)}
     notes: list[str] = []
-    for name in _FROM:
+    chosen = case.plan.depth_from
+    for name in ORIGINS:
         m = found.get(name)
-        pages.text(x, y + 3.8, f"the {name}", size=9.5, width=c_mark - x - 12.0)
+        face: Face = "strong" if name == chosen else "plain"
+        large = name == chosen
+        pages.text(x, y + 3.8, f"the {ORIGIN_WORDS[name]}", size=9.5, face=face,
+                   width=c_mark - x - 12.0)  # fmt: skip
         if m is None or m.value is None:
             words = "not marked" if m is None else "? not assessed"
             pages.text(right, y + 3.8, words, size=9, align="right", face="strong")
@@ -171,12 +179,26 @@ def _drilling(
                 notes += [f"No depth: reason {letter}." for letter in shared.letters(m)]
                 notes += shared.rest(m)
         else:
-            pages.text(c_mark, y + 3.9, mark_words(m), size=11, face="strong", align="right")
+            pages.text(c_mark, y + 3.9, mark_words(m), size=13 if large else 9.5, face=face,
+                       align="right")  # fmt: skip
             pages.text(c_exact, y + 3.8, shown(m, decimals=2), size=9, align="right")
             if m.budget is not None:
                 pages.text(right, y + 3.8, up(m.budget.expanded, 2), size=9, align="right")
         y += 5.4
     pages.line(x, y, right, y, width=0.1, colour=_QUIET)
+    y = _rims(pages, case, rows, x, y)
+    if chosen is None:
+        notes.insert(0, CHOOSE)
+    notes.append(
+        f"To mark: the last 0.5 mm mark that is not deeper. Whether its marks include the tip "
+        f"differs from drill to drill: {plain(UNKNOWN_TIP_MM)} mm of tip are counted in the rows "
+        "“with the drill’s tip”. Card and checklist for the day are separate pages."
+    )
+    return y, [_Words(text=note) for note in dict.fromkeys(notes)]
+
+
+def _rims(pages: Pages, case: Case, rows: tuple[Measurement, ...], x: float, y: float) -> float:
+    """Where the platform stands in the bone; a measurement, not a depth to drill to."""
     rims = [
         m for m in rows if m.kind is MeasurementKind.DEPTH and m.details.of == "platform below bone"
     ]
@@ -184,25 +206,8 @@ def _drilling(
         inner = inner_side(case.plan.known_jaw)
         parts = "; ".join(_rim_words(m, inner) for m in rims)
         words = f"Platform below the bone’s edge (+ into bone), mm: {parts}."
-        y = pages.block(x, y + 0.8, right - x, words, size=8)
-    notes.append(
-        f"To mark: the last 0.5 mm mark that is not deeper. Whether its marks include the tip "
-        f"differs from drill to drill: {plain(UNKNOWN_TIP_MM)} mm of tip are counted in the rows "
-        "“with the drill’s tip”. Card and checklist for the day are separate pages."
-    )
-    hindered = depth_obstacles(rows)
-    if hindered:
-        names = names_of(hindered, case.plan.known_jaw)
-        notes.insert(0, f"Not to be drilled while these are not met: {names}.")
-    return y, [
-        _Words(text=note, face="strong" if hindered and n == 0 else "plain")
-        for n, note in enumerate(dict.fromkeys(notes))
-    ]
-
-
-def names_of(rows: list[Measurement], jaw: str | None) -> str:
-    """What rows are to in this jaw, each once."""
-    return ", ".join(dict.fromkeys(target_words(m, jaw=jaw) for m in rows))
+        y = pages.block(x, y + 0.8, pages.right - x, words, size=8)
+    return y
 
 
 def _rim_words(m: Measurement, inner: str) -> str:
@@ -211,12 +216,3 @@ def _rim_words(m: Measurement, inner: str) -> str:
         return f"{side} ? not assessed"
     doubt = "" if m.budget is None else f" ± {up(m.budget.expanded, 2)}"
     return f"{side} {shown(m, decimals=2)}{doubt}"
-
-
-def depth_obstacles(rows: tuple[Measurement, ...]) -> list[Measurement]:
-    """Danger and root rows for which no drilling depth may be called allowed."""
-    return [
-        m
-        for m in rows
-        if m.group in ("danger", "roots") and m.verdict in ("below limit", "not assessed")
-    ]

@@ -16,6 +16,7 @@ from core.image.volume import Volume
 from core.measurement import Measurement
 from core.measurement_kinds import MeasurementKind
 from core.measuring.basis import Basis
+from core.measuring.depth_rule import DepthRule, depth_rule
 from core.measuring.ledger import Ledger
 from core.measuring.row_names import row_words
 from core.measuring.rows_rulers import NOWHERE
@@ -189,6 +190,10 @@ class Case:
         drawn = [mark.points for mark in self.plan.rulers]
         drawn += [mark.points for mark in self.plan.angles]
         return self.arch.station(vector(drawn[0].mean(axis=0))) if drawn else None
+
+    def depth_rule(self, subject: Subject) -> DepthRule:
+        """Whether a drilling depth may be shown for a fixture, and what stands against it."""
+        return depth_rule(self.rows(subject), side_contradicted=self.side_is_contradicted)
 
     def tightest(self, subject: Subject) -> Measurement | None:
         """The danger or root row that comes first: worst verdict, then smallest margin."""

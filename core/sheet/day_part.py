@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from core.distances.drilling import DrillDepth
+from core.distances.drilling import ORIGINS, DrillDepth
 from core.measurement import Measurement
 from core.measurement_kinds import MeasurementKind
+from core.measuring.depth_rule import bars_drilling
 from core.measuring.drill_table import Drill, DrillPlan, drilling_plan
 from core.pictures.ink import VERMILION
 from core.sheet.case import Case, Subject
 from core.sheet.check_film import film_chart
+from core.sheet.fonts_found import Face
 from core.sheet.furniture import RULER_MM, heading, ruler, scale_check
 from core.sheet.page import Pages
 from core.trust.figures import down, plain, shown, up
 from core.words import sentence
+from core.words.drilling import NO_MARK_THERE, NOT_FOUND, TIP_BARS, TIP_BORDERLINE
+from core.words.drilling import ORIGINS as ORIGIN_WORDS
 
 _QUIET = (0.33, 0.33, 0.33)
 _ROW_MM = 4.8
@@ -23,7 +27,6 @@ _SCALE = (
     "{sid} mm from the film. Pin to {depth}. Simulated: contrast and sharpness are not those of a "
     "film."
 )
-_HEADS = ("buccal rim", "highest rim", "gum", "stent top")
 
 
 def day_part(pages: Pages, case: Case, subject: Subject) -> None:
@@ -84,7 +87,14 @@ def _columns(pages: Pages) -> list[float]:
 
 
 def _drills(pages: Pages, case: Case, plans: tuple[DrillPlan, ...]) -> None:
-    words = "My drills" if case.day.drills else "Drills: no table of yours, so any drill"
+    words = "My drills" if case.day.drills else "Any drill (no list of your own is entered)"
+    rule = plans[0].rule
+    if rule.refused:
+        reason = rule.reason(case.plan.known_jaw).message
+        pages.ensure(10.0 + pages.height_of(pages.inner, reason, size=9, face="strong"))
+        heading(pages, words)
+        pages.y = pages.block(pages.left, pages.y, pages.inner, reason, size=9, face="strong") + 2.0
+        return
     pages.ensure(8.0 + _ROW_MM * 3)
     heading(pages, words)
     _head(pages)
@@ -93,7 +103,7 @@ def _drills(pages: Pages, case: Case, plans: tuple[DrillPlan, ...]) -> None:
         height = _ROW_MM + sum(pages.height_of(pages.inner, w, size=8.5) for w in warnings)
         if pages.ensure(height):
             _head(pages)
-        _row(pages, plan)
+        _row(pages, plan, case.plan.depth_from)
         for row, warning in zip(plan.worse, warnings, strict=True):
             pages.y = pages.block(
                 pages.left, pages.y, pages.inner, warning, size=8.5, face="strong",
@@ -105,20 +115,21 @@ def _drills(pages: Pages, case: Case, plans: tuple[DrillPlan, ...]) -> None:
 
 
 def _head(pages: Pages) -> None:
-    for x, words in zip(_columns(pages), _HEADS, strict=True):
-        pages.text(x, pages.y + 3.0, words, size=7.5, align="right", colour=_QUIET)
+    for x, name in zip(_columns(pages), ORIGINS, strict=True):
+        pages.text(x, pages.y + 3.0, ORIGIN_WORDS[name], size=7.5, align="right", colour=_QUIET)
     pages.text(pages.left, pages.y + 3.0, "drill, to mark from", size=7.5, colour=_QUIET)
     pages.line(pages.left, pages.y + 4.2, pages.right, pages.y + 4.2, width=0.2)
     pages.y += 5.0
 
 
-def _row(pages: Pages, plan: DrillPlan) -> None:
+def _row(pages: Pages, plan: DrillPlan, chosen: str | None) -> None:
     y = pages.y + 3.6
     room = pages.inner - 4 * _COLUMN_MM
     pages.text(pages.left, y, _drill_words(plan.drill), size=9, width=room)
     for x, depth in zip(_columns(pages), plan.depths, strict=True):
-        pages.text(x, y, _depth_words(plan.drill, depth), size=9.5, align="right", face="strong",
-                   width=_COLUMN_MM - 1.5)  # fmt: skip
+        face: Face = "strong" if depth.counted_from == chosen else "plain"
+        words = "–" if plan.barred else _depth_words(plan.drill, depth)
+        pages.text(x, y, words, size=9.5, align="right", face=face, width=_COLUMN_MM - 1.5)
     pages.y += _ROW_MM
 
 
@@ -133,7 +144,7 @@ def _drill_words(drill: Drill) -> str:
 def _depth_words(drill: Drill, depth: DrillDepth) -> str:
     value = depth.reading.value
     if value is None:
-        return "not marked" if depth.counted_from in ("gum", "stent top") else "not found"
+        return NO_MARK_THERE if depth.counted_from in ("gum", "stent top") else NOT_FOUND
     if drill.is_too_short(value):
         return f"too short ({down(value, 2)})"
     if depth.mark_mm is None:
@@ -142,6 +153,20 @@ def _depth_words(drill: Drill, depth: DrillDepth) -> str:
 
 
 def _warning(case: Case, row: Measurement) -> str:
-    limit = "" if row.limit is None else f", limit {plain(row.limit.value)}"
-    name = case.name(row).split(",")[0]
-    return f"At this drill’s tip: {name} {shown(row)} mm{limit}: {row.verdict}. Drill less deep."
+    return tip_warning(row, case.name(row).split(",")[0])
+
+
+def tip_warning(row: Measurement, name: str) -> str:
+    """What a drill's tip comes close to, and what to do.
+
+    Parameters
+    ----------
+    row : Measurement
+        Of the clearance with the tip.
+    name : str
+        What it is to, in words.
+    """
+    limit = "" if row.limit is None else f", limit {plain(row.limit.value)} mm"
+    value = "no value" if row.value is None else f"{shown(row)} mm"
+    words = TIP_BARS if bars_drilling(row) else TIP_BORDERLINE
+    return words.format(what=name, value=value, limit=limit, verdict=row.verdict)

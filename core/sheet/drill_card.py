@@ -9,34 +9,57 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from core.distances.drilling import ORIGINS
 from core.fixture import Fixture
 from core.measurement import Measurement
-from core.measurement_kinds import ClearanceDetails, MeasurementKind
+from core.measurement_kinds import MeasurementKind
+from core.measuring.depth_rule import DepthRule
 from core.measuring.drill_table import Drill, DrillPlan, drilling_plan
 from core.pictures.ink import BLACK, VERMILION
 from core.sheet.case import Case, Subject
+from core.sheet.day_part import tip_warning
+from core.sheet.fonts_found import Face
 from core.sheet.furniture import RULER_MM
 from core.sheet.small_pages import CardPages, check_ruler, plain_head
 from core.trust.figures import down, plain, shown
 from core.trust.verdict import worst_first
+from core.words.drilling import (
+    CARD_RULER,
+    CARD_RULES,
+    CHOOSE,
+    CHOSEN,
+    ENTRY,
+    NO_CONTACTS,
+    NO_DEPTH_LARGE,
+    NO_MARK_THERE,
+    NONE_FOR_THIS_DRILL,
+    NOT_COMPARED,
+    NOT_FOUND,
+    TIP_BEYOND,
+    TIP_INCLUDED,
+    TIP_NEAREST,
+    TIP_UNKNOWN,
+)
+from core.words.drilling import ORIGINS as ORIGIN_WORDS
 
 LEAST_PT = 12.0
 DEPTH_PT = 30.0
+OTHER_PT = 15.0
+"""Depths that are counted from another place than the chosen one."""
+
 _TOP_MM = 31.0
 _NAME_MM = 38.0
-_HEADS = ("buccal rim", "highest rim", "gum", "stent top")
 _RULER_MM = 16.0
-_RULES = (
-    "Depths: mm to the last mark that is not deeper, exact in brackets, along the axis to the "
-    "apex. First check film with the pin, then widen."
-)
-_LAY = "Then lay each drill beside it: do its marks agree?"
-_MISSING = {"gum": "not marked", "stent top": "not marked"}
 
 
 def drill_card(case: Case) -> bytes | None:
-    """The card as a PDF, a page or more a fixture; None where the plan holds no fixture."""
-    if case.arch is None or not case.plan.fixtures:
+    """The card as a PDF, a page or more a fixture.
+
+    None where the plan holds no fixture, its side is contradicted, or no fixture has a depth.
+    """
+    if case.arch is None or case.side_is_contradicted:
+        return None
+    if all(case.depth_rule(s).refused for s in case.subjects if s.fixture is not None):
         return None
     pages = CardPages(top_mm=_TOP_MM)
     for subject in case.subjects:
@@ -56,13 +79,24 @@ def _fixture(
     pages: CardPages, case: Case, subject: Subject, fixture: Fixture, plans: Sequence[DrillPlan]
 ) -> None:
     _start(pages, case, subject)
-    _heads(pages)
+    if plans[0].rule.refused:
+        _no_depth(pages, case, plans[0].rule)
+        return
+    _heads(pages, case)
     for plan in plans:
         if pages.y + _height(pages, case, plan) > pages.bottom:
             _start(pages, case, subject)
-            _heads(pages)
+            _heads(pages, case)
         _drill(pages, case, plan)
     _below(pages, case, fixture)
+
+
+def _no_depth(pages: CardPages, case: Case, rule: DepthRule) -> None:
+    """A fixture that the rule for depths refuses, beside others that it does not."""
+    y = pages.block(pages.left, pages.y + 2.0, pages.inner, NO_DEPTH_LARGE, size=DEPTH_PT,
+                    face="strong")  # fmt: skip
+    words = rule.reason(case.plan.known_jaw).message
+    pages.y = pages.block(pages.left, y + 2.0, pages.inner, words, size=14)
 
 
 def _start(pages: CardPages, case: Case, subject: Subject) -> None:
@@ -77,35 +111,11 @@ def _start(pages: CardPages, case: Case, subject: Subject) -> None:
     where = f"patient’s {side} · {subject.size_words}" if side else subject.size_words
     pages.text(x, top + 12.5, where, size=16, width=pages.right - x)
     pages.y = top + 16.5
-    if case.side_is_contradicted:
-        words = (
-            "LEFT AND RIGHT MAY BE SWAPPED: tooth, answers, arch and scan do not agree. Do not "
-            "drill by this card."
-        )
-        pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=14, face="strong") + 1.0
-    not_met = _not_met(case, subject)
-    if not_met:
-        pages.y = pages.block(pages.left, pages.y, pages.inner, not_met, size=12,
-                              face="strong") + 1.0  # fmt: skip
     if case.plan.side_check is None:
-        words = "Side NOT YET compared with the patient or chart"
-        pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=12, face="strong") + 1.0
-
-
-def _not_met(case: Case, subject: Subject) -> str:
-    """The dangers and roots that the fixture itself does not meet, the worst two by name."""
-    rows = [
-        m
-        for m in worst_first(case.rows(subject))
-        if m.group in ("danger", "roots")
-        and m.verdict in ("below limit", "not assessed")
-        and not (isinstance(m.details, ClearanceDetails) and m.details.with_tip_mm)
-    ]
-    if not rows:
-        return ""
-    named = "; ".join(f"{case.name(m)} {shown(m)}: {m.verdict}" for m in rows[:2])
-    more = f"; and {len(rows) - 2} more" if len(rows) > 2 else ""
-    return f"NOT MET by the fixture: {named}{more}. See the sheet."
+        pages.y = (
+            pages.block(pages.left, pages.y, pages.inner, NOT_COMPARED, size=12, face="strong")
+            + 1.0
+        )
 
 
 def _columns(pages: CardPages) -> list[float]:
@@ -113,22 +123,27 @@ def _columns(pages: CardPages) -> list[float]:
     return [pages.left + _NAME_MM + (n + 0.5) * width for n in range(4)]
 
 
-def _heads(pages: CardPages) -> None:
+def _heads(pages: CardPages, case: Case) -> None:
+    chosen = case.plan.depth_from
+    width = (pages.inner - _NAME_MM) / 4 - 1.0
+    words = CHOOSE if chosen is None else CHOSEN.format(origin=ORIGIN_WORDS[chosen])
+    pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=12, face="strong") + 0.6
     y = pages.y
     pages.text(pages.left, y + 4.4, "drill to mark", size=12, face="strong", width=_NAME_MM - 2)
-    width = (pages.inner - _NAME_MM) / 4 - 1.0
-    for x, words in zip(_columns(pages), _HEADS, strict=True):
-        pages.text(x, y + 4.4, words, size=12, face="strong", align="middle", width=width)
+    for x, name in zip(_columns(pages), ORIGINS, strict=True):
+        face: Face = "strong" if name == chosen else "plain"
+        room = width if chosen is not None else width - 4.5
+        taken = pages.text(x, y + 4.4, ORIGIN_WORDS[name], size=12, face=face, align="middle",
+                           width=room)  # fmt: skip
+        if chosen is None:
+            pages.rect(x - taken / 2 - 4.2, y + 1.3, 3.4, 3.4, edge=0.3)
     pages.line(pages.left, y + 6.0, pages.right, y + 6.0, width=0.5)
     pages.y = y + 6.8
 
 
 def _tip_words(drill: Drill) -> str:
-    if drill.marks_include_tip == "yes":
-        return "marks include the tip"
-    if drill.marks_include_tip == "no":
-        return f"tip reaches {plain(drill.beyond_mm)} beyond"
-    return f"tip not known: {plain(drill.beyond_mm)} counted"
+    words = {"yes": TIP_INCLUDED, "no": TIP_BEYOND}.get(drill.marks_include_tip, TIP_UNKNOWN)
+    return words.format(mm=plain(drill.beyond_mm))
 
 
 def _height(pages: CardPages, case: Case, plan: DrillPlan) -> float:
@@ -146,7 +161,9 @@ def _tip_line(case: Case, plan: DrillPlan) -> str:
         return words
     row = worst_first(judged)[0]
     limit = "" if row.limit is None else f" (limit {plain(row.limit.value)})"
-    return f"{words}; there {_short(case, row)} {shown(row)} mm{limit}: {row.verdict}"
+    return TIP_NEAREST.format(
+        tip=words, what=_short(case, row), value=shown(row), limit=limit, verdict=row.verdict
+    )
 
 
 def _short(case: Case, row: Measurement) -> str:
@@ -159,19 +176,26 @@ def _drill(pages: CardPages, case: Case, plan: DrillPlan) -> None:
     if drill.diameter_mm is not None:
         pages.text(pages.left, y + 11.4, f"Ø {plain(drill.diameter_mm)} mm", size=12)
     width = (pages.inner - _NAME_MM) / 4 - 1.5
-    for x, depth in zip(_columns(pages), plan.depths, strict=True):
+    if plan.barred:
+        room = pages.inner - _NAME_MM
+        pages.text(pages.left + _NAME_MM, y + 7.0, NONE_FOR_THIS_DRILL, size=15, face="strong",
+                   width=room)  # fmt: skip
+    for x, depth in zip(_columns(pages), () if plan.barred else plan.depths, strict=False):
         value = depth.reading.value
+        chosen = depth.counted_from == case.plan.depth_from
         if value is None:
-            words = _MISSING.get(depth.counted_from, "not found")
-            pages.text(x, y + 8.0, "–", size=DEPTH_PT, align="middle")
+            words = NO_MARK_THERE if depth.counted_from in ("gum", "stent top") else NOT_FOUND
+            pages.text(x, y + 8.0, "–", size=DEPTH_PT if chosen else OTHER_PT, align="middle")
             pages.text(x, y + 13.4, words, size=12, align="middle", width=width)
             continue
         # The very mark, or none: a rounded mark is never shown.
         mark = "no mark" if depth.mark_mm is None else plain(depth.mark_mm)
         if drill.is_too_short(value):
             mark = "too short"
-        size = DEPTH_PT if depth.mark_mm is not None else 15.0
-        pages.text(x, y + 8.6, mark, size=size, face="strong", align="middle", width=width)
+        large = chosen and depth.mark_mm is not None
+        size = DEPTH_PT if large else OTHER_PT
+        face: Face = "strong" if large else "plain"
+        pages.text(x, y + 8.6, mark, size=size, face=face, align="middle", width=width)
         pages.text(x, y + 14.0, f"({down(value, 2)})", size=12, align="middle", width=width)
     y = pages.block(pages.left, y + 15.4, pages.inner, _tip_line(case, plan), size=12) + 1.0
     for row in plan.worse:
@@ -184,11 +208,7 @@ def _drill(pages: CardPages, case: Case, plan: DrillPlan) -> None:
 
 
 def _warning(case: Case, row: Measurement) -> str:
-    limit = "" if row.limit is None else f", limit {plain(row.limit.value)}"
-    return (
-        f"TIP: {_short(case, row)} {shown(row)} mm at the drill’s tip{limit}: {row.verdict}. "
-        "The fixture itself meets it. Drill less deep."
-    )
+    return tip_warning(row, _short(case, row))
 
 
 def _below(pages: CardPages, case: Case, fixture: Fixture) -> None:
@@ -200,16 +220,16 @@ def _below(pages: CardPages, case: Case, fixture: Fixture) -> None:
     ]
     lines = [f"{case.name(m)}: {shown(m)}{'°' if m.reading.unit == 'deg' else ' mm'}" for m in rows]
     if not any(m.kind is MeasurementKind.ENTRY for m in rows):
-        lines.append("Distances from the neighbours: their contacts are not marked.")
+        lines.append(NO_CONTACTS)
     heights = [pages.height_of(pages.inner, text, size=12) for text in lines]
-    rules = pages.height_of(pages.inner, _RULES, size=12)
+    rules = pages.height_of(pages.inner, CARD_RULES, size=12)
     pages.ensure(sum(heights) + 10.0 + rules)
-    pages.text(pages.left, pages.y + 5.0, "Entry point and angles", size=13, face="strong")
+    pages.text(pages.left, pages.y + 5.0, ENTRY, size=13, face="strong")
     pages.y += 7.0
     for text in lines:
         pages.y = pages.block(pages.left, pages.y, pages.inner, text, size=12)
     pages.line(pages.left, pages.y + 1.0, pages.right, pages.y + 1.0, width=0.2)
-    pages.y = pages.block(pages.left, pages.y + 2.0, pages.inner, _RULES, size=12)
+    pages.y = pages.block(pages.left, pages.y + 2.0, pages.inner, CARD_RULES, size=12)
     _own_ruler(pages)
 
 
@@ -226,7 +246,7 @@ def _own_ruler(pages: CardPages) -> None:
     check_ruler(pages, pages.left, top + 2.0)
     if upright:
         check_ruler(pages, pages.right - 12.0, tall, upright=True)
-    words = f"1 : 1? {'Each' if upright else 'This'} ruler must measure 50 mm. {_LAY}"
+    words = CARD_RULER.format(each="Each" if upright else "This")
     width = pages.inner - 58.0 - (18.0 if upright else 0.0)
     height = pages.height_of(width, words, size=12)
     pages.block(pages.left + 58.0, pages.bottom - height, width, words, size=12)

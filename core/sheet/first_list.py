@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 
 from core.measurement import Measurement
 from core.measurement_kinds import MeasurementKind, WidthDetails
+from core.measuring.depth_rule import DepthRule, names_of
 from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.pictures.ink import GLYPHS, VERMILION
-from core.sheet.bone_part import depth_obstacles, names_of
 from core.sheet.case import Case, Subject
 from core.sheet.page import Pages
 from core.trust.figures import plain, shown, shown_at_least, up
 from core.trust.verdict import worst_first
+from core.words.drilling import (
+    CHOOSE,
+    MAXIMUM,
+    MAXIMUM_BORDERLINE,
+    NO_MARK_THERE,
+    NOT_FOUND,
+    NOT_GIVEN,
+    NOT_GIVEN_SIDE,
+    ORIGINS,
+)
 
 _MOST_ROWS = 7
 _LEAST_ROWS = 3
@@ -36,7 +46,7 @@ def first_list(  # noqa: PLR0917 - place and room, as for every part of a page
     if tight is not None:
         pages.text(x, y + 3.2, "Tightest danger", size=9, face="strong")
         y = _tightest(pages, tight, case.name(tight), x, y + 4.5)
-    y = _deepest_drill(pages, case, lead, x, y)
+    y = _depths(pages, case, lead, x, y)
     others = [m for m in worst_first(rows) if m is not tight]
     y = _not_met(pages, case, [m for m in others if m.verdict != "meets limit"], x, y, lowest)
     met = _smallest_of_each(m for m in others if m.verdict == "meets limit")
@@ -135,40 +145,76 @@ def _large(  # noqa: PLR0917 - as above
     return y
 
 
-def _deepest_drill(pages: Pages, case: Case, lead: Subject, x: float, y: float) -> float:
-    """The deepest number that a drill may show; none while a danger is not met."""
-    rows = case.rows(lead)
-    drills = [m for m in drill_rows_of(rows) if m.value is not None]
-    if not drills:
+def _depths(pages: Pages, case: Case, lead: Subject, x: float, y: float) -> float:
+    """How deep to drill; no number where the rule for depths refuses it."""
+    rows = {counted_from(m): m for m in drill_rows_of(case.rows(lead))}
+    rule = case.depth_rule(lead)
+    known = any(m.value is not None for m in rows.values())
+    if not rows or not (known or rule.refused):
         return y
     width = pages.right - x
-    hindered = depth_obstacles(rows)
-    near = [m for m in rows if m.group in ("danger", "roots") and m.verdict == "too near to tell"]
-    words = "Deepest allowed drill number, mm"
-    if near and not hindered:
+    title = MAXIMUM
+    if rule.borderline and not rule.refused:
         # Whether that depth is safe nobody knows: the number is only the plan's.
-        names = names_of(near, case.plan.known_jaw)
-        words = f"Drill number to the planned apex, mm – TOO NEAR TO TELL: {names}"
-    height = pages.height_of(width, words, size=9)
-    pages.block(x, y + 0.6, width, words, size=9, face="strong")
+        title = MAXIMUM_BORDERLINE.format(what=names_of(rule.borderline, case.plan.known_jaw))
+    height = pages.height_of(width, title, size=9, face="strong")
+    pages.block(x, y + 0.6, width, title, size=9, face="strong")
     y += 1.2 + height
+    if rule.refused:
+        return _refused(pages, case, rule, x, y)
+    chosen = case.plan.depth_from
     pages.rect(x, y, width, 12.5, edge=0.2)
-    if hindered:
-        words = f"None is given while these are not met: {names_of(hindered, case.plan.known_jaw)}."
-        pages.text(x + 5.0, y + 8.6, "–", size=22, face="strong", align="middle")
-        size = next(
-            (s for s in (10.0, 9.0, 8.0) if pages.height_of(width - 12, words, size=s) <= 12.0), 7.0
-        )
-        pages.block(x + 10.0, y + 0.8, width - 12.0, words, size=size, face="strong")
-        return y + 13.5
-    cell = width / len(drills)
-    for n, m in enumerate(drills):
-        words = mark_words(m)
-        middle = x + (n + 0.5) * cell
-        pages.text(middle, y + 7.4, words, size=18, face="strong", align="middle")
-        pages.text(middle, y + 11.2, f"from {counted_from(m)}", size=7.5, align="middle",
-                   width=cell - 1.0)  # fmt: skip
+    if chosen is None:
+        _cells(pages, rows, tuple(rows), x, y, width, tick=True)
+        return pages.block(x, y + 12.9, width, CHOOSE, size=8) + 0.6
+    large = width * 0.42
+    found = rows.get(chosen)
+    words = "–" if found is None or found.value is None else mark_words(found)
+    pages.text(x + large / 2, y + 7.2, words, size=21, face="strong", align="middle")
+    pages.text(x + large / 2, y + 11.5, _origin_words(chosen, found), size=8, face="strong",
+               align="middle", width=large - 2.0)  # fmt: skip
+    others = tuple(name for name in rows if name != chosen)
+    _cells(pages, rows, others, x + large, y, width - large, tick=False)
     return y + 13.5
+
+
+def _refused(pages: Pages, case: Case, rule: DepthRule, x: float, y: float) -> float:
+    width = pages.right - x
+    pages.rect(x, y, width, 12.5, edge=0.2)
+    words = NOT_GIVEN_SIDE
+    if not rule.side_contradicted:
+        words = NOT_GIVEN.format(what=names_of(rule.obstacles, case.plan.known_jaw))
+    pages.text(x + 5.0, y + 8.6, "–", size=22, face="strong", align="middle")
+    size = next(
+        (s for s in (10.0, 9.0, 8.0) if pages.height_of(width - 12, words, size=s) <= 12.0), 7.0
+    )
+    pages.block(x + 10.0, y + 0.8, width - 12.0, words, size=size, face="strong")
+    return y + 13.5
+
+
+def _cells(  # noqa: PLR0917 - place and room, as for every part of a page
+    pages: Pages, rows: Mapping[str, Measurement], names: Sequence[str], x: float, y: float,
+    width: float, *, tick: bool,
+) -> None:  # fmt: skip
+    """Depths that nobody chose, small; with a box each where one is still to be ticked."""
+    if not names:
+        return
+    cell = width / len(names)
+    for n, name in enumerate(names):
+        middle = x + (n + 0.5) * cell
+        m = rows[name]
+        words = "–" if m.value is None else mark_words(m)
+        pages.text(middle, y + 7.0, words, size=14 if tick else 10, align="middle")
+        taken = pages.text(middle, y + 11.2, f"from {ORIGINS[name]}", size=7.5, align="middle",
+                           width=cell - 4.0)  # fmt: skip
+        if tick:
+            pages.rect(middle - taken / 2 - 2.9, y + 8.9, 2.3, 2.3, edge=0.2)
+
+
+def _origin_words(origin: str, found: Measurement | None) -> str:
+    if found is None:
+        return f"{ORIGINS[origin]}: {NO_MARK_THERE}"
+    return f"{ORIGINS[origin]}: {NOT_FOUND}" if found.value is None else f"from {ORIGINS[origin]}"
 
 
 def _smallest_of_each(rows: Iterable[Measurement]) -> list[Measurement]:

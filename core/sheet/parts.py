@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from fnmatch import fnmatchcase
 
 from core.errors import OutputError, SoundingError
+from core.measuring.depth_rule import depth_rule, names_of
 from core.measuring.ledger import Ledger
 from core.plans.plan_checks import side_findings
 from core.plans.side import CONTRADICTIONS
@@ -86,7 +87,7 @@ def refuse_hindered(part: str, ledger: Ledger) -> None:
     ------
     OutputError
         ``record-needs-fixture``, ``record-needs-place``, ``archive-nothing-to-report``,
-        ``archive-field-missing``, ``side-contradiction``.
+        ``archive-field-missing``, ``side-contradiction``, ``card-without-depth``.
     """
     plan = ledger.plan
     nowhere = not plan.fixtures and not plan.sites
@@ -96,6 +97,8 @@ def refuse_hindered(part: str, ledger: Ledger) -> None:
         raise OutputError("record-needs-place")
     if part in FOR_THE_CHAIR:
         refuse_contradiction(ledger)
+    if part == "card":
+        _refuse_without_depth(ledger)
     if part == "report" and nowhere:
         raise OutputError("archive-nothing-to-report")
     if part in ARCHIVE:
@@ -103,6 +106,15 @@ def refuse_hindered(part: str, ledger: Ledger) -> None:
         from core.sheet.study import check_study
 
         check_study(ledger.scan, with_space=part in _IN_SPACE)
+
+
+def _refuse_without_depth(ledger: Ledger) -> None:
+    """Refuse the card where the rule for depths leaves none on it."""
+    plan = ledger.plan
+    rules = [depth_rule(ledger.of(f.id), side_contradicted=False) for f in plan.fixtures]
+    if all(rule.refused for rule in rules):
+        obstacles = [m for rule in rules for m in rule.obstacles]
+        raise OutputError("card-without-depth", what=names_of(obstacles, plan.known_jaw))
 
 
 def refuse_contradiction(ledger: Ledger) -> None:

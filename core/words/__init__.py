@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping
 from core.words import (
     archive,
     by_hand,
+    drilling,
     kept,
     ledger,
     marking,
@@ -34,6 +35,7 @@ _TABLES = (
     marking.SENTENCES,
     measuring.SENTENCES,
     by_hand.SENTENCES,
+    drilling.SENTENCES,
     sheet.SENTENCES,
     program.SENTENCES,
     sizes.SENTENCES,

@@ -11,6 +11,7 @@ import pytest
 from core.words import (
     archive,
     by_hand,
+    drilling,
     kept,
     ledger,
     marking,
@@ -37,6 +38,7 @@ TABLES = {
     "program": program,
     "record": record,
     "by hand": by_hand,
+    "drilling": drilling,
     "kept": kept,
     "trust": trust,
     "sizes": sizes,

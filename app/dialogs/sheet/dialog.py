@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import cast
 
@@ -33,10 +34,13 @@ from app.tools.base import Desk
 from app.widgets import style
 from app.widgets.file_windows import ask_folder
 from app.widgets.shared_texts import state_words
+from core.distances.drilling import ORIGINS
 from core.errors import OutputError, SoundingError
 from core.sheet.day import Day
 from core.sheet.folder import Written, folder_within
 from core.sheet.parts import PARTS, hindrance
+from core.words.drilling import ASK_ORIGIN, CHOICE_LOGGED, NOT_CHOSEN
+from core.words.drilling import ORIGINS as ORIGIN_WORDS
 from core.words.record import PARTS as WORDS
 
 
@@ -68,6 +72,12 @@ class SheetDialog(Dialog):
             "stay what they are. Goes into a folder of its own."
         )
         self.alias.toggled.connect(self._anew)
+        self.origin = QComboBox()
+        self.origin.addItem(NOT_CHOSEN, None)
+        for name in ORIGINS:
+            self.origin.addItem(ORIGIN_WORDS[name], name)
+        self.origin.setAccessibleName(ASK_ORIGIN)
+        self.origin.activated.connect(lambda _index: self._choose_origin())
         self.parts = PartsList()
         self.parts.currentRowChanged.connect(lambda _row: self._look())
         self.parts.chosen_changed.connect(self.check)
@@ -97,6 +107,10 @@ class SheetDialog(Dialog):
         left = QVBoxLayout()
         left.addWidget(self.state)
         left.addWidget(self.parts, 1)
+        label = QLabel(f"{ASK_ORIGIN}:")
+        label.setBuddy(self.origin)
+        left.addWidget(label)
+        left.addWidget(self.origin)
         left.addWidget(self.alias)
         left.addWidget(self.paper)
         middle = QHBoxLayout()
@@ -169,6 +183,8 @@ class SheetDialog(Dialog):
     def _anew(self, *_: object) -> None:
         """Case, paper or names changed: nothing that was looked at holds any more."""
         self.state.setText(state_words(self.session.plan))
+        self.origin.setCurrentIndex(self.origin.findData(self.session.plan.depth_from))
+        self.origin.setEnabled(bool(self.session.plan.fixtures))
         self._looks.clear()
         self._job = self.job()
         ledger = None if self._job is None else self._job.ledger
@@ -180,6 +196,13 @@ class SheetDialog(Dialog):
         self.parts.tell_hindrances(barred)
         self._look()
         self.check()
+
+    def _choose_origin(self) -> None:
+        """Where depths are counted from is part of the plan: who signs it signs that as well."""
+        chosen = self.origin.currentData()
+        if chosen != self.session.plan.depth_from:
+            words = CHOICE_LOGGED.format(origin=self.origin.currentText())
+            self.session.apply(words, replace(self.session.plan, depth_from=chosen))
 
     def _other_film(self) -> None:
         """Another tube or pin: on the film's page, and on the sheet that shows it smaller."""

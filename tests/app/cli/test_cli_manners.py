@@ -14,9 +14,10 @@ from app.archive.sending import Sent
 from app.cli import commands
 from app.cli.command_line import InertStream, run
 from app.cli.completion import SHELLS, commands_of, script
-from app.cli.parser import parser
+from app.cli.parser import DEPTHS_FROM, parser
 from app.cli.progress import Progress
 from app.studies.run import Done
+from core.distances.drilling import ORIGINS
 from core.errors import SoundingError
 from core.sheet.folder import Written
 from tests.sheet_material import fixture_at, ledger_of, plan_with
@@ -151,6 +152,20 @@ def test_no_colour_is_ever_printed(measured, case, monkeypatch, environment):
     assert run(case) == 0
     assert "Danger" in out.getvalue()
     assert "\x1b" not in out.getvalue() + err.getvalue()
+
+
+def test_every_origin_of_depths_can_be_typed_and_reaches_the_plan(case, monkeypatch, tmp_path):
+    import core
+
+    assert tuple(name.replace(" ", "-") for name in ORIGINS) == DEPTHS_FROM
+    asked = parser().parse_args(
+        ["sheet", *case[1:], "--out", str(tmp_path / "out"), "--depth-from", "stent-top"]
+    )
+    monkeypatch.setattr(core, "load_plan", lambda _: LEDGER.plan)
+    monkeypatch.setattr(core, "open_scan", lambda *_, **__: None)
+    monkeypatch.setattr(core, "measure", lambda plan, _: plan)
+    _, plan = commands._measured(asked, Progress(io.StringIO(), quiet=True))
+    assert plan.depth_from == "stent top"
 
 
 @pytest.mark.parametrize("short", ["--sc", "--js", "--quie"])

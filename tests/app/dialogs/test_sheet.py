@@ -41,6 +41,9 @@ def case_of(qapp):
         volume = replace(round_jaw(voxel_mm=2.0), identity=identity)
         session.open(volume, plan, source="folder", window=(0.0, 1000.0))
         ledger = replace(ledger_of(session.plan, identity=identity), plan=session.plan)
+        # The vessel that nobody marked would leave no depth, and so no card.
+        known = tuple(m for m in ledger.measurements if m.target != "vessel")
+        ledger = replace(ledger, measurements=known)
         if measured:
             session.show_ledger(ledger)
         return session
@@ -233,6 +236,25 @@ def test_a_pseudonym_is_on_every_page_and_in_no_named_folder(qtbot, opened, monk
     write_to(dialog, monkeypatch, tmp_path / "alias")
     qtbot.waitUntil(lambda: "another scan" in dialog.trouble.text(), timeout=LONG)
     assert dialog.written == ()
+
+
+def test_the_origin_of_depths_is_chosen_and_stands_in_the_plan(opened):
+    dialog = opened()
+    session = dialog.session
+    assert session.plan.depth_from is None
+    dialog.origin.setFocus()
+    QTest.keyClick(dialog.origin, Qt.Key.Key_Down)
+    assert session.plan.depth_from == "buccal rim"
+    assert session.plan.history[-1]["what"] == "drilling depths counted from: buccal rim"
+    session.undo_stack.undo()
+    assert session.plan.depth_from is None
+    assert dialog.origin.currentData() is None
+
+
+def test_a_plan_with_a_limit_that_is_not_met_has_no_card(opened):
+    dialog = opened(fixture_at(20.0, "36", length_mm=13.0))
+    assert "card" in dialog.parts.hindrances
+    assert "There is no drill card" in str(dialog.parts.hindrances["card"])
 
 
 def test_the_paper_is_that_of_the_page(qtbot, opened):

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 import sample_volumes
 from core.direction import REGIONS, CheekAnswer, SideAnswers
+from core.distances.drilling import ORIGINS
 from core.errors import PlanError
 from core.fixture import Fixture, FixtureSize
 from core.kinds import KIND
@@ -159,6 +160,7 @@ def plans(draw):
         # An answer with nothing in it is none, and nobody signs without a name.
         image_check=draw(st.none() | st.builds(ImageCheck, trouble=st.dictionaries(
             st.sampled_from(TROUBLES), st.sampled_from(TROUBLE_PLACES)), by=st.just("LM"))),
+        depth_from=draw(st.none() | st.sampled_from(ORIGINS)),
         own_hand=draw(st.none() | st.builds(OwnHand, person=st.just("LM"), sd_mm=st.floats(0, 5),
                                             marks=st.integers(0, 9), studied=TEXT)),
         interpreted_by=draw(TEXT),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from functools import cache
 
@@ -13,14 +14,17 @@ from core import measure
 from core.arch import fixture_frame
 from core.bone.wall_minima import minima, openings
 from core.distances.by_hand import Series
+from core.errors import OutputError
 from core.measurement import Measurement
 from core.measuring.rows_drilling import drill_rows_of
 from core.measuring.wall_lacking import lacking_notes, wall_limit
-from core.plans.plan import Site
+from core.plans.plan import Declaration, Site
 from core.pseudonym import pseudonymous
-from core.sheet.bone_part import depth_obstacles, wall_of
+from core.sheet.bone_part import wall_of
 from core.sheet.case import case_of, ready
+from core.sheet.drill_card import drill_card
 from core.sheet.furniture import furnish
+from core.sheet.parts import refuse_hindered
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.sheet.ridge_grid import in_grid
 from core.structures import AngleMark, PointMarks, Ruler
@@ -53,6 +57,12 @@ ANGLE = AngleMark(
 )  # fmt: skip
 
 
+DECLARED = tuple(
+    Declaration(structure=name, state="not near this site", reason="invented jaw", by="LM")
+    for name in ("foramen", "root-37", "loop")
+)
+
+
 def plans():
     base = plan_with(FIXTURE, sites=(SITE, ELSEWHERE))
     whole = replace(base, structures=(*base.structures, GUM))
@@ -62,8 +72,10 @@ def plans():
         platform=FIXTURE.platform - 1.5 * on_arch(15.0, 0.0) / RADIUS_MM,
         size=replace(FIXTURE.size, diameter_mm=8.0),
     )
+    met = replace(whole, declared=DECLARED, depth_from="gum")
     return {
         "whole": whole,
+        "met": met,
         "thick": replace(whole, fixtures=(thick,), reasons={thick.id: "a model made to measure"}),
         "rulers": replace(plan_with(), rulers=(RULER, FAR), angles=(ANGLE,)),
         "site and rulers": replace(plan_with(sites=(ELSEWHERE,)), rulers=(RULER,)),
@@ -117,7 +129,7 @@ def test_nothing_leaves_the_paper_or_covers_other_words(name, paper):
     check_drawn(drawn(name, paper)[0])
 
 
-@pytest.mark.parametrize("name", ["whole", "thick", "upper"])
+@pytest.mark.parametrize("name", ["whole", "met", "thick", "upper"])
 def test_no_row_of_the_ledger_is_left_out(name):
     case = case_for(name)
     text = " ".join(pages_of(name))
@@ -129,10 +141,10 @@ def test_no_row_of_the_ledger_is_left_out(name):
 
 
 def test_drilling_has_the_ledgers_depths():
-    case = case_for("whole")
+    case = case_for("met")
     drills = drill_rows_of(case.rows(case.subjects[0]))
     assert {m.details.counted_from for m in drills} == {"buccal rim", "highest rim", "gum"}
-    text = " ".join(pages_of("whole"))
+    text = " ".join(pages_of("met"))
     for m in drills:
         line = f"the {m.details.counted_from} {plain(m.details.mark_mm)} {shown(m, decimals=2)}"
         assert line in text
@@ -141,35 +153,77 @@ def test_drilling_has_the_ledgers_depths():
     assert case.ledger.get("36/depth/drill/gum").value == pytest.approx(12.0)
 
 
-def test_no_drill_number_is_allowed_while_a_danger_is_not_met():
+def test_no_page_prints_a_depth_while_a_danger_is_not_met():
+    """The same plan with what is not near declared has 12.0 mm from the gum, in four places."""
     case = case_for("whole")
-    rows = case.rows(case.subjects[0])
-    assert {m.target for m in depth_obstacles(rows)} >= {"foramen"}  # expected, not marked
+    rule = case.depth_rule(case.subjects[0])
+    assert {m.target for m in rule.obstacles} >= {"foramen"}  # expected, not marked
+    for m in drill_rows_of(case.rows(case.subjects[0])):
+        assert m.value is None
+        assert m.details.mark_mm is None
+        assert "foramen" in m.reading.notes[0].message
     first = pages_of("whole")[0]
-    assert "None is given while these are not met" in first
+    assert "No depth is given while these limits are not met" in first
     assert "foramen" in first
-    settled = tuple(m for m in case.ledger.measurements if m.verdict != "not assessed")
-    good = replace(case, ledger=replace(case.ledger, measurements=settled))
-    assert depth_obstacles(good.rows(good.subjects[0])) == []
-    page = laid_out(good, paper="A4").pages[0]
-    words = [b.what for b in page.boxes]
-    assert "Deepest allowed drill number, mm" in words
-    assert "from gum" in words
-    assert "12.0" in words
+    refused, given = (drill_numbers(name) for name in ("whole", "met"))
+    assert refused == []
+    assert given.count("12.0") >= 2
+    assert drill_card(case) is None
+    assert drill_card(case_for("met")) is not None
+    with pytest.raises(OutputError) as refusal:
+        refuse_hindered("card", case.ledger)
+    assert refusal.value.code == "card-without-depth"
+    refuse_hindered("card", case_for("met").ledger)
+
+
+def drill_numbers(name):
+    """Whatever stands on the sheet in the shape of a depth: its mark, with or without more."""
+    words = [b.what for page in drawn(name)[0].pages for b in page.boxes]
+    depths = {"12.0", "9.0", "8.5", "12.0 (12.00)"}
+    return [w for w in words if w in depths or re.fullmatch(r"\d+\.\d \(\d+\.\d\d\)", w)]
+
+
+def test_the_chosen_depth_is_the_large_one_of_page_one():
+    met = case_for("met")
+    page = laid_out(met, paper="A4").pages[0]
+    heights = {b.what: b.bottom - b.top for b in page.boxes}
+    assert "Maximum drilling depth, mm" in heights
+    rim = met.ledger.get("36/depth/drill/buccal rim").details.mark_mm
+    assert heights["12.0"] > 1.8 * heights[plain(rim)]
+    assert "from gum" in heights
+    other = replace(met, plan=replace(met.plan, depth_from="stent top"))
+    words = [b.what for b in laid_out(other, paper="A4").pages[0].boxes]
+    assert "stent top: not marked" in words
+    nobody = replace(met, plan=replace(met.plan, depth_from=None))
+    page = laid_out(nobody, paper="A4").pages[0]
+    heights = {b.what: b.bottom - b.top for b in page.boxes}
+    assert heights["12.0"] == heights[plain(rim)]
+    assert any(b.what.startswith("Nobody has chosen yet") for b in page.boxes)
+
+
+def test_a_contradicted_side_has_no_depth_anywhere():
+    plan = replace(plans()["met"], side_check=replace(plans()["met"].side_check, side="right"))
+    ledger = measure(plan, VOLUME, made_at="2026-11-24T10:00:00+00:00")
+    case = ready(case_of(plan, VOLUME, ledger, without_viewing=False, window=(-500.0, 1800.0)))
+    assert case.side_is_contradicted
+    assert all(m.value is None for m in drill_rows_of(case.rows(case.subjects[0])))
+    words = {b.what for page in laid_out(case, paper="A4").pages for b in page.boxes}
+    assert not words & {"12.0", "12.00", "12.0 (12.00)"}
+    assert drill_card(case) is None
 
 
 def test_a_depth_that_is_too_near_to_tell_is_not_called_allowed():
     """The drill card of such a case says: drill less deep."""
-    case = case_for("whole")
-    settled = tuple(m for m in case.ledger.measurements if m.verdict != "not assessed")
+    case = case_for("met")
+    settled = case.ledger.measurements
     (canal,) = [m for m in settled if m.id == "36/clearance/canal-left"]
     near = replace(canal, verdict="too near to tell")
     rows = tuple(near if m is canal else m for m in settled)
     told = replace(case, ledger=replace(case.ledger, measurements=rows))
     page = laid_out(told, paper="A4")
     words = " ".join(b.what for b in page.pages[0].boxes)
-    assert "Deepest allowed" not in words
-    assert "Drill number to the planned apex, mm – TOO NEAR TO TELL: canal left" in words
+    assert "Maximum drilling depth" not in words
+    assert "Depth to the planned apex, mm. BORDERLINE: canal left" in words
     assert "12.0" in words
     check_boxes(page, told)
 
