@@ -27,7 +27,7 @@ from core.plans.plan import Plan
 from core.plans.plan_file import plan_fingerprint
 from core.pseudonym_ids import new_names, with_names
 from core.structures import PointMarks
-from core.trust.own_hand import placement_of
+from core.trust.operator_precision import placement_of
 
 REMOVED = "removed"
 REASON = "reason removed"

@@ -9,7 +9,7 @@ from PySide6.QtCore import QObject
 
 from app.background.tasks import Latest, Task
 from app.case.basis_cache import KeptBasis
-from core.distances.by_hand import Series
+from core.distances.freehand import Series
 from core.image.volume import Volume
 from core.measuring.assemble import measure
 from core.measuring.ledger import Ledger

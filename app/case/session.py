@@ -15,7 +15,7 @@ from app.case.plan_diff import same_arch, traced, why_shut
 from app.case.settings import settings_of
 from app.case.side import SideState, side_state
 from core.arch import Arch
-from core.distances.by_hand import Series
+from core.distances.freehand import Series
 from core.drawing import window_of_volume
 from core.fixture import Fixture
 from core.geometry import Array, vector

@@ -257,7 +257,7 @@ def _with_hand(plan: Plan, asked: argparse.Namespace) -> Plan:
     """The plan with a repeat study taken over: a signed one is then another one, and says so."""
     from app.case.attestations import now_iso
     from app.case.repeat_studies import read_study
-    from core.trust.own_hand import own_hand
+    from core.trust.operator_precision import own_hand
 
     study = read_study(asked.hand)
     people = study.people

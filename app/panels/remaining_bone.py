@@ -29,7 +29,7 @@ from core.bone.wall import wall_map
 from core.fixture import Fixture
 from core.image.volume import Volume
 from core.measurement import Note
-from core.measuring.kept_rows import alike
+from core.measuring.row_cache import alike
 from core.measuring.wall_lacking import as_told, lacking_notes
 from core.pictures.wall_picture import WallPicture, wall_picture
 from core.plans.plan import Plan

@@ -11,7 +11,7 @@ from typing import TypedDict
 import numpy as np
 
 from core.arch import Arch, fixture_frame
-from core.distances.by_hand import Series
+from core.distances.freehand import Series
 from core.errors import PlanError, SoundingError
 from core.findings import Finding
 from core.fixture import Fixture
@@ -23,8 +23,8 @@ from core.measurement_kinds import MeasurementKind
 from core.measuring.basis import Basis, settled_arch
 from core.measuring.depth_rule import with_depths_withheld
 from core.measuring.hindrances import hindrances_at, image_faults_at
-from core.measuring.kept_rows import ABOUT_THE_WORK, BESIDE_THE_BONE, rests_on
 from core.measuring.ledger import Ledger
+from core.measuring.row_cache import ABOUT_THE_WORK, BESIDE_THE_BONE, rests_on
 from core.measuring.row_makers import maker_at
 from core.measuring.rows_bone import fixture_bone_rows, site_bone_rows
 from core.measuring.rows_crown import crown_rows
@@ -37,7 +37,7 @@ from core.plans.plan_checks import plan_findings
 from core.plans.plan_file import check_scan, plan_fingerprint
 from core.plans.plausible import refuse_implausible
 from core.plans.side import arch_contradictions, contradictions, places
-from core.trust.own_hand import hand_findings, placement_of
+from core.trust.operator_precision import hand_findings, placement_of
 from core.trust.uncertainty import Placement, Scale
 from core.trust.verdict import Hindrance
 from core.version import PROGRAM

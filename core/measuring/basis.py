@@ -21,7 +21,7 @@ from core.image.volume import Volume
 from core.level import MIN_SUPERIOR
 from core.measurement import Limit, Measurement, Note, Reading
 from core.measurement_kinds import Details, MeasurementKind
-from core.measuring.kept_rows import KeptRows
+from core.measuring.row_cache import KeptRows
 from core.plans.limits import limit_for
 from core.plans.outside import lies_partly_outside
 from core.plans.plan import Jaw, Plan, TissuePoint

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from core.arch import FixtureFrame
-from core.distances.by_hand import FREE_HAND, Series
+from core.distances.freehand import FREE_HAND, Series
 from core.distances.tubes import tubes_of
 from core.errors import OutputError
 from core.fixture import Fixture

@@ -20,7 +20,7 @@ from core.plans.limits import deep_limit_key, zones_of
 from core.plans.plan import Plan
 from core.structures import KnownObject, kind_of
 from core.trust.figures import plain
-from core.trust.own_hand import placement_of
+from core.trust.operator_precision import placement_of
 from core.trust.scale_check import scale_check
 
 

@@ -23,7 +23,7 @@ def maker_at(plan: Plan, basis: Basis, subject: Fixture | Site, placement: Place
         Of this plan and its scan.
     subject : Fixture or Site
     placement : Placement
-        The doubt of the hand that marked; see `core.trust.own_hand.placement_of`.
+        The doubt of the hand that marked; see `core.trust.operator_precision.placement_of`.
     """
     return RowMaker(
         plan=plan,

@@ -9,18 +9,18 @@ from typing import Literal, assert_never
 import numpy as np
 
 from core.arch import FixtureFrame
-from core.distances.by_hand import (
+from core.distances.clearance import clearance, length_beyond_floor
+from core.distances.drilling import UNKNOWN_TIP_MM
+from core.distances.first_hit import first_hit_along_axis
+from core.distances.fixture_pair import angle_between, between_fixtures
+from core.distances.floor_surface import FloorSurface
+from core.distances.freehand import (
     FREE_HAND,
     FULL_GUIDE,
     PILOT_GUIDE,
     Series,
     least_clearance,
 )
-from core.distances.clearance import clearance, length_beyond_floor
-from core.distances.drilling import UNKNOWN_TIP_MM
-from core.distances.first_hit import first_hit_along_axis
-from core.distances.fixture_pair import angle_between, between_fixtures
-from core.distances.floor_surface import FloorSurface
 from core.distances.solid import FixtureSolid
 from core.distances.tubes import tubes_of
 from core.fixture import Fixture

@@ -27,7 +27,7 @@ from core.measuring.rows_bone import surface_rows, wall_rows
 from core.measuring.rows_danger import DangerRows
 from core.plans.plan import Plan
 from core.plans.sizes import ListedSize
-from core.trust.own_hand import placement_of
+from core.trust.operator_precision import placement_of
 from core.trust.uncertainty import Placement
 from core.trust.verdict import least_allowed, target_words
 

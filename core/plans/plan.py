@@ -110,7 +110,7 @@ class OwnHand:
     person : str
         Whose hand it is.
     sd_mm : float
-        As studied; how it counts is `core.trust.own_hand`'s.
+        As studied; how it counts is `core.trust.operator_precision`'s.
     marks, placings : int
         How many marks the study repeated, and how many placings of them it holds.
     studied : str

@@ -12,9 +12,9 @@ from core.scan.agreement import IDENTICAL, images_of, number_refusal, part_refus
 from core.scan.decode import LOSSY
 from core.scan.frames import STEP_TOLERANCE, STEP_TOLERANCE_MM, Arrangement
 from core.scan.header import ImageHeader
+from core.scan.pixel_encoding import unreadable_layout
 from core.scan.report import scan_date
 from core.scan.stacks import Stack, patient_of
-from core.scan.stored import unreadable_layout
 
 CT_CLASSES = frozenset(
     (

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.findings import Finding
+from core.scan.pixel_encoding import layout_of, padding_words, stored_values
 from core.scan.sequence import Grey, apart, exchanged
 from core.scan.stacks import Picture, tells
-from core.scan.stored import layout_of, padding_words, stored_values
 
 THUMB = 48
 """Pixels a side of a thumbnail, at most about twice as many."""

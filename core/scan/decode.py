@@ -23,7 +23,7 @@ from core.errors import ScanError
 from core.scan import decode_child
 from core.scan.codestream import CodedForm, coded_form, fits_its_headers
 from core.scan.decode_child import JOB, READY, REPLY
-from core.scan.walk import READ_FAULTS
+from core.scan.sources import READ_FAULTS
 
 CODECS = {
     "1.2.840.10008.1.2.5": "rle",

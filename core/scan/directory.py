@@ -9,7 +9,7 @@ from pathlib import PurePosixPath
 
 from core.findings import Finding
 from core.scan.header import ImageHeader
-from core.scan.walk import Export, Source
+from core.scan.sources import Export, Source
 
 MAX_DIRECTORY_BYTES = 64 << 20
 

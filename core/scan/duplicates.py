@@ -11,8 +11,8 @@ from core.errors import ScanError
 from core.geometry import Array
 from core.scan.elements import DEFLATED_LE
 from core.scan.frames import SAME_PLACE_MM
+from core.scan.sources import READ_FAULTS, Export
 from core.scan.stacks import Picture
-from core.scan.walk import READ_FAULTS, Export
 
 _PAIRS_AT_ONCE = 32
 

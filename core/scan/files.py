@@ -10,8 +10,8 @@ from typing import BinaryIO
 from core.scan.decode import frame_extents
 from core.scan.elements import DEFLATED_LE, Damaged, behind_meta, inflate
 from core.scan.header import ImageHeader
+from core.scan.sources import Export, Source
 from core.scan.stacks import Picture
-from core.scan.walk import Export, Source
 
 
 def cut_short(picture: Picture) -> bool:

@@ -16,7 +16,7 @@ from core.scan.attributes import TAGS
 from core.scan.elements import Damaged, Flat
 from core.scan.frame_header import MAX_FRAMES, FrameHeader, asking
 from core.scan.numbers import number, numbers, position, spacing, unreadable, whole
-from core.scan.walk import Export, Source
+from core.scan.sources import Export, Source
 
 if TYPE_CHECKING:
     from pydicom.dataset import Dataset

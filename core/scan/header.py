@@ -11,7 +11,7 @@ from core.scan.elements import CutShort, Damaged, Flat, looks_like_dicom, read_f
 from core.scan.frame_header import MAX_FRAMES, FrameHeader
 from core.scan.functional_groups import read_frames
 from core.scan.numbers import number, numbers, position, spacing, unreadable, whole
-from core.scan.walk import READ_FAULTS, Export, Source
+from core.scan.sources import READ_FAULTS, Export, Source
 
 _WANTED = frozenset(TAGS.values())
 MAX_HEADER_BYTES = 64 << 20

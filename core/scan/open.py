@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from core.errors import ScanError
 from core.findings import Finding
 from core.image.volume import Volume
-from core.scan.field import padding_findings, round_field
-from core.scan.judge import Cancelled, Judged, Progress, Spacing, judge_all
+from core.scan.assess import Assessed, Cancelled, Progress, Spacing, assess_all
+from core.scan.field_of_view import padding_findings, round_field
+from core.scan.pixel_encoding import unreadable_layout
 from core.scan.pixels import Voxels, read_voxels
 from core.scan.report import SeriesReport
-from core.scan.stored import unreadable_layout
-from core.scan.walk import opened
+from core.scan.sources import opened
 
 
 def inspect(
@@ -47,8 +47,8 @@ def inspect(
     """
     try:
         with opened(path) as export:
-            judged = judge_all(export, progress, cancelled, spacing_mm)
-            return tuple(entry.report for entry in judged)
+            assessed = assess_all(export, progress, cancelled, spacing_mm)
+            return tuple(entry.report for entry in assessed)
     except MemoryError as error:
         raise ScanError("scan_too_large") from error
 
@@ -83,8 +83,8 @@ def open_scan(
     """
     try:
         with opened(path) as export:
-            judged = judge_all(export, progress, cancelled, spacing_mm)
-            chosen = _choose(judged, series)
+            assessed = assess_all(export, progress, cancelled, spacing_mm)
+            chosen = _choose(assessed, series)
             voxels = read_voxels(export, chosen.slices, progress=progress, cancelled=cancelled)
         return _volume(chosen, voxels)
     except MemoryError as error:
@@ -119,12 +119,12 @@ def preview(path: str | Path, report: SeriesReport, *, size: int = 160) -> NDArr
     return plane * np.float32(voxels.slope) + np.float32(voxels.intercept)
 
 
-def _choose(judged: Sequence[Judged], series: str | None) -> Judged:
-    pool = list(judged)
+def _choose(assessed: Sequence[Assessed], series: str | None) -> Assessed:
+    pool = list(assessed)
     if series is not None:
-        pool = [e for e in judged if series in (e.report.uid, e.report.key)]
+        pool = [e for e in assessed if series in (e.report.uid, e.report.key)]
         if not pool:
-            listing = _listing([e for e in judged if e.report.usable] or judged)
+            listing = _listing([e for e in assessed if e.report.usable] or assessed)
             raise ScanError("scan_series_not_found", wanted=series, listing=listing)
     usable = [entry for entry in pool if entry.report.usable]
     if len(usable) == 1:
@@ -143,7 +143,7 @@ def _choose(judged: Sequence[Judged], series: str | None) -> Judged:
     raise ScanError(meant.refusal.code, **meant.refusal.fields)
 
 
-def _listing(entries: Sequence[Judged]) -> str:
+def _listing(entries: Sequence[Assessed]) -> str:
     return "; ".join(
         f"{e.report.key} ({e.report.description or 'no description'}, "
         f"{e.report.date or 'no date'}, {e.report.shape[0]} slices)"
@@ -151,7 +151,7 @@ def _listing(entries: Sequence[Judged]) -> str:
     )
 
 
-def _volume(chosen: Judged, voxels: Voxels) -> Volume:
+def _volume(chosen: Assessed, voxels: Voxels) -> Volume:
     arrangement = chosen.arrangement
     if arrangement is None:
         raise ScanError("scan_nothing_found", path="", count=0)

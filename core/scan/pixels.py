@@ -23,10 +23,16 @@ from core.scan.decode import CODECS, MAX_LOST, Job, decode_all
 from core.scan.elements import NATIVE
 from core.scan.files import Files, PackedFrames, cut_short
 from core.scan.header import ImageHeader
+from core.scan.pixel_encoding import (
+    array_type,
+    fill_between,
+    layout_of,
+    stored_padding,
+    stored_values,
+)
 from core.scan.proof import Proof
+from core.scan.sources import READ_FAULTS, Export
 from core.scan.stacks import Picture
-from core.scan.stored import array_type, fill_between, layout_of, stored_padding, stored_values
-from core.scan.walk import READ_FAULTS, Export
 
 NOT_SCANNED = np.float32(-1e9)
 """Stored value of *not scanned* where slices had to be brought into one scale."""

@@ -17,7 +17,7 @@ from core.findings import Finding
 from core.scan.codestream import CodedForm
 from core.scan.elements import NATIVE
 from core.scan.header import ImageHeader
-from core.scan.stored import Layout, layout_of, padding_words, stored_values
+from core.scan.pixel_encoding import Layout, layout_of, padding_words, stored_values
 
 SAMPLED_ROWS = 64
 """Rows of a picture that are looked at, evenly spread."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from core.distances.by_hand import FREE_HAND, FULL_GUIDE, PILOT_GUIDE
+from core.distances.freehand import FREE_HAND, FULL_GUIDE, PILOT_GUIDE
 from core.measurement import Measurement
 from core.measurement_kinds import ClearanceDetails, WidthDetails
 from core.measuring.row_names import undercut_words

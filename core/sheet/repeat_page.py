@@ -10,7 +10,7 @@ from core.sheet.furniture import heading
 from core.sheet.page import MARGIN_MM, Pages, PaperName
 from core.trust.figures import nearest, up
 from core.trust.method_error import Correlation
-from core.trust.own_hand import own_hand, placement_by
+from core.trust.operator_precision import own_hand, placement_by
 from core.trust.repeat_result import Comparison, RepeatResult
 from core.version import PROGRAM
 

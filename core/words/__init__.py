@@ -11,8 +11,8 @@ from collections.abc import Iterator, Mapping
 
 from core.words import (
     archive,
-    by_hand,
     drilling,
+    freehand,
     kept,
     ledger,
     marking,
@@ -34,7 +34,7 @@ _TABLES = (
     ledger.SENTENCES,
     marking.SENTENCES,
     measuring.SENTENCES,
-    by_hand.SENTENCES,
+    freehand.SENTENCES,
     drilling.SENTENCES,
     sheet.SENTENCES,
     program.SENTENCES,

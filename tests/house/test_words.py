@@ -10,8 +10,8 @@ import pytest
 
 from core.words import (
     archive,
-    by_hand,
     drilling,
+    freehand,
     kept,
     ledger,
     marking,
@@ -37,7 +37,7 @@ TABLES = {
     "sheet": sheet,
     "program": program,
     "record": record,
-    "by hand": by_hand,
+    "free hand": freehand,
     "drilling": drilling,
     "kept": kept,
     "trust": trust,

@@ -17,7 +17,7 @@ from core.scan import decode, inspect, open_scan
 from core.scan.attributes import TAGS
 from core.scan.elements import Damaged
 from core.scan.header import read_header
-from core.scan.walk import opened
+from core.scan.sources import opened
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "core" / "scan"))
 import make_dicom as make
@@ -154,9 +154,9 @@ def test_every_test_file_of_pydicom_is_read_or_refused():
 
 def test_single_pictures_of_pydicom_decode_as_pydicom_decodes_them():
     """The same pixel words as pydicom's own decoders, whatever the object is."""
+    from core.scan.pixel_encoding import unreadable_layout
     from core.scan.pixels import read_voxels
     from core.scan.stacks import Picture
-    from core.scan.stored import unreadable_layout
 
     compared = 0
     for path in FILES:

@@ -28,7 +28,7 @@ from app.dialogs.repeat_study.result import show_result
 from app.tools.base import Desk
 from app.widgets.number_box import NumberBox
 from core.errors import SoundingError
-from core.trust.own_hand import placement_of
+from core.trust.operator_precision import placement_of
 from core.trust.repeatability import RepeatStudy, StudyDesign
 
 HEADS = ("day", "people", "placed", "scatter", "scan")

@@ -26,7 +26,7 @@ from core.sheet.repeat_page import (
     spread_lines,
     table_lines,
 )
-from core.trust.own_hand import own_hand, placement_by
+from core.trust.operator_precision import own_hand, placement_by
 from core.trust.repeat_result import result_of
 from core.trust.repeatability import RepeatStudy
 

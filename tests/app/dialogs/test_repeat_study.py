@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QLabel
 from app.case.repeat_studies import kept_studies, read_study
 from app.dialogs.repeat_study.dialog import show_repeat_study
 from app.dialogs.repeat_study.result import RepeatResultDialog
-from core.trust.own_hand import placement_of
+from core.trust.operator_precision import placement_of
 from core.trust.repeatability import shuffled
 
 LEFT = Qt.MouseButton.LeftButton

@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import chi2
 
 from core.arch import fixture_frame
-from core.distances.by_hand import FREE_HAND
+from core.distances.freehand import FREE_HAND
 from core.errors import OutputError
 from core.measuring.control_film import (
     CANAL,

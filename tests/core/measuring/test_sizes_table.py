@@ -12,7 +12,7 @@ from core.bone.image_faults import ImageFault, ImageFaults
 from core.fixture import FixtureSize
 from core.measurement import Note
 from core.measuring.basis import Basis
-from core.measuring.kept_rows import KeptRows
+from core.measuring.row_cache import KeptRows
 from core.measuring.sizes_table import lacking, try_sizes
 from core.plans.sizes import ListedSize, default_sizes
 

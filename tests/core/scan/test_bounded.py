@@ -21,8 +21,8 @@ from core.errors import ScanError
 from core.scan import inspect, open_scan, preview
 from core.scan.decode import frame_extents
 from core.scan.header import MAX_HEADER_BYTES, read_header
+from core.scan.sources import Export, opened
 from core.scan.stacks import group
-from core.scan.walk import Export, opened
 from tests.hostile import dicom_bytes as wire
 from tests.hostile.exports import ENHANCED_CT, common_head
 
@@ -220,10 +220,10 @@ def test_no_header_is_read_beyond_64_mb(tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     ("door", "where"),
     [
-        (inspect, "core.scan.open.judge_all"),
-        (inspect, "core.scan.judge.read_header"),
-        (inspect, "core.scan.judge.group"),
-        (open_scan, "core.scan.open.judge_all"),
+        (inspect, "core.scan.open.assess_all"),
+        (inspect, "core.scan.assess.read_header"),
+        (inspect, "core.scan.assess.group"),
+        (open_scan, "core.scan.open.assess_all"),
         (open_scan, "core.scan.pixels.array_type"),
         (open_scan, "core.scan.pixels.continuity_findings"),
         (open_scan, "core.scan.open.round_field"),

@@ -12,7 +12,7 @@ from scipy import ndimage
 from core.scan import open_scan
 from core.scan.header import read_header
 from core.scan.proof import Proof
-from core.scan.walk import opened
+from core.scan.sources import opened
 
 SHAPE = (40, 56)
 

@@ -13,7 +13,7 @@ import pytest
 from core import measure
 from core.arch import fixture_frame
 from core.bone.wall_minima import minima, openings
-from core.distances.by_hand import Series
+from core.distances.freehand import Series
 from core.errors import OutputError
 from core.measurement import Measurement
 from core.measuring.rows_drilling import drill_rows_of

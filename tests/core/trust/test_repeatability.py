@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from core.errors import SoundingError
-from core.trust.own_hand import own_hand, placement_by
+from core.trust.operator_precision import own_hand, placement_by
 from core.trust.repeatability import RepeatReading, RepeatStudy, shuffled
 
 

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from core.scan.field import padding_findings, round_field
+from core.scan.field_of_view import padding_findings, round_field
 
 SIZE = 96
 

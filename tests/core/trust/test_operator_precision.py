@@ -15,7 +15,7 @@ from core.plans.plan import OwnHand
 from core.plans.plan_dump import document_of
 from core.plans.plan_parse import parse
 from core.pseudonym import pseudonymous
-from core.trust.own_hand import hand_findings, placement_by, placement_of
+from core.trust.operator_precision import hand_findings, placement_by, placement_of
 from core.trust.uncertainty import DEFAULT_PLACEMENT
 from tests.core.trust.case import case
 

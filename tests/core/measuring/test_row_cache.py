@@ -15,7 +15,7 @@ from core.arch import fixture_frame
 from core.errors import SoundingError
 from core.identity import Tooth
 from core.measuring.basis import Basis, RowMaker
-from core.measuring.kept_rows import (
+from core.measuring.row_cache import (
     ABOUT_THE_WORK,
     BESIDE_THE_BONE,
     KeptRows,

@@ -5,7 +5,7 @@ import zipfile
 import pytest
 
 from core.errors import ScanError
-from core.scan.walk import opened
+from core.scan.sources import opened
 
 
 def names(path):

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 import sample_volumes
 from core import load_plan
 from core.arch import fixture_frame
-from core.distances.by_hand import FREE_HAND, FULL_GUIDE, PILOT_GUIDE, least_clearance
+from core.distances.freehand import FREE_HAND, FULL_GUIDE, PILOT_GUIDE, least_clearance
 from core.distances.solid import FixtureSolid
 from core.fixture import Fixture, FixtureSize
 from core.measuring.basis import settled_arch

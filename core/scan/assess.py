@@ -21,8 +21,8 @@ from core.scan.files import cut_short
 from core.scan.frames import Arrangement, affine, arrange, directions
 from core.scan.header import DIRECTORY_CLASS, ImageHeader, read_header
 from core.scan.report import SeriesReport, identity_of, scan_date
+from core.scan.sources import Export
 from core.scan.stacks import Picture, Stack, group
-from core.scan.walk import Export
 
 Progress = Callable[[int, int], None]
 Cancelled = Callable[[], bool]
@@ -36,7 +36,7 @@ AXIAL = (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Judged:
+class Assessed:
     """A stack with what was found; arrangement and slices only where it can be measured on."""
 
     report: SeriesReport
@@ -45,13 +45,13 @@ class Judged:
     slices: tuple[Picture | None, ...]
 
 
-def judge_all(
+def assess_all(
     export: Export,
     progress: Progress | None,
     cancelled: Cancelled | None,
     spacing_mm: Spacing | None,
-) -> list[Judged]:
-    """Read all headers and judge each stack: the usable ones first, the largest first.
+) -> list[Assessed]:
+    """Read all headers and assess each stack: the usable ones first, the largest first.
 
     Parameters
     ----------
@@ -78,23 +78,23 @@ def judge_all(
     for stack in stacks:
         if cancelled is not None and cancelled():
             raise ScanError("scan_cancelled")
-        entries.append(_judge(export, stack, common, spacing_mm, cancelled))
-    judged = _with_left_out(entries)
-    judged.sort(key=lambda e: (not e.report.usable, -e.report.shape[0], e.report.key))
-    return judged
+        entries.append(_assess(export, stack, common, spacing_mm, cancelled))
+    assessed = _with_left_out(entries)
+    assessed.sort(key=lambda e: (not e.report.usable, -e.report.shape[0], e.report.key))
+    return assessed
 
 
-def _with_left_out(judged: list[Judged]) -> list[Judged]:
+def _with_left_out(assessed: list[Assessed]) -> list[Assessed]:
     """Say on each usable stack how many pictures of its series could not be made part of it."""
     left_out: Counter[str] = Counter()
-    for entry in judged:
+    for entry in assessed:
         if entry.refusal is not None and entry.refusal.code != "scan_localizer":
             left_out[entry.report.uid] += entry.report.shape[0]
     return [
         replace(entry, report=_also(entry.report, left_out[entry.report.uid]))
         if entry.report.usable and left_out[entry.report.uid]
         else entry
-        for entry in judged
+        for entry in assessed
     ]
 
 
@@ -135,13 +135,13 @@ def _read_headers(
     return images, found
 
 
-def _judge(
+def _assess(
     export: Export,
     stack: Stack,
     common: Sequence[Finding],
     spacing_mm: Spacing | None,
     cancelled: Cancelled | None,
-) -> Judged:
+) -> Assessed:
     found = [*common, *checks.header_findings(stack), *header_agreement(stack.pictures)]
     arrangement: Arrangement | None = None
     slices: tuple[Picture | None, ...] = ()
@@ -175,7 +175,7 @@ def _judge(
         identity=identity_of(pictures[0].image, slices or stack.pictures),
         middle=pictures[len(pictures) // 2],
     )
-    return Judged(report=report, refusal=refusal, arrangement=arrangement, slices=slices)
+    return Assessed(report=report, refusal=refusal, arrangement=arrangement, slices=slices)
 
 
 def _arranged(
