@@ -10,6 +10,7 @@ import numpy as np
 from core.arch import Arch
 from core.bone.bone_levels import BoneLevels
 from core.bone.cortex_level import Places, cortex_level, first_places
+from core.bone.learnt_once import LearntOnce, arch_key, points_key, scan_key
 from core.bone.level_proof import unproven
 from core.bone.pointed_levels import pointed_levels
 from core.bone.tissue_classes import STEP_MM, Profiles, TissueClasses, tissue_classes
@@ -21,6 +22,8 @@ _LEAST_PROFILES = 30
 _SMALLEST_CONTRAST_TO_NOISE = 3.0
 _MARGINS_MM = (3.0, 2.0, 1.4)
 """How far inside both outer edges spongy bone is looked for: as far as the ridge allows."""
+
+_KNOWN: LearntOnce[BoneLevels] = LearntOnce()
 
 
 def bone_levels(volume: Volume, arch: Arch, points: Sequence[TissuePoint] = ()) -> BoneLevels:
@@ -38,8 +41,13 @@ def bone_levels(volume: Volume, arch: Arch, points: Sequence[TissuePoint] = ()) 
     -------
     BoneLevels
         With `trouble` set where no bone can be told from its surroundings, and `unproven` where
-        the levels do not agree with themselves.
+        the levels do not agree with themselves. Learnt once for a scan and an arch.
     """
+    key = (scan_key(volume), arch_key(arch), points_key(points))
+    return _KNOWN.get(key, lambda: _learnt(volume, arch, points))
+
+
+def _learnt(volume: Volume, arch: Arch, points: Sequence[TissuePoint]) -> BoneLevels:
     profiles = Profiles.across(volume, arch)
     classes = tissue_classes(profiles) if len(profiles.grey) >= _LEAST_PROFILES else None
     own = _own_levels(volume, arch, profiles, classes)

@@ -21,6 +21,7 @@ from core.arch import Arch
 from core.bone.bone_levels import BoneLevels
 from core.bone.edges import EdgeSet, PlateEdges
 from core.bone.half_maximum import HalfMaximum
+from core.bone.learnt_once import LearntOnce, arch_key, scan_key
 from core.bone.plate_kernels import EDGE as EDGE_AT
 from core.bone.plate_kernels import INSIDE, MISFIT, OK, OUTSIDE, SD_EDGE, SD_INNER, SD_WIDTH, SINGLE
 from core.bone.plate_kernels import LEVEL as LEVEL_AT
@@ -76,6 +77,9 @@ itself: on curved ridges whose plate is thin or whose marrow is nearly as bright
 _LARGEST_SD_MM = 0.4
 
 
+_KNOWN: LearntOnce[PlateFit] = LearntOnce()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PlateFit:
     """Fitted edges; begins where half maximum, or the first trace of bone, lies.
@@ -100,8 +104,17 @@ class PlateFit:
         arch : Arch
         jaw : {'lower', 'upper'}
         levels : BoneLevels
+
+        Returns
+        -------
+        PlateFit
+            Learnt once for a scan, an arch and these very levels.
         """
-        return cls(levels=levels, plates=learn_plates(volume, arch, jaw, levels))
+        # What is remembered holds its levels, so no other ones can have their identity.
+        key = (scan_key(volume), arch_key(arch), jaw, id(levels))
+        return _KNOWN.get(
+            key, lambda: cls(levels=levels, plates=learn_plates(volume, arch, jaw, levels))
+        )
 
     def outer(self, volume: Volume, starts_mm: Array, directions: Array, max_mm: float) -> EdgeSet:
         """Outer edges; see `EdgeFinder.outer`.

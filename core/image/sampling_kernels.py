@@ -294,7 +294,7 @@ def _span(start: float, step: float, end: float, first: float, last: float) -> A
 def _sample_line(
     flat: Any, shape: Any, field: Any, padded: bool, low: float, high: float, slope: float,
     intercept: float, starts: Array, steps: Array, slab_steps: Array, slab_count: int,
-    maximum: bool, out: Any, n: int,
+    maximum: bool, out: Any, n: Any,
 ) -> None:  # fmt: skip
     nk, nj, ni = shape
     count = out.shape[1]
@@ -369,9 +369,10 @@ def sample_lines(
 ) -> None:  # fmt: skip
     """Sample (n, count) places ``start + c step + s slab_step``, all in voxels (i, j, k)."""
     for n in prange(starts.shape[0]):
+        # A parallel loop counts without a sign: that would be one more `_sample_line` to compile.
         _sample_line(
             flat, shape, field, padded, low, high, slope, intercept, starts, steps, slab_steps,
-            slab_count, maximum, out, n,
+            slab_count, maximum, out, np.int64(n),
         )  # fmt: skip
 
 

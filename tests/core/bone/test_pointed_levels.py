@@ -12,6 +12,7 @@ import pytest
 
 from core.bone import level_learning
 from core.bone.image_faults import ImageFaults
+from core.bone.learnt_once import LearntOnce
 from core.bone.level_learning import bone_levels
 from core.measurement import Note
 from core.plans.plan import TissuePoint
@@ -42,7 +43,8 @@ def points(**changes):
 
 @pytest.fixture
 def nothing_proven(monkeypatch):
-    """The scan's own levels fail their test."""
+    """The scan's own levels fail their test; what was learnt before that does not count."""
+    monkeypatch.setattr(level_learning, "_KNOWN", LearntOnce())
     monkeypatch.setattr(level_learning, "unproven", lambda *_: Note("levels_soft_unclear"))
 
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from core.bone import level_learning
+from core.bone.learnt_once import LearntOnce
 from core.direction import SideAnswers, as_point
 from core.measurement import Note
 from core.measuring.assemble import measure
@@ -35,6 +36,7 @@ def widths(ledger):
 def test_rows_are_assessed_again_less_surely_and_say_why(plan, monkeypatch):
     volume, _ = jaw()
     sure = measure(without_tissue_points(plan), volume)
+    monkeypatch.setattr(level_learning, "_KNOWN", LearntOnce())
     monkeypatch.setattr(level_learning, "unproven", lambda *_: Note("levels_soft_unclear"))
     nothing = measure(without_tissue_points(plan), volume)
     assert all(m.value is None for m in widths(nothing))
