@@ -19,6 +19,7 @@ from pydicom.dataset import Dataset
 
 from app.archive.node import Connection, require_installed
 from core.errors import SoundingError
+from core.words.catalogue import say
 
 FIND = "1.2.840.10008.5.1.4.1.2.2.1"
 MOVE = "1.2.840.10008.5.1.4.1.2.2.2"
@@ -210,7 +211,11 @@ def _followed(connection: Connection, assoc: Any, answers: Any, tray: _Tray) -> 
         if code is None or code not in (0, *_PENDING):
             break
     if code != 0:
-        reason = "no answer" if code is None else f"status 0x{code:04X}"
+        reason = (
+            say("archive.fetching.no-answer")
+            if code is None
+            else say("archive.fetching.status-0x", code=code)
+        )
         raise SoundingError(
             "archive-fetch-failed", node=connection.node, title=connection.title, reason=reason
         )
@@ -238,7 +243,11 @@ def _answers(connection: Connection, found: Any) -> list[Dataset]:
         if code in _PENDING and dataset is not None:
             kept.append(dataset)
         elif code != 0:
-            reason = "no answer" if code is None else f"status 0x{code:04X}"
+            reason = (
+                say("archive.fetching.no-answer")
+                if code is None
+                else say("archive.fetching.status-0x", code=code)
+            )
             raise SoundingError(
                 "archive-search-failed", node=connection.node, title=connection.title, reason=reason
             )

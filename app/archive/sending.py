@@ -22,6 +22,7 @@ from app.archive.node import Connection, Node, require_installed
 from core.atomic import write_whole
 from core.errors import SoundingError
 from core.sheet.parts import LEDGER_FILE
+from core.words.catalogue import say
 
 SENT_FILE = "sheet.sent.json"
 COMMITMENT = "1.2.840.10008.1.20.1"
@@ -204,9 +205,9 @@ def _stored(assoc: Any, dataset: Dataset) -> str:
         return str(error).partition(".")[0]
     code = getattr(status, "Status", None)
     if code is None:
-        return "no answer"
+        return say("archive.sending.no-answer")
     # 0xB0xx: stored, with elements coerced or of no interest (PS3.4 table B.2-1).
-    return "" if code == 0 or code >> 8 == 0xB0 else f"status 0x{code:04X}"
+    return "" if code == 0 or code >> 8 == 0xB0 else say("archive.sending.status-0x", code=code)
 
 
 class _Answers:

@@ -22,6 +22,7 @@ from core.measuring.self_test_check import Check, holds
 from core.measuring.self_test_rows import jaw_checks, value
 from core.plans.plan import Plan
 from core.plans.plan_parse import parse
+from core.words.catalogue import say
 from sample_volumes import path, small_jaw
 from sample_volumes.dicom_out import slice_dataset, stored_values
 from sample_volumes.distances import balls, clearances, fixture_distance, profile_of
@@ -43,38 +44,38 @@ Told = Callable[[str], None]
 
 def lower_jaw(draw: np.random.Generator, seed: int, folder: Path, told: Told) -> Iterator[Check]:
     """All checks of a drawn lower jaw; its grey values lie on a scale of their own."""
-    told("drawing an invented lower jaw")
+    told(say("background.self_test_jaws.drawing-an-invented-lower-jaw"))
     voxels, affine, truth = small_jaw(seed, size_mm=BOX_MM, **_look(draw))
     truth = _with_more(truth, "lower_left_36.truth.json", tip="canal-left")
     wrong = truth.pop("wrong_plan")
     for plan_document in (truth["plan"], wrong):
         _inside(plan_document, affine, voxels.shape)
     truth["fixtures"]["right"]["clearances"] = clearances(truth["plan"])
-    told("writing it as DICOM and reading it back")
+    told(say("background.self_test_jaws.writing-it-as-dicom-and"))
     volume = written(folder, voxels, affine, slope=SLOPE, intercept=INTERCEPT)
     plan = read_plan(folder, truth["plan"])
-    yield _same_voxels(volume, truth, "lower jaw")
+    yield _same_voxels(volume, truth, say("background.self_test_jaws.lower-jaw"))
     middle = tuple(n // 2 for n in voxels.shape)
     stored = float(stored_values(voxels)[middle])
     grey = float(volume.grey_at(volume.mm([middle[::-1]]))[0])
-    yield Check(what="lower jaw: grey value of a voxel on the scan's own scale", found=grey,
+    yield Check(what=say("background.self_test_jaws.lower-jaw-grey-value-of"), found=grey,
                 true=SLOPE * stored + INTERCEPT, bound=0.01, unit="")  # fmt: skip
-    told("measuring it")
+    told(say("background.self_test_jaws.measuring-it"))
     ledger = measure(plan, volume)
-    yield from jaw_checks(ledger, truth, "lower jaw")
+    yield from jaw_checks(ledger, truth, say("background.self_test_jaws.lower-jaw"))
     ends = np.array([truth["stent"][end] for end in ("occlusal", "gingival")])
     click = ends[0] + draw.uniform(0.2, 0.8) * (ends[1] - ends[0])
     fit = stent_axis(volume, click, coronal=truth["arch"]["up"], name="channel-36")
     yield from stent_checks(truth, fit)
     yield from _canal(volume, truth)
-    told("measuring what must not pass")
+    told(say("background.self_test_jaws.measuring-what-must-not-pass"))
     yield from _refused(plan, volume)
     yield from _wrong_plan(wrong, volume)
 
 
 def upper_jaw(draw: np.random.Generator, seed: int, folder: Path, told: Told) -> Iterator[Check]:
     """All checks of a drawn upper jaw."""
-    told("drawing an invented upper jaw")
+    told(say("background.self_test_jaws.drawing-an-invented-upper-jaw"))
     voxels, affine, truth = small_upper_jaw(seed, size_mm=UPPER_BOX_MM, **_look(draw))
     truth = _with_more(truth, "upper_right_15.truth.json", tip="root-14")
     right = truth["fixtures"]["right"]
@@ -82,12 +83,12 @@ def upper_jaw(draw: np.random.Generator, seed: int, folder: Path, told: Told) ->
         # In the small box the section along the arch and the way into the sinus are cut off.
         for side in ("mesial", "distal", "apical"):
             rows.pop(side, None)
-    told("writing it as DICOM and reading it back")
+    told(say("background.self_test_jaws.writing-it-as-dicom-and"))
     volume = written(folder, voxels, affine)
     plan = read_plan(folder, truth["plan"])
-    yield _same_voxels(volume, truth, "upper jaw")
-    told("measuring it")
-    yield from jaw_checks(measure(plan, volume), truth, "upper jaw")
+    yield _same_voxels(volume, truth, say("background.self_test_jaws.upper-jaw"))
+    told(say("background.self_test_jaws.measuring-it"))
+    yield from jaw_checks(measure(plan, volume), truth, say("background.self_test_jaws.upper-jaw"))
 
 
 def written(
@@ -181,7 +182,7 @@ def _with_more(truth: dict[str, Any], kept: str, *, tip: str) -> dict[str, Any]:
 
 def _same_voxels(volume: Volume, truth: dict[str, Any], jaw: str) -> Check:
     same = volume.fingerprint() == truth["plan"]["scan"]["fingerprint"]
-    return holds(f"{jaw}: voxels and grid read back as written", same)
+    return holds(say("background.self_test_jaws.voxels-and-grid-read-back", jaw=jaw), same)
 
 
 def _canal(volume: Volume, truth: dict[str, Any]) -> Iterator[Check]:
@@ -192,8 +193,12 @@ def _canal(volume: Volume, truth: dict[str, Any]) -> Iterator[Check]:
     at = int(np.argmin(np.linalg.norm(line - top, axis=1)))
     at = min(max(at, 1), len(line) - 2)
     fit = fit_canal(volume, line[at], line[at + 1] - line[at - 1])
-    yield Check(what="lower jaw: canal's diameter from one click", found=fit.diameter_mm,
-                true=truth["canal"]["diameter_mm"], bound=max(0.3, 2 * fit.sd_mm))  # fmt: skip
+    yield Check(
+        what=say("background.self_test_jaws.lower-jaw-canals-diameter-from"),
+        found=fit.diameter_mm,
+        true=truth["canal"]["diameter_mm"],
+        bound=max(0.3, 2 * fit.sd_mm),
+    )
 
 
 def _refused(plan: Plan, volume: Volume) -> Iterator[Check]:
@@ -205,16 +210,19 @@ def _refused(plan: Plan, volume: Volume) -> Iterator[Check]:
         sites=(),
         side_check=None,
     )
-    yield holds("a tooth of the other side meets no limit", not _met(other, volume))
+    yield holds(say("background.self_test_jaws.a-tooth-of-the-other"), not _met(other, volume))
     changed = np.array(volume.voxels)
     changed[tuple(n // 2 for n in changed.shape)] += 50
     yield holds(
-        "a plan is refused on a scan whose voxels changed",
+        say("background.self_test_jaws.a-plan-is-refused-on"),
         _refusal(plan, replace(volume, voxels=changed)) == "plan-scan-changed",
     )
     size = replace(fixture.size, diameter_mm=9.0, platform_diameter_mm=None)
     wide = replace(plan, fixtures=(replace(fixture, size=size),))
-    yield holds("a fixture of 9 mm is refused", _refusal(wide, volume) == "plan-impossible-size")
+    yield holds(
+        say("background.self_test_jaws.a-fixture-of-9-mm"),
+        _refusal(wide, volume) == "plan-impossible-size",
+    )
 
 
 def _refusal(plan: Plan, volume: Volume) -> str:
@@ -244,16 +252,29 @@ def _wrong_plan(document: dict[str, Any], volume: Volume) -> Iterator[Check]:
     yield from _below(ledger, "36/clearance/canal-left", clearances(document))
     near = min(w["value_mm"] for w in kept["walls"] if w["turn_deg"] in (0.0, 45.0, 315.0))
     verdict = _verdict_of(ledger, "36/wall/buccal")
-    yield Check(what="wrong plan: remaining bone, buccal", found=value(ledger, "36/wall/buccal"),
-                true=near, bound=0.35)  # fmt: skip
-    yield holds("wrong plan: buccal bone is below its limit", verdict == "below limit")
+    yield Check(
+        what=say("background.self_test_jaws.wrong-plan-remaining-bone-buccal"),
+        found=value(ledger, "36/wall/buccal"),
+        true=near,
+        bound=0.35,
+    )
+    yield holds(
+        say("background.self_test_jaws.wrong-plan-buccal-bone-is"), verdict == "below limit"
+    )
 
 
 def _below(ledger: Ledger, row: str, exact: dict[str, Any]) -> Iterator[Check]:
     true = exact[row]["value_mm"]
-    yield Check(what="wrong plan: clearance to the canal", found=value(ledger, row), true=true,
-                bound=0.05)  # fmt: skip
-    yield holds("wrong plan: canal is below its limit", _verdict_of(ledger, row) == "below limit")
+    yield Check(
+        what=say("background.self_test_jaws.wrong-plan-clearance-to-the"),
+        found=value(ledger, row),
+        true=true,
+        bound=0.05,
+    )
+    yield holds(
+        say("background.self_test_jaws.wrong-plan-canal-is-below"),
+        _verdict_of(ledger, row) == "below limit",
+    )
 
 
 def _verdict_of(ledger: Ledger, row: str) -> str:

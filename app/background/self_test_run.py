@@ -21,6 +21,7 @@ from core.measuring.self_test import SelfTest, this_machine
 from core.measuring.self_test_check import Check
 from core.measuring.self_test_rules import rule_checks
 from core.sheet.self_test_page import self_test_pdf
+from core.words.catalogue import say
 
 SEEDS = 1_000_000
 
@@ -44,11 +45,17 @@ def self_test(seed: int, *, told: Callable[[str], None] = lambda _: None) -> Sel
     draw = np.random.default_rng(seed)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        told("checking the rules")
+        told(say("background.self_test_run.checking-the-rules"))
         parts = (
-            ("the rules", rule_checks()),
-            ("the lower jaw", lower_jaw(draw, seed, folder / "lower", told)),
-            ("the upper jaw", upper_jaw(draw, seed, folder / "upper", told)),
+            (say("background.self_test_run.the-rules"), rule_checks()),
+            (
+                say("background.self_test_run.the-lower-jaw"),
+                lower_jaw(draw, seed, folder / "lower", told),
+            ),
+            (
+                say("background.self_test_run.the-upper-jaw"),
+                upper_jaw(draw, seed, folder / "upper", told),
+            ),
         )
         checks = tuple(check for part, found in parts for check in _to_the_end(part, found))
     return SelfTest(
@@ -69,11 +76,23 @@ def _to_the_end(part: str, checks: Iterator[Check]) -> Iterator[Check]:
     try:
         yield from checks
     except SoundingError as refused:
-        yield Check(what=f"{part}: broke off, refused with {refused.code}", found=None, true=1.0,
-                    bound=0.0, unit="")  # fmt: skip
+        yield Check(
+            what=say(
+                "background.self_test_run.broke-off-refused-with", part=part, code=refused.code
+            ),
+            found=None,
+            true=1.0,
+            bound=0.0,
+            unit="",
+        )
     except Exception as fault:  # noqa: BLE001 - whatever it is, the test has failed
-        yield Check(what=f"{part}: broke off, {type(fault).__name__}", found=None, true=1.0,
-                    bound=0.0, unit="")  # fmt: skip
+        yield Check(
+            what=say("background.self_test_run.broke-off", part=part, name=type(fault).__name__),
+            found=None,
+            true=1.0,
+            bound=0.0,
+            unit="",
+        )
 
 
 def write_self_test(run: SelfTest, folder: Path) -> tuple[Path, Path]:

@@ -24,6 +24,7 @@ from core.plans.plan import (
     SideCheck,
 )
 from core.plans.plan_file import tied_to
+from core.words.catalogue import Message, message, say
 
 Answer: TypeAlias = tuple[str, Plan]
 
@@ -35,6 +36,26 @@ DECLARED_STATES: tuple[DeclaredState, ...] = (
 )
 
 
+STATE_WORDS: dict[DeclaredState, Message] = {
+    "not near this site": message("case.attestations.not-near-this-site"),
+    "looked for, not visible": message("case.attestations.looked-for-not-visible"),
+    "outside the scanned region": message("case.attestations.outside-the-scanned-region"),
+    "tooth missing": message("case.attestations.tooth-missing"),
+}
+TROUBLE_WORDS = {
+    "movement": message("case.attestations.movement"),
+    "streaks": message("case.attestations.streaks"),
+    "noise": message("case.attestations.noise"),
+    "cut-off field": message("case.attestations.cut-off-field"),
+    "gap under the stent": message("case.attestations.gap-under-the-stent"),
+}
+PLACE_WORDS = {
+    "none": message("case.attestations.none"),
+    "away from the site": message("case.attestations.away-from-the-site"),
+    "at the site": message("case.attestations.at-the-site"),
+}
+
+
 def now_iso() -> str:
     """The present moment, ISO 8601 with offset."""
     return datetime.now(UTC).astimezone().isoformat(timespec="seconds")
@@ -43,22 +64,31 @@ def now_iso() -> str:
 def with_side(plan: Plan, *, side: Side, against: str, by: str, at: str) -> Answer:
     """Side compared with patient or chart."""
     check = SideCheck(side=side, against=against, by=by, at=at)
-    return f"side compared with {against}: {side}", replace(plan, side_check=check)
+    return say("case.attestations.side-compared-with", against=against, side=side), replace(
+        plan, side_check=check
+    )
 
 
 def with_image_check(plan: Plan, *, trouble: Mapping[str, str], by: str, at: str) -> Answer:
     """The image judged: each trouble is none, away from the site or at the site."""
-    found = [f"{name} {place}" for name, place in trouble.items() if place != "none"]
+    found = [
+        f"{TROUBLE_WORDS[name]} {PLACE_WORDS[place]}"
+        for name, place in trouble.items()
+        if place != "none"
+    ]
     check = ImageCheck(trouble=dict(trouble), by=by, at=at)
-    return f"image judged: {', '.join(found) or 'no trouble'}", replace(plan, image_check=check)
+    return say(
+        "case.attestations.image-judged",
+        found=", ".join(found) or say("case.attestations.no-trouble"),
+    ), replace(plan, image_check=check)
 
 
 def with_interpreter(plan: Plan, *, interpreter: str, on: str) -> Answer:
     """Who interpreted the whole volume, and when; empty: not yet."""
     if not interpreter:
-        text = "whole volume: set back to not yet interpreted"
+        text = say("case.attestations.whole-volume-set-back-to")
         return text, replace(plan, interpreted_by="", interpreted_at="")
-    text = f"whole volume interpreted by {interpreter} on {on}"
+    text = say("case.attestations.whole-volume-interpreted-by-on", interpreter=interpreter, on=on)
     return text, replace(plan, interpreted_by=interpreter, interpreted_at=on)
 
 
@@ -67,7 +97,11 @@ def with_teeth_together(plan: Plan, *, together: bool, by: str, at: str) -> Answ
     document = {k: v for k, v in plan.document.items() if k != "teeth_together"}
     if together:
         document["teeth_together"] = {"by": by, "at": at}
-    text = f"teeth {'together' if together else 'not together'} in this scan"
+    text = (
+        say("case.attestations.teeth-together")
+        if together
+        else say("case.attestations.teeth-not-together")
+    )
     return text, replace(plan, document=document)
 
 
@@ -81,8 +115,14 @@ def with_entered_room(plan: Plan, *, fixture_id: str, mm: float | None, by: str,
     document = {k: v for k, v in plan.document.items() if k != "entered_room"}
     if rooms:
         document["entered_room"] = rooms
-    value = "taken back" if mm is None else f"{mm:g} mm, measured in the mouth or on models"
-    return f"fixture {fixture_id}: room entered: {value}", replace(plan, document=document)
+    value = (
+        say("case.attestations.taken-back")
+        if mm is None
+        else say("case.attestations.mm-measured-in-the-mouth", mm=mm)
+    )
+    return say(
+        "case.attestations.fixture-room-entered", fixture_id=fixture_id, value=value
+    ), replace(plan, document=document)
 
 
 def with_limit(
@@ -107,14 +147,20 @@ def with_limit(
         raise ValueError(f"the limit {key} cannot go under its lower line {row.lower_line} mm")
     before = plan.limits[key].value if key in plan.limits else row.value
     limits = dict(plan.limits) | {key: ChangedLimit(value=value, by=by, at=at, reason=reason)}
-    text = f"limit {key} changed from {before:g} to {value:g} mm: {reason}"
+    text = say(
+        "case.attestations.limit-changed-from-to-mm",
+        key_=key,
+        before=before,
+        value=value,
+        reason=reason,
+    )
     return text, replace(plan, limits=limits)
 
 
 def without_limit(plan: Plan, *, key: str) -> Answer:
     """The shipped limit put back."""
     limits = {k: v for k, v in plan.limits.items() if k != key}
-    return f"limit {key} put back to its default", replace(plan, limits=limits)
+    return say("case.attestations.limit-put-back-to-its", key_=key), replace(plan, limits=limits)
 
 
 def signed(
@@ -130,4 +176,6 @@ def signed(
     tied = tied_to(plan, identity, fingerprint=fingerprint)
     ids = (*tied.locked, "arch", "midline", *sorted(taken_ids(tied)))
     locked = replace(tied, locked=tuple(dict.fromkeys(ids)))
-    return f"signed off by {name}, {role}", sign(locked, name=name, role=role, at=at)
+    return say("case.attestations.signed-off-by", name=name, role=role), sign(
+        locked, name=name, role=role, at=at
+    )

@@ -6,10 +6,16 @@ import numpy as np
 
 from core.drawing import window_of_volume
 from core.image.volume import Volume
+from core.words.catalogue import message
 
 FROM_SCAN = "from the scan"
 BONE = "bone"
 ALL = "all"
+PRESET_WORDS = {
+    FROM_SCAN: message("case.grey_presets.from-the-scan"),
+    BONE: message("case.grey_presets.bone"),
+    ALL: message("case.grey_presets.all"),
+}
 
 
 def presets(volume: Volume) -> dict[str, tuple[float, float]]:

@@ -36,6 +36,7 @@ from core.errors import OutputError, SoundingError
 from core.plans.history import continues
 from core.plans.plan import Plan
 from core.plans.plan_file import load_plan, save_plan
+from core.words.catalogue import say
 
 HOLDER = "open.json"
 FORM = "sounding-open"
@@ -71,7 +72,7 @@ def this_holder(name: str = "") -> Holder:
             name = getpass.getuser()
     return Holder(
         name=name or "Somebody",
-        host=platform.node() or "another computer",
+        host=platform.node() or say("case.home.another-computer"),
         since=now_iso(),
         token=secrets.token_hex(8),
     )

@@ -22,6 +22,7 @@ from core.proposing.propose import propose
 from core.scan import SeriesReport, inspect, open_scan
 from core.scan.open import preview
 from core.sheet.who import printable_name
+from core.words.catalogue import say
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -102,7 +103,7 @@ class Loading(QObject):
         """Open an export, with a plan (or the path of one) made on it."""
         self.cancel()
         self._plan = None
-        self.began.emit("Looking through the files")
+        self.began.emit(say("case.loading.looking-through-the-files"))
 
         def work(task: Task) -> tuple[Contents, Plan | None]:
             known = load_plan(plan) if isinstance(plan, str) else plan
@@ -117,7 +118,7 @@ class Loading(QObject):
     def take(self, path: str, series: str | None) -> None:
         """Read one series of an export."""
         plan = self._plan
-        self.began.emit("Reading the scan")
+        self.began.emit(say("case.loading.reading-the-scan"))
 
         def work(task: Task) -> Loaded:
             volume = open_scan(path, series, progress=task.progress, cancelled=task.cancelled)
@@ -177,7 +178,7 @@ class LoadingPage(QWidget):
         self.bar = QProgressBar()
         self.bar.setTextVisible(False)
         self.bar.setFixedSize(420, 8)
-        self.cancel = QPushButton("Cancel")
+        self.cancel = QPushButton(say("case.loading.cancel"))
         self.cancel.clicked.connect(self.cancelled)
         column = QVBoxLayout(self)
         column.addStretch(2)

@@ -18,6 +18,7 @@ from typing import Any
 from core.atomic import write_whole
 from core.errors import OutputError, PlanError, SoundingError
 from core.plans.plan_json import MAX_BYTES, read_json
+from core.words.catalogue import say
 
 FOLDER_MODE, FILE_MODE = 0o700, 0o600
 
@@ -68,15 +69,21 @@ def read_kept(path: Path, form: str) -> dict[str, Any]:
         why = error.strerror or type(error).__name__
         raise KeptFileError("kept-unreadable", path=path, reason=why) from error
     if document.get("format") != form:
-        raise KeptFileError("kept-unreadable", path=path, reason="it is a file of another kind")
+        raise KeptFileError(
+            "kept-unreadable", path=path, reason=say("case.own_files.it-is-a-file-of")
+        )
     return document
 
 
 def _reason(error: PlanError) -> str:
     if error.code == "plan-too-large":
-        return f"it is larger than {error.fields['megabytes']} MB"
+        return say("case.own_files.it-is-larger-than-mb", fields=error.fields["megabytes"])
     line = error.fields.get("line")
-    return "it is damaged" if line is None else f"it is damaged at line {line}"
+    return (
+        say("case.own_files.it-is-damaged")
+        if line is None
+        else say("case.own_files.it-is-damaged-at-line", line=line)
+    )
 
 
 def set_aside(path: Path) -> Path | None:
@@ -99,7 +106,7 @@ def told_aside(path: Path, error: Exception) -> str:
     """Set an unreadable file aside, and say which one, why, and where it is now."""
     reason = error.fields.get("reason") if isinstance(error, SoundingError) else None
     kept = set_aside(path)
-    fields = {"path": path, "reason": reason or "its content is not as it must be"}
+    fields = {"path": path, "reason": reason or say("case.own_files.its-content-is-not-as")}
     if kept is None:
         return str(KeptFileError("kept-unreadable", **fields))
     return str(KeptFileError("kept-set-aside", kept=kept, **fields))

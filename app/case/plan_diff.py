@@ -11,12 +11,9 @@ from core.plans.history import sign_off_state
 from core.plans.plan import Plan
 from core.plans.side import side_told
 from core.plans.side import traced as trace_of
+from core.words.catalogue import message
 
-SIGNED = (
-    "Not changed: this plan is signed, and every number in it is counted from jaw plane, arch and "
-    "sites. To edit it, choose File › Sign off … › Open again for editing; the signature is void "
-    "from then on."
-)
+SIGNED = message("case.plan_diff.not-changed-this-plan-is")
 
 
 def why_shut(now: Plan, other: Plan, *, reading: str) -> str:
@@ -27,7 +24,7 @@ def why_shut(now: Plan, other: Plan, *, reading: str) -> str:
     reading : str
         Why this case is opened for reading only; empty: it is not.
     """
-    return reading or (SIGNED if _is_shut(now, other) else "")
+    return reading or (str(SIGNED) if _is_shut(now, other) else "")
 
 
 def _is_shut(now: Plan, other: Plan) -> bool:

@@ -9,6 +9,7 @@ from pathlib import Path
 from app.case.own_files import KeptFileError, read_kept
 from core.errors import PlanError
 from core.identity import Tooth
+from core.words.catalogue import say
 
 PLAN, ABOUT = "case.plan.json", "case.json"
 FORM = "sounding-case"
@@ -79,11 +80,17 @@ def read_record(place: Path) -> CaseRecord:
     closed = document.get("closed", False)
     for name, value in texts.items():
         if not isinstance(value, str) or len(value) > MOST_LETTERS or "\0" in value:
-            raise KeptFileError("kept-unreadable", path=path, reason=f"{name} is not a text")
+            raise KeptFileError(
+                "kept-unreadable", path=path, reason=say("case.record.is-not-a-text", name=name)
+            )
     if not isinstance(closed, bool):
-        raise KeptFileError("kept-unreadable", path=path, reason="closed is neither yes nor no")
+        raise KeptFileError(
+            "kept-unreadable", path=path, reason=say("case.record.closed-is-neither-yes-nor")
+        )
     if texts["tooth"] and not _is_tooth(texts["tooth"]):
-        raise KeptFileError("kept-unreadable", path=path, reason="its tooth is none")
+        raise KeptFileError(
+            "kept-unreadable", path=path, reason=say("case.record.its-tooth-is-none")
+        )
     return CaseRecord(key=place.name, closed=closed, **texts)
 
 

@@ -13,6 +13,7 @@ from platformdirs import user_data_path
 from app.case.own_files import KeptFileError, read_kept, told_aside, write_private
 from core.errors import SoundingError
 from core.trust.repeatability import RepeatStudy
+from core.words.catalogue import say
 
 log = logging.getLogger("sounding.studies")
 
@@ -42,11 +43,15 @@ def read_study(path: Path) -> RepeatStudy:
         document = read_kept(path, "sounding-repeat-study")
         return RepeatStudy.of_json(document)
     except FileNotFoundError as fault:
-        raise SoundingError("repeat-unreadable", reason="there is no such file") from fault
+        raise SoundingError(
+            "repeat-unreadable", reason=say("case.repeat_studies.there-is-no-such-file")
+        ) from fault
     except KeptFileError as fault:
         raise SoundingError("repeat-unreadable", reason=fault.fields["reason"]) from fault
     except (ArithmeticError, RecursionError) as fault:
-        raise SoundingError("repeat-unreadable", reason="its numbers cannot be used") from fault
+        raise SoundingError(
+            "repeat-unreadable", reason=say("case.repeat_studies.its-numbers-cannot-be-used")
+        ) from fault
 
 
 def kept_studies(folder: Path | None = None) -> tuple[tuple[KeptStudy, ...], tuple[str, ...]]:

@@ -28,11 +28,25 @@ from core.plans.outside import newly_outside
 from core.plans.plan import Jaw, Plan
 from core.proposing.proposal import Proposal
 from core.words import sentence
+from core.words.catalogue import Message, message, say
 
 PICTURES_FIRST_MS = 250
 LEAST_ALONG_MM = 0.05
 AT_FIXTURE_MM = 0.75
 """A section nearer to the fixture than this shows the fixture, and goes along with it."""
+
+
+JAW_WORDS: dict[Jaw, Message] = {
+    "lower": message("case.session.lower-jaw"),
+    "upper": message("case.session.upper-jaw"),
+}
+_CONFIRMED = {
+    (True, True): "case.session.plane-and-arch-confirmed",
+    (True, False): "case.session.plane-confirmed",
+    (False, True): "case.session.arch-confirmed",
+    (False, False): "case.session.jaw-named",
+}
+"""What is told of a confirmation: of the plane, of the arch."""
 
 
 class _Step(QUndoCommand):
@@ -46,12 +60,14 @@ class _Step(QUndoCommand):
         self._done_before = False
 
     def redo(self) -> None:
-        again = "done again: " if self._done_before else ""
+        text = self.text()
+        if self._done_before:
+            text = say("case.session.done-again", what=text)
         self._done_before = True
-        self._session.install(self._after, f"{again}{self.text()}")
+        self._session.install(self._after, text)
 
     def undo(self) -> None:
-        self._session.install(self._before, f"undone: {self.text()}")
+        self._session.install(self._before, say("case.session.undone", what=self.text()), back=True)
 
 
 class Session(QObject):
@@ -92,6 +108,7 @@ class Session(QObject):
         """Folder, file or zip that the scan was read from."""
         self.reading = ""
         """Why nothing may be changed here: somebody else has the case open; empty: it may."""
+        self.went_back = False
         self.operator = ""
         """Initials of the person at the bench, for the log and for answers."""
         self.plan = Plan()
@@ -362,8 +379,15 @@ class Session(QObject):
             self.plan, self._before_drag, self._wanted = self._before_drag, None, None
             self._installed("")
 
-    def install(self, plan: Plan, text: str) -> None:
-        """Make a plan the present one, as one more line of the history (steps come here)."""
+    def install(self, plan: Plan, text: str, *, back: bool = False) -> None:
+        """Make a plan the present one, as one more line of the history (steps come here).
+
+        Parameters
+        ----------
+        back : bool
+            It takes a step back, which is told by `went_back` to who hears `plan_changed`.
+        """
+        self.went_back = back
         left = self._fixture_place()
         now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
         grown = replace(plan, history=self.plan.history, revision=self.plan.revision)
@@ -406,17 +430,11 @@ class Session(QObject):
         plan, guide = self.plan, self.guide
         # A plane that is only the scanner's level was not proposed: a person sets it.
         level = guide.level if self.plane_is_found else None
-        proposed = [
-            name
-            for name, own, given in (
-                ("jaw plane", plan.level, level),
-                ("arch", plan.arch_points, guide.arch_points),
-            )
-            if own is None and given is not None
-        ]
-        what = f"{' and '.join(proposed)} confirmed as proposed, " if proposed else ""
+        with_plane = plan.level is None and level is not None
+        with_arch = plan.arch_points is None and guide.arch_points is not None
+        key = _CONFIRMED[with_plane, with_arch]
         self.apply(
-            f"{what}{jaw} jaw",
+            say(key, jaw=JAW_WORDS[jaw]),
             replace(plan, jaw=jaw, level=level, arch_points=guide.arch_points),
         )
 

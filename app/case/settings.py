@@ -22,6 +22,7 @@ from app.case.settings_value import Settings
 from core.errors import OutputError, SoundingError
 from core.plans.limits import row_for
 from core.plans.plan import ChangedLimit, Plan
+from core.words.catalogue import say
 
 WAIT_MS = 3_000
 
@@ -136,7 +137,12 @@ def settings_file() -> Path:
 def with_practice_limits(plan: Plan, settings: Settings, *, at: str) -> Plan:
     """A new plan with the practice's limits, each as a change with who, when and why."""
     changed = {
-        key: ChangedLimit(value=value, by="practice settings", at=at, reason="practice limit")
+        key: ChangedLimit(
+            value=value,
+            by=say("case.settings.practice-settings"),
+            at=at,
+            reason=say("case.settings.practice-limit"),
+        )
         for key, value in settings.limits.items()
         if value != row_for(key).value
     }

@@ -21,6 +21,7 @@ from core.measuring.drill_table import MOST_DRILLS, Drill
 from core.plans.limits import KEYS, row_for
 from core.plans.sizes import ListedSize, read_sizes, sizes_csv
 from core.sheet.day import Pin
+from core.words.catalogue import say
 
 Schema: TypeAlias = dict[str, Any]
 Values: TypeAlias = dict[str, Any]
@@ -154,7 +155,9 @@ def _limits(value: Any) -> dict[str, float]:
     if strange:
         raise ValueError(f"there is no limit named {strange[0]!r}")
     return _lengths(
-        value, _LIMITS, f"a limit is not between its lower line and {_MOST_LIMIT_MM:.0f} mm"
+        value,
+        _LIMITS,
+        say("case.settings_table.a-limit-is-not-between", most_limit_mm=_MOST_LIMIT_MM),
     )
 
 
@@ -163,15 +166,15 @@ def _sizes(value: Any) -> tuple[ListedSize, ...]:
 
 
 def _tube(value: Any) -> Tube:
-    return Tube(**_lengths(value, _TUBE, "the distances of the tube are not believable"))
+    return Tube(**_lengths(value, _TUBE, say("case.settings_table.the-distances-of-the-tube")))
 
 
 def _pin(value: Any) -> Pin:
-    return Pin(**_lengths(value, _PIN, "the pin's size is not believable"))
+    return Pin(**_lengths(value, _PIN, say("case.settings_table.the-pins-size-is-not")))
 
 
 def _film(value: Any) -> FilmResult:
-    keys, refusal = _FILM["properties"], "a control film's distance is not believable"
+    keys, refusal = _FILM["properties"], say("case.settings_table.a-control-films-distance-is")
     return FilmResult(
         by=_text(value["by"]),
         at=_text(value["at"]),
@@ -182,7 +185,7 @@ def _film(value: Any) -> FilmResult:
 
 
 def _drill(value: Any) -> Drill:
-    keys, refusal = _DRILL["properties"], "a drill's marks, diameter or tip are not believable"
+    keys, refusal = _DRILL["properties"], say("case.settings_table.a-drills-marks-diameter-or")
 
     def length(key: str) -> float | None:
         found = value.get(key)
@@ -272,7 +275,11 @@ def settings_of_document(document: Mapping[str, Any]) -> tuple[Settings, tuple[s
         try:
             values[one.name] = one.read(document[one.name])
         except UNREADABLE as error:
-            why = str(error) if isinstance(error, ValueError | SoundingError) else "another kind"
+            why = (
+                str(error)
+                if isinstance(error, ValueError | SoundingError)
+                else say("case.settings_table.another-kind")
+            )
             unread.append(f"{one.name.replace('_', ' ')} ({why})")
     return Settings(**values), tuple(unread)
 
@@ -285,7 +292,7 @@ def settings_schema() -> Schema:
     """
     return {
         "$schema": _DIALECT,
-        "title": "Settings of a practice",
+        "title": say("case.settings_table.settings-of-a-practice"),
         "type": "object",
         "properties": {"format": {"const": FORM}} | {one.name: one.schema for one in SETTINGS},
         "required": ["format"],

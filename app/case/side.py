@@ -10,8 +10,9 @@ from core.findings import Finding
 from core.plans.plan import Plan
 from core.plans.plan_checks import side_findings
 from core.plans.side import CONTRADICTIONS, contradictions, open_question
+from core.words.catalogue import message
 
-SWAPPED = "Left and right may be swapped. Check."
+SWAPPED = message("case.side.left-and-right-may-be")
 """Stands on every picture and window while the signs for the side disagree."""
 
 
@@ -33,7 +34,7 @@ class SideState:
     @property
     def warning(self) -> str:
         """Words for pictures and windows; empty where nothing disagrees."""
-        return SWAPPED if self.against else ""
+        return str(SWAPPED) if self.against else ""
 
 
 def side_state(plan: Plan, arch: Arch | None) -> SideState:

@@ -28,6 +28,7 @@ from core.errors import OutputError, PlanError, SoundingError
 from core.image.volume import Volume
 from core.plans.plan import Plan
 from core.plans.plan_file import load_plan, tied_to_volume
+from core.words.catalogue import say
 
 log = logging.getLogger("sounding.cases")
 
@@ -320,14 +321,11 @@ def _told(problem: Exception, place: Path) -> str:
     if isinstance(problem, OutputError):
         what = str(problem)
     else:
-        what = f"The folder {place} cannot be used."
+        what = say("case.store.the-folder-cannot-be-used", place=place)
     kept = place / PLAN
     last = (
-        f"The last saved state is in {kept}."
+        say("case.store.the-last-saved-state-is", kept=kept)
         if os.path.isfile(kept)  # noqa: PTH113  where one may not look, that is no second fault
-        else "Nothing of this case is on the disk yet."
+        else say("case.store.nothing-of-this-case-is")
     )
-    return (
-        f"Your work is kept in this window but not saved. {what} {last} Make room or choose "
-        "Save plan as … to put it elsewhere; saving is tried again by itself."
-    )
+    return say("case.store.your-work-is-kept-in", what=what, last=last)

@@ -19,6 +19,7 @@ from typing import Any, TextIO, cast
 from app.cli.parser import UNUSABLE, parser
 from core.errors import SoundingError
 from core.inert import inert
+from core.words.catalogue import say
 
 DONE, FAULT, STOPPED = 0, 1, 130
 
@@ -79,7 +80,7 @@ def _run(arguments: Sequence[str]) -> int:
         return DONE
     name = getattr(asked, "command", None)
     if name is None:
-        print("No command was given. Run 'sounding --help'.", file=sys.stderr)
+        print(say("cli.command_line.no-command-was-given-run"), file=sys.stderr)
         return UNUSABLE
     from app.cli import commands
 
@@ -117,7 +118,7 @@ def guarded(work: Callable[[], None]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     except KeyboardInterrupt:
-        print("Stopped before it was done; nothing half-written is left.", file=sys.stderr)
+        print(say("cli.command_line.stopped-before-it-was-done"), file=sys.stderr)
         return STOPPED
     except Exception as fault:  # noqa: BLE001  the last place that can tell the user anything
         print(_told(fault), file=sys.stderr)
@@ -127,23 +128,34 @@ def guarded(work: Callable[[], None]) -> int:
 
 def _told(fault: Exception) -> str:
     """One sentence about a fault of the program; the details go to the log."""
-    what = "A fault in the program stopped the work, so no result can be trusted."
+    what = say("cli.command_line.a-fault-in-the-program")
     try:
         path = log_file()
         path.parent.mkdir(parents=True, exist_ok=True)
         handler = logging.FileHandler(path, encoding="utf-8")
     except OSError:
-        return f"{what} No log could be written either: {type(fault).__name__}: {fault}"
+        return say(
+            "cli.command_line.no-log-could-be-written",
+            what=what,
+            name=type(fault).__name__,
+            fault=fault,
+        )
     handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
     # Straight to this file and as a record of its own: a handler that is already there may keep
     # the shortened text of the error on a shared one, and the details would be lost.
     handler.handle(
         logging.LogRecord(
-            "sounding", logging.ERROR, __file__, 0, "unexpected fault", None, _with_trace(fault)
+            "sounding",
+            logging.ERROR,
+            __file__,
+            0,
+            say("cli.command_line.unexpected-fault"),
+            None,
+            _with_trace(fault),
         )
     )
     handler.close()
-    return f"{what} Please send its details to whoever maintains this installation: {path}"
+    return say("cli.command_line.please-send-its-details-to", what=what, path=path)
 
 
 def _with_trace(fault: Exception) -> tuple[type[Exception], Exception, TracebackType | None]:

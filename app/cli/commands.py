@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from app.cli.progress import Progress
 from core.errors import SoundingError
 from core.inert import one_line
+from core.words.catalogue import say
 
 if TYPE_CHECKING:
     from app.archive.node import Connection
@@ -41,23 +42,29 @@ def inspect(asked: argparse.Namespace) -> None:
 
 def _as_text(report: SeriesReport) -> list[str]:
     k, j, i = report.shape
-    size = "voxel size unknown"
+    size = say("cli.commands.voxel-size-unknown")
     if report.voxel_mm is not None:
         size = f"{' × '.join(f'{step:.4g}' for step in report.voxel_mm)} mm"
     whose = report.identity
-    return [
-        f"{report.key}",
-        one_line(
-            f"  {whose.patient_name or 'no name'}, born {whose.birth_date or 'unknown'},"
-            f" ID {whose.patient_id or 'none'}, scan of {report.date or 'unknown date'}"
-        ),
-        one_line(
-            f"  {report.modality} {report.description or '(no description)'}:"
-            f" {i} × {j} × {k} voxels, {size}"
-        ),
-        "  Can be measured on." if report.usable else "  CAN NOT be measured on.",
-        *(one_line(f"  {f.severity}: {f.message}") for f in report.findings),
-    ]
+    patient = say(
+        "cli.commands.patient",
+        name=whose.patient_name or say("cli.commands.no-name"),
+        birth=whose.birth_date or say("cli.commands.unknown"),
+        id=whose.patient_id or say("cli.commands.none"),
+        date=report.date or say("cli.commands.unknown-date"),
+    )
+    series = say(
+        "cli.commands.series",
+        modality=report.modality,
+        description=report.description or say("cli.commands.no-description"),
+        i=i,
+        j=j,
+        k=k,
+        size=size,
+    )
+    usable = say("cli.commands.usable") if report.usable else say("cli.commands.not-usable")
+    told = (patient, series, usable, *(f"{f.severity}: {f.message}" for f in report.findings))
+    return [f"{report.key}", *(f"  {one_line(text)}" for text in told)]
 
 
 def measure(asked: argparse.Namespace) -> None:
@@ -85,14 +92,14 @@ def section(asked: argparse.Namespace) -> None:
 
     plan = load_plan(asked.plan)
     with _progress(asked) as tell:
-        tell.stage("Reading slices")
+        tell.stage(say("cli.commands.reading-slices"))
         volume = open_scan(asked.scan, series=asked.series, progress=tell.count)
-        tell.stage("Measuring")
+        tell.stage(say("cli.commands.measuring"))
         # Measured even without fixtures: a plan of another scan or an open side is refused there.
         ledger = measured(plan, volume, fine=False)
         section_png(volume, plan, ledger, asked.station, asked.out)
     if not asked.quiet:
-        print(f"The section is in {asked.out}")
+        print(say("cli.commands.the-section-is-in", out=asked.out))
 
 
 def sheet(asked: argparse.Namespace) -> None:
@@ -124,23 +131,24 @@ def sheet(asked: argparse.Namespace) -> None:
     )
     with _progress(asked) as tell:
         volume, ledger = _measured(asked, tell)
-        tell.stage("Writing the sheet")
+        tell.stage(say("cli.commands.writing-the-sheet"))
         written = write_folder(
             ledger.plan, volume, ledger, asked.out, parts, settings, leave_out=True,
             progress=tell.share,
         )  # fmt: skip
     if not asked.quiet:
         print(ledger.summary)
-        print("\n".join(f"written: {path}" for path in written.files))
+        print("\n".join(say("cli.commands.written-2", path=path) for path in written.files))
         for name in written.removed:
-            print(f"taken out, of an earlier state of the plan: {name}")
+            print(say("cli.commands.taken-out-of-an-earlier", name=name))
     _tell_left_out(written)
 
 
 def _tell_left_out(written: Written) -> None:
     """What a case cannot have is no list of what was written: told however quiet a run is."""
     for part, refusal in written.left_out.items():
-        print(one_line(f"left out: {part}: {refusal}"), file=sys.stderr)
+        told = say("cli.commands.left-out", part=part, refusal=refusal)
+        print(one_line(told), file=sys.stderr)
 
 
 def demo(asked: argparse.Namespace) -> None:
@@ -155,24 +163,25 @@ def demo(asked: argparse.Namespace) -> None:
     from core.sheet.record import RecordSettings
 
     if not asked.quiet:
-        print("Sounding on its sample scan: an invented patient, made from exact geometry.")
+        print(say("cli.commands.sounding-on-its-sample-scan"))
     plan = load_plan(sample_volumes.path(f"{SAMPLE}.plan.json"))
     folder = Path("sounding-sheet") if asked.out is None else asked.out
     settings = RecordSettings(without_viewing=True)
     with _progress(asked) as tell:
-        tell.stage("Reading slices")
+        tell.stage(say("cli.commands.reading-slices"))
         volume = open_scan(sample_volumes.path(SAMPLE), progress=tell.count)
-        tell.stage("Measuring")
+        tell.stage(say("cli.commands.measuring"))
         ledger = measured(plan, volume)
-        tell.stage("Writing the sheet")
+        tell.stage(say("cli.commands.writing-the-sheet"))
         written = write_folder(plan, volume, ledger, folder, settings=settings, progress=tell.share)
     _tell_left_out(written)
     if asked.quiet:
         return
     print(as_text(ledger))
-    print(f"\nThe measurement sheet is {written.files[0].resolve()}")
+    print()
+    print(say("cli.commands.the-sheet-is", path=written.files[0].resolve()))
     beside = ", ".join(path.name for path in written.files[1:])
-    print(f"Beside it: {beside}")
+    print(say("cli.commands.beside-it", beside=beside))
 
 
 def verify(asked: argparse.Namespace) -> None:
@@ -183,13 +192,13 @@ def verify(asked: argparse.Namespace) -> None:
     from core.measuring.self_test import NOT_THE_SCANNER
 
     seed = new_seed() if asked.seed is None else asked.seed
-    print(f"Self-test of the program, seed {seed}.")
+    print(say("cli.commands.self-test-of-the-program", seed=seed))
     run = self_test(seed, told=lambda step: print(f"  {step} ...", flush=True))
     folder = Path("sounding-self-test") if asked.out is None else asked.out
     files = write_self_test(run, folder)
     print(f"{run.sentence} ({run.seconds:.0f} s)")
     print(NOT_THE_SCANNER)
-    print("\n".join(f"written: {path}" for path in files))
+    print("\n".join(say("cli.commands.written-2", path=path) for path in files))
     if not run.passed:
         sys.exit(1)
 
@@ -204,7 +213,7 @@ def components(asked: argparse.Namespace) -> None:
     from core.atomic import write_whole
 
     write_whole(asked.out, bill_of_materials().encode("utf-8"))
-    print(f"written: {asked.out}")
+    print(say("cli.commands.written", out=asked.out))
 
 
 def schema(asked: argparse.Namespace) -> None:
@@ -246,9 +255,9 @@ def _measured(asked: argparse.Namespace, tell: Progress) -> tuple[Volume, Ledger
     origin = getattr(asked, "depth_from", None)
     if origin is not None:
         plan = replace(plan, depth_from=origin.replace("-", " "))
-    tell.stage("Reading slices")
+    tell.stage(say("cli.commands.reading-slices"))
     volume = open_scan(asked.scan, series=asked.series, progress=tell.count)
-    tell.stage("Measuring")
+    tell.stage(say("cli.commands.measuring"))
     # The voxels are compared too: a series can be exported twice with other contents.
     return volume, measured(plan, volume)
 
@@ -264,7 +273,7 @@ def _with_hand(plan: Plan, asked: argparse.Namespace) -> Plan:
     person = asked.person or (people[0] if len(people) == 1 else "")
     if person not in people:
         raise SoundingError("repeat-whose-hand", people=", ".join(people) or "nobody")
-    hand = own_hand(study, person, by="command line", at=now_iso())
+    hand = own_hand(study, person, by=say("cli.commands.command-line"), at=now_iso())
     return replace(plan, own_hand=hand)
 
 
@@ -284,20 +293,20 @@ def send(asked: argparse.Namespace) -> None:
     from app.archive.sending import send_folder
 
     with _progress(asked) as tell:
-        tell.stage("Sending")
+        tell.stage(say("cli.commands.sending"))
         sent = send_folder(
             asked.folder, _connection(asked, asked.to), unsigned=asked.unsigned, again=asked.again,
             commitment=not asked.no_commitment, progress=tell.count,
         )  # fmt: skip
-    commitment = f"storage commitment: {sent.commitment}"
+    commitment = say("cli.commands.storage-commitment", commitment=sent.commitment)
     if sent.commitment in {"refused", "not confirmed"}:
         print(commitment, file=sys.stderr)
     if asked.quiet:
         return
     for name in sent.stored:
-        print(f"stored: {name}")
+        print(say("cli.commands.stored", name=name))
     if sent.before:
-        print(f"stored before: {', '.join(sent.before)}")
+        print(say("cli.commands.stored-before", before=", ".join(sent.before)))
     print(commitment)
 
 
@@ -309,13 +318,24 @@ def fetch(asked: argparse.Namespace) -> None:
     if not asked.series:
         for one in find_series(connection, patient=asked.patient, study=asked.study):
             count = "?" if one.count is None else one.count
-            print(one_line(
-                f"{one.study_uid} {one.series_uid} {one.modality} {one.study_date}"
-                f" {one.patient_id} {one.patient_name}: {one.description} ({count} objects)"
-            ))  # fmt: skip
+            print(
+                one_line(
+                    say(
+                        "cli.commands.objects",
+                        study_uid=one.study_uid,
+                        series_uid=one.series_uid,
+                        modality=one.modality,
+                        study_date=one.study_date,
+                        patient_id=one.patient_id,
+                        patient_name=one.patient_name,
+                        description=one.description,
+                        count=count,
+                    )
+                )
+            )
         return
     with _progress(asked) as tell:
-        tell.stage("Fetching slices")
+        tell.stage(say("cli.commands.fetching-slices"))
         folder = fetch_series(
             connection, asked.study, asked.series, into=asked.out, move=asked.move,
             progress=tell.count,
@@ -338,17 +358,24 @@ def study(asked: argparse.Namespace) -> None:
 
     cases = read_cases(asked.cases)
     with _progress(asked) as tell:
-        tell.stage("Measuring cases")
+        tell.stage(say("cli.commands.measuring-cases"))
         tell.count(0, len(cases))
         done = run_study(
             cases, asked.out, workers=asked.workers or cores(), memory_mb=asked.memory_mb,
             scheduler=asked.scheduler or "", again=asked.again, progress=tell.count,
         )  # fmt: skip
     for name, reason in done.faults:
-        print(one_line(f"not measured: {name}: {reason}"), file=sys.stderr)
+        told = say("cli.commands.not-measured", name=name, reason=reason)
+        print(one_line(told), file=sys.stderr)
     if asked.quiet:
         return
     print(
-        f"{len(cases)} cases ({done.before} measured before, {len(done.faults)} not measurable), "
-        f"{done.rows} rows: {asked.out}"
+        say(
+            "cli.commands.cases-measured-before-not-measurable",
+            cases=len(cases),
+            before=done.before,
+            faults=len(done.faults),
+            rows=done.rows,
+            out=asked.out,
+        )
     )

@@ -13,6 +13,7 @@ from core.pictures.ink import GLYPHS
 from core.plans.history import sign_off_state
 from core.sheet.who import who_is
 from core.trust.figures import plain, shown, shown_at_least, up
+from core.words.catalogue import message, say
 from core.words.cautions import CAUTIONS
 
 if TYPE_CHECKING:
@@ -25,6 +26,14 @@ WIDTH = 100
 NAME = 46
 
 
+HEADS = (
+    message("cli.measurement_table.value"),
+    message("cli.measurement_table.at-least"),
+    message("cli.measurement_table.u"),
+    message("cli.measurement_table.limit"),
+)
+
+
 def as_text(ledger: Ledger) -> str:
     """Everything that a person at a console needs to see of a ledger, in the order of its rows."""
     lines = [
@@ -32,6 +41,8 @@ def as_text(ledger: Ledger) -> str:
         f"{ledger.program}, {ledger.made_at}. {_signed(ledger.plan)}",
         "",
     ]
+    widths = (9, 10, 8, 6)
+    heads = "".join(f"{head!s:>{width}}" for head, width in zip(HEADS, widths, strict=True))
     for finding in ledger.findings:
         lines += _wrapped(f"{finding.severity}: ", finding.message)
     subjects = dict.fromkeys((m.fixture, m.site) for m in ledger.measurements)
@@ -44,7 +55,7 @@ def as_text(ledger: Ledger) -> str:
         for group, title in GROUPS.items():
             of_group = [row for row in rows if row.group == group]
             if of_group:
-                lines += [f"{title:<{NAME + 2}}{'value':>9}{'at least':>10}{'± U':>8}{'limit':>6}"]
+                lines += [f"{title:<{NAME + 2}}{heads}"]
             for row in of_group:
                 lines += _row(row, ledger.plan.known_jaw, shared)
     return "\n".join([*lines, "", *_wrapped("", ledger.summary), "", *_wrapped("", CAUTIONS)])
@@ -52,23 +63,28 @@ def as_text(ledger: Ledger) -> str:
 
 def _signed(plan: Plan) -> str:
     if plan.sign_off is not None and sign_off_state(plan) == "signed":
-        return f"Plan signed by {plan.sign_off.name}, {plan.sign_off.at}."
-    return "DRAFT - not signed off; made without viewing the pictures."
+        return say(
+            "cli.measurement_table.plan-signed-by", sign_off=plan.sign_off.name, at=plan.sign_off.at
+        )
+    return say("cli.measurement_table.draft-not-signed-off-made")
 
 
 def _subject(plan: Plan, fixture: str, site: str) -> str:
     things = plan.fixtures if fixture else plan.sites
-    kind, wanted = ("Fixture", fixture) if fixture else ("Site", site)
+    wanted = fixture or site
     tooth = next((thing.tooth for thing in things if thing.id == wanted), "")
     name = wanted.removeprefix("site-")
-    return f"{kind} {name}: {Tooth.of(tooth).words() if tooth else 'no tooth named'}"
+    words = Tooth.of(tooth).words() if tooth else say("cli.measurement_table.no-tooth-named")
+    if fixture:
+        return say("cli.measurement_table.fixture", name=name, tooth=words)
+    return say("cli.measurement_table.site", name=name, tooth=words)
 
 
 def _row(row: Measurement, jaw: str | None, shared: SharedReasons) -> list[str]:
     unit = "°" if row.reading.unit == "deg" else "mm"
     limit = "" if row.limit is None else plain(row.limit.value)
     value = shown(row, decimals=2) if row.value is None else f"{shown(row, decimals=2)} {unit}"
-    verdict = " ".join((row.verdict or "no limit", *shared.letters(row)))
+    verdict = " ".join((row.verdict or say("cli.measurement_table.no-limit"), *shared.letters(row)))
     degrees = row.reading.unit == "deg"
     doubt = "" if row.budget is None else f"± {up(row.budget.expanded, 1 if degrees else 2)}"
     figures = f"{value:>9}{shown_at_least(row, decimals=2):>10}{doubt:>8}{limit:>6}"
@@ -76,8 +92,8 @@ def _row(row: Measurement, jaw: str | None, shared: SharedReasons) -> list[str]:
     lines = [f"{GLYPHS[row.verdict]:1} {name:<{NAME}}{figures}  {verdict}"]
     if len(name) > NAME:  # a line of its own, so that the figures stay in their columns
         lines = [f"{GLYPHS[row.verdict]:1} {name}", f"{'':<{NAME + 2}}{figures}  {verdict}"]
-    for message in shared.rest(row):
-        lines += _wrapped("      ", message)
+    for told in shared.rest(row):
+        lines += _wrapped("      ", told)
     return lines
 
 

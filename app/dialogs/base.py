@@ -19,6 +19,7 @@ from app.case.settings import settings_of
 from app.tools.base import Desk
 from app.widgets import style
 from core.errors import SoundingError
+from core.words.catalogue import Words, message, say
 
 MOST_WIDTH, MOST_HEIGHT = 1180, 690
 """Every dialog fits a screen of 1366 × 768 with its title bar."""
@@ -31,8 +32,8 @@ class Dialog(QDialog):
     `is_complete` and `give`.
     """
 
-    heading = ""
-    accept_words = "OK"
+    heading: Words = ""
+    accept_words: Words = message("dialogs.base.ok")
     least_width = 560
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
@@ -40,7 +41,7 @@ class Dialog(QDialog):
         self.session = session
         self.desk = desk
         self.settings = settings_of(session)
-        self.setWindowTitle(self.heading)
+        self.setWindowTitle(str(self.heading))
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         self.setStyleSheet(style.STYLE_SHEET)
         self.setMinimumWidth(min(self.least_width, MOST_WIDTH))
@@ -48,7 +49,7 @@ class Dialog(QDialog):
         outer = QVBoxLayout(self)
         outer.setContentsMargins(18, 14, 18, 14)
         outer.setSpacing(10)
-        title = QLabel(self.heading)
+        title = QLabel(str(self.heading))
         title.setFont(style.font(16, bold=True))
         outer.addWidget(title)
         if session.side.warning:
@@ -64,9 +65,9 @@ class Dialog(QDialog):
         self.trouble.setVisible(False)
         outer.addWidget(self.trouble)
         box = QDialogButtonBox()
-        self.ok = QPushButton(self.accept_words)
+        self.ok = QPushButton(str(self.accept_words))
         self.ok.setDefault(True)
-        self.cancel = QPushButton("Cancel")
+        self.cancel = QPushButton(say("dialogs.base.cancel"))
         box.addButton(self.cancel, QDialogButtonBox.ButtonRole.RejectRole)
         box.addButton(self.ok, QDialogButtonBox.ButtonRole.AcceptRole)
         box.accepted.connect(self._accepted)
@@ -135,7 +136,7 @@ class Dialog(QDialog):
     def initials(self) -> QLineEdit:
         """Line for the initials of who answers."""
         known = self.session.operator or self.settings.value.initials
-        return self.line("Answered by (initials)", known)
+        return self.line(say("dialogs.base.answered-by-initials"), known)
 
     def take_initials(self, edit: QLineEdit) -> str:
         """The initials, kept for the next answer of this session."""

@@ -25,6 +25,7 @@ from app.dialogs.send_to_archive import show_send
 from app.dialogs.settings import show_settings
 from app.dialogs.sheet.dialog import show_sheet
 from app.tools.base import Desk
+from core.words.catalogue import Words, message
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +35,7 @@ class Entry:
     Parameters
     ----------
     menu : {'File', 'Checks', 'Help'}
-    words : str
+    words : Words
     key : str
         Shortcut, or empty.
     show : callable (session, desk, parent)
@@ -42,31 +43,68 @@ class Entry:
     """
 
     menu: Literal["File", "Checks", "Help"]
-    words: str
+    words: Words
     key: str = ""
     show: Callable[[Session, Desk, QWidget | None], QWidget]
     needs_scan: bool = True
 
 
 DIALOGS: tuple[Entry, ...] = (
-    Entry(menu="File", words="Sheet …", key="Ctrl+P", show=show_sheet),
-    Entry(menu="File", words="Send to archive …", show=show_send, needs_scan=False),
-    Entry(menu="File", words="Sign off …", show=ask_sign_off),
-    Entry(menu="File", words="Scale check …", show=show_scale_check),
-    Entry(menu="File", words="Repeat study …", show=show_repeat_study, needs_scan=False),
-    Entry(menu="File", words="Control film …", show=ask_control_film),
-    Entry(menu="File", words="Settings …", key="Ctrl+,", show=show_settings, needs_scan=False),
-    Entry(menu="Checks", words="Which side …", show=ask_side),
-    Entry(menu="Checks", words="How good is the image …", show=ask_image_check),
-    Entry(menu="Checks", words="Whole volume interpreted …", show=ask_interpreted),
-    Entry(menu="Checks", words="Room for the crown …", show=ask_room),
-    Entry(menu="Checks", words="Declare a structure …", show=ask_declaration),
-    Entry(menu="Checks", words="Limits of this plan …", show=ask_limits),
-    Entry(menu="Help", words="Help …", key="F1", show=show_help, needs_scan=False),
-    Entry(menu="Help", words="Self-test of the program …", show=show_self_test, needs_scan=False),
+    Entry(menu="File", words=message("dialogs.catalogue.sheet"), key="Ctrl+P", show=show_sheet),
+    Entry(
+        menu="File",
+        words=message("dialogs.catalogue.send-to-archive"),
+        show=show_send,
+        needs_scan=False,
+    ),
+    Entry(menu="File", words=message("dialogs.catalogue.sign-off"), show=ask_sign_off),
+    Entry(menu="File", words=message("dialogs.catalogue.scale-check"), show=show_scale_check),
+    Entry(
+        menu="File",
+        words=message("dialogs.catalogue.repeat-study"),
+        show=show_repeat_study,
+        needs_scan=False,
+    ),
+    Entry(menu="File", words=message("dialogs.catalogue.control-film"), show=ask_control_film),
+    Entry(
+        menu="File",
+        words=message("dialogs.catalogue.settings"),
+        key="Ctrl+,",
+        show=show_settings,
+        needs_scan=False,
+    ),
+    Entry(menu="Checks", words=message("dialogs.catalogue.which-side"), show=ask_side),
+    Entry(
+        menu="Checks",
+        words=message("dialogs.catalogue.how-good-is-the-image"),
+        show=ask_image_check,
+    ),
+    Entry(
+        menu="Checks",
+        words=message("dialogs.catalogue.whole-volume-interpreted"),
+        show=ask_interpreted,
+    ),
+    Entry(menu="Checks", words=message("dialogs.catalogue.room-for-the-crown"), show=ask_room),
+    Entry(
+        menu="Checks", words=message("dialogs.catalogue.declare-a-structure"), show=ask_declaration
+    ),
+    Entry(menu="Checks", words=message("dialogs.catalogue.limits-of-this-plan"), show=ask_limits),
     Entry(
         menu="Help",
-        words="About and cautions …",
+        words=message("dialogs.catalogue.help"),
+        key="F1",
+        show=show_help,
+        needs_scan=False,
+    ),
+    Entry(
+        menu="Help",
+        words=message("dialogs.catalogue.self-test-of-the-program"),
+        show=show_self_test,
+        needs_scan=False,
+    ),
+    Entry(
+        menu="Help",
+        words=message("dialogs.catalogue.about-and-cautions"),
         show=lambda session, desk, parent: show_help(session, desk, parent, topic="about"),
         needs_scan=False,
     ),

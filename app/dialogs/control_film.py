@@ -28,6 +28,7 @@ from core.measuring.control_film import (
 )
 from core.structures import Course
 from core.trust.figures import nearest, up
+from core.words.catalogue import message, say
 
 SIDES = ("mesial", "distal")
 
@@ -35,35 +36,39 @@ SIDES = ("mesial", "distal")
 class ControlFilmDialog(Dialog):
     """Reads a few lengths; shows planned, achieved and the difference; keeps only differences."""
 
-    heading = "Control film"
-    accept_words = "Keep"
+    heading = message("dialogs.control_film.control-film")
+    accept_words = message("dialogs.control_film.keep")
     least_width = 640
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
-        self.words(
-            "As read on the ordinary film taken afterwards. All lengths in one unit, mm or pixels; "
-            "the fixture’s own length makes them true. What a film cannot tell: cheek and tongue."
-        )
+        self.words(say("dialogs.control_film.as-read-on-the-ordinary"))
         self.fixtures = session.plan.fixtures
         self.fixture = self._choice(
-            "Fixture", [tooth_words(f.tooth, self.settings.value.numbering) if f.tooth else f.id
-                        for f in self.fixtures],
-        )  # fmt: skip
-        self.neighbour_side = self._choice("Neighbour", list(SIDES))
-        self.length = self.line("Fixture’s length", hint="apex to platform")
+            say("dialogs.control_film.fixture"),
+            [
+                tooth_words(f.tooth, self.settings.value.numbering) if f.tooth else f.id
+                for f in self.fixtures
+            ],
+        )
+        self.neighbour_side = self._choice(say("dialogs.control_film.neighbour"), list(SIDES))
+        self.length = self.line(
+            say("dialogs.control_film.fixtures-length"),
+            hint=say("dialogs.control_film.apex-to-platform"),
+        )
         self.neighbour = self.line(
-            "Platform to neighbour", hint="middle of the platform to facing surface"
+            say("dialogs.control_film.platform-to-neighbour"),
+            hint=say("dialogs.control_film.middle-of-the-platform-to"),
         )
         self.canal = self.line(
-            "Apex to canal", hint="to its roof; with a minus where it stands in it"
+            say("dialogs.control_film.apex-to-canal"),
+            hint=say("dialogs.control_film.to-its-roof-with-a"),
         )
         self.by = self.initials()
         self.found = self.words("")
         self.so_far = self.words("", quiet=True)
         self.words(
-            "Kept in the settings of this computer: your initials, the date, and achieved less "
-            "planned. Nothing of the patient.",
+            say("dialogs.control_film.kept-in-the-settings-of"),
             quiet=True,
         )
         for box in (self.fixture, self.neighbour_side):
@@ -98,7 +103,7 @@ class ControlFilmDialog(Dialog):
             )  # fmt: skip
             results = with_result(results, new)
         self.settings.change(control_films=results)
-        self.desk.say("control film kept")
+        self.desk.say(say("dialogs.control_film.control-film-kept"))
 
     # -- what is planned and what was read --------------------------------------------------
 
@@ -157,7 +162,9 @@ class ControlFilmDialog(Dialog):
     def _found_words(self) -> str:
         neighbour, canal = self._planned()
         planned = [
-            f"{what}: planned {'not known' if value is None else f'{nearest(value, 1)} mm'}"
+            say("dialogs.control_film.planned-not-known", what=what)
+            if value is None
+            else say("dialogs.control_film.planned", what=what, value=nearest(value, 1))
             for what, value in ((NEIGHBOUR, neighbour), (CANAL, canal))
         ]
         entered = any(line.text().strip() for line in (self.length, self.neighbour, self.canal))
@@ -169,7 +176,7 @@ class ControlFilmDialog(Dialog):
             if line.text().strip() and _number(line) is None
         ]
         if bad:
-            return f"{'; '.join(bad)}: a number is wanted."
+            return say("dialogs.control_film.a-number-is-wanted", bad="; ".join(bad))
         try:
             found = self._compared()
         except OutputError as refusal:
@@ -186,16 +193,24 @@ class ControlFilmDialog(Dialog):
             figures = figures_of(films, by, what)
             count = sum(1 for r in films if (r.by, r.what) == (by, what))
             if figures is None:
-                parts.append(f"{what}: {count} film{'' if count == 1 else 's'}")
+                parts.append(say("dialogs.control_film.film", what=what, count=count))
                 continue
             parts.append(
-                f"{what}: {figures.count} films, mean {nearest(figures.mean_mm, 1)} mm, mean size "
-                f"{up(figures.mean_size_mm, 1)} mm, SD {up(figures.sd_mm, 1)} mm, largest "
-                f"{up(figures.worst_mm, 1)} mm"
+                say(
+                    "dialogs.control_film.films-mean-mm-mean-size",
+                    what=what,
+                    count=figures.count,
+                    mean_mm=nearest(figures.mean_mm, 1),
+                    mean_size_mm=up(figures.mean_size_mm, 1),
+                    sd_mm=up(figures.sd_mm, 1),
+                    worst_mm=up(figures.worst_mm, 1),
+                )
             )
-        return (
-            f"{by} so far. {'; '.join(parts)}. From {LEAST_CASES} films of a distance on, its mean "
-            "size stands in a line of its own under each clearance."
+        return say(
+            "dialogs.control_film.so-far-from-films-of",
+            by=by,
+            parts="; ".join(parts),
+            least_cases=LEAST_CASES,
         )
 
     def _choice(self, words: str, entries: list[str]) -> QComboBox:
@@ -224,11 +239,16 @@ def _difference_words(d: Difference) -> str:
     value = d.achieved.value
     if value is None:
         return d.what
-    way = "further away" if d.difference_mm > 0 else "nearer"
-    return (
-        f"{d.what}: planned {nearest(d.planned_mm, 1)} mm, achieved {nearest(value, 1)} "
-        f"± {up(d.budget.expanded, 1)} mm, {nearest(abs(d.difference_mm), 1)} mm {way} than planned"
-    )
+    fields = {
+        "what": d.what,
+        "planned": nearest(d.planned_mm, 1),
+        "achieved": nearest(value, 1),
+        "u": up(d.budget.expanded, 1),
+        "mm": nearest(abs(d.difference_mm), 1),
+    }
+    if d.difference_mm > 0:
+        return say("dialogs.control_film.achieved-further-away", **fields)
+    return say("dialogs.control_film.achieved-nearer", **fields)
 
 
 def ask_control_film(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:

@@ -11,8 +11,9 @@ from PySide6.QtWidgets import QGridLayout, QLabel, QPushButton, QWidget
 from app.widgets.number_box import NumberBox
 from core.image.radiograph import Tube
 from core.sheet.day import Pin
+from core.words.catalogue import message, say
 
-WHOLE_LENGTH = "as fixture"
+WHOLE_LENGTH = message("dialogs.film_fields.as-fixture")
 
 _LEAST_RAY_MM = 50.0
 
@@ -39,10 +40,10 @@ class FilmFields(QWidget):
         self.mesial = NumberBox(-60.0, 60.0, step=1.0, unit="°")
         self.deep = NumberBox(0.0, 30.0, step=0.5)
         # Nothing is drilled at depth 0: there it stands for each fixture's own length.
-        self.deep.setSpecialValueText(WHOLE_LENGTH)
+        self.deep.setSpecialValueText(str(WHOLE_LENGTH))
         self.out = NumberBox(0.0, 30.0, step=0.5)
         self.thick = NumberBox(0.5, 6.0)
-        self.ideal = QPushButton("As shipped")
+        self.ideal = QPushButton(say("dialogs.film_fields.as-shipped"))
         self.ideal.setAutoDefault(False)
         self.ideal.clicked.connect(lambda _on: self.put(Tube(), Pin(), tell=True))
         grid = QGridLayout(self)
@@ -50,14 +51,42 @@ class FilmFields(QWidget):
         grid.setHorizontalSpacing(8)
         grid.setVerticalSpacing(4)
         rows: tuple[tuple[tuple[str, NumberBox, str], ...], ...] = (
-            (("Tube to film", self.source, "from the tube’s focus to the film; 300 mm as shipped"),
-             ("Film behind axis", self.behind, "from the fixture’s axis to the film; 10 mm"),
-             ("From above", self.above, "tilt of the ray; minus: from below; 0°"),
-             ("From mesial", self.mesial, "turn of the ray; minus: from distal; 0°")),
-            (("Pin depth", self.deep, "below the platform; at 0 as deep as each fixture"),
-             ("Stands out", self.out, "of the pin, above the platform; 6 mm as shipped"),
-             ("Pin Ø", self.thick, "2 mm as shipped")),
-        )  # fmt: skip
+            (
+                (
+                    say("dialogs.film_fields.tube-to-film"),
+                    self.source,
+                    say("dialogs.film_fields.from-the-tubes-focus-to"),
+                ),
+                (
+                    say("dialogs.film_fields.film-behind-axis"),
+                    self.behind,
+                    say("dialogs.film_fields.from-the-fixtures-axis-to"),
+                ),
+                (
+                    say("dialogs.film_fields.from-above"),
+                    self.above,
+                    say("dialogs.film_fields.tilt-of-the-ray-minus"),
+                ),
+                (
+                    say("dialogs.film_fields.from-mesial"),
+                    self.mesial,
+                    say("dialogs.film_fields.turn-of-the-ray-minus"),
+                ),
+            ),
+            (
+                (
+                    say("dialogs.film_fields.pin-depth"),
+                    self.deep,
+                    say("dialogs.film_fields.below-the-platform-at-0"),
+                ),
+                (
+                    say("dialogs.film_fields.stands-out"),
+                    self.out,
+                    say("dialogs.film_fields.of-the-pin-above-the"),
+                ),
+                ("Pin Ø", self.thick, say("dialogs.film_fields.2-mm-as-shipped")),
+            ),
+        )
         for line, row in enumerate(rows):
             for place, (words, box, meaning) in enumerate(row):
                 name = QLabel(words)

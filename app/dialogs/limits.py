@@ -24,26 +24,31 @@ from app.widgets.shared_texts import short_time
 from core.identity import Tooth
 from core.plans.limits import ROWS, limit_for, row_for
 from core.trust.figures import plain
+from core.words.catalogue import message, say
 
-HEADS = ("limit", "between, zone", "mm", "default", "lower line", "source")
+HEADS = (
+    "limit",
+    message("dialogs.limits.between-zone"),
+    "mm",
+    "default",
+    message("dialogs.limits.lower-line"),
+    "source",
+)
 MOST_MM = 20.0
 
 
 class LimitsDialog(Dialog):
     """A table of all limits, and one of them to change."""
 
-    heading = "Limits of this plan"
-    accept_words = "Change"
+    heading = message("dialogs.limits.limits-of-this-plan")
+    accept_words = message("dialogs.limits.change")
     least_width = 980
 
     def __init__(
         self, session: Session, desk: Desk, parent: QWidget | None = None, *, key: str = ""
     ) -> None:
         super().__init__(session, desk, parent)
-        self.words(
-            "Planning margins, no proven thresholds of harm. A change belongs to this plan alone "
-            "and stands on every sheet with your initials. Nobody can go under the lower line."
-        )
+        self.words(say("dialogs.limits.planning-margins-no-proven-thresholds"))
         # The limits of the tooth looked at, else of the one that is planned.
         plan = session.plan
         planned = (*(f.tooth for f in plan.fixtures), *(s.tooth for s in plan.sites))
@@ -56,13 +61,15 @@ class LimitsDialog(Dialog):
         self.name.setFont(style.font(13, bold=True))
         self.value = NumberBox(0.0, MOST_MM)
         self.value.setKeyboardTracking(True)
-        self.value.setAccessibleName("New limit")
+        self.value.setAccessibleName(say("dialogs.limits.new-limit"))
         self.value.valueChanged.connect(self.check)
         row.addWidget(self.name)
         row.addWidget(self.value)
         row.addStretch(1)
         self.body.addLayout(row)
-        self.reason = self.line("Reason", hint="why this plan needs another limit")
+        self.reason = self.line(
+            say("dialogs.limits.reason"), hint=say("dialogs.limits.why-this-plan-needs-another")
+        )
         self.by = self.initials()
         self.table.currentCellChanged.connect(self._chosen)
         keys = [r.key for r in ROWS]
@@ -99,15 +106,15 @@ class LimitsDialog(Dialog):
 
     def _chosen(self) -> None:
         limit = limit_for(self.key, self.session.plan, tooth=self._tooth)
-        self.name.setText(f"{self.key.replace('-', ', ')}: new value")
+        self.name.setText(say("dialogs.limits.new-value", replace=self.key.replace("-", ", ")))
         self.value.setRange(limit.lower_line or 0.0, MOST_MM)
         self.value.setValue(limit.value)
         self.check()
 
     def _table(self) -> QTableWidget:
         table = QTableWidget(len(ROWS), len(HEADS))
-        table.setHorizontalHeaderLabels(HEADS)
-        table.setAccessibleName("Limits")
+        table.setHorizontalHeaderLabels([str(head) for head in HEADS])
+        table.setAccessibleName(say("dialogs.limits.limits"))
         table.verticalHeader().hide()
         table.setShowGrid(False)
         table.setWordWrap(True)
@@ -121,8 +128,13 @@ class LimitsDialog(Dialog):
             limit = limit_for(row.key, self.session.plan, tooth=self._tooth)
             source = row.source
             if limit.changed:
-                who = f"{limit.changed_by or 'nobody named'} {short_time(limit.changed_at)}"
-                source = f"changed by {who}: {limit.reason or 'no reason'}. Default: {source}"
+                source = say(
+                    "dialogs.limits.changed-by-default",
+                    by=limit.changed_by or say("dialogs.limits.nobody-named"),
+                    at=short_time(limit.changed_at),
+                    reason=limit.reason or say("dialogs.limits.no-reason"),
+                    source=source,
+                )
             texts = (
                 row.key.replace("-", ", "),
                 f"{row.between}, {row.zone}",

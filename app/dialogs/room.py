@@ -10,25 +10,26 @@ from app.dialogs.base import Dialog, open_dialog
 from app.tools.base import Desk
 from app.tools.prompts import read_length
 from core.measuring.rows_crown import entered_room_mm, teeth_together
+from core.words.catalogue import message, say
 
-TOGETHER = ("The teeth were together in this scan", "They were apart, or nobody knows")
+TOGETHER = (
+    message("dialogs.room.the-teeth-were-together-in"),
+    message("dialogs.room.they-were-apart-or-nobody"),
+)
 
 
 class RoomDialog(Dialog):
     """One answer for the scan, and a room for each fixture that rules where it is entered."""
 
-    heading = "Room for the crown"
-    accept_words = "Answer"
+    heading = message("dialogs.room.room-for-the-crown")
+    accept_words = message("dialogs.room.answer")
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
-        self.words(
-            "With the mouth open, the room between fixture and opposing tooth in the scan is not "
-            "the room of the bite: until somebody answers, it is not assessed."
-        )
+        self.words(say("dialogs.room.with-the-mouth-open-the"))
         self.together = QButtonGroup(self)
         for number, words in enumerate(TOGETHER):
-            button = QRadioButton(words)
+            button = QRadioButton(str(words))
             self.together.addButton(button, number)
             self.body.addWidget(button)
         if teeth_together(session.plan):
@@ -37,14 +38,13 @@ class RoomDialog(Dialog):
         self.rooms: dict[str, QLineEdit] = {}
         if session.plan.fixtures:
             self.words(
-                "Or enter the room from the platform to the opponent, measured in the mouth or on "
-            "models. It then replaces the value from the scan.", quiet=True,
+                say("dialogs.room.or-enter-the-room-from"), quiet=True,
             )  # fmt: skip
         for fixture in session.plan.fixtures:
             room = entered_room_mm(session.plan, fixture.id)
             value = "" if room is None else f"{room:g}"
-            name = f"Room at {fixture.id}, mm"
-            self.rooms[fixture.id] = self.line(name, value, hint="empty: none")
+            name = say("dialogs.room.room-at-mm", id=fixture.id)
+            self.rooms[fixture.id] = self.line(name, value, hint=say("dialogs.room.empty-none"))
         self.by = self.initials()
 
     def is_complete(self) -> bool:
@@ -75,7 +75,7 @@ class RoomDialog(Dialog):
         for fixture_id, room in self._changed().items():
             text, plan = with_entered_room(plan, fixture_id=fixture_id, mm=room, by=by, at=at)
             texts.append(text)
-        self.session.apply("; ".join(texts) or "room for the crown: nothing changed", plan)
+        self.session.apply("; ".join(texts) or say("dialogs.room.room-for-the-crown-nothing"), plan)
 
 
 def ask_room(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:

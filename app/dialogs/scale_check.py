@@ -23,32 +23,33 @@ from core.errors import SoundingError
 from core.identity import thing_words
 from core.plans import edit
 from core.trust.scale_check import ScaleCheck, percent, scale_check
+from core.words.catalogue import message, say
 
-HEADS = ("objects", "scan shows mm", "measured mm", "deviation", "± U", "says")
-NONE_YET = (
-    "No object of known distance is marked. Until one is, every length carries 1.2 % for the scan’s"
-    " scale. Put two or more small bright objects (steel balls, filled tubes) beside the teeth or "
-    "into the stent, measure the distances between their middles with a caliper, and mark them."
+HEADS = (
+    message("dialogs.scale_check.objects"),
+    message("dialogs.scale_check.scan-shows-mm"),
+    message("dialogs.scale_check.measured-mm"),
+    message("dialogs.scale_check.deviation"),
+    message("dialogs.scale_check.u"),
+    message("dialogs.scale_check.says"),
 )
+NONE_YET = message("dialogs.scale_check.no-object-of-known-distance")
 
 
 class ScaleCheckDialog(Dialog):
     """A line a pair; below, what all of them say together, and what lengths carry for it."""
 
-    heading = "Scale check"
-    accept_words = "Mark objects"
+    heading = message("dialogs.scale_check.scale-check")
+    accept_words = message("dialogs.scale_check.mark-objects")
     least_width = 860
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
-        self.cancel.setText("Close")
-        self.words(
-            "Only distances from middle to middle count. Bright objects look larger than they are, "
-            "so their size never does. Values are not corrected: what is found is carried in ± U."
-        )
+        self.cancel.setText(say("dialogs.scale_check.close"))
+        self.words(say("dialogs.scale_check.only-distances-from-middle-to"))
         self.table = QTableWidget(0, len(HEADS))
-        self.table.setHorizontalHeaderLabels(HEADS)
-        self.table.setAccessibleName("Scale objects")
+        self.table.setHorizontalHeaderLabels([str(head) for head in HEADS])
+        self.table.setAccessibleName(say("dialogs.scale_check.scale-objects"))
         self.table.verticalHeader().hide()
         self.table.setShowGrid(False)
         self.table.setTabKeyNavigation(False)
@@ -62,7 +63,7 @@ class ScaleCheckDialog(Dialog):
         header.setSectionResizeMode(len(HEADS) - 1, QHeaderView.ResizeMode.Stretch)
         self.table.setMinimumHeight(150)
         self.body.addWidget(self.table, 1)
-        self.out = QPushButton("Take the chosen one out")
+        self.out = QPushButton(say("dialogs.scale_check.take-the-chosen-one-out"))
         self.out.setAutoDefault(False)
         self.out.clicked.connect(self._take_out)
         row = QHBoxLayout()
@@ -97,9 +98,13 @@ class ScaleCheckDialog(Dialog):
         self.check_now = check
         self.table.setRowCount(len(check.deviations))
         for number, found in enumerate(check.deviations):
-            says = "agrees" if found.agrees else "DEVIATES"
+            says = (
+                say("dialogs.scale_check.agrees")
+                if found.agrees
+                else say("dialogs.scale_check.deviates")
+            )
             if found.by_hand:
-                says += ", middles as marked"
+                says = f"{says}, {say('dialogs.scale_check.middles-as-marked')}"
             texts = (
                 thing_words(found.id),
                 f"{found.found_mm:.2f}",
@@ -112,10 +117,12 @@ class ScaleCheckDialog(Dialog):
                 self.table.setItem(number, column, QTableWidgetItem(text))
         self.out.setEnabled(bool(check.deviations))
         if not check.deviations:
-            self.verdict.setText(NONE_YET)
+            self.verdict.setText(str(NONE_YET))
             return
         told = "\n".join(finding.message for finding in check.findings)
-        carried = f"Every length carries u = {percent(check.scale.relative_u)} of it"
+        carried = say(
+            "dialogs.scale_check.every-length-carries-u-of", percent=percent(check.scale.relative_u)
+        )
         self.verdict.setText(f"{told}\n{carried} ({check.scale.source}).")
 
     def _not_checked(self, error: Exception) -> None:
@@ -131,7 +138,9 @@ class ScaleCheckDialog(Dialog):
         except SoundingError as error:
             self.tell(str(error))
             return
-        self.session.apply(f"{thing_words(chosen)} deleted", plan)
+        self.session.apply(
+            say("dialogs.scale_check.deleted", thing_words=thing_words(chosen)), plan
+        )
 
 
 def show_scale_check(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:

@@ -21,6 +21,7 @@ from app.tools.base import Desk
 from app.widgets import style
 from app.widgets.file_windows import ask_folder
 from core.measuring.self_test import NOT_THE_SCANNER
+from core.words.catalogue import message, say
 
 PAGE_DPI = 110
 ENDED = (0, 1)
@@ -35,8 +36,8 @@ def self_tests_folder() -> Path:
 class SelfTestDialog(Dialog):
     """Starts the test in a process of its own: the window stays free, and Stop really stops it."""
 
-    heading = "Self-test of the program"
-    accept_words = "Run the test"
+    heading = message("dialogs.self_test.self-test-of-the-program")
+    accept_words = message("dialogs.self_test.run-the-test")
     least_width = 860
 
     def __init__(
@@ -50,12 +51,8 @@ class SelfTestDialog(Dialog):
         super().__init__(session, desk, parent)
         self.folder = self_tests_folder() if folder is None else folder
         self.files: tuple[Path, ...] = ()
-        self.cancel.setText("Close")
-        self.words(
-            "An invented scan is drawn from a seed that nobody chose, written as DICOM, read back, "
-            "measured, and compared with what is true. It takes less than a minute; the window can "
-            "be used meanwhile."
-        )
+        self.cancel.setText(say("dialogs.self_test.close"))
+        self.words(say("dialogs.self_test.an-invented-scan-is-drawn"))
         self.words(NOT_THE_SCANNER)
         self.said = QLabel("")
         self.said.setWordWrap(True)
@@ -64,7 +61,7 @@ class SelfTestDialog(Dialog):
         self.bar = QProgressBar()
         self.bar.setRange(0, 0)
         self.bar.setTextVisible(False)
-        self.bar.setAccessibleName("Under way")
+        self.bar.setAccessibleName(say("dialogs.self_test.under-way"))
         self.bar.hide()
         self.body.addWidget(self.bar)
         self.page = PagesShown()
@@ -73,7 +70,7 @@ class SelfTestDialog(Dialog):
         self.where = QLabel("")
         self.where.setObjectName("quiet")
         self.where.setWordWrap(True)
-        self.save = QPushButton("Save page and figures to …")
+        self.save = QPushButton(say("dialogs.self_test.save-page-and-figures-to"))
         self.save.setAutoDefault(False)
         self.save.clicked.connect(self._ask_folder)
         self.save.hide()
@@ -105,7 +102,7 @@ class SelfTestDialog(Dialog):
 
     def _start(self) -> None:
         self.tell("")
-        self.said.setText("Starting …")
+        self.said.setText(say("dialogs.self_test.starting"))
         self.files = ()
         self.where.setText("")
         self.save.hide()
@@ -113,7 +110,7 @@ class SelfTestDialog(Dialog):
         self._heard_text, self._stopped = "", False
         arguments = ["-m", "app", "verify", "--out", str(self.folder)]
         self.process.start(sys.executable, arguments)
-        self.ok.setText("Stop")
+        self.ok.setText(say("dialogs.self_test.stop"))
         self.bar.show()
 
     def _heard(self) -> None:
@@ -129,33 +126,33 @@ class SelfTestDialog(Dialog):
         self._heard()
         self._idle()
         if self._stopped:
-            self.said.setText("Stopped: nothing was tested.")
+            self.said.setText(say("dialogs.self_test.stopped-nothing-was-tested"))
             return
-        written = [
-            Path(line.partition(":")[2].strip())
-            for line in self._heard_text.splitlines()
-            if line.startswith("written:")
-        ]
-        if status not in ENDED or len(written) != 2 or not all(p.is_file() for p in written):
+        named = [Path(line.partition(": ")[2].strip()) for line in self._heard_text.splitlines()]
+        written = [path for path in named if path.is_file()]
+        if status not in ENDED or len(written) != 2:
             self._failed()
             return
         self.files = tuple(written)
         pdf, document = written
         figures = json.loads(document.read_text(encoding="utf-8"))
         self.said.setText(
-            f"{figures['sentence']} {figures['seconds']:.0f} s, seed {figures['seed']}."
+            say(
+                "dialogs.self_test.s-seed",
+                figures=figures["sentence"],
+                figures2=figures["seconds"],
+                figures3=figures["seed"],
+            )
         )
-        self.where.setText(f"Page and figures are kept in {pdf.parent}")
+        self.where.setText(say("dialogs.self_test.page-and-figures-are-kept", parent=pdf.parent))
         self.save.show()
         data = pdf.read_bytes()
         self._drawing.ask(lambda task: rendered(data, task, dpi=PAGE_DPI))
 
     def _failed(self) -> None:
         said = bytes(self.process.readAllStandardError().data()).decode("utf-8", "replace").strip()
-        self.said.setText(
-            "The test did not come to its end: nothing is known of this installation."
-        )
-        self.tell(said or "Start it again; if it stays so, run ‘sounding verify’ in a terminal.")
+        self.said.setText(say("dialogs.self_test.the-test-did-not-come"))
+        self.tell(said or say("dialogs.self_test.start-it-again-if-it"))
 
     def _not_started(self, error: QProcess.ProcessError) -> None:
         if error == QProcess.ProcessError.FailedToStart:
@@ -164,16 +161,16 @@ class SelfTestDialog(Dialog):
 
     def _idle(self) -> None:
         self.bar.hide()
-        self.ok.setText(self.accept_words)
+        self.ok.setText(str(self.accept_words))
 
     def _drawn(self, images: tuple[QImage, ...]) -> None:
         self.page.show_pages(images)
 
     def _not_drawn(self, error: Exception) -> None:
-        self.tell(f"The page cannot be shown here ({type(error).__name__}); the files are whole.")
+        self.tell(say("dialogs.self_test.the-page-cannot-be-shown", name=type(error).__name__))
 
     def _ask_folder(self) -> None:
-        name = ask_folder(self, "Save page and figures to", "record")
+        name = ask_folder(self, say("dialogs.self_test.save-page-and-figures-to-2"), "record")
         if name:
             self.save_to(Path(name))
 
@@ -183,9 +180,11 @@ class SelfTestDialog(Dialog):
             for path in self.files:
                 shutil.copy2(path, folder / path.name)
         except OSError as error:
-            self.tell(f"The files could not be copied ({error}); they are in {self.folder}.")
+            self.tell(
+                say("dialogs.self_test.the-files-could-not-be", error=error, folder=self.folder)
+            )
             return
-        self.where.setText(f"Copied to {folder}")
+        self.where.setText(say("dialogs.self_test.copied-to", folder=folder))
 
     def done(self, result: int) -> None:
         """A test that nobody waits for ends with the window."""

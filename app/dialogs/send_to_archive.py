@@ -14,44 +14,48 @@ from app.dialogs.base import Dialog, open_dialog
 from app.tools.base import Desk
 from app.widgets.file_windows import ask_folder
 from core.errors import OutputError, SoundingError
+from core.words.catalogue import message, say
 
 _COMMITMENT = {
-    "not asked": "It was not asked to confirm that it keeps them.",
-    "not offered": "It does not offer to confirm that it keeps them.",
-    "not confirmed": "It has not confirmed yet that it keeps them.",
-    "confirmed": "It has confirmed that it keeps all of them.",
-    "refused": "It did NOT confirm that it keeps all of them: ask whoever runs the archive.",
+    "not asked": message("dialogs.send_to_archive.it-was-not-asked-to"),
+    "not offered": message("dialogs.send_to_archive.it-does-not-offer-to"),
+    "not confirmed": message("dialogs.send_to_archive.it-has-not-confirmed-yet"),
+    "confirmed": message("dialogs.send_to_archive.it-has-confirmed-that-it"),
+    "refused": message("dialogs.send_to_archive.it-did-not-confirm-that"),
 }
 
 
 class SendDialog(Dialog):
     """Folder, archive, and whether a draft may go; nothing is sent before the button."""
 
-    heading = "Send to archive"
-    accept_words = "Send"
+    heading = message("dialogs.send_to_archive.send-to-archive")
+    accept_words = message("dialogs.send_to_archive.send")
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
         self._is_busy = False
-        self.cancel.setText("Close")
+        self.cancel.setText(say("dialogs.send_to_archive.close"))
         self.words(
-            "Sends the DICOM objects of a folder that “Sheet …” has written: report, sheet, key "
-            "pictures, fixtures and canals. What the archive has stored is not sent twice.",
+            say("dialogs.send_to_archive.sends-the-dicom-objects-of"),
             quiet=True,
         )
-        self.folder = self.line("Folder of the sheet")
-        self.choose = QPushButton("Choose …")
+        self.folder = self.line(say("dialogs.send_to_archive.folder-of-the-sheet"))
+        self.choose = QPushButton(say("dialogs.send_to_archive.choose"))
         self.choose.setAutoDefault(False)
         self.choose.clicked.connect(lambda _on: self._choose())
         self.body.addWidget(self.choose)
         kept = self.settings.value
-        self.address = self.line("Archive", kept.archive, hint="AET@HOST:PORT")
-        self.title = self.line("Own AE title", kept.own_title)
-        self.tls = QCheckBox("Encrypted (TLS); the archive’s certificate is checked")
-        self.unsigned = QCheckBox("Send although it is not signed off")
+        self.address = self.line(
+            say("dialogs.send_to_archive.archive"),
+            kept.archive,
+            hint=say("dialogs.send_to_archive.aet-host-port"),
+        )
+        self.title = self.line(say("dialogs.send_to_archive.own-ae-title"), kept.own_title)
+        self.tls = QCheckBox(say("dialogs.send_to_archive.encrypted-tls-the-archives-certificate"))
+        self.unsigned = QCheckBox(say("dialogs.send_to_archive.send-although-it-is-not"))
         self.bar = QProgressBar()
         self.bar.setFormat("%v of %m objects")
-        self.stop = QPushButton("Stop")
+        self.stop = QPushButton(say("dialogs.send_to_archive.stop"))
         self.stop.setAutoDefault(False)
         self.stop.clicked.connect(lambda _on: self._stop())
         for box in (self.tls, self.unsigned):
@@ -110,14 +114,14 @@ class SendDialog(Dialog):
         super().done(result)
 
     def _choose(self) -> None:
-        name = ask_folder(self, "Folder of the sheet", "record")
+        name = ask_folder(self, say("dialogs.send_to_archive.folder-of-the-sheet"), "record")
         if name:
             self.folder.setText(name)
 
     def _stop(self) -> None:
         self._sending.drop()
         self._show_busy(False)
-        self.tell("Stopped. Send again to go on where it stopped.")
+        self.tell(say("dialogs.send_to_archive.stopped-send-again-to-go"))
         self.check()
 
     def _progressed(self, done: int, total: int) -> None:
@@ -127,15 +131,23 @@ class SendDialog(Dialog):
     def _sent(self, sent: Sent) -> None:
         self._show_busy(False)
         count = len(sent.stored)
-        words = f"The archive stored {count} objects." if count else "Nothing was left to send."
-        if sent.before:
-            words += f" {len(sent.before)} it had stored before."
-        self.tell(f"{words} {_COMMITMENT[sent.commitment]}")
+        words = (
+            say("dialogs.send_to_archive.the-archive-stored-objects", count=count)
+            if count
+            else say("dialogs.send_to_archive.nothing-was-left-to-send")
+        )
+        before = len(sent.before)
+        told = [say("dialogs.send_to_archive.it-had-stored-before", count=before)] if before else []
+        self.tell(" ".join((words, *told, str(_COMMITMENT[sent.commitment]))))
         self.check()
 
     def _refused(self, error: Exception) -> None:
         self._show_busy(False)
-        self.tell(str(error) if isinstance(error, SoundingError) else _FAULT.format(error=error))
+        if isinstance(error, SoundingError):
+            self.tell(str(error))
+        else:
+            name = type(error).__name__
+            self.tell(say("dialogs.send_to_archive.a-fault-in-the-program", name=name))
         self.check()
 
     def _show_busy(self, busy: bool) -> None:
@@ -143,12 +155,6 @@ class SendDialog(Dialog):
         self.bar.setVisible(busy)
         self.stop.setVisible(busy)
         self.bar.setRange(0, 0)
-
-
-_FAULT = (
-    "A fault in the program stopped the sending ({error.__class__.__name__}). Send again to go on "
-    "where it stopped, or send the log to whoever maintains this installation."
-)
 
 
 def show_send(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:

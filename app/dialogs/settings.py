@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from PySide6.QtCore import Qt
@@ -24,8 +24,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.case.grey_presets import PRESET_WORDS
 from app.case.session import Session
-from app.case.settings_value import WINDOWS
 from app.dialogs.base import Dialog, open_dialog
 from app.tools.base import Desk
 from app.widgets.file_windows import ask_open
@@ -42,16 +42,28 @@ from core.measuring.drill_table import (
 from core.plans.limits import ROWS
 from core.sheet.patient_page import read_risks
 from core.trust.figures import plain
+from core.words.catalogue import Message, message, say
 
-TIP = ("yes", "no", "don't know")
-NUMBERINGS = {"36 (ISO 3950) first": "iso", "19 (1–32) first": "1-32"}
+TIP = {
+    "yes": message("dialogs.settings.tip-yes"),
+    "no": message("dialogs.settings.tip-no"),
+    "don't know": message("dialogs.settings.tip-unknown"),
+}
+NUMBERINGS = {
+    "iso": message("dialogs.settings.numbering-iso"),
+    "1-32": message("dialogs.settings.numbering-1-32"),
+}
+PAPERS = {
+    "A4": message("dialogs.settings.paper-a4"),
+    "Letter": message("dialogs.settings.paper-letter"),
+}
 
 
 class SettingsDialog(Dialog):
     """Pages at the left; general, limits and drills are kept by the button, sizes at once."""
 
-    heading = "Settings"
-    accept_words = "Keep"
+    heading = message("dialogs.settings.settings")
+    accept_words = message("dialogs.settings.keep")
     least_width = 860
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
@@ -59,27 +71,27 @@ class SettingsDialog(Dialog):
         value = self.settings.value
         self.pages = QStackedWidget()
         self.list = QListWidget()
-        self.list.setAccessibleName("Pages")
+        self.list.setAccessibleName(say("dialogs.settings.pages"))
         self.list.setFixedWidth(150)
         self.list.currentRowChanged.connect(self.pages.setCurrentIndex)
 
-        self.numbering = _choice(NUMBERINGS, list(NUMBERINGS.values()).index(value.numbering))
-        self.paper = _choice(("A4", "Letter"), ("A4", "Letter").index(value.paper))
-        self.window_choice = _choice(WINDOWS, WINDOWS.index(value.window))
-        self.hide_names = QCheckBox("Hide names on the screen")
+        self.numbering = _choice(NUMBERINGS, value.numbering)
+        self.paper = _choice(PAPERS, value.paper)
+        self.window_choice = _choice(PRESET_WORDS, value.window)
+        self.hide_names = QCheckBox(say("dialogs.settings.hide-names-on-the-screen"))
         self.hide_names.setChecked(value.names_hidden)
         self.initials_line = QLineEdit(value.initials)
         self.name = QLineEdit(value.name)
         self.role = QLineEdit(value.role)
         self.risks = QLineEdit(value.risks_file)
-        self.risks.setPlaceholderText("none: the page says that risks are talked through")
-        self._page("General", self._general())
+        self.risks.setPlaceholderText(say("dialogs.settings.none-the-page-says-that"))
+        self._page(say("dialogs.settings.general"), self._general())
         self.limits: dict[str, NumberBox] = {}
-        self._page("Practice limits", self._limits())
+        self._page(say("dialogs.settings.practice-limits"), self._limits())
         self.sizes = SizesTable(self.settings)
-        self._page("My sizes", self.sizes)
+        self._page(say("dialogs.settings.my-sizes"), self.sizes)
         self.drills = _drill_table(value.drills)
-        self._page("Drills", self._drills())
+        self._page(say("dialogs.settings.drills"), self._drills())
 
         row = QHBoxLayout()
         row.addWidget(self.list)
@@ -105,9 +117,9 @@ class SettingsDialog(Dialog):
         }
         initials = self.initials_line.text().strip()
         self.settings.change(
-            numbering=NUMBERINGS[self.numbering.currentText()],
-            paper=self.paper.currentText(),
-            window=self.window_choice.currentText(),
+            numbering=self.numbering.currentData(),
+            paper=self.paper.currentData(),
+            window=self.window_choice.currentData(),
             names_hidden=self.hide_names.isChecked(),
             initials=initials,
             name=self.name.text().strip(),
@@ -134,40 +146,47 @@ class SettingsDialog(Dialog):
         form = QFormLayout(page)
         form.setLabelAlignment(Qt.AlignmentFlag.AlignLeft)
         for words, widget in (
-            ("Tooth number shown first", self.numbering),
-            ("Paper of the sheet", self.paper),
-            ("Grey window of a new scan", self.window_choice),
-            ("Your initials", self.initials_line),
-            ("Your name", self.name),
-            ("Your role", self.role),
+            (say("dialogs.settings.tooth-number-shown-first"), self.numbering),
+            (say("dialogs.settings.paper-of-the-sheet"), self.paper),
+            (say("dialogs.settings.grey-window-of-a-new"), self.window_choice),
+            (say("dialogs.settings.your-initials"), self.initials_line),
+            (say("dialogs.settings.your-name"), self.name),
+            (say("dialogs.settings.your-role"), self.role),
         ):
             widget.setAccessibleName(words)
             form.addRow(words, widget)
-        choose = QPushButton("Choose …")
+        choose = QPushButton(say("dialogs.settings.choose"))
         choose.setAutoDefault(False)
         choose.clicked.connect(self._choose_risks)
-        self.risks.setAccessibleName("Risks on the patient’s page")
+        self.risks.setAccessibleName(say("dialogs.settings.risks-on-the-patients-page"))
         line = QHBoxLayout()
         line.addWidget(self.risks, 1)
         line.addWidget(choose)
-        form.addRow("Risks on the patient’s page (text file)", line)
+        form.addRow(say("dialogs.settings.risks-on-the-patients-page-2"), line)
         form.addRow("", self.hide_names)
-        note = QLabel(
-            "Both tooth numbers are always shown. Initials are offered in answers; each answer "
-            "still has to be given by a person."
-        )
+        note = QLabel(say("dialogs.settings.both-tooth-numbers-are-always"))
         note.setObjectName("quiet")
         note.setWordWrap(True)
         form.addRow(note)
         return page
 
     def _choose_risks(self) -> None:
-        name = ask_open(self, "The practice’s text of risks", "table", "Text (*.txt)")
+        name = ask_open(
+            self, say("dialogs.settings.the-practices-text-of-risks"), "table", "Text (*.txt)"
+        )
         if name:
             self.risks.setText(name)
 
     def _limits(self) -> QWidget:
-        table = _table(("limit", "between, zone", "default", "practice"), len(ROWS))
+        table = _table(
+            (
+                say("dialogs.settings.limit"),
+                say("dialogs.settings.between-zone"),
+                say("dialogs.settings.default"),
+                say("dialogs.settings.practice"),
+            ),
+            len(ROWS),
+        )
         for number, row in enumerate(ROWS):
             for column, text in enumerate(
                 (row.key.replace("-", ", "), f"{row.between}, {row.zone}", plain(row.value))
@@ -177,7 +196,7 @@ class SettingsDialog(Dialog):
                 table.setItem(number, column, item)
             box = NumberBox(row.lower_line, 20.0, unit="")
             box.setValue(self.settings.value.limits.get(row.key, row.value))
-            box.setAccessibleName(f"practice limit {row.key}")
+            box.setAccessibleName(say("dialogs.settings.practice-limit", key_=row.key))
             self.limits[row.key] = box
             table.setCellWidget(number, 3, box)
         table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
@@ -187,25 +206,22 @@ class SettingsDialog(Dialog):
         table.setColumnWidth(3, 84)
         return _with_words(
             table,
-            "They are put into each new plan as changes that stand beside the default on every "
-            "row. Plans that exist keep theirs.",
+            say("dialogs.settings.they-are-put-into-each"),
         )
 
     def _drills(self) -> QWidget:
-        add = QPushButton("Add")
+        add = QPushButton(say("dialogs.settings.add"))
         add.setAutoDefault(False)
         add.clicked.connect(self._add_drill)
-        out = QPushButton("Take out")
+        out = QPushButton(say("dialogs.settings.take-out"))
         out.setAutoDefault(False)
         out.clicked.connect(lambda: self.drills.removeRow(self.drills.currentRow()))
-        read = QPushButton("Read a CSV file …")
+        read = QPushButton(say("dialogs.settings.read-a-csv-file"))
         read.setAutoDefault(False)
         read.clicked.connect(self._choose_drills)
         page = _with_words(
             self.drills,
-            "Marks: each depth that is marked, as “6 8 10 12”, or “every 0.5”. Do the depth marks "
-            "include the tip? “Don’t know” counts 1.5 mm, or the cone’s height where that is "
-            "longer. Card and sheet give the depth of each drill of this table.",
+            say("dialogs.settings.marks-each-depth-that-is"),
         )
         row = QHBoxLayout()
         row.addWidget(add)
@@ -222,7 +238,7 @@ class SettingsDialog(Dialog):
             _put_drill(self.drills, self.drills.rowCount(), Drill(name="drill"))
 
     def _choose_drills(self) -> None:
-        name = ask_open(self, "A table of drills", "table", "CSV (*.csv)")
+        name = ask_open(self, say("dialogs.settings.a-table-of-drills"), "table", "CSV (*.csv)")
         if name:
             self.read_drills_from(Path(name))
 
@@ -239,10 +255,11 @@ class SettingsDialog(Dialog):
             _put_drill(self.drills, number, drill)
 
 
-def _choice(words: Sequence[str] | dict[str, str], current: int) -> QComboBox:
+def _choice(words: Mapping[str, Message], current: str) -> QComboBox:
     box = QComboBox()
-    box.addItems(list(words))
-    box.setCurrentIndex(current)
+    for value, shown in words.items():
+        box.addItem(str(shown), value)
+    box.setCurrentIndex(box.findData(current))
     return box
 
 
@@ -269,8 +286,17 @@ def _with_words(widget: QWidget, words: str) -> QWidget:
 
 
 def _drill_table(drills: Sequence[Drill]) -> QTableWidget:
-    table = _table(("drill", "Ø mm", "marks mm", "marks include the tip", "tip mm"), 0)
-    table.setAccessibleName("Drills")
+    table = _table(
+        (
+            say("dialogs.settings.drill"),
+            "Ø mm",
+            say("dialogs.settings.marks-mm"),
+            say("dialogs.settings.marks-include-the-tip"),
+            say("dialogs.settings.tip-mm"),
+        ),
+        0,
+    )
+    table.setAccessibleName(say("dialogs.settings.drills"))
     table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
     for number, drill in enumerate(drills):
         _put_drill(table, number, drill)
@@ -283,7 +309,7 @@ def _put_drill(table: QTableWidget, row: int, drill: Drill) -> None:
     texts = {0: drill.name, 1: numbers[0], 2: drill.marks_words, 4: numbers[1]}
     for column, text in texts.items():
         table.setItem(row, column, QTableWidgetItem(text))
-    table.setCellWidget(row, 3, _choice(TIP, TIP.index(drill.marks_include_tip)))
+    table.setCellWidget(row, 3, _choice(TIP, drill.marks_include_tip))
 
 
 def _read_drills(table: QTableWidget) -> tuple[Drill, ...]:
@@ -294,7 +320,9 @@ def _read_drills(table: QTableWidget) -> tuple[Drill, ...]:
             for column, name in enumerate(COLUMNS)
         }
         box = table.cellWidget(row, 3)
-        values["marks_include_tip"] = box.currentText() if isinstance(box, QComboBox) else TIP[2]
+        values["marks_include_tip"] = (
+            box.currentData() if isinstance(box, QComboBox) else "don't know"
+        )
         drills.append(drill_of(values, row + 1))
     return tuple(drills)
 

@@ -14,6 +14,7 @@ from app.guide.page import GuidedPage
 from app.guide.steps import STEPS, Moment, Step, Target, is_sample
 from app.widgets import style
 from core.pictures.ink import DARK
+from core.words.catalogue import say
 
 LOOK_MS = 200
 FRAME_PX = 5
@@ -88,10 +89,10 @@ class GuideBar(QFrame):
         self.words.setWordWrap(True)
         self.fact.setObjectName("quiet")
         self.offer = self._button("", self._take_offer)
-        self.show_me = self._button("Show &me", self._show)
-        self.back = self._button("&Back", lambda: self.go(self.at - 1))
-        self.next = self._button("&Next", lambda: self.go(self.at + 1))
-        self.leave = self._button("Leave the guide", self.end)
+        self.show_me = self._button(say("guide.bar.show-me"), self._show)
+        self.back = self._button(say("guide.bar.back"), lambda: self.go(self.at - 1))
+        self.next = self._button(say("guide.bar.next"), lambda: self.go(self.at + 1))
+        self.leave = self._button(say("guide.bar.leave-the-guide"), self.end)
         row = QHBoxLayout(self)
         row.setContentsMargins(12, 4, 12, 4)
         row.setSpacing(10)
@@ -131,14 +132,16 @@ class GuideBar(QFrame):
         self.at = max(number, 0)
         self._moment = Moment(self.page, self.session, self.session.plan)
         step = STEPS[self.at]
-        self.number.setText(f"{self.at + 1} of {len(STEPS)}")
-        self.title.setText(step.title)
-        self.words.setText(step.words)
+        self.number.setText(say("guide.bar.number", at=self.at + 1, of=len(STEPS)))
+        self.title.setText(str(step.title))
+        self.words.setText(str(step.words))
         self.back.setEnabled(self.at > 0)
-        self.next.setText("&Done" if self.at + 1 == len(STEPS) else "&Next")
+        self.next.setText(
+            say("guide.bar.done") if self.at + 1 == len(STEPS) else say("guide.bar.next")
+        )
         self.show_me.setVisible(step.show is not None)
         self.offer.setVisible(step.offer is not None)
-        self.offer.setText("" if step.offer is None else step.offer[0])
+        self.offer.setText("" if step.offer is None else str(step.offer[0]))
         self.look()
 
     def look(self) -> None:
@@ -151,7 +154,7 @@ class GuideBar(QFrame):
             self.ticked.add(self.at)
         else:
             self.ticked.discard(self.at)
-        self.fact.setText("✓ done" if done else "")
+        self.fact.setText(say("guide.bar.ticked") if done else "")
         self.next.setDefault(done)
         target = None if done else self._target(step, now)
         rect = QRect() if target is None else target.rect_in(self._over)

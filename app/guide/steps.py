@@ -25,6 +25,7 @@ from core.plans.edit import find, with_structure
 from core.plans.history import sign_off_state
 from core.plans.plan import Plan
 from core.structures import Course, Structure
+from core.words.catalogue import Message, message, say
 
 if TYPE_CHECKING:
     from app.case.session import Session
@@ -78,8 +79,8 @@ class Step:
 
     Parameters
     ----------
-    title : str
-    words : str
+    title : Message
+    words : Message
         One short sentence: what to do.
     done : callable
         A fact of the program.
@@ -87,18 +88,18 @@ class Step:
         Where it is done; the button of its offer where there is none.
     show : callable, optional
         Goes there and takes the tool; never does the step itself.
-    offer : (str, callable), optional
+    offer : (Message, callable), optional
         A way to have it done: only for marks, of which the sample has its own.
     """
 
-    title: str
-    words: str
+    title: Message
+    words: Message
     done: Callable[[Moment], bool]
     stays: bool = False
     """True for what happened once; else the tick goes when the fact is undone."""
     target: Callable[[Moment], Target | None] | None = None
     show: Callable[[Moment], None] | None = None
-    offer: tuple[str, Callable[[Moment], None]] | None = None
+    offer: tuple[Message, Callable[[Moment], None]] | None = None
 
 
 @cache
@@ -194,7 +195,7 @@ def _put_canal(m: Moment) -> None:
     if isinstance(canal, Course):
         m.page.take_tool("Move")  # else the next click on a picture would begin another canal
         m.session.apply(
-            "canal left: the sample’s own marks put in", with_structure(m.session.plan, canal)
+            say("guide.steps.canal-left-the-samples-own"), with_structure(m.session.plan, canal)
         )
 
 
@@ -211,7 +212,7 @@ def _put_rest(m: Moment) -> None:
     plan = m.session.plan
     things = tuple(s for s in _rest() if find(plan, s.id) is None)
     changed = replace(plan, structures=(*plan.structures, *things))
-    m.session.apply("foramen, loop and roots: the sample’s own marks put in", changed)
+    m.session.apply(say("guide.steps.foramen-loop-and-roots-the"), changed)
 
 
 def _dropped(m: Moment) -> bool:
@@ -239,76 +240,69 @@ def _who(m: Moment, name: str) -> Target:
 
 STEPS: tuple[Step, ...] = (
     Step(
-        title="Jaw plane and arch",
-        words="See that the arch on the map follows the teeth, then confirm it for the lower jaw.",
+        title=message("guide.steps.jaw-plane-and-arch"),
+        words=message("guide.steps.see-that-the-arch-on"),
         done=lambda m: m.session.confirmed,
         target=lambda m: Target(m.page.proposed.for_lower),
     ),
     Step(
-        title="Go to the gap",
-        words="Click the gap on the arch map, then turn the wheel over the section, or ← and →.",
+        title=message("guide.steps.go-to-the-gap"),
+        words=message("guide.steps.click-the-gap-on-the"),
         done=lambda m: abs(_off_site(m)) <= SITE_REACH_MM,
         stays=True,
         target=_gap_on_map,
         show=lambda m: _go_to_site(m, tool="Move"),
     ),
     Step(
-        title="Mark the canal",
-        words="Press Show me, then click the ringed dark hole eight times: the section steps on "
-        "by itself. Enter ends.",
+        title=message("guide.steps.mark-the-canal"),
+        words=message("guide.steps.press-show-me-then-click"),
         done=_canal_marked,
         target=_button_then("Canal", _canal_here),
         show=lambda m: _go_to_site(m, FIRST_MARK_MM, tool="Canal"),
-        offer=("Put the sample’s in", _put_canal),
+        offer=(message("guide.steps.put-the-samples-in"), _put_canal),
     ),
     Step(
-        title="Mark what else is near",
-        words="Foramen, loop and roots are marked alike; here take those that come with the "
-        "sample.",
+        title=message("guide.steps.mark-what-else-is-near"),
+        words=message("guide.steps.foramen-loop-and-roots-are"),
         done=_rest_marked,
-        offer=("Put the sample’s in", _put_rest),
+        offer=(message("guide.steps.put-the-samples-in"), _put_rest),
     ),
     Step(
-        title="Drop the fixture",
-        words="Take Fixture, follow the ring to the gap, click the top of its ridge, and answer "
-        "36.",
+        title=message("guide.steps.drop-the-fixture"),
+        words=message("guide.steps.take-fixture-follow-the-ring"),
         done=_dropped,
         target=_button_then("Fixture", lambda m: _on_section(m, _site())),
         show=lambda m: _go_to_site(m, tool="Fixture"),
     ),
     Step(
-        title="Move it",
-        words="Hold Ctrl and press an arrow, or drag it: every number follows, and Ctrl + Z takes "
-        "it back.",
+        title=message("guide.steps.move-it"),
+        words=message("guide.steps.hold-ctrl-and-press-an"),
         done=_moved,
         stays=True,
         target=lambda m: Target(m.page.pictures.section),
     ),
     Step(
-        title="Read the ledger",
-        words="What is not met stands first: click a row for its reasons, “show me” for its place.",
+        title=message("guide.steps.read-the-ledger"),
+        words=message("guide.steps.what-is-not-met-stands"),
         done=_row_opened,
         stays=True,
         target=lambda m: Target(m.page.panels["ledger"]),
     ),
     Step(
-        title="Answer the side",
-        words="Say at the top which side you compared; the chart of this invented patient says "
-        "left.",
+        title=message("guide.steps.answer-the-side"),
+        words=message("guide.steps.say-at-the-top-which"),
         done=lambda m: m.session.plan.side_check is not None,
         target=lambda m: _who(m, "side"),
     ),
     Step(
-        title="Sign it",
-        words="Press DRAFT at the top right and give a name and a role; an edit after it makes it "
-        "a draft again.",
+        title=message("guide.steps.sign-it"),
+        words=message("guide.steps.press-draft-at-the-top"),
         done=lambda m: sign_off_state(m.session.plan) == "signed",
         target=lambda m: _who(m, "state"),
     ),
     Step(
-        title="Take the sheet",
-        words="Press Sheet …, look through its pages, and write it to a folder. That was the whole "
-        "way.",
+        title=message("guide.steps.take-the-sheet"),
+        words=message("guide.steps.press-sheet-look-through-its"),
         done=lambda m: m.sheet_written,
         stays=True,
         target=lambda m: _who(m, "sheet"),

@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from app.case.session import Session
 from app.tools.base import Desk
+from core.words.catalogue import Words
 
 LEAST_ASIDE_PX = 48
 
@@ -50,14 +51,14 @@ class Panel(QFrame):
         For questions, messages, and to take up a tool.
     """
 
-    title = ""
+    title: Words = ""
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setObjectName("panel")
         self.session = session
         self.desk = desk
-        self.heading = QLabel(self.title)
+        self.heading = QLabel(str(self.title))
         self.heading.setObjectName("heading")
         self.aside = Aside()
         """Quiet words at the right end of the title's line."""

@@ -42,31 +42,37 @@ from core.plans.plausible import (
 )
 from core.plans.pose import MOST_LEAN_DEG, Pose, placed, pose_of
 from core.plans.sizes import size_words
+from core.words.catalogue import Message, message, say
 
-_BOXES: tuple[tuple[str, str, float, float, float], ...] = (
-    # name, unit, lowest, highest, step
-    ("Ø", " mm", FIXTURE_DIAMETER.least, FIXTURE_DIAMETER.most, 0.1),
-    ("Length", " mm", FIXTURE_LENGTH.least, FIXTURE_LENGTH.most, 0.5),
-    ("Along arch", " mm", -20.0, 250.0, 0.1),
-    ("Buccal", " mm", -40.0, 40.0, 0.1),
-    ("Height", " mm", -60.0, 60.0, 0.1),
-    ("Deeper by", " mm", -10.0, 10.0, 0.1),
-    ("Lean buccal", "°", -MOST_LEAN_DEG, MOST_LEAN_DEG, 0.5),
-    ("Lean mesial", "°", -MOST_LEAN_DEG, MOST_LEAN_DEG, 0.5),
-)
+_BOXES: tuple[tuple[str, Message, str, float, float, float], ...] = (
+    # code, words, unit, lowest, highest, step
+    ("diameter", message("panels.fixture.diameter"), " mm",
+     FIXTURE_DIAMETER.least, FIXTURE_DIAMETER.most, 0.1),
+    ("length", message("panels.fixture.length"), " mm",
+     FIXTURE_LENGTH.least, FIXTURE_LENGTH.most, 0.5),
+    ("along", message("panels.fixture.along-arch"), " mm", -20.0, 250.0, 0.1),
+    ("buccal", message("panels.fixture.buccal"), " mm", -40.0, 40.0, 0.1),
+    ("height", message("panels.fixture.height"), " mm", -60.0, 60.0, 0.1),
+    ("deeper", message("panels.fixture.deeper-by"), " mm", -10.0, 10.0, 0.1),
+    ("tilt-buccal", message("panels.fixture.lean-buccal"), "°",
+     -MOST_LEAN_DEG, MOST_LEAN_DEG, 0.5),
+    ("tilt-mesial", message("panels.fixture.lean-mesial"), "°",
+     -MOST_LEAN_DEG, MOST_LEAN_DEG, 0.5),
+)  # fmt: skip
 _FIELDS = {
-    "Along arch": "station_mm",
-    "Buccal": "buccal_mm",
-    "Height": "height_mm",
-    "Lean buccal": "lean_buccal_deg",
-    "Lean mesial": "lean_mesial_deg",
+    "along": "station_mm",
+    "buccal": "buccal_mm",
+    "height": "height_mm",
+    "tilt-buccal": "lean_buccal_deg",
+    "tilt-mesial": "lean_mesial_deg",
 }
+_WORDS = {code: words for code, words, *_ in _BOXES}
 
 
 class FixturePanel(Panel):
     """Size, place, lean and lock of the chosen fixture, and the choice between several."""
 
-    title = "Fixture (implant)"
+    title = message("panels.fixture.fixture-implant")
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
@@ -75,10 +81,10 @@ class FixturePanel(Panel):
         self.setMinimumWidth(320)
         self.tooth = self._tooth_button()
         self.choice = QComboBox()
-        self.choice.setAccessibleName("Which fixture")
+        self.choice.setAccessibleName(say("panels.fixture.which-fixture"))
         self.choice.activated.connect(self._choose)
         self.body.addWidget(self.choice)
-        self.none = QLabel("None yet. Take the tool Fixture and drop one on a section.")
+        self.none = QLabel(say("panels.fixture.none-yet-take-the-tool"))
         self.none.setWordWrap(True)
         self.none.setObjectName("quiet")
         self.body.addWidget(self.none)
@@ -90,9 +96,9 @@ class FixturePanel(Panel):
         grid.setHorizontalSpacing(6)
         grid.setVerticalSpacing(3)
         self.boxes: dict[str, NumberBox] = {}
-        for number, (name, unit, low, high, step) in enumerate(_BOXES):
+        for number, (name, words, unit, low, high, step) in enumerate(_BOXES):
             box = self._box(name, unit, low, high, step)
-            label = QLabel(name)
+            label = QLabel(str(words))
             label.setObjectName("quiet")
             label.setBuddy(box)
             row, column = divmod(number, 2)
@@ -105,13 +111,13 @@ class FixturePanel(Panel):
         self.warning.setWordWrap(True)
         self.warning.setObjectName("strong")
         self.body.addWidget(self.warning)
-        self.sizes = self._menu("My sizes", self._fill_sizes)
+        self.sizes = self._menu(say("panels.fixture.my-sizes"), self._fill_sizes)
         self.align = self._menu("Align", self._fill_align)
-        self.lock = QPushButton("Lock")
+        self.lock = QPushButton(say("panels.fixture.lock"))
         self.lock.setCheckable(True)
-        self.lock.setToolTip("Locked: it is neither moved nor deleted by accident")
+        self.lock.setToolTip(say("panels.fixture.locked-it-is-neither-moved"))
         self.lock.clicked.connect(self._lock)
-        self.remove = QPushButton("Delete")
+        self.remove = QPushButton(say("panels.fixture.delete"))
         self.remove.clicked.connect(self._remove)
         row_of = QHBoxLayout()
         row_of.setSpacing(6)
@@ -145,7 +151,7 @@ class FixturePanel(Panel):
         if [self.choice.itemData(n) for n in range(self.choice.count())] != ids:
             self.choice.clear()
             for fixture_id in ids:
-                self.choice.addItem(fixture_id or "choose one …", fixture_id)
+                self.choice.addItem(fixture_id or say("panels.fixture.choose-one"), fixture_id)
         self.choice.setCurrentIndex(0 if fixture is None else ids.index(fixture.id))
 
     def _read_fixture(self, fixture: Fixture | None) -> None:
@@ -160,23 +166,27 @@ class FixturePanel(Panel):
             self.tooth.hide()
             return
         numbering = self.settings.value.numbering
-        words = tooth_words(fixture.tooth, numbering) if fixture.tooth else "no tooth named"
+        words = (
+            tooth_words(fixture.tooth, numbering)
+            if fixture.tooth
+            else say("panels.fixture.no-tooth-named")
+        )
         # The name between both numbers stands in the bar at the top; here is no room for it.
         first, _, rest = words.partition(", ")
         self.tooth.setText(f"{first} {rest[rest.find('(') :]}" if rest else f"{words} …")
-        self.tooth.setAccessibleName(f"Tooth: {words}")
+        self.tooth.setAccessibleName(say("panels.fixture.tooth", words=words))
         self.tooth.show()
         locked = is_locked(session.plan, fixture.id)
         self.lock.setChecked(locked)
-        self.lock.setText("Locked" if locked else "Lock")
+        self.lock.setText(say("panels.fixture.locked") if locked else say("panels.fixture.lock"))
         for button in (self.sizes, self.align, self.remove):
             button.setEnabled(not locked)
         try:
             pose = None if session.arch is None else pose_of(fixture, session.arch)
         except PlanError:
             pose = None
-        values = {"Ø": fixture.size.diameter_mm, "Length": fixture.size.length_mm}
-        values["Deeper by"] = 0.0
+        values = {"diameter": fixture.size.diameter_mm, "length": fixture.size.length_mm}
+        values["deeper"] = 0.0
         if pose is not None:
             values |= {name: getattr(pose, field) for name, field in _FIELDS.items()}
         for name, box in self.boxes.items():
@@ -190,7 +200,7 @@ class FixturePanel(Panel):
         if fixture is None:
             return
         tooth = ask_tooth(
-            self.session, self.desk, "Which tooth is it for?", fixture.tooth,
+            self.session, self.desk, say("panels.fixture.which-tooth-is-it-for"), fixture.tooth,
             at_mm=fixture.platform, replaces=fixture.id,
         )  # fmt: skip
         if not tooth or tooth == fixture.tooth:
@@ -200,7 +210,9 @@ class FixturePanel(Panel):
         except SoundingError as error:
             self._tell(error)
             return
-        self.session.apply(f"fixture {fixture.id} is for {Tooth.of(tooth).words()}", plan)
+        self.session.apply(
+            say("panels.fixture.fixture-is-for", id=fixture.id, words=Tooth.of(tooth).words()), plan
+        )
         self.session.go_to(selected=called)
 
     # -- edits ------------------------------------------------------------------------------
@@ -213,18 +225,26 @@ class FixturePanel(Panel):
         unit = self.boxes[name].suffix()
         self.boxes[name].lineEdit().setModified(False)
         try:
-            if name in ("Ø", "Length"):
+            if name in ("diameter", "length"):
                 self._resize(fixture, name, value)
-            elif name == "Deeper by":
+            elif name == "deeper":
                 plan = fixture_deepened(self.session.plan, fixture.id, value)
                 if value:
-                    self.session.apply(f"fixture {fixture.id} {value:+.1f} mm deeper", plan)
+                    self.session.apply(
+                        say("panels.fixture.fixture-mm-deeper", id=fixture.id, value=value), plan
+                    )
             else:
                 pose: Pose = pose_of(fixture, arch)
                 if abs(getattr(pose, _FIELDS[name]) - value) < 0.05:
                     return
                 other = placed(fixture, replace(pose, **{_FIELDS[name]: value}), arch)
-                text = f"fixture {fixture.id}: {_small(name)} {value:.1f}{unit}"
+                text = say(
+                    "panels.fixture.fixture-3",
+                    id=fixture.id,
+                    small=_small(str(_WORDS[name])),
+                    value=value,
+                    unit=unit,
+                )
                 self.session.apply(text, with_thing(self.session.plan, other))
         except (SoundingError, ValueError) as error:
             self._tell(error)
@@ -232,11 +252,11 @@ class FixturePanel(Panel):
 
     def _resize(self, fixture: Fixture, name: str, value: float) -> None:
         size = fixture.size
-        before = size.diameter_mm if name == "Ø" else size.length_mm
+        before = size.diameter_mm if name == "diameter" else size.length_mm
         if abs(before - value) < 1e-6:
             return
         # A typed size is a plain one where the old shape does not fit it any more.
-        changed = {"diameter_mm": value} if name == "Ø" else {"length_mm": value}
+        changed = {"diameter_mm": value} if name == "diameter" else {"length_mm": value}
         try:
             other = replace(size, **changed)
         except ValueError:
@@ -254,13 +274,22 @@ class FixturePanel(Panel):
                 self._tell(refusal)
                 self.read()
                 return
-            reason = self.desk.ask_text("Unusual size", f"{refusal} Reason:", "") or ""
+            reason = (
+                self.desk.ask_text(
+                    say("panels.fixture.unusual-size"),
+                    say("panels.fixture.reason", refusal=refusal),
+                    "",
+                )
+                or ""
+            )
             if not reason:
                 self.read()
                 return
         plan = fixture_resized(self.session.plan, fixture.id, size)
         plan = with_reason(plan, fixture.id, reason)
-        self.session.apply(f"fixture {fixture.id} set to {size_words(size)}", plan)
+        self.session.apply(
+            say("panels.fixture.fixture-set-to", id=fixture.id, size_words=size_words(size)), plan
+        )
 
     def _align(self, words: str, axis: Array) -> None:
         fixture = self.session.fixture
@@ -271,13 +300,19 @@ class FixturePanel(Panel):
         except SoundingError as error:
             self._tell(error)
             return
-        self.session.apply(f"fixture {fixture.id} aligned to {words}", plan)
+        self.session.apply(
+            say("panels.fixture.fixture-aligned-to", id=fixture.id, words=words), plan
+        )
 
     def _lock(self) -> None:
         fixture = self.session.fixture
         if fixture is not None:
             locked = not is_locked(self.session.plan, fixture.id)
-            text = f"fixture {fixture.id} {'locked' if locked else 'unlocked'}"
+            text = (
+                say("panels.fixture.fixture-locked", id=fixture.id)
+                if locked
+                else say("panels.fixture.fixture-unlocked", id=fixture.id)
+            )
             self.session.apply(text, with_lock(self.session.plan, fixture.id, locked=locked))
 
     def _remove(self) -> None:
@@ -286,12 +321,13 @@ class FixturePanel(Panel):
             return
         try:
             self.session.apply(
-                f"fixture {fixture.id} deleted", without(self.session.plan, fixture.id)
+                say("panels.fixture.fixture-deleted", id=fixture.id),
+                without(self.session.plan, fixture.id),
             )
         except SoundingError as error:
             self._tell(error)
             return
-        self.desk.say(f"fixture {fixture.id} deleted", undo=True)
+        self.desk.say(say("panels.fixture.fixture-deleted", id=fixture.id), undo=True)
 
     def _choose(self, row: int) -> None:
         fixture_id = str(self.choice.itemData(row))
@@ -310,7 +346,7 @@ class FixturePanel(Panel):
     def _tooth_button(self) -> QPushButton:
         button = QPushButton()
         button.setObjectName("fold")
-        button.setToolTip("Say which tooth it is for")
+        button.setToolTip(say("panels.fixture.say-which-tooth-it-is"))
         button.clicked.connect(self.ask_tooth)
         self.head.addWidget(button)
         return button
@@ -376,9 +412,9 @@ def align_targets(plan: Plan, fixture: Fixture | None) -> tuple[tuple[str, Array
         (thing_words(axis.id), axis.gingival - axis.occlusal) for axis in plan.stent_axes
     ]
     if plan.level is not None:
-        found.append(("the jaw plane’s normal", plan.level.up))
+        found.append((say("panels.fixture.the-jaw-planes-normal"), plan.level.up))
     found += [
-        (f"fixture {other.id}", other.towards_apex)
+        (say("panels.fixture.fixture-2", id=other.id), other.towards_apex)
         for other in plan.fixtures
         if fixture is None or other.id != fixture.id
     ]
@@ -387,7 +423,7 @@ def align_targets(plan: Plan, fixture: Fixture | None) -> tuple[tuple[str, Array
         tooth = getattr(structure, "tooth", "")
         if getattr(structure, "kind", "") == "root" and tooth in near:
             marks = structure.points  # type: ignore[union-attr]
-            found.append((f"the axis of {tooth}", marks[-1] - marks[0]))
+            found.append((say("panels.fixture.the-axis-of", tooth=tooth), marks[-1] - marks[0]))
     return tuple(found)
 
 

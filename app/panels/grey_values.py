@@ -16,8 +16,13 @@ from PySide6.QtWidgets import (
 )
 
 from core.bone.grey import BESIDE_MM, LABEL, GreyAtDepth
+from core.words.catalogue import message, say
 
-HEADS = ("mm deep", "mean", "SD")
+HEADS = (
+    message("panels.grey_values.mm-deep"),
+    message("panels.grey_values.mean"),
+    message("panels.grey_values.sd"),
+)
 WAITS = "…"
 
 
@@ -29,12 +34,16 @@ class GreyValues(QWidget):
         self.setObjectName("clear")
         self.setStyleSheet("QWidget#clear { background: transparent; }")
         self.setFixedWidth(216)
-        self.label = QLabel(f"{LABEL}; within {BESIDE_MM:g} mm of the fixture")
+        self.label = QLabel(
+            say("panels.grey_values.within-mm-of-the-fixture", label=LABEL, beside_mm=BESIDE_MM)
+        )
         self.label.setObjectName("quiet")
         self.label.setWordWrap(True)
         self.table = QTableWidget(0, len(HEADS))
-        self.table.setAccessibleName(f"Grey values beside the fixture: {LABEL}")
-        self.table.setHorizontalHeaderLabels(HEADS)
+        self.table.setAccessibleName(
+            say("panels.grey_values.grey-values-beside-the-fixture", label=LABEL)
+        )
+        self.table.setHorizontalHeaderLabels([str(head) for head in HEADS])
         self.table.verticalHeader().hide()
         self.table.verticalHeader().setDefaultSectionSize(20)
         header = self.table.horizontalHeader()
@@ -56,7 +65,7 @@ class GreyValues(QWidget):
         self.table.setRowCount(len(rows))
         for number, row in enumerate(rows):
             if row.mean is None or row.sd is None:
-                texts = (f"{row.depth_mm:g}", "not scanned", "")
+                texts = (f"{row.depth_mm:g}", say("panels.grey_values.not-scanned"), "")
             else:
                 texts = (f"{row.depth_mm:g}", f"{row.mean:.0f}", f"{row.sd:.0f}")
             for column, text in enumerate(texts):

@@ -18,11 +18,9 @@ from app.tools.base import Desk
 from app.widgets import style
 from core.measurement import Measurement
 from core.measuring.ledger import Ledger
+from core.words.catalogue import message, say
 
-KEYS = (
-    "↑ ↓ choose a row · Space or Return unfolds it · S show me · M mark it · D declare · "
-    "L change limit · F1 explain"
-)
+KEYS = message("panels.ledger.choose-a-row-space-or")
 
 
 class LedgerView(QListView):
@@ -31,10 +29,10 @@ class LedgerView(QListView):
     acted = Signal(str, object)
 
     _KEYS: ClassVar[dict[Qt.Key, str]] = {
-        Qt.Key.Key_S: "show me",
-        Qt.Key.Key_M: "mark it",
-        Qt.Key.Key_D: "declare …",
-        Qt.Key.Key_L: "change limit …",
+        Qt.Key.Key_S: "show",
+        Qt.Key.Key_M: "mark",
+        Qt.Key.Key_D: "declare",
+        Qt.Key.Key_L: "limit",
         Qt.Key.Key_F1: "explain",
         Qt.Key.Key_Space: "unfold",
         Qt.Key.Key_Return: "unfold",
@@ -51,7 +49,7 @@ class LedgerView(QListView):
         self.setUniformItemSizes(False)
         self.setResizeMode(QListView.ResizeMode.Adjust)
         self.setMouseTracking(True)
-        self.setAccessibleName("Ledger")
+        self.setAccessibleName(say("panels.ledger.ledger"))
 
     def sizeHint(self) -> QSize:
         """Takes what is left of its column."""
@@ -103,16 +101,16 @@ class LedgerView(QListView):
 class LedgerPanel(Panel):
     """The ledger of the open case."""
 
-    title = "Ledger"
+    title = message("panels.ledger.ledger")
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
-        self.aside.setText(f"mm · bars 0 to {BAR_MM:g}")
+        self.aside.setText(say("panels.ledger.mm-bars-0-to", bar_mm=BAR_MM))
         self.setMinimumWidth(320)
         self.model = LedgerModel()
         self.delegate = LedgerDelegate(self._details_of)
         self.view = LedgerView(self.model, self.delegate)
-        self.view.setToolTip(KEYS)
+        self.view.setToolTip(str(KEYS))
         self.view.acted.connect(self._act)
         self.body.addWidget(self.view, 1)
         self.opened: set[str] = set()
@@ -162,14 +160,11 @@ class LedgerPanel(Panel):
         if session.ledger_problem is not None:
             text = str(session.ledger_problem)
         elif session.volume is None:
-            text = "Open a scan to measure on it."
+            text = say("panels.ledger.open-a-scan-to-measure")
         elif not session.confirmed:
-            text = (
-                "No number is shown until jaw plane and arch are confirmed or set by you: every "
-                "height and every side is counted from them."
-            )
+            text = say("panels.ledger.no-number-is-shown-until")
         elif not session.plan.fixtures and not session.plan.sites:
-            text = "Measure a ridge at a site, or drop a fixture on a section."
+            text = say("panels.ledger.measure-a-ridge-at-a")
         else:
             text = "Measuring …"
         return (Entry(kind="summary", key="nothing", text=text),)
@@ -213,14 +208,14 @@ class LedgerPanel(Panel):
         from app.dialogs.help.dialog import show_help
         from app.dialogs.limits import ask_limits
 
-        if act == "show me" and not entry.waiting:
+        if act == "show" and not entry.waiting:
             if not show_row(self.session, row):
-                self.desk.say("This row has no place on a picture.")
-        elif act == "mark it" and entry.markable:
+                self.desk.say(say("panels.ledger.this-row-has-no-place"))
+        elif act == "mark" and entry.markable:
             self.desk.take_tool(mark_tool(row.target))
-        elif act == "declare …" and entry.markable:
+        elif act == "declare" and entry.markable:
             ask_declaration(self.session, self.desk, self, structure=row.target)
-        elif act == "change limit …" and row.limit is not None:
+        elif act == "limit" and row.limit is not None:
             ask_limits(self.session, self.desk, self, key=row.limit.key)
         elif act == "explain":
             show_help(self.session, self.desk, self, topic=row.kind)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from app.widgets.shared_texts import short_time
 from core.arch import Arch, station_words
 from core.identity import Tooth
 from core.measurement import Measurement
@@ -13,6 +14,7 @@ from core.measuring.row_names import undercut_words
 from core.plans.limits import row_for
 from core.plans.plan import Plan
 from core.trust.figures import down, nearest, plain, up
+from core.words.catalogue import say
 from core.words.sheet import BY_HAND, BY_HAND_MEANS, DEFINITIONS
 
 
@@ -59,12 +61,29 @@ def _limit(row: Measurement, plan: Plan) -> Iterator[Detail]:
     named = [f.tooth for f in plan.fixtures if f.id == row.fixture and f.tooth]
     # A molar's limit holds elsewhere than a front tooth's of the same key.
     zone = row_for(limit.key, tooth=Tooth.of(named[0]) if named else None).zone
-    line = "" if limit.lower_line is None else f"; lower line {plain(limit.lower_line)} mm"
-    yield Detail(head="limit", text=f"{plain(limit.value)} mm, {zone}{line}. {limit.source}.")
+    value, source = plain(limit.value), limit.source
+    text = (
+        say("panels.ledger_details.limit-mm", limit=value, zone=zone, source=source)
+        if limit.lower_line is None
+        else say(
+            "panels.ledger_details.limit-and-least-mm",
+            limit=value,
+            zone=zone,
+            least=plain(limit.lower_line),
+            source=source,
+        )
+    )
+    yield Detail(head=say("panels.ledger_details.limit"), text=text)
     if limit.changed:
-        who = f"{limit.changed_by or 'nobody named'} {limit.changed_at[:16].replace('T', ' ')}"
-        words = f"default {plain(limit.default)} mm; changed by {who}: {limit.reason or '–'}"
-        yield Detail(head="changed", text=words)
+        by = limit.changed_by or say("panels.ledger_details.nobody-named")
+        words = say(
+            "panels.ledger_details.default-mm-changed-by",
+            default=plain(limit.default),
+            by=by,
+            at=short_time(limit.changed_at),
+            reason=limit.reason or "–",
+        )
+        yield Detail(head=say("panels.ledger_details.changed"), text=words)
 
 
 def _doubt(row: Measurement) -> Iterator[Detail]:
@@ -87,12 +106,18 @@ def _doubt(row: Measurement) -> Iterator[Detail]:
 def _by_hand(row: Measurement) -> Iterator[Detail]:
     placed = row.details.by_hand_mm if isinstance(row.details, ClearanceDetails) else {}
     figures = [
-        f"{words} at least {down(placed[key], 1)}"
+        say("panels.ledger_details.at-least", words=words, placed=down(placed[key], 1))
         for key, words in BY_HAND.items()
         if key in placed
     ]
     if figures:
-        yield Detail(head="by hand", text=f"{'; '.join(figures)} mm. {BY_HAND_MEANS}")
+        yield Detail(
+            head=say("panels.ledger_details.by-hand"),
+            text=f"{'; '.join(figures)} mm. {BY_HAND_MEANS}",
+        )
     least = row.details.least_over_turn_mm if isinstance(row.details, WidthDetails) else None
     if least is not None:
-        yield Detail(head="turned", text=f"least over ± 10° of turn {down(least, 1)} mm")
+        yield Detail(
+            head="turned",
+            text=say("panels.ledger_details.least-over-10-of-turn", least=down(least, 1)),
+        )

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from core.identity import Tooth
-from core.measurement import Measurement
+from core.measurement import Limit, Measurement
 from core.measurement_kinds import MeasurementKind, WidthDetails
 from core.measuring.ledger import Ledger
 from core.measuring.row_names import row_words
@@ -22,6 +22,7 @@ from core.plans.plan import Jaw, Plan
 from core.plans.sizes import size_words
 from core.trust.figures import plain, shown, shown_at_least, shown_lack
 from core.trust.verdict import worst_first
+from core.words.catalogue import Words, message, say
 from core.words.sheet import GROUPS, UNCERTAINTY
 
 WAITING = "…"
@@ -30,13 +31,13 @@ Kind: TypeAlias = Literal["subject", "reason", "group", "row", "fold", "summary"
 
 HIDDEN_AT_FIRST = frozenset({"information"})
 
-_SHORT: dict[str, str] = {
-    "not-marked": "not marked or declared",
+_SHORT: dict[str, Words] = {
+    "not-marked": message("panels.ledger_entries.not-marked-or-declared"),
     "declared-not-visible": "looked for, not visible",
     "declared-outside": "outside the scanned region",
-    "declared-not-near": "declared not near this site",
+    "declared-not-near": message("panels.ledger_entries.declared-not-near-this-site"),
     "declared-missing": "tooth missing",
-    "declared-without-reason": "declared without a reason",
+    "declared-without-reason": message("panels.ledger_entries.declared-without-a-reason"),
 }
 
 NONE_SHARED = SharedReasons()
@@ -111,7 +112,11 @@ class Entry:
         """The line as one sentence, for a screen reader."""
         if self.row is None:
             return f"{self.text} {self.aside}".strip()
-        state = "being measured" if self.waiting else (self.row.verdict or "no limit")
+        state = (
+            say("panels.ledger_entries.being-measured-2")
+            if self.waiting
+            else (self.row.verdict or say("panels.ledger_entries.no-limit"))
+        )
         # A letter alone says nothing to who cannot see where it is explained.
         told = "" if self.waiting else why(self.row)
         return f"{self.text}: {self.value} {told}, {state}"
@@ -119,30 +124,42 @@ class Entry:
 
 def why(row: Measurement, shared: SharedReasons = NONE_SHARED) -> str:
     """What stands below a row's name."""
-    limit = "no limit" if row.limit is None else f"limit {plain(row.limit.value)}"
-    if row.limit is not None and row.limit.changed:
-        limit += f" (default {plain(row.limit.default)})"
+    limit = _limit_words(row.limit)
     if row.value is None or row.verdict == "not assessed":
         reason = _reason(row, shared)
         return reason if row.value is None else f"{reason} · {limit}"
     if row.verdict == "below limit":
-        return f"{limit} · lacks {shown_lack(row)}"
+        lack = say("panels.ledger_entries.lacks", lack=shown_lack(row))
+        return f"{limit} · {lack}"
     least = shown_at_least(row)
     if least == "–":
         return limit
-    words = "could be as little as" if row.verdict == "too near to tell" else "at least"
-    return f"{words} {least} · {limit}"
+    words = (
+        say("panels.ledger_entries.could-be-as-little-as", least=least)
+        if row.verdict == "too near to tell"
+        else say("panels.ledger_entries.at-least", least=least)
+    )
+    return f"{words} · {limit}"
+
+
+def _limit_words(limit: Limit | None) -> str:
+    if limit is None:
+        return say("panels.ledger_entries.no-limit")
+    if limit.changed:
+        value, default = plain(limit.value), plain(limit.default)
+        return say("panels.ledger_entries.limit-changed", limit=value, default=default)
+    return say("panels.ledger_entries.limit", limit=plain(limit.value))
 
 
 def _reason(row: Measurement, shared: SharedReasons) -> str:
     for note in row.reading.notes:
         if note.code in _SHORT:
-            return _SHORT[note.code]
+            return str(_SHORT[note.code])
     reasons = [note for note in row.reading.notes if note.code not in _REMARKS]
     if not reasons:
-        return "image trouble at the site"
+        return say("panels.ledger_entries.image-trouble-at-the-site")
     if letter := shared.letter(row, reasons[0]):
-        return f"reason {letter}"
+        return say("panels.ledger_entries.reason", letter=letter)
     # Notes read "what - why it matters - what to do": the row has room for the first part.
     return reasons[0].message.split(" - ")[0]
 
@@ -180,22 +197,32 @@ def entries(
         awaited = tuple(row for row in earlier.measurements if row.id not in known)
     showing = _Showing(plan.known_jaw, current, known, opened)
     lines: list[Entry] = []
-    subjects = [(f.id, "Fixture (implant)", f.tooth, size_words(f.size)) for f in plan.fixtures]
-    subjects += [(s.id, "Site", s.tooth, "") for s in plan.sites]
+    site = say("panels.ledger_entries.site")
+    subjects = [
+        (f.id, say("panels.ledger_entries.fixture-implant"), f.tooth, size_words(f.size))
+        for f in plan.fixtures
+    ]
+    subjects += [(s.id, site, s.tooth, "") for s in plan.sites]
     several = len(subjects) > 1
     for subject, kind, tooth, size in subjects:
         of = [row for row in (*rows, *awaited) if subject in (row.fixture, row.site)]
-        if not of and (kind == "Site" or not several):
+        if not of and (kind == site or not several):
             continue
         if several:
             text = f"{kind} {subject.removeprefix('site-')}"
-            place = Tooth.of(tooth).name if tooth else "no tooth named"
+            place = Tooth.of(tooth).name if tooth else say("panels.ledger_entries.no-tooth-named")
             lines.append(
                 Entry(kind="subject", key=f"{subject}:", text=text, aside=f"{place} {size}".strip())
             )
         lines += _of_subject(subject, of, showing)
     if ledger is not None and current:
-        text = ledger.summary if whole else f"Bone rows follow {WAITING} {ledger.summary}"
+        text = (
+            ledger.summary
+            if whole
+            else say(
+                "panels.ledger_entries.bone-rows-follow", waiting=WAITING, summary=ledger.summary
+            )
+        )
         lines.append(Entry(kind="summary", key="summary", text=text))
     if lines:
         lines.append(Entry(kind="words", key="uncertainty", text=UNCERTAINTY))
@@ -252,7 +279,12 @@ def _of_subject(subject: str, rows: Sequence[Measurement], showing: _Showing) ->
         first, rest = _lead(free, group)
         for row in first:
             yield showing.entry(row, shared)
-        words = f"{len(rest)} {'more ' if first else ''}without a limit"
+        count = len(rest)
+        words = (
+            say("panels.ledger_entries.more-without-a-limit", count=count)
+            if first
+            else say("panels.ledger_entries.without-a-limit", count=count)
+        )
         yield from _fold(f"{subject}:{group}:free", rest, words, showing, shared)
 
 
@@ -276,7 +308,7 @@ def _tightest(rows: Sequence[Measurement], showing: _Showing) -> str:
     if not limited:
         return ""
     row = worst_first(limited)[0]
-    return f"tightest {shown(row)}, {_small(showing.name(row))}"
+    return say("panels.ledger_entries.tightest", shown=shown(row), small=_small(showing.name(row)))
 
 
 def _met_words(rows: Sequence[Measurement], showing: _Showing) -> str:
@@ -284,10 +316,10 @@ def _met_words(rows: Sequence[Measurement], showing: _Showing) -> str:
     unknown = [row for row in rows if showing.waits(row)]
     met = len(rows) - len(unknown)
     if not unknown:
-        return f"≥ {_count(met, 'limit')} met"
+        return say("panels.ledger_entries.met", count=met)
     if not met:
-        return f"{_count(len(unknown), 'limit')} being measured"
-    return f"≥ {_count(met, 'limit')} met, {len(unknown)} being measured"
+        return say("panels.ledger_entries.being-measured", count=len(unknown))
+    return say("panels.ledger_entries.met-being-measured", count=met, unknown=len(unknown))
 
 
 def _small(words: str) -> str:
@@ -313,7 +345,3 @@ def _lead(rows: Sequence[Measurement], group: str) -> tuple[list[Measurement], l
         return row.kind is MeasurementKind.RIDGE_HEIGHT
 
     return [r for r in rows if leads(r)], [r for r in rows if not leads(r)]
-
-
-def _count(count: int, noun: str) -> str:
-    return f"{count} {noun}{'' if count == 1 else 's'}"

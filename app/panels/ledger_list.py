@@ -25,6 +25,7 @@ from app.panels.ledger_details import Detail
 from app.panels.ledger_entries import Entry
 from app.widgets import style
 from core.measurement import Measurement
+from core.words.catalogue import message
 
 BAR_MM = 6.0
 GLYPH_PX, PAD, LINE, SECOND, BAR_HEIGHT = 22, 6, 19, 16, 12
@@ -79,15 +80,25 @@ class LedgerModel(QAbstractListModel):
         return Qt.ItemFlag.ItemIsEnabled
 
 
+ACTS = {
+    "show": message("panels.ledger_list.show-me"),
+    "mark": message("panels.ledger_list.mark-it"),
+    "declare": message("panels.ledger_list.declare"),
+    "limit": message("panels.ledger_list.change-limit"),
+    "explain": message("panels.ledger_list.explain"),
+}
+"""What can be done on a row, and the words on its button."""
+
+
 def buttons_of(entry: Entry) -> tuple[str, ...]:
-    """What can be done on a row, as words on its buttons."""
+    """What can be done on a row: keys of `ACTS`."""
     if entry.kind != "row" or entry.row is None:
         return ()
     if entry.markable:
-        return ("mark it", "declare …")
+        return ("mark", "declare")
     if entry.opened:
-        shows = ("show me",) if entry.row.reading.witness is not None and not entry.waiting else ()
-        limit = ("change limit …",) if entry.row.limit is not None else ()
+        shows = ("show",) if entry.row.reading.witness is not None and not entry.waiting else ()
+        limit = ("limit",) if entry.row.limit is not None else ()
         return (*shows, *limit, "explain")
     return ()
 
@@ -152,9 +163,9 @@ class LedgerDelegate(QStyledItemDelegate):
         x = rect.left() + GLYPH_PX + PAD
         metrics = QFontMetrics(style.font(12))
         found = []
-        for words in buttons_of(entry):
-            width = metrics.horizontalAdvance(words) + 18
-            found.append((words, QRect(x, y, width, 21)))
+        for act in buttons_of(entry):
+            width = metrics.horizontalAdvance(str(ACTS[act])) + 18
+            found.append((act, QRect(x, y, width, 21)))
             x += width + 6
         return found
 
@@ -220,12 +231,12 @@ class LedgerDelegate(QStyledItemDelegate):
 
     def _buttons(self, painter: QPainter, rect: QRect, entry: Entry) -> None:
         painter.setFont(style.font(12))
-        for words, box in self.button_rects(entry, rect):
+        for act, box in self.button_rects(entry, rect):
             painter.setPen(QPen(style.QUIET, 1))
             painter.setBrush(style.PANEL)
             painter.drawRoundedRect(QRectF(box).adjusted(0.5, 0.5, -0.5, -0.5), 3, 3)
             painter.setPen(style.TEXT)
-            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
+            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, str(ACTS[act]))
         painter.setBrush(Qt.BrushStyle.NoBrush)
 
     def _details(self, painter: QPainter, rect: QRect, entry: Entry, row: Measurement) -> None:

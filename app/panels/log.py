@@ -41,8 +41,12 @@ from app.widgets.shared_texts import short_time
 from core.identity import Tooth
 from core.plans.edit_pose import with_fixture_tooth
 from core.plans.plan import Jaw
+from core.words.catalogue import Message, message, say
 
-CONFIRM: dict[str, Jaw] = {"Confirm, lower jaw": "lower", "Confirm, upper jaw": "upper"}
+CONFIRM: dict[Jaw, Message] = {
+    "lower": message("panels.log.confirm-lower-jaw"),
+    "upper": message("panels.log.confirm-upper-jaw"),
+}
 TIME_PX, BY_PX, PAD = 46, 30, 4
 MOST_LINES = 400
 Index = QModelIndex | QPersistentModelIndex
@@ -159,7 +163,7 @@ class _View(QListView):
 class Log(Panel):
     """Open points and the dated lines of the work."""
 
-    title = "Log"
+    title = message("panels.log.log")
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
@@ -171,8 +175,8 @@ class Log(Panel):
         self.view.setResizeMode(QListView.ResizeMode.Adjust)
         self.view.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.view.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.view.setAccessibleName("Log")
-        self.view.setToolTip("Return or a click on an open point settles it")
+        self.view.setAccessibleName(say("panels.log.log"))
+        self.view.setToolTip(say("panels.log.return-or-a-click-on"))
         self.view.clicked.connect(self._act)
         self.view.activated.connect(self._act)
         self.body.addWidget(self.view, 1)
@@ -203,7 +207,9 @@ class Log(Panel):
         else:
             points = open_points(session.plan, current, confirmed=session.confirmed, side=side)
         self.model.show(log_lines(points, session.plan.history))
-        self.aside.setText(f"{len(points)} open" if points else "nothing open")
+        self.aside.setText(
+            say("panels.log.open", points=len(points)) if points else say("panels.log.nothing-open")
+        )
 
     def _act(self, index: QModelIndex) -> None:
         line: LogLine = index.data(Qt.ItemDataRole.UserRole)
@@ -240,28 +246,35 @@ class Log(Panel):
     def _name_tooth(self, fixture_id: str) -> None:
         placed = next((f for f in self.session.plan.fixtures if f.id == fixture_id), None)
         tooth = ask_tooth(
-            self.session, self.desk, "Which tooth is it for?",
+            self.session, self.desk, say("panels.log.which-tooth-is-it-for"),
             at_mm=None if placed is None else placed.platform, replaces=fixture_id,
         )  # fmt: skip
         if tooth:
             plan, called = with_fixture_tooth(self.session.plan, fixture_id, tooth)
-            self.session.apply(f"fixture {fixture_id} is for {Tooth.of(tooth).words()}", plan)
+            self.session.apply(
+                say(
+                    "panels.log.fixture-is-for",
+                    fixture_id=fixture_id,
+                    words=Tooth.of(tooth).words(),
+                ),
+                plan,
+            )
             self.session.go_to(selected=called)
 
     def _confirm(self) -> None:
         if self.session.guide.arch_points is None:
             self.desk.take_tool("Arch")
-            self.desk.say("No arch was recognised: click along the jaw on the arch map.")
+            self.desk.say(say("panels.log.no-arch-was-recognised-click"))
             return
         if not self.session.plane_is_found:
             self.desk.take_tool("Jaw plane")
-            self.desk.say("The jaw plane was not found in the image: set it.")
+            self.desk.say(say("panels.log.the-jaw-plane-was-not"))
             return
         answer = self.desk.choose(
-            "Jaw plane and arch",
-            "Every height and every side is counted from them. Look at both on the arch map and on "
-            "a section, and set them with their tools where they are off.",
-            tuple(CONFIRM),
+            say("panels.log.jaw-plane-and-arch"),
+            say("panels.log.every-height-and-every-side"),
+            [str(words) for words in CONFIRM.values()],
         )
-        if answer is not None:
-            confirm_jaw(self.session, self.desk, CONFIRM[answer])
+        for jaw, words in CONFIRM.items():
+            if answer == str(words):
+                confirm_jaw(self.session, self.desk, jaw)

@@ -34,10 +34,21 @@ from core.fixture import FixtureSize
 from core.measuring.sizes_table import SizeRow, sizes_tried
 from core.plans.edit_pose import fixture_resized
 from core.plans.sizes import ListedSize, size_words
+from core.words.catalogue import Words, message, say
 
-HEADS = ("", "size", "met", "stopped by")
+HEADS: tuple[Words, ...] = (
+    "",
+    message("panels.my_sizes.size"),
+    message("panels.my_sizes.met"),
+    message("panels.my_sizes.stopped-by"),
+)
 """Short, so that none is cut where all panels are unfolded."""
-MEANS = ("the size placed now", "size", "limits met", "what stops it, and what it lacks")
+MEANS = (
+    message("panels.my_sizes.the-size-placed-now"),
+    "size",
+    message("panels.my_sizes.limits-met"),
+    message("panels.my_sizes.what-stops-it-and-what"),
+)
 WAITS = "…"
 PLACED = "▸"
 _TAKES = (Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_Space)
@@ -93,9 +104,9 @@ class TriedModel(QAbstractTableModel):
         if orientation != Qt.Orientation.Horizontal:
             return None
         if role == Qt.ItemDataRole.DisplayRole:
-            return HEADS[section]
+            return str(HEADS[section])
         if role in (Qt.ItemDataRole.ToolTipRole, Qt.ItemDataRole.AccessibleTextRole):
-            return MEANS[section]
+            return str(MEANS[section])
         return None
 
     def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
@@ -104,8 +115,9 @@ class TriedModel(QAbstractTableModel):
         if role == Qt.ItemDataRole.DisplayRole:
             return self._words(index.row())[index.column()]
         if role == Qt.ItemDataRole.AccessibleTextRole:
-            placed = " (placed now)" if self._is_placed(index.row()) else ""
-            return ", ".join(filter(None, self._words(index.row())[1:])) + placed
+            words = ", ".join(filter(None, self._words(index.row())[1:]))
+            placed = self._is_placed(index.row())
+            return say("panels.my_sizes.placed-now", words=words) if placed else words
         if role == Qt.ItemDataRole.ToolTipRole:
             return self._reasons(index.row()) if known else None
         if role == Qt.ItemDataRole.ForegroundRole and not known and index.column() > 1:
@@ -119,7 +131,7 @@ class TriedModel(QAbstractTableModel):
             dots = WAITS if self.waiting else ""
             return mark, size, dots, dots
         row = self.rows[number]
-        met = f"{row.met} of {row.limits}" if row.limits else "no limit"
+        met = f"{row.met} of {row.limits}" if row.limits else say("panels.my_sizes.no-limit")
         return mark, size, met, row.note.message if row.stopped_by is not None else ""
 
     def _is_placed(self, number: int) -> bool:
@@ -139,7 +151,7 @@ class _Table(QTableView):
 
     def __init__(self) -> None:
         super().__init__()
-        self.setAccessibleName("My sizes at this pose")
+        self.setAccessibleName(say("panels.my_sizes.my-sizes-at-this-pose"))
         self.verticalHeader().hide()
         self.verticalHeader().setDefaultSectionSize(22)
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
@@ -160,7 +172,7 @@ class _Table(QTableView):
 class MySizes(Panel):
     """The list at the chosen fixture's pose, and behind it the list to edit."""
 
-    title = "My sizes"
+    title = message("panels.my_sizes.my-sizes")
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
@@ -178,10 +190,10 @@ class MySizes(Panel):
         self.said.setWordWrap(True)
         self.editor = SizesTable(self.settings)
         self.edit = QToolButton()
-        self.edit.setText("Edit list")
+        self.edit.setText(say("panels.my_sizes.edit-list"))
         self.edit.setCheckable(True)
         self.explain = QToolButton()
-        self.explain.setText("Explain")
+        self.explain.setText(say("panels.my_sizes.explain"))
         self.explain.clicked.connect(
             lambda: show_help(self.session, self.desk, self, topic="sizes")
         )
@@ -232,7 +244,11 @@ class MySizes(Panel):
             self._latest.drop()
             self._asked = None
             self._show(waiting=False)
-            self._say("Choose a fixture." if plan.fixtures else "No fixture yet.")
+            self._say(
+                say("panels.my_sizes.choose-a-fixture")
+                if plan.fixtures
+                else say("panels.my_sizes.no-fixture-yet")
+            )
             return
         key = (plan, fixture, sizes)
         if self._asked is not None and _same(self._asked, key):
@@ -267,7 +283,7 @@ class MySizes(Panel):
         session, listed = self.session, self.model.sizes[number]
         fixture = session.fixture
         if fixture is None:
-            self.desk.say("There is no fixture yet that could take this size.")
+            self.desk.say(say("panels.my_sizes.there-is-no-fixture-yet"))
             return
         if fixture.size == listed.size:
             return
@@ -276,7 +292,12 @@ class MySizes(Panel):
         except SoundingError as error:
             self.desk.tell_error(error)
             return
-        session.apply(f"fixture {fixture.id} set to {size_words(listed.size)}", plan)
+        session.apply(
+            say(
+                "panels.my_sizes.fixture-set-to", id=fixture.id, size_words=size_words(listed.size)
+            ),
+            plan,
+        )
 
     def _progressed(self, _done: int, _total: int) -> None:
         self._show(waiting=True)
@@ -298,7 +319,7 @@ class MySizes(Panel):
             placed=None if fixture is None else fixture.size,
             waiting=waiting,
         )
-        self.aside.setText("" if fixture is None else "at this pose; a click takes a size")
+        self.aside.setText("" if fixture is None else say("panels.my_sizes.at-this-pose-a-click"))
 
     def _say(self, text: str) -> None:
         self.said.setText(text)

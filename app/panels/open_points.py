@@ -11,6 +11,7 @@ from core.measuring.ledger import Ledger
 from core.measuring.rows_unmarked import is_open
 from core.plans.plan import Plan
 from core.words import sentence
+from core.words.catalogue import say
 
 SETTLED = SideState()
 
@@ -53,16 +54,25 @@ def open_points(
     """
     found: list[OpenPoint] = []
     if not confirmed:
-        found.append(OpenPoint(text="Jaw plane and arch: not confirmed", act="confirm"))
+        found.append(
+            OpenPoint(text=say("panels.open_points.jaw-plane-and-arch-not"), act="confirm")
+        )
     elif side.against:
         found.append(OpenPoint(text=side.warning, act="which side"))
     elif side.question is not None:
-        text = f"{sentence(question_code(side.question))} Nothing is measured before."
+        text = say(
+            "panels.open_points.nothing-is-measured-before",
+            sentence=sentence(question_code(side.question)),
+        )
         found.append(OpenPoint(text=text, act="which side"))
     if plan.side_check is None:
-        found.append(OpenPoint(text="Side: not compared with patient or chart", act="side"))
+        found.append(
+            OpenPoint(text=say("panels.open_points.side-not-compared-with-patient"), act="side")
+        )
     found += [
-        OpenPoint(text=f"Fixture {f.id}: no tooth named", act="tooth", target=f.id)
+        OpenPoint(
+            text=say("panels.open_points.fixture-no-tooth-named", id=f.id), act="tooth", target=f.id
+        )
         for f in plan.fixtures
         if not f.tooth
     ]
@@ -70,11 +80,15 @@ def open_points(
     for row in () if ledger is None else ledger.measurements:
         if row.value is None and is_open(row):
             words = next((str(n.fields.get("what", "")) for n in row.reading.notes), row.target)
-            text = f"{words}: not marked or declared"
+            text = say("panels.open_points.not-marked-or-declared", words=words)
             missing.setdefault(row.target, OpenPoint(text=text, act="mark", target=row.target))
     found += missing.values()
     if plan.image_check is None:
-        found.append(OpenPoint(text="Image: not yet judged", act="image"))
+        found.append(OpenPoint(text=say("panels.open_points.image-not-yet-judged"), act="image"))
     if not plan.interpreted_by:
-        found.append(OpenPoint(text="Whole volume: not yet interpreted", act="interpreted"))
+        found.append(
+            OpenPoint(
+                text=say("panels.open_points.whole-volume-not-yet-interpreted"), act="interpreted"
+            )
+        )
     return tuple(found)

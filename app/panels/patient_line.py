@@ -17,6 +17,7 @@ from app.widgets import style
 from app.widgets.plain_text import plain_tip
 from app.widgets.shared_texts import hidden, state_words, tooth_words
 from core.sheet.who import who_is
+from core.words.catalogue import say
 
 NAME_PX = 260
 _LINK = f"""
@@ -76,15 +77,15 @@ class Who(Panel):
         self.name.setFont(style.font(14, bold=True))
         self.rest = _Elided()
         self.names = self._link("hide", self._switch_names)
-        self.names.setToolTip("Hide or show name, birth date and ID on the screen")
+        self.names.setToolTip(say("panels.patient_line.hide-or-show-name-birth"))
         self.names.setFont(style.font(12))
         self.tooth = QLabel()
         self.tooth.setTextFormat(Qt.TextFormat.PlainText)
         self.side = self._link("", self._ask_side)
         self.state = self._link("", self._sign)
-        self.sheet = QPushButton("Sheet …")
+        self.sheet = QPushButton(say("panels.patient_line.sheet"))
         self.sheet.setAutoDefault(False)
-        self.sheet.setToolTip("Look through the measurement sheet, print it or write it (Ctrl+P)")
+        self.sheet.setToolTip(say("panels.patient_line.look-through-the-measurement-sheet"))
         self.sheet.clicked.connect(self._sheet)
         outer = self.layout()
         if outer is not None:
@@ -126,27 +127,42 @@ class Who(Panel):
             widget.setVisible(who is not None)
         if who is None:
             self.name.show_text("")
-            self.rest.show_text("No scan is open")
+            self.rest.show_text(say("panels.patient_line.no-scan-is-open"))
             return
         self.name.show_text(hidden(who.name) if chosen.names_hidden else who.name)
         identifiers = () if chosen.names_hidden else (who.birth, who.patient_id)
         self.rest.show_text("  ".join((*identifiers, who.scanned)))
-        self.names.setText("show" if chosen.names_hidden else "hide")
-        self.tooth.setText(tooth_words(tooth, chosen.numbering) if tooth else "no tooth named here")
+        self.names.setText(
+            say("panels.patient_line.show")
+            if chosen.names_hidden
+            else say("panels.patient_line.hide")
+        )
+        self.tooth.setText(
+            tooth_words(tooth, chosen.numbering)
+            if tooth
+            else say("panels.patient_line.no-tooth-named-here")
+        )
         check = plan.side_check
         if side.against:
             # No side may be read off this bar.
             self.side.setText(f"{side.warning} …")
             self.side.setFont(style.font(13, bold=True))
         elif side.question is not None:
-            self.side.setText("Left and right not settled yet …")
+            self.side.setText(say("panels.patient_line.left-and-right-not-settled"))
             self.side.setFont(style.font(13, bold=True))
         elif check is None:
-            self.side.setText("side not yet compared …")
+            self.side.setText(say("panels.patient_line.side-not-yet-compared"))
             self.side.setFont(style.font(13, bold=True))
         else:
             by = f", {check.by}" if check.by else ""
-            self.side.setText(f"{check.side.upper()}, compared with {check.against or '–'}{by}")
+            self.side.setText(
+                say(
+                    "panels.patient_line.compared-with",
+                    side=check.side.upper(),
+                    against=check.against or "–",
+                    by=by,
+                )
+            )
             self.side.setFont(style.font(13))
         self.state.setText(state_words(plan))
         self.state.setFont(style.font(13, bold=True))

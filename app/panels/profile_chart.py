@@ -17,6 +17,7 @@ from app.widgets import style
 from core.geometry import Array
 from core.measuring.ridge_profile import ProfileRow
 from core.structures import Structure
+from core.words.catalogue import say
 
 Place: TypeAlias = Callable[[float, float], QPointF]
 
@@ -122,7 +123,7 @@ class ProfileChart(QWidget):
             if known.any():
                 last = int(np.flatnonzero(known)[-1])
                 y = place(profile.stations_mm[last], profile.widths_mm[last, number]).y()
-                ends.append((y, f"{depth:g} mm deep"))
+                ends.append((y, say("panels.profile_chart.mm-deep", depth=depth)))
         painter.setPen(style.TEXT)
         lowest = -_NAME_PX
         for y, words in sorted(ends):

@@ -34,6 +34,7 @@ from core.measuring.wall_lacking import as_told, lacking_notes
 from core.pictures.wall_picture import WallPicture, wall_picture
 from core.plans.plan import Plan
 from core.plans.side import side_told
+from core.words.catalogue import message, say
 
 LEAST_WORDS_PX, WORDS_PX = 96, 210
 
@@ -75,7 +76,7 @@ class _Made:
 class RemainingBone(Panel):
     """The picture of the chosen fixture; measured only while it is shown."""
 
-    title = "Remaining bone"
+    title = message("panels.remaining_bone.remaining-bone")
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
@@ -109,12 +110,12 @@ class RemainingBone(Panel):
         self.grey = GreyValues()
         self.grey.hide()
         self.show_grey = QToolButton()
-        self.show_grey.setText("Grey values")
+        self.show_grey.setText(say("panels.remaining_bone.grey-values"))
         self.show_grey.setToolTip(LABEL)
         self.show_grey.setCheckable(True)
         self.show_grey.toggled.connect(self._grey_toggled)
         self.explain = QToolButton()
-        self.explain.setText("Explain")
+        self.explain.setText(say("panels.remaining_bone.explain"))
         self.explain.clicked.connect(lambda: show_help(self.session, self.desk, self, topic="wall"))
         for button in (self.show_grey, self.explain):
             button.setObjectName("fold")
@@ -152,7 +153,11 @@ class RemainingBone(Panel):
         if fixture is None or volume is None or not session.confirmed:
             self._latest.drop()
             self._wanted = None
-            self._clear("Choose a fixture." if session.plan.fixtures else "No fixture yet.")
+            self._clear(
+                say("panels.remaining_bone.choose-a-fixture")
+                if session.plan.fixtures
+                else say("panels.remaining_bone.no-fixture-yet")
+            )
             return
         before, pose = self._wanted, _Pose(volume, plan, fixture, session.dragging)
         same = pose.same_place(before)
@@ -210,9 +215,15 @@ class RemainingBone(Panel):
             # One step late while it is dragged: the eye may follow it, but no number stands.
             self._wait()
             return
-        self.aside.setText(f"mm, by depth and direction{'; coarse' if pose.coarse else ''}")
+        self.aside.setText(
+            say("panels.remaining_bone.mm-by-depth-and-direction-coarse")
+            if pose.coarse
+            else say("panels.remaining_bone.mm-by-depth-and-direction")
+        )
         unknown = bool(made.picture.unknown.any())
-        self._say(self.said, "Falling hatch: not found or not scanned." if unknown else "")
+        self._say(
+            self.said, say("panels.remaining_bone.falling-hatch-not-found-or") if unknown else ""
+        )
         self._say(self.lacking, "\n".join(note.message for note in made.notes))
         self.words.setVisible(unknown or bool(made.notes))
 

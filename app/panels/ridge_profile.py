@@ -35,6 +35,7 @@ from core.plans.limits import limit_for
 from core.plans.plan import Plan
 from core.plans.side import side_told
 from core.trust.figures import plain
+from core.words.catalogue import message, say
 
 DEPTHS_MM = (1.0, 3.0, 7.0)
 STEP_MM = 2.0
@@ -67,7 +68,7 @@ def measured_profile(plan: Plan, basis: Basis, task: Task) -> Profile:
 class RidgeProfile(Panel):
     """Widths at 1, 3 and 7 mm below the crest, every 2 mm along the arch."""
 
-    title = "Ridge profile"
+    title = message("panels.ridge_profile.ridge-profile")
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
@@ -76,12 +77,14 @@ class RidgeProfile(Panel):
         self.said.setObjectName("quiet")
         self.said.setWordWrap(True)
         self.to_csv = QToolButton()
-        self.to_csv.setText("To CSV …")
+        self.to_csv.setText(say("panels.ridge_profile.to-csv"))
         self.to_csv.clicked.connect(self._ask_file)
         self.explain = QToolButton()
-        self.explain.setText("Explain")
+        self.explain.setText(say("panels.ridge_profile.explain"))
         self.explain.clicked.connect(
-            lambda: show_help(self.session, self.desk, self, topic="ridge profile")
+            lambda: show_help(
+                self.session, self.desk, self, topic=say("panels.ridge_profile.ridge-profile-2")
+            )
         )
         for button in (self.to_csv, self.explain):
             button.setObjectName("fold")
@@ -114,7 +117,9 @@ class RidgeProfile(Panel):
             self._basis = None
             self._asked = None
             self._write_to = None
-            self._clear("Confirm jaw plane and arch first." if volume is not None else "")
+            self._clear(
+                say("panels.ridge_profile.confirm-jaw-plane-and-arch") if volume is not None else ""
+            )
             return
         self._read_needed()
         if not self.isVisible():
@@ -141,7 +146,7 @@ class RidgeProfile(Panel):
     def write_file(self, path: Path) -> None:
         """Write the profile as CSV: of what is marked now, measured again where that changed."""
         if self.chart.profile is None and not self._latest.awaited:
-            self._say("There is no profile yet that could be written.")
+            self._say(say("panels.ridge_profile.there-is-no-profile-yet"))
             return
         self._write_to = path
         self._write()
@@ -161,11 +166,15 @@ class RidgeProfile(Panel):
         except SoundingError as error:
             self.desk.tell_error(error)
         else:
-            self._say(f"The profile is in {path.name}.")
+            self._say(say("panels.ridge_profile.the-profile-is-in", path=path.name))
 
     def _ask_file(self) -> None:
         name = ask_save(
-            self, "Write the ridge profile", "record", "ridge-profile.csv", "CSV (*.csv)"
+            self,
+            say("panels.ridge_profile.write-the-ridge-profile"),
+            "record",
+            "ridge-profile.csv",
+            "CSV (*.csv)",
         )
         if name:
             self.write_file(Path(name))
@@ -184,13 +193,13 @@ class RidgeProfile(Panel):
         self.chart.needed_words = f"Ø {plain(size)} + {plain(buccal)} + {plain(lingual)}"
 
     def _progressed(self, done: int, total: int) -> None:
-        self._say(f"{done} of {total} sections measured …")
+        self._say(say("panels.ridge_profile.of-sections-measured", done=done, total=total))
 
     def _measured(self, result: tuple[Basis, Profile]) -> None:
         self._basis, self.chart.profile = result
-        self.aside.setText("width by place along the arch, mm")
+        self.aside.setText(say("panels.ridge_profile.width-by-place-along-the"))
         gaps = bool(np.isnan(self.chart.profile.widths_mm).any())
-        self._say("No line: teeth, metal or no clear edge there." if gaps else "")
+        self._say(say("panels.ridge_profile.no-line-teeth-metal-or") if gaps else "")
         self.chart.update()
         self._write()
 

@@ -15,9 +15,10 @@ from app.widgets import style
 from core.findings import Finding
 from core.plans.plan_checks import plan_findings
 from core.plans.tissue_points import without_tissue_points
+from core.words.catalogue import message, say
 
-POINT = "Point at the tissues …"
-DROP = "Drop the places pointed at"
+POINT = message("panels.scan_checks.point-at-the-tissues")
+DROP = message("panels.scan_checks.drop-the-places-pointed-at")
 CAN_BE_POINTED_AT = frozenset(
     {
         "levels_soft_unclear", "levels_cortex_unclear", "levels_no_bone", "tissue_points_refused",
@@ -28,7 +29,11 @@ CAN_BE_POINTED_AT = frozenset(
 
 POINTED_AT = frozenset({"levels_pointed", "tissue_points_not_needed", "tissue_points_refused"})
 
-SEVERITY = {"refused": "No number", "caution": "Caution", "note": "Note"}
+SEVERITY = {
+    "refused": message("panels.scan_checks.no-number"),
+    "caution": message("panels.scan_checks.caution"),
+    "note": message("panels.scan_checks.note"),
+}
 
 
 def findings_of(session: Session) -> tuple[Finding, ...]:
@@ -56,7 +61,7 @@ def parts_of(finding: Finding) -> tuple[str, str]:
 class ScanChecks(Panel):
     """The list of findings, the gravest first."""
 
-    title = "Scan checks"
+    title = message("panels.scan_checks.scan-checks")
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
@@ -64,7 +69,7 @@ class ScanChecks(Panel):
         self.area.setFrameShape(QFrame.Shape.NoFrame)
         self.area.setWidgetResizable(True)
         self.area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.area.setAccessibleName("Scan checks")
+        self.area.setAccessibleName(say("panels.scan_checks.scan-checks"))
         self.area.setStyleSheet(
             f"QScrollArea > QWidget > QWidget, QScrollArea {{ background: {style.PANEL.name()}; }}"
         )
@@ -86,7 +91,7 @@ class ScanChecks(Panel):
         self._shown = texts
         cautions = sum(f.severity != "note" for f in found)
         notes = len(found) - cautions
-        words = f"{cautions} to weigh, {notes} note{'' if notes == 1 else 's'}"
+        words = say("panels.scan_checks.to-weigh-note", cautions=cautions, count=notes)
         self.aside.setText(words if found else "")
         inner = QWidget()
         column = QVBoxLayout(inner)
@@ -96,12 +101,9 @@ class ScanChecks(Panel):
             self._add(column, finding)
         if not found:
             words = (
-                "Open a scan."
+                say("panels.scan_checks.open-a-scan")
                 if session.volume is None
-                else (
-                    "Nothing was found that limits measuring. Movement and a misread canal show in "
-                    "no check: look at the image."
-                )
+                else say("panels.scan_checks.nothing-was-found-that-limits")
             )
             column.addWidget(_label(words, quiet=True))
         column.addStretch(1)
@@ -115,9 +117,9 @@ class ScanChecks(Panel):
         if meaning:
             column.addWidget(_label(meaning, quiet=True))
         if finding.code in CAN_BE_POINTED_AT:
-            self._offer(column, POINT, self._point)
+            self._offer(column, str(POINT), self._point)
         if finding.code in POINTED_AT:
-            self._offer(column, DROP, self._drop)
+            self._offer(column, str(DROP), self._drop)
         column.addSpacing(6)
 
     def _offer(self, column: QVBoxLayout, words: str, act: Callable[[], None]) -> None:
@@ -130,7 +132,7 @@ class ScanChecks(Panel):
 
     def _drop(self) -> None:
         plan = without_tissue_points(self.session.plan)
-        self.session.apply("places pointed at as tissues dropped", plan)
+        self.session.apply(say("panels.scan_checks.places-pointed-at-as-tissues"), plan)
 
 
 def _label(text: str, *, quiet: bool = False) -> QLabel:

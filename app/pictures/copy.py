@@ -13,8 +13,9 @@ from app.widgets import style
 from app.widgets.shared_texts import state_words
 from core.sheet.who import who_is
 from core.version import PROGRAM
+from core.words.catalogue import message, say
 
-ONE_PICTURE = "One picture of a scan: not for diagnosis without the whole scan."
+ONE_PICTURE = message("pictures.copy.one-picture-of-a-scan")
 FRAME_PX = 2
 """Around the picture the bench draws where the focus is: that is no part of it."""
 PAD_PX, LINE_PX = 8, 18
@@ -60,12 +61,16 @@ def picture_with_caption(view: PictureView, session: Session, *, with_name: bool
 
 def caption(view: PictureView, session: Session, *, with_name: bool) -> tuple[str, ...]:
     """The lines below a copied picture."""
-    title = view.title if view.kind != "neighbour" else f"Section across the arch, {view.title}"
+    title = (
+        view.title
+        if view.kind != "neighbour"
+        else say("pictures.copy.section-across-the-arch", title=view.title)
+    )
     if view.warning:
         title = f"{view.warning.upper()} {title}"
     what = ", ".join(part for part in (title or view.kind.capitalize(), view.subtitle) if part)
     state = state_words(session.plan).replace("  ", ", ")
-    signed = state if session.plan.sign_off else f"{state}, not signed off"
+    signed = state if session.plan.sign_off else say("pictures.copy.not-signed-off", state=state)
     lines = [what, f"{signed}. {ONE_PICTURE}", PROGRAM]
     if with_name and session.volume is not None:
         who = who_is(session.volume.identity, now_iso())

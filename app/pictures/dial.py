@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QWidget
 from app.case.session import Session
 from app.widgets import style
 from core.pictures.ink import DARK
+from core.words.catalogue import say
 
 SNAP_DEG = 5.0
 SIZE_PX = 92
@@ -31,8 +32,8 @@ class Dial(QWidget):
         self.setFixedSize(SIZE_PX, SIZE_PX + 18)
         self._place()
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.setAccessibleName("turn about the fixture's axis")
-        self.setToolTip("Turn the picture about the fixture’s axis: drag, or ↑ and ↓ (Shift: 1°)")
+        self.setAccessibleName(say("pictures.dial.turn-about-the-fixtures-axis"))
+        self.setToolTip(say("pictures.dial.turn-the-picture-about-the"))
         self._told: tuple[object, ...] = ()
         session.place_changed.connect(self.read)
         session.plan_changed.connect(self.read)
@@ -140,7 +141,11 @@ class Dial(QWidget):
             painter.drawRect(QRectF(self.rect()).adjusted(1, 1, -1, -1))
         painter.setPen(style.TEXT)
         painter.setFont(style.font(11))
-        words = "across the arch" if turn is None else f"turned {round(turn, 1):g}°"
+        words = (
+            say("pictures.dial.across-the-arch")
+            if turn is None
+            else say("pictures.dial.turned", turn=round(turn, 1))
+        )
         painter.drawText(QRectF(0, SIZE_PX, SIZE_PX, 18), 0x84, words)
         painter.end()
 

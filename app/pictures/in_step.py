@@ -28,6 +28,7 @@ from core.drawing import Line
 from core.image.volume import Volume
 from core.measurement import Measurement
 from core.pictures.overlay import picture_height_mm
+from core.words.catalogue import message, say
 
 PAPER_NUMERAL_MM = 2.3
 AT_ONCE = 2
@@ -36,10 +37,7 @@ AROUND_MS = 120
 """While something is dragged the pictures around the section follow no more often than this, so
 that section and clearances follow every time."""
 
-NO_ARCH = (
-    "Sections come with the arch. Take the tool Arch and click along the jaw on the arch map, from "
-    "end to end; with the tool Jaw plane drag its line to the chewing surfaces first."
-)
+NO_ARCH = message("pictures.in_step.sections-come-with-the-arch")
 
 
 class Pictures(QObject):
@@ -72,7 +70,7 @@ class Pictures(QObject):
         self._maps.shown.connect(self._maps_shown)
         self._maps.failed.connect(self.failed)
         self.section.fit_mm = (44.0, 44.0)
-        self.section.empty_words = NO_ARCH
+        self.section.empty_words = str(NO_ARCH)
         for view in self.neighbours:
             view.fit_mm = NEIGHBOUR_MM
             view.zoomed.connect(self._zoom_neighbours)
@@ -224,7 +222,9 @@ class Pictures(QObject):
         if not slab:
             return place.subtitle
         kind = "maximum" if self._session.slab_maximum else "mean"
-        return f"{place.subtitle} · {kind} of {slab:g} mm, for looking only"
+        return say(
+            "pictures.in_step.of-mm-for-looking-only", subtitle=place.subtitle, kind=kind, slab=slab
+        )
 
     def _ink_section(self) -> None:
         session = self._session

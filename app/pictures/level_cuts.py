@@ -18,6 +18,7 @@ from core.drawing import Sides, patient_letters
 from core.geometry import PictureGrid
 from core.image.volume import Volume
 from core.structures import Tapered
+from core.words.catalogue import say
 
 CUT_PIXEL_MM = 0.4
 CUT_SLAB_MM = 2.0
@@ -58,15 +59,21 @@ class LevelCuts(QWidget):
         self.views = (self.front, self.side)
         self._work = Latest(self._show, parent=self)
         self._cut_of: tuple[object, ...] = ()
-        self.stent = self._button("From the stent axis", "stent")
-        self.roots = self._button("From the roots", "roots")
-        self.proposed = self._button("As proposed", "proposed")
+        self.stent = self._button(
+            say("pictures.level_cuts.from-the-stent-axis"), say("pictures.level_cuts.stent")
+        )
+        self.roots = self._button(
+            say("pictures.level_cuts.from-the-roots"), say("pictures.level_cuts.roots")
+        )
+        self.proposed = self._button(
+            say("pictures.level_cuts.as-proposed"), say("pictures.level_cuts.proposed")
+        )
         top = QHBoxLayout()
         top.setSpacing(8)
-        heading = QLabel("Jaw plane")
+        heading = QLabel(say("pictures.level_cuts.jaw-plane"))
         heading.setObjectName("heading")
         top.addWidget(heading)
-        words = QLabel("Drag the jaw plane’s line, or one of its ends. Cut where you look.")
+        words = QLabel(say("pictures.level_cuts.drag-the-jaw-planes-line"))
         words.setObjectName("quiet")
         top.addWidget(words, 1)
         for button in (self.stent, self.roots, self.proposed):

@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QWidget
 from app.pictures.picture_view import PictureView
 from core.geometry import Array
 from core.image.ribbon import Ribbon
+from core.words.catalogue import say
 
 
 class PanoramaView(PictureView):
@@ -20,7 +21,7 @@ class PanoramaView(PictureView):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.ribbon: Ribbon | None = None
-        self.setAccessibleName("panorama")
+        self.setAccessibleName(say("pictures.panorama_view.panorama"))
 
     def show_picture(
         self, ribbon: Ribbon, grey: NDArray[np.float32], window: tuple[float, float]

@@ -19,6 +19,7 @@ from core.image.section import across_arch_grid, through_axis_grid
 from core.image.volume import Volume
 from core.level import Level
 from core.pictures.chart_parts import sides_of
+from core.words.catalogue import say
 
 SECTION_MM = (64.0, 58.0)
 """Cut around the section's middle; the view shows the part that fits."""
@@ -72,8 +73,8 @@ def across_place(
     words = station_words(arch, station_mm, session.plan.midline)
     return Place(
         grid=grid,
-        title="Section across the arch",
-        subtitle=f"{tooth} region, {words}" if tooth else words,
+        title=say("pictures.places.section-across-the-arch"),
+        subtitle=say("pictures.places.region", tooth=tooth, words=words) if tooth else words,
         sides=_across_sides(session, arch, grid),
         station_mm=station_mm,
         subject=_subject_near(session, station_mm),
@@ -165,7 +166,11 @@ def arch_map_place(volume: Volume, level: Level, height_mm: float) -> Place:
         origin=middle, right=right, up=forward, size_mm=size, pixel_mm=max(0.25, max(size) / 420)
     )
     way = "above" if height_mm > 0 else "below"
-    at = f"{abs(height_mm):.1f} mm {way} the jaw plane" if abs(height_mm) >= 0.05 else "jaw plane"
+    at = (
+        say("pictures.places.mm-the-jaw-plane", height_mm=abs(height_mm), way=way)
+        if abs(height_mm) >= 0.05
+        else say("pictures.places.jaw-plane")
+    )
     return Place(
         grid=grid,
         title="",
@@ -211,10 +216,14 @@ def _through_axis(
         jaw=session.guide.jaw,
         named=frame.named_by_tooth,
     )
-    named = Tooth.of(fixture.tooth).words() if fixture.tooth else f"fixture {fixture.id}"
+    named = (
+        Tooth.of(fixture.tooth).words()
+        if fixture.tooth
+        else say("pictures.places.fixture", id=fixture.id)
+    )
     return Place(
         grid=grid,
-        title=f"Plane through the fixture’s axis, turned {round(turn_deg, 1):g}°",
+        title=say("pictures.places.plane-through-the-fixtures-axis", turn_deg=round(turn_deg, 1)),
         subtitle=named,
         sides=sides,
         subject=fixture.id,

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from core.errors import SoundingError
 from core.version import PROGRAM
+from core.words.catalogue import say
 
 ENDING = ".plan.json"
 
@@ -65,7 +66,9 @@ def read_cases(path: Path) -> tuple[Case, ...]:
     names: set[str] = set()
     for case in found:
         if case.name in names:
-            raise SoundingError("study-list", path=path, reason=f"{case.name} stands twice")
+            raise SoundingError(
+                "study-list", path=path, reason=say("studies.cases.stands-twice", case=case.name)
+            )
         names.add(case.name)
     return found
 
@@ -79,7 +82,11 @@ def _of_list(path: Path) -> Iterator[Case]:
     for number, row in enumerate(rows, start=2):
         plan, scan = (str(row.get(column) or "").strip() for column in ("plan", "scan"))
         if not plan or not scan:
-            raise SoundingError("study-list", path=path, reason=f"row {number} lacks plan or scan")
+            raise SoundingError(
+                "study-list",
+                path=path,
+                reason=say("studies.cases.row-lacks-plan-or-scan", number=number),
+            )
         yield Case(
             name=str(row.get("case") or "").strip() or plan.removesuffix(ENDING),
             plan_file=plan,

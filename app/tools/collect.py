@@ -14,12 +14,13 @@ from app.tools.mark_keys import KEYS_HINT, Grab
 from app.tools.picking import OFF_MM
 from core.drawing import Dot, Label, Line
 from core.geometry import Array
+from core.words.catalogue import Message, say, together
 
 
 class Collect(Grab):
     """Collects marks until there are enough; they are only drawn until then."""
 
-    steps: ClassVar[tuple[str, ...]] = ()
+    steps: ClassVar[tuple[Message, ...]] = ()
     """What each click marks, for the hint."""
     endless: ClassVar[bool] = False
     """True: the last step repeats until Enter."""
@@ -37,9 +38,13 @@ class Collect(Grab):
     def hint(self) -> str:
         """What the next click marks."""
         step = self.steps[min(len(self.collected), len(self.steps) - 1)]
-        end = "; Enter ends" if self.endless and len(self.collected) >= self._least() else ""
-        back = " Right click takes one back." if self.collected else f" {KEYS_HINT}."
-        return f"Click {step}{end}.{back}"
+        end = (
+            say("tools.collect.enter-ends")
+            if self.endless and len(self.collected) >= self._least()
+            else ""
+        )
+        back = say("tools.collect.take-back") if self.collected else f"{KEYS_HINT}."
+        return together(say("tools.collect.click", step=step), end, back)
 
     def busy(self) -> bool:
         """While marks are collected every click is one of them."""

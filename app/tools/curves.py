@@ -8,6 +8,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 
 from app.tools.multi_mark import Series
+from app.tools.names import TOOL_WORDS
 from app.tools.prompts import read_length
 from core.curve import Curve
 from core.distances.tubes import ENTERED_DIAMETER_SD_MM
@@ -18,6 +19,7 @@ from core.plans import edit
 from core.plans.plausible import CANAL_DIAMETER, UNUSUAL
 from core.structures import Course, Floor
 from core.trust.figures import nearest
+from core.words.catalogue import say
 
 
 class CourseTool(Series):
@@ -47,20 +49,26 @@ class CourseTool(Series):
         name = thing_words(course.id)
         fitted = "" if fit.diameter_mm is None else nearest(fit.diameter_mm, 1)
         start = fitted or ("" if course.diameter_mm is None else f"{course.diameter_mm:g}")
-        words = self.desk.ask_text("Diameter", f"Diameter of {name}, mm", start)
+        words = self.desk.ask_text("Diameter", say("tools.curves.diameter-of-mm", name=name), start)
         diameter = None if words is None else read_length(words)
         if diameter is None:
             if words is not None:
-                self.desk.say("A diameter is a number of mm above 0, such as 3.0.")
+                self.desk.say(say("tools.curves.a-diameter-is-a-number"))
             return True
         reason = self._reason(course, diameter)
         if reason is None:
             return True
         taken = words == fitted
-        how = "fitted and confirmed" if taken else "entered"
+        how = say("tools.curves.fitted-and-confirmed") if taken else "entered"
         sd = fit.sd_mm if taken else ENTERED_DIAMETER_SD_MM
         self.do(
-            f"{name}: diameter {diameter:g} mm, {how}, SD {nearest(sd, 2)}",
+            say(
+                "tools.curves.diameter-mm-sd",
+                name=name,
+                diameter=diameter,
+                how=how,
+                sd=nearest(sd, 2),
+            ),
             lambda plan: edit.with_reason(
                 edit.with_diameter(plan, course.id, diameter, sd_mm=sd), course.id, reason
             ),
@@ -76,7 +84,11 @@ class CourseTool(Series):
         if refusal is None:
             return ""
         if refusal.code == UNUSUAL:
-            words = self.desk.ask_text("Unusual diameter", f"{refusal} Reason:", "")
+            words = self.desk.ask_text(
+                say("tools.curves.unusual-diameter"),
+                say("tools.curves.reason", refusal=refusal),
+                "",
+            )
             return words or None
         self.desk.tell_error(refusal)
         return None
@@ -85,7 +97,7 @@ class CourseTool(Series):
         """What the image shows around the chosen mark, to be confirmed; None: no mark chosen."""
         mark, volume, arch = self.chosen_mark(), self.session.volume, self.session.arch
         if mark is None or mark.owner != course.id or volume is None or arch is None:
-            self.desk.say("Choose a mark in a clear section first; the diameter is fitted there.")
+            self.desk.say(say("tools.curves.choose-a-mark-in-a"))
             return None
         if len(course.points) > 1:
             curve = Curve.through(course.points)
@@ -107,7 +119,11 @@ class Canal(CourseTool):
 
     def hint(self) -> str:
         """With the key that fits the diameter."""
-        return f"{super().hint()} D fits its diameter." if self._active else super().hint()
+        return (
+            say("tools.curves.d-fits-its-diameter", hint=super().hint())
+            if self._active
+            else super().hint()
+        )
 
 
 class Loop(CourseTool):
@@ -154,10 +170,18 @@ class FloorTool(Series):
 
     def hint(self) -> str:
         """What a click does, and where the marks must lie for a height."""
-        around = "Mark it before, at and behind the site, each time near cheek and palate."
+        around = say("tools.curves.mark-it-before-at-and")
         if self._active:
-            return f"Click: next mark of {thing_words(self._active)}; Enter ends. {around}"
-        return f"Click: first mark of a new {self.name.lower()}. {around}"
+            return say(
+                "tools.curves.click-next-mark-of-enter",
+                thing_words=thing_words(self._active),
+                around=around,
+            )
+        return say(
+            "tools.curves.click-first-mark-of-a",
+            tool=str(TOOL_WORDS[self.name]).lower(),
+            around=around,
+        )
 
     def _is_mine(self, thing: object) -> bool:
         return isinstance(thing, Floor) and thing.of == self.of

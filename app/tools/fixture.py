@@ -16,6 +16,7 @@ from core.fixture import FixtureSize
 from core.kinds import FILE_KINDS
 from core.plans import edit_pose
 from core.plans.sizes import ListedSize
+from core.words.catalogue import say
 
 FIRST_SIZE = FixtureSize(diameter_mm=4.0, length_mm=10.0)
 """Of a plan's first fixture, where the user's list has it. No recommendation."""
@@ -38,7 +39,7 @@ class PlaceFixture(FixtureHands):
 
     def hint(self) -> str:
         """What a click does."""
-        return "Click in a section: a fixture with its platform there. Drag body or ends."
+        return say("tools.fixture.click-in-a-section-a")
 
     def place(self, view: View, hit: Hit) -> None:
         """Drop a fixture: along the stent axis where there is one, else across the jaw plane."""
@@ -49,7 +50,7 @@ class PlaceFixture(FixtureHands):
             self.desk.tell_error(error)
             return
         tooth = ask_tooth(
-            session, self.desk, "Which tooth is it for?", session.tooth_here,
+            session, self.desk, say("tools.fixture.which-tooth-is-it-for"), session.tooth_here,
             at_mm=hit.point_mm, may_be_empty=True,
         )  # fmt: skip
         if tooth is None:
@@ -64,7 +65,7 @@ class PlaceFixture(FixtureHands):
         )
         self.chosen = None
         if self.do(
-            f"fixture {fixture.id} placed {along}",
+            say("tools.fixture.fixture-placed", id=fixture.id, along=along),
             lambda p: edit_pose.with_new_fixture(
                 p,
                 tooth=tooth,
@@ -89,10 +90,7 @@ class Adjust(FixtureHands):
 
     def hint(self) -> str:
         """What can be taken."""
-        return (
-            "Drag any mark, a fixture by its body, or its end to tilt. N next mark, Del deletes, L "
-            f"locks. {FIXTURE_KEYS}."
-        )
+        return say("tools.fixture.drag-any-mark-a-fixture", fixture_keys=FIXTURE_KEYS)
 
     def place_or_go(self, view: View, hit: Hit) -> None:
         """A click beside everything lets go of what was chosen."""

@@ -18,9 +18,10 @@ from core.plans.direction_words import direction_words
 from core.plans.marks import Mark
 from core.plans.plan import Plan
 from core.trust.figures import nearest
+from core.words.catalogue import message, say
 
 TILT_DEG = 0.5
-FIXTURE_KEYS = "Ctrl + arrows move 0.1 mm, Alt tilt 0.5°"
+FIXTURE_KEYS = message("tools.fixture_hands.ctrl-arrows-move-0-1")
 
 
 class FixtureHands(Grab):
@@ -49,7 +50,7 @@ class FixtureHands(Grab):
         self.chosen = None
         self.session.go_to(selected=fixture.id)
         if edit.is_locked(self.session.plan, fixture.id):
-            self.desk.say(f"Fixture {fixture.id} is locked (L unlocks)")
+            self.desk.say(say("tools.fixture_hands.fixture-is-locked-l-unlocks", id=fixture.id))
             return True
         plan = self.session.plan
         self.hold(
@@ -64,10 +65,15 @@ class FixtureHands(Grab):
         if part == "body":
             shift = after.platform - before.platform
             where = direction_words(plan, self.session.arch, before, shift)
-            return f"{before.id} moved {nearest(float(np.linalg.norm(shift)), 1)} mm {where}"
+            return say(
+                "tools.fixture_hands.moved-mm",
+                id=before.id,
+                norm=nearest(float(np.linalg.norm(shift)), 1),
+                where=where,
+            )
         angle = nearest(edit_pose.tilt_between_deg(before, after), 1)
         about = "apex" if part == "platform" else "platform"
-        return f"{before.id} tilted {angle}° about its {about}"
+        return say("tools.fixture_hands.tilted-about-its", id=before.id, angle=angle, about=about)
 
     # -- keys ----------------------------------------------------------------------------
 
@@ -87,7 +93,7 @@ class FixtureHands(Grab):
         shift = self.shift_mm(view, fixture.platform, way * NUDGE_MM)
         where = direction_words(self.session.plan, self.session.arch, fixture, shift)
         return self.do(
-            f"{fixture.id} moved {NUDGE_MM:g} mm {where}",
+            say("tools.fixture_hands.moved-mm-2", id=fixture.id, nudge_mm=NUDGE_MM, where=where),
             lambda p: edit_pose.nudged(p, fixture.id, shift, NUDGE_MM),
         )
 
@@ -108,11 +114,11 @@ class FixtureHands(Grab):
             return False
         target = self._target(fixture, key)
         if target is None:
-            self.desk.say("There is nothing of that kind to lay the axis along yet.")
+            self.desk.say(say("tools.fixture_hands.there-is-nothing-of-that"))
             return True
         axis, words = target
         return self.do(
-            f"{fixture.id} laid along {words}",
+            say("tools.fixture_hands.laid-along", id=fixture.id, words=words),
             lambda p: edit_pose.fixture_aligned(p, fixture.id, axis, about="platform"),
         )
 
@@ -127,7 +133,10 @@ class FixtureHands(Grab):
         fixture = self.selected_fixture()
         if fixture is None:
             return super().delete()
-        self.do(f"fixture {fixture.id} deleted", lambda p: edit.without(p, fixture.id))
+        self.do(
+            say("tools.fixture_hands.fixture-deleted", id=fixture.id),
+            lambda p: edit.without(p, fixture.id),
+        )
         return True
 
     def lock(self) -> bool:
@@ -146,7 +155,13 @@ class FixtureHands(Grab):
         about: edit_pose.About = "apex" if about_apex else "platform"
         end_words = "platform" if about_apex else "apex"
         return self.do(
-            f"{fixture.id} tilted {TILT_DEG:g}°, its {end_words} {where}",
+            say(
+                "tools.fixture_hands.tilted-its",
+                id=fixture.id,
+                tilt_deg=TILT_DEG,
+                end_words=end_words,
+                where=where,
+            ),
             lambda p: edit_pose.fixture_tilted(p, fixture.id, aside, TILT_DEG, about=about),
         )
 
@@ -154,18 +169,33 @@ class FixtureHands(Grab):
         """Direction and name of what the axis is to lie along."""
         plan = self.session.plan
         if key == Qt.Key.Key_J:
-            return None if plan.level is None else (plan.level.up, "the jaw plane’s normal")
+            return (
+                None
+                if plan.level is None
+                else (plan.level.up, say("tools.fixture_hands.the-jaw-planes-normal"))
+            )
         if key == Qt.Key.Key_S:
             axes = sorted(
                 plan.stent_axes,
                 key=lambda a: float(np.linalg.norm(a.gingival - fixture.platform)),
             )
-            return (unit(axes[0].gingival - axes[0].occlusal), "the stent axis") if axes else None
+            return (
+                (
+                    unit(axes[0].gingival - axes[0].occlusal),
+                    say("tools.fixture_hands.the-stent-axis"),
+                )
+                if axes
+                else None
+            )
         others = sorted(
             (f for f in plan.fixtures if f.id != fixture.id),
             key=lambda f: float(np.linalg.norm(f.platform - fixture.platform)),
         )
-        return (others[0].towards_apex, f"fixture {others[0].id}") if others else None
+        return (
+            (others[0].towards_apex, say("tools.fixture_hands.fixture", id=others[0].id))
+            if others
+            else None
+        )
 
     # -- drawing -------------------------------------------------------------------------
 

@@ -26,11 +26,15 @@ from core.plans.marks import Mark, marks_of
 from core.plans.plan import Jaw, Plan
 from core.structures import StentAxis, Tapered
 from core.trust.figures import nearest
+from core.words.catalogue import Message, message, say, together
 
-NOT_FOUND = "The plane shown is only level in the scanner: it was not found in the image."
+NOT_FOUND = message("tools.jaw.the-plane-shown-is-only")
 LIFT_MM, TURN_DEG = 0.5, 0.5
 UPWARD = np.array([0.0, 0.0, 1.0])
-JAWS: dict[str, Jaw] = {"Lower jaw": "lower", "Upper jaw": "upper"}
+JAWS: dict[Jaw, Message] = {
+    "lower": message("tools.jaw.lower-jaw"),
+    "upper": message("tools.jaw.upper-jaw"),
+}
 
 
 class JawPlane(Collect):
@@ -39,9 +43,9 @@ class JawPlane(Collect):
     name = "Jaw plane"
     group = "Place"
     steps = (
-        "the first of three chewing surfaces, far apart",
-        "the second chewing surface, on the other side of the arch",
-        "the third chewing surface",
+        message("tools.jaw.the-first-of-three-chewing"),
+        message("tools.jaw.the-second-chewing-surface-on"),
+        message("tools.jaw.the-third-chewing-surface"),
     )
 
     def hint(self) -> str:
@@ -49,10 +53,10 @@ class JawPlane(Collect):
         if self.collected:
             return super().hint()
         level = self.session.guide.level
-        tilt = "" if level is None else f" Now {_tilt_words(level)}."
+        tilt = "" if level is None else say("tools.jaw.now", tilt=_tilt_words(level))
         if not self.session.plane_is_found:
-            tilt = f" {NOT_FOUND}"
-        return f"Drag its line in the cuts below, or click three chewing surfaces far apart.{tilt}"
+            tilt = str(NOT_FOUND)
+        return together(say("tools.jaw.drag-its-line-in-the"), tilt)
 
     # -- by its line -----------------------------------------------------------------------
 
@@ -133,7 +137,7 @@ class JawPlane(Collect):
 
     def complete(self, marks_mm: Array) -> None:
         """Through the three points."""
-        self._set("set from three points", lambda: Level.through(marks_mm))
+        self._set(say("tools.jaw.set-from-three-points"), lambda: Level.through(marks_mm))
 
     def finish(self) -> bool:
         """Take the proposal over, where no click was made."""
@@ -141,10 +145,10 @@ class JawPlane(Collect):
         if self.collected or self.session.plan.level is not None or proposed.level is None:
             return False
         if not self.session.plane_is_found:
-            self.desk.say(NOT_FOUND)
+            self.desk.say(str(NOT_FOUND))
             return True
         level = proposed.level
-        self._set("confirmed as proposed", lambda: level)
+        self._set(say("tools.jaw.confirmed-as-proposed"), lambda: level)
         return True
 
     def extra_key(self, event: QKeyEvent) -> bool:
@@ -159,17 +163,21 @@ class JawPlane(Collect):
     def _from_stent(self) -> None:
         axis = _chosen_axis(self.session)
         if axis is None:
-            self.desk.say("There is no stent axis yet: mark it first.")
+            self.desk.say(say("tools.jaw.there-is-no-stent-axis"))
         else:
-            self._set("set from the stent axis", lambda: edit_pose.level_from_stent(axis))
+            self._set(
+                say("tools.jaw.set-from-the-stent-axis"), lambda: edit_pose.level_from_stent(axis)
+            )
 
     def _from_roots(self) -> None:
         structures = self.session.plan.structures
         roots = tuple(s for s in structures if isinstance(s, Tapered) and s.kind == "root")
         if roots:
-            self._set("set from the roots’ axes", lambda: edit_pose.level_from_roots(roots))
+            self._set(
+                say("tools.jaw.set-from-the-roots-axes"), lambda: edit_pose.level_from_roots(roots)
+            )
         else:
-            self.desk.say("There are no roots yet: mark those of the neighbours first.")
+            self.desk.say(say("tools.jaw.there-are-no-roots-yet"))
 
     def _set(self, how: str, make: Callable[[], Level]) -> None:
         try:
@@ -180,15 +188,19 @@ class JawPlane(Collect):
         jaw = self._jaw()
         if jaw is None:
             return
-        text = f"jaw plane {how}, {_tilt_words(level)}"
+        text = say("tools.jaw.jaw-plane-2", how=how, tilt_words=_tilt_words(level))
         self.do(text, lambda p: edit_pose.with_level(edit_pose.with_jaw(p, jaw), level))
 
     def _jaw(self) -> Jaw | None:
         """Which jaw: a person says it once."""
         if self.session.plan.jaw is not None:
             return self.session.plan.jaw
-        answer = self.desk.choose("Which jaw", "Which jaw is this plan for?", tuple(JAWS))
-        return None if answer is None else JAWS[answer]
+        answer = self.desk.choose(
+            say("tools.jaw.which-jaw"),
+            say("tools.jaw.which-jaw-is-this-plan"),
+            tuple(map(str, JAWS.values())),
+        )
+        return next((jaw for jaw, words in JAWS.items() if str(words) == answer), None)
 
 
 class ArchTool(Grab):
@@ -205,10 +217,7 @@ class ArchTool(Grab):
 
     def hint(self) -> str:
         """What a click does."""
-        return (
-            "Click on the arch map adds a point, drag moves it, Del removes it. "
-            "F: which teeth are in this scan."
-        )
+        return say("tools.jaw.click-on-the-arch-map")
 
     def marks(self) -> list[Mark]:
         """Points of the arch that the pictures follow: the person's, else the proposed one's."""
@@ -241,16 +250,16 @@ class ArchTool(Grab):
         if own.arch_points is None:
             if self._first is None:
                 self._first = hit.point_mm
-                self.desk.say("First point of the arch; click further along the jaw.")
+                self.desk.say(say("tools.jaw.first-point-of-the-arch"))
                 return
             both = np.stack([self._first, hit.point_mm])
             self._first = None
-            if self.do("arch begun", lambda p: edit_pose.with_arch_points(p, both)):
+            if self.do(say("tools.jaw.arch-begun"), lambda p: edit_pose.with_arch_points(p, both)):
                 self.chosen = ("arch", "arch", "1")
             return
         index = place_along(own.arch_points, hit.point_mm)
         if self.do(
-            f"arch: point {index + 1} added",
+            say("tools.jaw.arch-point-added", index=index + 1),
             lambda p: edit_pose.with_arch_point(p, hit.point_mm)[0],
         ):
             self.chosen = ("arch", "arch", str(index))
@@ -259,7 +268,7 @@ class ArchTool(Grab):
         """Take the proposal over."""
         if self.session.plan.arch_points is not None or self.session.guide.arch_points is None:
             return False
-        if not self.do("arch confirmed as proposed", lambda p: p):
+        if not self.do(say("tools.jaw.arch-confirmed-as-proposed"), lambda p: p):
             return False
         self.desk.ask_about_side(only_if_open=True)
         return True
@@ -298,11 +307,13 @@ class Midline(Grab):
 
     def hint(self) -> str:
         """What a click does."""
-        return f"Click the midline of the jaw; stations are counted from it. {KEYS_HINT}."
+        return say("tools.jaw.click-the-midline-of-the", keys_hint=KEYS_HINT)
 
     def place(self, view: View, hit: Hit) -> None:
         """Set it, or put it elsewhere."""
-        if self.do("midline marked", lambda p: edit_pose.with_midline(p, hit.point_mm)):
+        if self.do(
+            say("tools.jaw.midline-marked"), lambda p: edit_pose.with_midline(p, hit.point_mm)
+        ):
             self.chosen = ("midline", "midline", "0")
 
 
@@ -316,13 +327,19 @@ def _chosen_axis(session: Session) -> StentAxis | None:
 def _moved_words(before: Level, after: Level | None, view: View) -> str:
     """What became of a plane whose line was moved in a cut."""
     if after is None:
-        return "jaw plane"
+        return say("tools.jaw.jaw-plane-3")
     if angle_deg(before.up, after.up) < 0.01:
         mm = float((after.origin - before.origin) @ before.up)
-        return f"jaw plane moved {nearest(abs(mm), 1)} mm {'up' if mm > 0 else 'down'}"
-    return f"jaw plane turned in the {view.kind}, now {_tilt_words(after)}"
+        far = nearest(abs(mm), 1)
+        if mm > 0:
+            return say("tools.jaw.jaw-plane-moved-up", mm=far)
+        return say("tools.jaw.jaw-plane-moved-down", mm=far)
+    return say("tools.jaw.jaw-plane-turned-in-the", kind=view.kind, tilt_words=_tilt_words(after))
 
 
 def _tilt_words(level: Level) -> str:
     """How far a plane leans from the scanner's own level."""
-    return f"tilted {nearest(angle_deg(level.up, (0.0, 0.0, 1.0)), 1)}° to the scanner’s level"
+    return say(
+        "tools.jaw.tilted-to-the-scanners-level",
+        angle_deg=nearest(angle_deg(level.up, (0.0, 0.0, 1.0)), 1),
+    )

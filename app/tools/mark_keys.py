@@ -28,6 +28,7 @@ from core.plans.direction_words import place_words
 from core.plans.marks import Mark
 from core.plans.plan import Plan
 from core.structures import Course, Floor, Seen, Tapered
+from core.words.catalogue import message, say
 
 NUDGE_MM = 0.1
 CROSSHAIR_MM, CROSSHAIR_FAST_MM = 0.5, 5.0
@@ -39,9 +40,9 @@ ARROWS = {
     Qt.Key.Key_Down: (0.0, -1.0),
 }
 SEEN: dict[Qt.Key, Seen] = {Qt.Key.Key_1: "yes", Qt.Key.Key_2: "faint", Qt.Key.Key_3: "no"}
-SEEN_WORDS = {"yes": "seen", "faint": "faint", "no": "not seen"}
+SEEN_WORDS = {"yes": "seen", "faint": "faint", "no": message("tools.mark_keys.not-seen")}
 
-KEYS_HINT = "C: crosshair for the keys"
+KEYS_HINT = message("tools.mark_keys.c-crosshair-for-the-keys")
 
 
 class Grab(Hands):
@@ -120,7 +121,7 @@ class Grab(Hands):
         shift = self.shift_mm(view, mark.point_mm, way * NUDGE_MM)
         where = place_words(self.session.plan, self.session.arch, mark.point_mm, shift)
         return self.do(
-            f"{mark.words()} moved {NUDGE_MM:g} mm {where}",
+            say("tools.mark_keys.moved-mm", words=mark.words(), nudge_mm=NUDGE_MM, where=where),
             lambda plan: edit_marks.with_mark_moved(plan, mark, mark.point_mm + shift),
         )
 
@@ -183,7 +184,10 @@ class Grab(Hands):
         mark = self.chosen_mark()
         if mark is None:
             return False
-        if self.do(f"{mark.words()} deleted", lambda plan: edit_marks.without_mark(plan, mark)):
+        if self.do(
+            say("tools.mark_keys.deleted", words=mark.words()),
+            lambda plan: edit_marks.without_mark(plan, mark),
+        ):
             self.chosen = None
         return True
 
@@ -209,17 +213,19 @@ class Grab(Hands):
         if mark.sort == "note":
             return self._rewrite(mark)
         name = thing_words(mark.owner)
-        words = self.desk.ask_text("Name", f"Name of {name}", name)
+        words = self.desk.ask_text("Name", say("tools.mark_keys.name-of", name=name), name)
         if words is None or not words.strip():
             return True
-        text = f"{name} named {words.strip()}"
+        text = say("tools.mark_keys.named", name=name, words=words.strip())
         if self.do(text, lambda plan: edit.renamed(plan, mark.owner, words)):
             self.chosen = None
         return True
 
     def _rewrite(self, mark: Mark) -> bool:
         """Write other words into a note."""
-        words = self.desk.ask_text("Note", "What is to be remembered here?", mark.text)
+        words = self.desk.ask_text(
+            "Note", say("tools.mark_keys.what-is-to-be-remembered"), mark.text
+        )
         if words is None or not words.strip() or words.strip() == mark.text:
             return True
 
@@ -227,7 +233,7 @@ class Grab(Hands):
             edit.refuse_locked(plan, mark.owner)
             return notes.with_note_text(plan, mark.owner, words)
 
-        return self.do(f"{thing_words(mark.owner)} changed", change)
+        return self.do(say("tools.mark_keys.changed", thing_words=thing_words(mark.owner)), change)
 
     def _seen(self, seen: Seen) -> bool:
         mark = self.chosen_mark()

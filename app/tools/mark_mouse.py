@@ -21,6 +21,7 @@ from core.geometry import Array
 from core.plans import edit, edit_marks
 from core.plans.marks import Mark, mark_at, marks_of
 from core.plans.plan import Plan
+from core.words.catalogue import say
 
 DRAG_PX = 3.0
 """A press that moves less is a click."""
@@ -100,7 +101,7 @@ class Hands(Tool):
         self.chosen = None if mark is None else mark.key
         if mark is not None:
             # What no panel can select leaves nothing selected: keys act on one thing only.
-            owned = mark.sort in ("structure", "stent axis")
+            owned = mark.sort in ("structure", say("tools.mark_mouse.stent-axis"))
             self.session.go_to(selected=mark.owner if owned else "")
         self.desk.redraw()
 
@@ -134,13 +135,13 @@ class Hands(Tool):
             return False
         self.choose(mark)
         if edit.is_locked(self.session.plan, mark.owner):
-            self.desk.say(f"{mark.words()} is locked (L unlocks)")
+            self.desk.say(say("tools.mark_mouse.is-locked-l-unlocks", words=mark.words()))
             return True
         plan = self.session.plan
         self.hold(
             hit,
             lambda shift: edit_marks.with_mark_moved(plan, mark, mark.point_mm + shift),
-            lambda _: f"{mark.words()} moved",
+            lambda _: say("tools.mark_mouse.moved", words=mark.words()),
         )
         return True
 
@@ -209,7 +210,4 @@ class Hands(Tool):
             return
         station = None if self.session.arch is None else self.session.arch.station(hit.point_mm)
         self.session.go_to(point_mm=hit.point_mm, station_mm=station, across=station is not None)
-        self.desk.say(
-            f"The pictures went there. Now click in the section: the {view.kind} does not show "
-            "every direction."
-        )
+        self.desk.say(say("tools.mark_mouse.the-pictures-went-there-now", kind=view.kind))

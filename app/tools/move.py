@@ -6,6 +6,7 @@ from PySide6.QtCore import Qt
 
 from app.pictures.hit import Hit
 from app.tools.base import Tool, View
+from core.words.catalogue import say
 
 
 class Move(Tool):
@@ -21,10 +22,7 @@ class Move(Tool):
 
     def hint(self) -> str:
         """What a click does."""
-        return (
-            "Click: all pictures go there. Drag a section to move it. Wheel or ←/→ steps 1 mm, "
-            "with Shift 5 mm; Ctrl + wheel enlarges."
-        )
+        return say("tools.move.click-all-pictures-go-there")
 
     def stop(self) -> None:
         """Nothing stays under way."""
@@ -37,7 +35,7 @@ class Move(Tool):
         scanned = volume is None or bool(volume.scanned_at(hit.point_mm)[0])
         if not scanned:
             # Arch map and panorama would follow to a height where there is nothing to see.
-            self.desk.say("Nothing was scanned at this place.")
+            self.desk.say(say("tools.move.nothing-was-scanned-at-this"))
         selected = self._fixture_at(hit)
         station = self._station(view, hit)
         self.session.go_to(

@@ -24,6 +24,7 @@ from core.plans.marks import Mark
 from core.plans.plan import Plan
 from core.plans.side import side_here
 from core.structures import Structure, kind_of
+from core.words.catalogue import say
 
 STEPS_MM = (0.0, 1.0, 2.0, 3.0, 5.0)
 
@@ -50,11 +51,15 @@ class Series(Grab):
 
     def hint(self) -> str:
         """What a click does now."""
-        what = thing_words(self._active) or f"a new {self.name.lower()}"
+        what = thing_words(self._active) or say("tools.multi_mark.a-new", self_=self.name.lower())
         if self._active:
-            return f"Click: next mark of {what}. 1 seen, 2 faint, 3 not seen; Enter ends."
-        then = f"; then the section steps on {self.step_mm:g} mm" if self.step_mm else ""
-        return f"Click: first mark of {what}{then} ([ ] set the step)."
+            return say("tools.multi_mark.click-next-mark-of-1", what=what)
+        then = (
+            say("tools.multi_mark.then-the-section-steps-on", step_mm=self.step_mm)
+            if self.step_mm
+            else ""
+        )
+        return say("tools.multi_mark.click-first-mark-of-set", what=what, then=then)
 
     def start(self) -> None:
         """Go on with what is selected, if it is of this kind."""
@@ -84,7 +89,9 @@ class Series(Grab):
         had = self._active
         self._leave()
         if had:
-            self.desk.say(f"{thing_words(had)} ended; the next click begins another one.")
+            self.desk.say(
+                say("tools.multi_mark.ended-the-next-click-begins", thing_words=thing_words(had))
+            )
         return bool(had)
 
     def give_up(self) -> bool:
@@ -93,7 +100,10 @@ class Series(Grab):
         self._leave()
         if begun and edit.find(self.session.plan, active) is not None:
             name = thing_words(active)
-            self.do(f"{name} abandoned", lambda plan: edit.without(plan, active))
+            self.do(
+                say("tools.multi_mark.abandoned", name=name),
+                lambda plan: edit.without(plan, active),
+            )
             return True
         return bool(active)
 
@@ -116,7 +126,10 @@ class Series(Grab):
         if mark is None:
             return
         last = mark
-        self.do(f"{last.words()} taken back", lambda plan: edit_marks.without_mark(plan, last))
+        self.do(
+            say("tools.multi_mark.taken-back", words=last.words()),
+            lambda plan: edit_marks.without_mark(plan, last),
+        )
         left = [m for m in self.marks() if m.owner == last.owner]
         self.chosen = left[-1].key if left else None
         if not left:
@@ -140,8 +153,18 @@ class Series(Grab):
                 self._sense = -(self._sense or 1)
             case _:
                 return False
-        way = {1: ", towards the patient’s left", -1: ", towards the patient’s right", 0: ""}
-        self.desk.say(f"Steps on {self.step_mm:g} mm after each mark{way[self._sense]}.")
+        way = {
+            1: say("tools.multi_mark.towards-the-patients-left"),
+            -1: say("tools.multi_mark.towards-the-patients-right"),
+            0: "",
+        }
+        self.desk.say(
+            say(
+                "tools.multi_mark.steps-on-mm-after-each",
+                step_mm=self.step_mm,
+                way=way[self._sense],
+            )
+        )
         return True
 
     def _is_mine(self, thing: object) -> bool:
@@ -153,7 +176,7 @@ class Series(Grab):
         if edit.find(before, self._active) is None:
             stem = f"{self.stem}-{self._side(point_mm)}" if self.sided else self.stem
             new_id = edit.new_id(before, stem)
-            name = f"{thing_words(new_id)}: mark 1 placed"
+            name = say("tools.multi_mark.mark-1-placed", thing_words=thing_words(new_id))
             structure = self.new(new_id, point_mm)
             if not self.do(name, lambda plan: edit.with_structure(plan, structure)):
                 return False
@@ -165,7 +188,11 @@ class Series(Grab):
             if added is None:
                 return False
             plan, index = added
-            words = f"{thing_words(self._active)}: mark {index + 1} placed"
+            words = say(
+                "tools.multi_mark.mark-placed",
+                thing_words=thing_words(self._active),
+                index=index + 1,
+            )
             if not self.do(words, lambda _: plan):
                 return False
             part = str(index)

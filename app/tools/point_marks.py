@@ -9,12 +9,14 @@ from app.pictures.draft import Draft
 from app.pictures.hit import Hit
 from app.tools.base import View
 from app.tools.mark_keys import KEYS_HINT, Grab
+from app.tools.names import TOOL_WORDS
 from app.tools.picking import seen_in
 from app.tools.prompts import ask_tooth
 from core.drawing import Label
 from core.identity import thing_words
 from core.plans import edit, notes
 from core.structures import PointMarks
+from core.words.catalogue import Words, message, say
 
 
 class Spot(Grab):
@@ -22,19 +24,22 @@ class Spot(Grab):
 
     group = "Mark"
     kind: ClassVar[str] = "mark"
-    what: ClassVar[str] = ""
+    what: ClassVar[Words] = ""
     asks_tooth: ClassVar[bool] = False
 
     def hint(self) -> str:
         """What a click marks."""
-        return f"Click: {self.what}. {KEYS_HINT}."
+        return say("tools.point_marks.click", what=self.what, keys_hint=KEYS_HINT)
 
     def place(self, view: View, hit: Hit) -> None:
         """One more point."""
         tooth = ""
         if self.asks_tooth:
             answer = ask_tooth(
-                self.session, self.desk, f"{self.name} of which tooth?", may_be_empty=True
+                self.session,
+                self.desk,
+                say("tools.point_marks.of-which-tooth", tool=TOOL_WORDS[self.name]),
+                may_be_empty=True,
             )
             if answer is None:
                 return
@@ -44,7 +49,9 @@ class Spot(Grab):
         new_id = edit.numbered_id(plan, f"{stem}-{tooth}" if tooth else stem)
         spot = PointMarks(id=new_id, kind=self.kind, points=hit.point_mm[None, :], tooth=tooth)
         name = thing_words(new_id)
-        if self.do(f"{name} placed", lambda p: edit.with_structure(p, spot)):
+        if self.do(
+            say("tools.point_marks.placed", name=name), lambda p: edit.with_structure(p, spot)
+        ):
             self.chosen = ("structure", new_id, "0")
             self.session.go_to(selected=new_id)
 
@@ -55,7 +62,7 @@ class PointMark(Spot):
     name = "Mark"
     kinds = frozenset({"mark"})
     kind = "mark"
-    what = "a mark of your own (F2 names it)"
+    what = message("tools.point_marks.a-mark-of-your-own")
 
 
 class Gum(Spot):
@@ -64,7 +71,7 @@ class Gum(Spot):
     name = "Gum"
     kinds = frozenset({"gum"})
     kind = "gum"
-    what = "the gum’s surface on the axis"
+    what = message("tools.point_marks.the-gums-surface-on-the")
 
 
 class StentTop(Spot):
@@ -73,7 +80,7 @@ class StentTop(Spot):
     name = "Stent top"
     kinds = frozenset({"stent_top"})
     kind = "stent_top"
-    what = "the stent’s top on the axis"
+    what = message("tools.point_marks.the-stents-top-on-the")
 
 
 class Cusp(Spot):
@@ -82,7 +89,7 @@ class Cusp(Spot):
     name = "Cusp"
     kinds = frozenset({"cusp"})
     kind = "cusp"
-    what = "the tip of a cusp of a neighbouring tooth"
+    what = message("tools.point_marks.the-tip-of-a-cusp")
     asks_tooth = True
 
 
@@ -92,7 +99,7 @@ class Contact(Spot):
     name = "Contact"
     kinds = frozenset({"contact"})
     kind = "contact"
-    what = "the surface of a neighbour that faces the gap, at contact height"
+    what = message("tools.point_marks.the-surface-of-a-neighbour")
     asks_tooth = True
 
 
@@ -102,7 +109,7 @@ class Opponent(Spot):
     name = "Opponent"
     kinds = frozenset({"opponent"})
     kind = "opponent"
-    what = "the opposing tooth, where it comes nearest"
+    what = message("tools.point_marks.the-opposing-tooth-where-it")
 
 
 class CrestMark(Spot):
@@ -111,7 +118,7 @@ class CrestMark(Spot):
     name = "Crest"
     kinds = frozenset({"crest"})
     kind = "crest"
-    what = "the edge of the bone beside a tooth that stands in the section; heights count from it"
+    what = message("tools.point_marks.the-edge-of-the-bone")
 
 
 class Note(Grab):
@@ -123,15 +130,18 @@ class Note(Grab):
 
     def hint(self) -> str:
         """What a click does."""
-        return f"Click where the note belongs, then write it; F2 changes its words. {KEYS_HINT}."
+        return say("tools.point_marks.click-where-the-note-belongs", keys_hint=KEYS_HINT)
 
     def place(self, view: View, hit: Hit) -> None:
         """Ask for the words."""
-        words = self.desk.ask_text("Note", "What is to be remembered here?")
+        words = self.desk.ask_text("Note", say("tools.point_marks.what-is-to-be-remembered"))
         if words is None or not words.strip():
             return
         now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
-        if self.do("note written", lambda p: notes.with_note(p, words, hit.point_mm, at=now)):
+        if self.do(
+            say("tools.point_marks.note-written"),
+            lambda p: notes.with_note(p, words, hit.point_mm, at=now),
+        ):
             self.choose(self.marks()[-1])
 
     def extra_draft(self, view: View) -> Draft:

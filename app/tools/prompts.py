@@ -12,8 +12,12 @@ from core.geometry import Array
 from core.identity import Tooth
 from core.plans.side import misfits
 from core.tooth_entry import Numbering, number_of, read_entry
+from core.words.catalogue import Message, message, say
 
-_EXAMPLE: dict[Numbering, str] = {"iso": "Two digits, such as 36.", "1-32": "1 to 32, such as 19."}
+_EXAMPLE: dict[Numbering, Message] = {
+    "iso": message("tools.prompts.two-digits-such-as-36"),
+    "1-32": message("tools.prompts.1-to-32-such-as"),
+}
 
 
 def ask_tooth(
@@ -58,8 +62,8 @@ def ask_tooth(
         return entry.tooth.iso
     if entry.other is not None:
         meant = tooth_words(entry.other.iso, numbering)
-        yes = f"Yes, {number_of(entry.other, numbering)}"
-        asked = f"{words.strip()} is no tooth number in the numbering in use. Did you mean {meant}?"
+        yes = say("tools.prompts.yes", number_of=number_of(entry.other, numbering))
+        asked = say("tools.prompts.is-no-tooth-number-in", words=words.strip(), meant=meant)
         return entry.other.iso if desk.choose("Tooth", asked, (yes,)) == yes else None
     if entry.problem is not None:
         desk.tell_error(entry.problem)
@@ -73,7 +77,9 @@ def entry_words(
     numbering = settings_of(session).value.numbering
     entry = read_entry(text, numbering)
     if entry.other is not None:
-        return f"Did you mean {tooth_words(entry.other.iso, numbering)}?"
+        return say(
+            "tools.prompts.did-you-mean", tooth_words=tooth_words(entry.other.iso, numbering)
+        )
     if entry.tooth is None:
         return ""
     words = [tooth_words(entry.tooth.iso, numbering)]
@@ -90,7 +96,7 @@ def ask_length(desk: Desk, title: str, question: str, start: float) -> float | N
         return None
     length = read_length(words)
     if length is None:
-        desk.say("A length is a number of mm above 0, such as 3.0.")
+        desk.say(say("tools.prompts.a-length-is-a-number"))
     return length
 
 

@@ -13,6 +13,7 @@ from core.plans import edit, edit_pose
 from core.plans.plan import Site
 from core.structures import AngleMark, Ruler
 from core.trust.figures import down, nearest
+from core.words.catalogue import message, say, together
 
 HERE_MM = 2.0
 """A site this near to the section is the one that is looked at."""
@@ -24,7 +25,7 @@ class RulerTool(Collect):
     name = "Ruler"
     group = "Measure"
     kinds = frozenset({"ruler"})
-    steps = ("one end of the ruler", "its other end")
+    steps = (message("tools.rulers.one-end-of-the-ruler"), message("tools.rulers.its-other-end"))
     places_on = ("section", "neighbour")
 
     def complete(self, marks_mm: Array) -> None:
@@ -32,7 +33,7 @@ class RulerTool(Collect):
         ruler = Ruler(id=edit.numbered_id(self.session.plan, "ruler"), points=marks_mm)
         value = ruler_reading(ruler).value
         if value is None:
-            self.desk.say("Both ends lie on one spot: click two.")
+            self.desk.say(say("tools.rulers.both-ends-lie-on-one"))
             return
         name = thing_words(ruler.id)
         if self.do(f"{name}: {down(value, 1)} mm", lambda p: edit.with_ruler(p, ruler)):
@@ -45,14 +46,18 @@ class AngleTool(Collect):
     name = "Angle"
     group = "Measure"
     kinds = frozenset({"angle"})
-    steps = ("the end of one arm", "the corner", "the end of the other arm")
+    steps = (
+        message("tools.rulers.the-end-of-one-arm"),
+        message("tools.rulers.the-corner"),
+        message("tools.rulers.the-end-of-the-other"),
+    )
 
     def complete(self, marks_mm: Array) -> None:
         """Put it into the plan."""
         try:
             angle = AngleMark(id=edit.numbered_id(self.session.plan, "angle"), points=marks_mm)
         except ValueError:
-            self.desk.say("Both arms of an angle need a length: click three different spots.")
+            self.desk.say(say("tools.rulers.both-arms-of-an-angle"))
             return
         value = angle_reading(angle).value
         words = "" if value is None else f": {nearest(value, 1)}°"
@@ -66,7 +71,10 @@ class Ridge(Collect):
 
     name = "Ridge"
     group = "Measure"
-    steps = ("the ridge on its cheek side", "the ridge on its tongue or palate side")
+    steps = (
+        message("tools.rulers.the-ridge-on-its-cheek"),
+        message("tools.rulers.the-ridge-on-its-tongue"),
+    )
 
     def __init__(self, *args: object) -> None:
         super().__init__(*args)  # type: ignore[arg-type]
@@ -74,8 +82,8 @@ class Ridge(Collect):
 
     def hint(self) -> str:
         """With the key that takes a site away."""
-        here = "" if self._site_here() is None else " Del deletes the site that is here."
-        return super().hint() if self.collected else f"{super().hint()}{here}"
+        here = not self.collected and self._site_here() is not None
+        return together(super().hint(), say("tools.rulers.del-deletes-the-site") if here else "")
 
     def delete(self) -> bool:
         """Delete the site that is looked at."""
@@ -83,7 +91,8 @@ class Ridge(Collect):
         if site is None or self.collected:
             return super().delete()
         return self.do(
-            f"ridge at site {site.id} deleted", lambda p: edit_pose.without_site(p, site.id)
+            say("tools.rulers.ridge-at-site-deleted", id=site.id),
+            lambda p: edit_pose.without_site(p, site.id),
         )
 
     def _site_here(self) -> Site | None:
@@ -105,20 +114,24 @@ class Ridge(Collect):
         """Make the site at that station; the ledger then says widths and height."""
         arch = self.session.arch
         if arch is None:
-            self.desk.say("There is no arch yet: set the jaw plane and trace the arch first.")
+            self.desk.say(say("tools.rulers.there-is-no-arch-yet"))
             return
         station = self._station
         if station is None:
             station = sum(arch.station(mark) for mark in marks_mm) / len(marks_mm)
         tooth = ask_tooth(
-            self.session, self.desk, "Which tooth is to stand here?", self.session.tooth_here,
-            at_mm=arch.frame(station).origin, may_be_empty=True,
-        )  # fmt: skip
+            self.session,
+            self.desk,
+            say("tools.rulers.which-tooth-is-to-stand"),
+            self.session.tooth_here,
+            at_mm=arch.frame(station).origin,
+            may_be_empty=True,
+        )
         if tooth is None:
             return
         _, site = edit_pose.with_site(self.session.plan, station, tooth=tooth)
         if self.do(
-            f"ridge measured at site {site.id}",
+            say("tools.rulers.ridge-measured-at-site", id=site.id),
             lambda p: edit_pose.with_site(p, station, tooth=tooth)[0],
         ):
             self.session.go_to(station_mm=station, across=True, selected=site.id)

@@ -18,6 +18,7 @@ from core.plans import edit
 from core.structures import KnownObject
 from core.trust.figures import plain
 from core.trust.scale_check import Deviation, deviation, deviation_words
+from core.words.catalogue import message, say
 
 
 class ScaleObject(Collect):
@@ -26,7 +27,7 @@ class ScaleObject(Collect):
     name = "Scale object"
     group = "Measure"
     kinds = frozenset({"object"})
-    steps = ("the middle of a bright object whose distance from another is known", "the other one")
+    steps = (message("tools.scale.the-middle-of-a-bright"), message("tools.scale.the-other-one"))
 
     def __init__(self, session: Session, desk: Desk) -> None:
         super().__init__(session, desk)
@@ -36,7 +37,7 @@ class ScaleObject(Collect):
     def hint(self) -> str:
         """After the first pair each further object is measured from the last."""
         if self._goes_on and len(self.collected) == 1:
-            return "Click the next object, whose distance from the last one is known; Esc ends."
+            return say("tools.scale.click-the-next-object-whose")
         return super().hint()
 
     def give_up(self) -> bool:
@@ -51,22 +52,23 @@ class ScaleObject(Collect):
 
     def complete(self, marks_mm: Array) -> None:
         """Ask for the true distance, put both into the plan, and say what the scan shows."""
-        question = (
-            "Measured distance between the middles of both, mm (on the objects themselves, with a "
-            "caliper: outer edge to outer edge less half of each width)"
-        )
+        question = say("tools.scale.measured-distance-between-the-middles")
         words = self.desk.ask_text("Scale object", question, "")
         length = None if words is None else read_length(words)
         if length is None:
             self._goes_on = False
             if words is not None:
-                self.desk.say("A distance is a number of mm above 0, such as 20.0.")
+                self.desk.say(say("tools.scale.a-distance-is-a-number"))
             return
         known = KnownObject(
             id=edit.numbered_id(self.session.plan, "scale-object"), points=marks_mm, size_mm=length
         )
         done = self.do(
-            f"{thing_words(known.id)}: {plain(length)} mm between the middles",
+            say(
+                "tools.scale.mm-between-the-middles",
+                thing_words=thing_words(known.id),
+                length=plain(length),
+            ),
             lambda plan: edit.with_structure(plan, known),
         )
         if not done:

@@ -17,8 +17,9 @@ from core.image.stent_axis import StentAxisFit, stent_axis
 from core.plans import edit
 from core.structures import StentAxis
 from core.trust.figures import nearest, up
+from core.words.catalogue import message, say
 
-BY_HAND = "Set its two ends by hand"
+BY_HAND = message("tools.stent.set-its-two-ends-by")
 
 
 class StentAxisTool(Collect):
@@ -27,7 +28,10 @@ class StentAxisTool(Collect):
     name = "Stent axis"
     group = "Mark"
     kinds = frozenset({"stent axis"})
-    steps = ("the occlusal end of the stent’s filling", "its gingival end")
+    steps = (
+        message("tools.stent.the-occlusal-end-of-the"),
+        message("tools.stent.its-gingival-end"),
+    )
 
     def __init__(self, session: Session, desk: Desk) -> None:
         super().__init__(session, desk)
@@ -37,8 +41,8 @@ class StentAxisTool(Collect):
     def hint(self) -> str:
         """One click, or two."""
         if self.by_hand or self.collected:
-            return f"{super().hint()} H finds it from one click again."
-        return "Click on the stent’s filling: its axis is found. H sets the two ends by hand."
+            return say("tools.stent.h-finds-it-from-one", hint=super().hint())
+        return say("tools.stent.click-on-the-stents-filling")
 
     def stop(self) -> None:
         """Another tool: what is being looked for is dropped."""
@@ -64,7 +68,7 @@ class StentAxisTool(Collect):
             return
         coronal = arch.level.up if jaw == "lower" else -arch.level.up
         name, click = edit.numbered_id(session.plan, "stent-axis"), hit.point_mm
-        self.desk.say("Looking for the stent’s filling at the click …")
+        self.desk.say(say("tools.stent.looking-for-the-stents-filling"))
         # A second of work: the window goes on meanwhile.
         self._looking.ask(lambda _task: stent_axis(volume, click, coronal=coronal, name=name))
 
@@ -77,23 +81,28 @@ class StentAxisTool(Collect):
                 gingival=marks_mm[1],
             )
         except ValueError:
-            self.desk.say("Both ends of the stent axis lie on one spot: click two.")
+            self.desk.say(say("tools.stent.both-ends-of-the-stent"))
             return
-        self._keep(axis, "marked by hand")
+        self._keep(axis, say("tools.stent.marked-by-hand"))
 
     def _found(self, fit: StentAxisFit) -> None:
         axis = fit.axis
         if axis is None:
             why = "" if fit.note is None else fit.note.message
-            if self.desk.choose("Stent axis", why, (BY_HAND,)) == BY_HAND:
+            if self.desk.choose("Stent axis", why, (str(BY_HAND),)) == str(BY_HAND):
                 self.by_hand = True
                 self.desk.say(self.hint())
             return
         length = float(np.linalg.norm(axis.gingival - axis.occlusal))
         self._keep(
             axis,
-            f"found: Ø {nearest(axis.diameter_mm, 1)} mm as it shows, {nearest(length, 1)} mm long;"
-            f" SD {up(axis.offset_sd_mm, 2)} mm, {up(axis.direction_sd_deg, 1)}°",
+            say(
+                "tools.stent.found-mm-as-it-shows",
+                diameter_mm=nearest(axis.diameter_mm, 1),
+                length=nearest(length, 1),
+                offset_sd_mm=up(axis.offset_sd_mm, 2),
+                direction_sd_deg=up(axis.direction_sd_deg, 1),
+            ),
         )
 
     def _failed(self, error: Exception) -> None:

@@ -15,6 +15,7 @@ from core.identity import thing_words
 from core.plans import edit
 from core.plans.side import side_here
 from core.structures import Tapered
+from core.words.catalogue import message, say
 
 
 class ForamenTool(Collect):
@@ -24,9 +25,9 @@ class ForamenTool(Collect):
     group = "Mark"
     kinds = frozenset({"foramen"})
     steps = (
-        "the mesial or distal edge of the foramen",
-        "its other edge",
-        "its upper edge (Enter leaves it out)",
+        message("tools.teeth.the-mesial-or-distal-edge"),
+        message("tools.teeth.its-other-edge"),
+        message("tools.teeth.its-upper-edge-enter-leaves"),
     )
     least = 2
 
@@ -38,7 +39,7 @@ class ForamenTool(Collect):
         if len(marks_mm) > 2:
             foramen = replace(foramen, upper=marks_mm[2])
         name = thing_words(foramen.id)
-        if self.do(f"{name} marked", lambda p: edit.with_structure(p, foramen)):
+        if self.do(say("tools.teeth.marked", name=name), lambda p: edit.with_structure(p, foramen)):
             self.session.go_to(selected=foramen.id)
 
 
@@ -56,14 +57,18 @@ class TaperedTool(Collect):
         """Ask for what marks cannot say, then make it."""
         tooth = ""
         if self.kind == "root":
-            answer = ask_tooth(self.session, self.desk, "Root of which tooth?", at_mm=marks_mm[0])
+            answer = ask_tooth(
+                self.session, self.desk, say("tools.teeth.root-of-which-tooth"), at_mm=marks_mm[0]
+            )
             if not answer:
                 self._keep(marks_mm)
                 return
             tooth = answer
         ends = []
         for which, start in zip(("first", "last"), self.diameters_mm, strict=True):
-            end = ask_length(self.desk, self.name, f"Diameter at the {which} mark, mm", start)
+            end = ask_length(
+                self.desk, self.name, say("tools.teeth.diameter-at-the-mark-mm", which=which), start
+            )
             if end is None:
                 self._keep(marks_mm)
                 return
@@ -74,7 +79,7 @@ class TaperedTool(Collect):
             id=new_id, kind=self.kind, tooth=tooth, points=marks_mm, diameters_mm=(ends[0], ends[1])
         )
         name = thing_words(new_id)
-        if self.do(f"{name} marked", lambda p: edit.with_structure(p, thing)):
+        if self.do(say("tools.teeth.marked", name=name), lambda p: edit.with_structure(p, thing)):
             self.session.go_to(selected=new_id)
 
     def _keep(self, marks_mm: Array) -> None:
@@ -87,11 +92,14 @@ class Root(TaperedTool):
 
     name = "Root"
     kinds = frozenset({"root"})
-    steps = ("the root where it enters the bone, on its axis", "further along the root to its apex")
+    steps = (
+        message("tools.teeth.the-root-where-it-enters"),
+        message("tools.teeth.further-along-the-root-to"),
+    )
 
     def hint(self) -> str:
         """With the key that takes a root out of the limits."""
-        return f"{super().hint()} R: to be removed."
+        return say("tools.teeth.r-to-be-removed", hint=super().hint())
 
     def extra_key(self, event: QKeyEvent) -> bool:
         """R: to be removed, or not."""
@@ -99,10 +107,11 @@ class Root(TaperedTool):
         if event.key() != Qt.Key.Key_R or event.modifiers() or mark is None:
             return False
         root = edit.find(self.session.plan, mark.owner)
-        removed = not root.to_be_removed
-        words = "to be removed" if removed else "stays"
+        removed, name = not root.to_be_removed, thing_words(root.id)
         return self.do(
-            f"{thing_words(root.id)}: {words}",
+            say("tools.teeth.is-to-be-removed", name=name)
+            if removed
+            else say("tools.teeth.stays", name=name),
             lambda plan: edit.with_removal(plan, root.id, to_be_removed=removed),
         )
 
@@ -114,4 +123,7 @@ class Existing(TaperedTool):
     kinds = frozenset({"existing"})
     kind = "existing"
     diameters_mm = (4.0, 4.0)
-    steps = ("one end of its centre line", "further along its centre line")
+    steps = (
+        message("tools.teeth.one-end-of-its-centre"),
+        message("tools.teeth.further-along-its-centre-line"),
+    )

@@ -9,6 +9,7 @@ from core.geometry import Array
 from core.plans.plan import TISSUES
 from core.plans.tissue_points import with_tissues
 from core.words import sentence
+from core.words.catalogue import message, say, together
 
 
 class PointAtTissues(Collect):
@@ -18,26 +19,32 @@ class PointAtTissues(Collect):
     group = "Mark"
     kinds = frozenset({"tissue"})
     steps = (
-        "in the middle of soft tissue: cheek, lip or tongue, not air",
-        "in cortical bone where it is thickest, such as the lower border",
-        "in the marrow inside the bone, away from teeth and canal",
+        message("tools.tissues.in-the-middle-of-soft"),
+        message("tools.tissues.in-cortical-bone-where-it"),
+        message("tools.tissues.in-the-marrow-inside-the"),
     )
 
     def hint(self) -> str:
         """Which tissue comes next, and how the places are dropped."""
-        drop = "" if self.collected or not self.marks() else " Del on a chosen place drops all."
-        return f"{super().hint()}{drop}"
+        drops = not self.collected and self.marks()
+        return together(super().hint(), say("tools.tissues.drop") if drops else "")
 
     def place(self, view: View, hit: Hit) -> None:
         """One more place, if it was scanned: what was not scanned has no brightness."""
         volume = self.session.volume
         if volume is not None and not volume.scanned_at(hit.point_mm[None, :]).all():
             tissue = TISSUES[len(self.collected)]
-            self.desk.say(sentence("mark-not-accepted", {"mark": f"The place of {tissue}"}))
+            self.desk.say(
+                sentence(
+                    "mark-not-accepted", {"mark": say("tools.tissues.the-place-of", tissue=tissue)}
+                )
+            )
             return
         super().place(view, hit)
 
     def complete(self, marks_mm: Array) -> None:
         """Into the plan; what they are worth is found when it is measured."""
         places = dict(zip(TISSUES, marks_mm, strict=True))
-        self.do("pointed at soft tissue, cortex and marrow", lambda p: with_tissues(p, places))
+        self.do(
+            say("tools.tissues.pointed-at-soft-tissue-cortex"), lambda p: with_tissues(p, places)
+        )

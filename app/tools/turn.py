@@ -8,6 +8,7 @@ from PySide6.QtGui import QKeyEvent
 from app.pictures.hit import Hit
 from app.tools.base import Tool, View
 from app.widgets import style
+from core.words.catalogue import say
 
 DEG_A_PIXEL = 0.5
 STEP_DEG = 5.0
@@ -27,11 +28,8 @@ class Turn(Tool):
     def hint(self) -> str:
         """What a drag does."""
         if self.session.fixture is None:
-            return "There is no fixture yet: place one, then its picture can be turned."
-        return (
-            "Drag sideways, or ↑/↓: turn about the fixture’s axis (Shift 1°). "
-            "←/→ goes back to sections across the arch."
-        )
+            return say("tools.turn.there-is-no-fixture-yet")
+        return say("tools.turn.drag-sideways-or-turn-about")
 
     def start(self) -> None:
         """Show the plane through the axis."""

@@ -19,12 +19,9 @@ from PySide6.QtWidgets import (
 from app.widgets.plain_text import plain_box
 from core.errors import SoundingError
 from core.version import PROGRAM
+from core.words.catalogue import message, say
 
-FAULT = (
-    "The program made a mistake of its own - nothing that is shown now was changed by it, and the "
-    "case is kept - try the step again; if it happens twice, send the details to whoever "
-    "looks after the program."
-)
+FAULT = message("widgets.messages.the-program-made-a-mistake")
 
 
 def error_text(error: Exception) -> tuple[str, str]:
@@ -37,7 +34,7 @@ def error_text(error: Exception) -> tuple[str, str]:
         f"{Path(frame.filename).name}:{frame.lineno} in {frame.name}"
         for frame in traceback.extract_tb(error.__traceback__)
     ]
-    return FAULT, "\n".join([PROGRAM, type(error).__name__, *places])
+    return str(FAULT), "\n".join([PROGRAM, type(error).__name__, *places])
 
 
 def error_box(parent: QWidget, error: Exception) -> QMessageBox:
@@ -45,7 +42,7 @@ def error_box(parent: QWidget, error: Exception) -> QMessageBox:
     text, details = error_text(error)
     what, *rest = [part.strip() for part in text.split(" - ")]
     box = QMessageBox(parent)
-    box.setWindowTitle("Sounding")
+    box.setWindowTitle(say("widgets.messages.sounding"))
     box.setTextFormat(Qt.TextFormat.PlainText)
     box.setText(f"{what[:1].upper()}{what[1:]}")
     box.setInformativeText("\n\n".join(f"{part[:1].upper()}{part[1:]}" for part in rest))
@@ -65,7 +62,7 @@ def choose(parent: QWidget, title: str, question: str, answers: Sequence[str]) -
     buttons = {
         box.addButton(answer, QMessageBox.ButtonRole.ActionRole): answer for answer in answers
     }
-    away = box.addButton("Cancel", QMessageBox.ButtonRole.RejectRole)
+    away = box.addButton(say("widgets.messages.cancel"), QMessageBox.ButtonRole.RejectRole)
     box.setEscapeButton(away)
     # Enter must not answer by itself what only a person can say.
     box.setDefaultButton(away)

@@ -8,6 +8,7 @@ from core.errors import PlanError
 from core.identity import Tooth
 from core.plans.history import sign_off_state
 from core.plans.plan import Plan
+from core.words.catalogue import say
 
 
 def tooth_words(iso: str, numbering: Literal["iso", "1-32"] = "iso") -> str:
@@ -22,17 +23,26 @@ def tooth_words(iso: str, numbering: Literal["iso", "1-32"] = "iso") -> str:
         return iso
     if numbering == "iso":
         return tooth.words()
-    return f"{tooth.number_1_to_32}, {tooth.name} ({tooth.iso} in ISO)"
+    return say(
+        "widgets.shared_texts.in-iso",
+        number_1_to_32=tooth.number_1_to_32,
+        tooth=tooth.name,
+        iso=tooth.iso,
+    )
 
 
 def state_words(plan: Plan) -> str:
     """Draft, signed, or void, with the revision."""
     sign = plan.sign_off
     if sign is None:
-        return f"DRAFT  rev {plan.revision}"
+        return say("widgets.shared_texts.draft-rev", revision=plan.revision)
     if sign_off_state(plan) == "signed":
-        return f"signed  rev {sign.revision}"
-    return f"DRAFT  rev {plan.revision}, supersedes signed rev {sign.revision}"
+        return say("widgets.shared_texts.signed-rev", revision=sign.revision)
+    return say(
+        "widgets.shared_texts.draft-rev-supersedes-signed-rev",
+        revision=plan.revision,
+        signed=sign.revision,
+    )
 
 
 def short_time(at: str) -> str:
@@ -42,4 +52,4 @@ def short_time(at: str) -> str:
 
 def hidden(name: str) -> str:
     """What stands for a name while names are hidden."""
-    return "name hidden" if name else name
+    return say("widgets.shared_texts.name-hidden") if name else name

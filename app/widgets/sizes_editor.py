@@ -21,16 +21,25 @@ from app.widgets.file_windows import ask_open, ask_save
 from core.atomic import write_whole
 from core.errors import PlanError, SoundingError
 from core.plans.sizes import COLUMNS, ListedSize, listed_size, load_sizes, sizes_csv
+from core.words.catalogue import message, say
 
-HEADS = ("label", "Ø", "length", "top Ø", "apex Ø", "taper", "bone at")
+HEADS = (
+    message("widgets.sizes_editor.head-label"),
+    message("widgets.sizes_editor.head-diameter"),
+    message("widgets.sizes_editor.head-length"),
+    message("widgets.sizes_editor.head-top-diameter"),
+    message("widgets.sizes_editor.head-apex-diameter"),
+    message("widgets.sizes_editor.head-taper"),
+    message("widgets.sizes_editor.bone-at"),
+)
 MEANS = (
-    "your own name for it",
-    "diameter, mm",
-    "length, mm",
-    "platform diameter, mm; empty: the diameter",
-    "apical diameter, mm; empty: the diameter",
-    "depth at which the taper begins, mm; empty: 0.5",
-    "depth of the platform below the bone meant by its design, mm",
+    message("widgets.sizes_editor.your-own-name-for-it"),
+    message("widgets.sizes_editor.diameter-mm"),
+    message("widgets.sizes_editor.length-mm"),
+    message("widgets.sizes_editor.platform-diameter-mm-empty-the"),
+    message("widgets.sizes_editor.apical-diameter-mm-empty-the"),
+    message("widgets.sizes_editor.depth-at-which-the-taper"),
+    message("widgets.sizes_editor.depth-of-the-platform-below"),
 )
 
 
@@ -42,30 +51,30 @@ class SizesTable(QWidget):
         self.settings = settings
         self._filling = False
         self.table = QTableWidget(0, len(HEADS))
-        self.table.setHorizontalHeaderLabels(HEADS)
-        self.table.setAccessibleName("My sizes")
+        self.table.setHorizontalHeaderLabels([str(head) for head in HEADS])
+        self.table.setAccessibleName(say("widgets.sizes_editor.my-sizes"))
         self.table.verticalHeader().hide()
         self.table.verticalHeader().setDefaultSectionSize(24)
         for column, meaning in enumerate(MEANS):
             head = self.table.horizontalHeaderItem(column)
             if head is not None:
-                head.setToolTip(meaning)
+                head.setToolTip(str(meaning))
         self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.table.setTabKeyNavigation(False)
         header = self.table.horizontalHeader()
         header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         header.setStretchLastSection(True)
         self.table.itemChanged.connect(self._edited)
-        self.said = QLabel("mm; only Ø and length are needed")
+        self.said = QLabel(say("widgets.sizes_editor.mm-only-and-length-are"))
         self.said.setObjectName("quiet")
         self.said.setWordWrap(True)
         row = QHBoxLayout()
         self.buttons: dict[str, QPushButton] = {}
         for words, act in (
             ("Add", self.add),
-            ("Take out", self.take_out),
-            ("From CSV …", self._read),
-            ("To CSV …", self._write),
+            (say("widgets.sizes_editor.take-out"), self.take_out),
+            (say("widgets.sizes_editor.from-csv"), self._read),
+            (say("widgets.sizes_editor.to-csv"), self._write),
         ):
             button = QPushButton(words)
             button.setAutoDefault(False)
@@ -121,7 +130,9 @@ class SizesTable(QWidget):
         except SoundingError as error:
             self.said.setText(str(error))
         else:
-            self.said.setText(f"{len(self.settings.value.sizes)} sizes read.")
+            self.said.setText(
+                say("widgets.sizes_editor.sizes-read", sizes=len(self.settings.value.sizes))
+            )
 
     def write_file(self, path: Path) -> None:
         """Write the list as CSV."""
@@ -130,7 +141,7 @@ class SizesTable(QWidget):
         except SoundingError as error:
             self.said.setText(str(error))
         else:
-            self.said.setText("The list is written.")
+            self.said.setText(say("widgets.sizes_editor.the-list-is-written"))
 
     def _edited(self, item: QTableWidgetItem) -> None:
         if self._filling:
@@ -149,18 +160,22 @@ class SizesTable(QWidget):
             self.said.setText(str(error))
             self.fill()
         else:
-            self.said.setText("Kept.")
+            self.said.setText(say("widgets.sizes_editor.kept"))
 
     def _keep(self, sizes: tuple[ListedSize, ...]) -> None:
         self.settings.change(sizes=sizes)
 
     def _read(self) -> None:
-        name = ask_open(self, "Read my sizes", "table", "CSV (*.csv *.txt)")
+        name = ask_open(
+            self, say("widgets.sizes_editor.read-my-sizes"), "table", "CSV (*.csv *.txt)"
+        )
         if name:
             self.read_file(Path(name))
 
     def _write(self) -> None:
-        name = ask_save(self, "Write my sizes", "table", "my-sizes.csv", "CSV (*.csv)")
+        name = ask_save(
+            self, say("widgets.sizes_editor.write-my-sizes"), "table", "my-sizes.csv", "CSV (*.csv)"
+        )
         if name:
             self.write_file(Path(name))
 

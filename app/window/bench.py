@@ -59,6 +59,7 @@ from app.window.working_page import WorkingPage
 from core.errors import SoundingError
 from core.plans.plan import Plan
 from core.plans.plan_file import tied_to_volume
+from core.words.catalogue import say
 
 SAID_MS = 8_000
 
@@ -74,7 +75,7 @@ class Bench(QMainWindow):
 
     def __init__(self, cases: Path | None = None) -> None:
         super().__init__()
-        self.setWindowTitle("Sounding")
+        self.setWindowTitle(say("window.bench.sounding"))
         style.load_fonts()
         self.setStyleSheet(style.STYLE_SHEET)
         self.setMinimumSize(1024, 680)
@@ -124,7 +125,7 @@ class Bench(QMainWindow):
         self.hint = QLabel("")
         self.hint.setObjectName("quiet")
         self.said = QLabel("")
-        self.take_back = QPushButton("Undo")
+        self.take_back = QPushButton(say("window.bench.undo"))
         self.take_back.setObjectName("fold")
         self.take_back.clicked.connect(self.session.undo_stack.undo)
         self.take_back.hide()
@@ -193,12 +194,12 @@ class Bench(QMainWindow):
 
     def ask_folder(self) -> None:
         """Open the folder of an export."""
-        if path := ask_folder(self, "Folder of the scan", "scan"):
+        if path := ask_folder(self, say("window.bench.folder-of-the-scan"), "scan"):
             self.open_path(path)
 
     def ask_file(self) -> None:
         """Open a file or zip of an export."""
-        if path := ask_open(self, "File or zip of the scan", "scan"):
+        if path := ask_open(self, say("window.bench.file-or-zip-of-the"), "scan"):
             self.open_path(path)
 
     def ask_plan(self) -> None:
@@ -215,7 +216,7 @@ class Bench(QMainWindow):
         kept = [r for r in self.store.recent() if r.plan_file == str(Path(path).resolve())]
         source = kept[0].source if kept and Path(kept[0].source).exists() else ""
         if not source:
-            source = ask_folder(self, "Folder of the scan of this plan", "scan")
+            source = ask_folder(self, say("window.bench.folder-of-the-scan-of"), "scan")
         if source:
             self._open(source, plan=path, plan_file=str(Path(path).resolve()))
 
@@ -226,8 +227,15 @@ class Bench(QMainWindow):
     def open_guided(self) -> None:
         """The guided first case, on the sample scan; another open case is kept and closed."""
         if self.session.volume is not None and not is_sample(self.session.source):
-            question = "The guided case works on the sample scan. Close this case? It is kept."
-            if self.choose("Guided first case", question, ("Open the sample",)) is None:
+            question = say("window.bench.the-guided-case-works-on")
+            if (
+                self.choose(
+                    say("window.bench.guided-first-case"),
+                    question,
+                    (say("window.bench.open-the-sample"),),
+                )
+                is None
+            ):
                 return
         if is_sample(self.session.source):
             self.work.guide.begin()
@@ -238,8 +246,8 @@ class Bench(QMainWindow):
     def take_up(self, record: CaseRecord) -> None:
         """Go on with a kept case."""
         if not Path(record.source).exists():
-            self.say("The scan of this case was moved: choose its folder.")
-            source = ask_folder(self, "Folder of the scan of this case", "scan")
+            self.say(say("window.bench.the-scan-of-this-case"))
+            source = ask_folder(self, say("window.bench.folder-of-the-scan-of-2"), "scan")
             if not source:
                 return
         else:
@@ -250,7 +258,7 @@ class Bench(QMainWindow):
             answer = ask_of_open_case(self.choose, holder)
             if answer is None:
                 return
-            over = answer == TAKE_OVER
+            over = answer == str(TAKE_OVER)
         try:
             plan = self.store.plan_of(record)
         except SoundingError as error:
@@ -331,19 +339,21 @@ class Bench(QMainWindow):
 
     def ask_save_plan(self) -> None:
         """Save the plan as a file of the user's own."""
-        path = ask_save(self, "Save the plan", "plan", "case.plan.json", "Plans (*.plan.json)")
+        path = ask_save(
+            self, say("window.bench.save-the-plan"), "plan", "case.plan.json", "Plans (*.plan.json)"
+        )
         if path:
             self.saving.save(path if path.endswith(".json") else f"{path}.plan.json")
 
     def _plan_saved(self, path: str) -> None:
         self.store.saved_as(Path(path).resolve())
-        self.say(f"The plan is in {path}")
+        self.say(say("window.bench.the-plan-is-in", path=path))
 
     def _let_go(self) -> bool:
         """Write the last state of the open case; False where it cannot be and it is kept open."""
         if self.store.finish():
             return True
-        question = "The last state of the case could not be written. Leave it all the same?"
+        question = say("window.bench.the-last-state-of-the")
         if self.choose("Sounding", question, ("Leave",)) != "Leave":
             return False
         # Another case must never be written in the place of this one.
@@ -366,7 +376,7 @@ class Bench(QMainWindow):
         """Show the plane through the fixture's axis."""
         fixture, arch = self.session.fixture, self.session.arch
         if fixture is None or arch is None:
-            self.say("There is no fixture yet whose axis could be shown.")
+            self.say(say("window.bench.there-is-no-fixture-yet"))
             return
         turn = 0.0 if self.session.turn_deg is None else self.session.turn_deg
         self.session.go_to(station_mm=arch.station(fixture.platform), turn_deg=turn)
@@ -376,11 +386,15 @@ class Bench(QMainWindow):
         views = (*self.pictures.views, *self.work.strip.cuts.views)
         view = copied_view(views, otherwise=self.pictures.section)
         if not view.has_picture:
-            self.say("There is no picture to copy yet.")
+            self.say(say("window.bench.there-is-no-picture-to"))
             return
         picture = picture_with_caption(view, self.session, with_name=with_name)
         QGuiApplication.clipboard().setImage(picture)
-        self.say(f"Copied: {view.kind}{', with name and dates' if with_name else ', no name'}.")
+        self.say(
+            say("window.bench.copied-with-name")
+            if with_name
+            else say("window.bench.copied-without-name")
+        )
 
     # -- the desk ------------------------------------------------------------------------
 
@@ -428,14 +442,18 @@ class Bench(QMainWindow):
 
     def _plan_changed(self, text: str) -> None:
         if text:
-            undone = text.startswith("undone: ")
+            undone = self.session.went_back
             self.say(text if undone else f"{text[:1].upper()}{text[1:]}", undo=not undone)
         self._read_hint()
 
     def _warn(self) -> None:
         """A contradicted side stands on the window and on every picture."""
         warning = self.session.side.warning
-        self.setWindowTitle(f"Sounding  {warning.upper()}" if warning else "Sounding")
+        self.setWindowTitle(
+            say("window.bench.sounding-2", warning=warning.upper())
+            if warning
+            else say("window.bench.sounding")
+        )
         for view in self.findChildren(PictureView):
             if view.warning != warning:
                 view.warning = warning

@@ -16,10 +16,14 @@ from app.widgets.shared_texts import short_time
 from core.errors import SoundingError
 from core.identity import Tooth
 from core.sheet.who import printable_name
+from core.words.catalogue import message, say
 
 Choose = Callable[[str, str, Sequence[str]], str | None]
 """Asks with a title, a question and a button an answer."""
-READ, TAKE_OVER = "Open for reading", "Take it over"
+READ, TAKE_OVER = (
+    message("window.crash_recovery.open-for-reading"),
+    message("window.crash_recovery.take-it-over"),
+)
 
 
 class CaseNotice(QLabel):
@@ -77,7 +81,9 @@ def ask_of_open_case(choose: Choose, holder: Holder) -> str | None:
         host=holder.host,
         since=short_time(holder.since),
     )
-    return choose("This case is open", str(question), (READ, TAKE_OVER))
+    return choose(
+        say("window.crash_recovery.this-case-is-open"), str(question), (str(READ), str(TAKE_OVER))
+    )
 
 
 def kept_troubles(store: CaseStore, settings: SettingsStore) -> tuple[str, ...]:
@@ -94,7 +100,16 @@ def kept_troubles(store: CaseStore, settings: SettingsStore) -> tuple[str, ...]:
 
 def words_of(record: CaseRecord, *, hidden: bool) -> str:
     """A kept case in one line."""
-    name = printable_name(record.patient)[0] or "no name in the scan"
-    tooth = Tooth.of(record.tooth).words() if record.tooth else "no tooth yet"
+    name = printable_name(record.patient)[0] or say("window.crash_recovery.no-name-in-the-scan")
+    tooth = (
+        Tooth.of(record.tooth).words()
+        if record.tooth
+        else say("window.crash_recovery.no-tooth-yet")
+    )
     changed = record.changed[:16].replace("T", " ")
-    return f"{'name hidden' if hidden else name} · {tooth} · last worked on {changed}"
+    return say(
+        "window.crash_recovery.last-worked-on",
+        name=say("window.crash_recovery.name-hidden") if hidden else name,
+        tooth=tooth,
+        changed=changed,
+    )

@@ -22,6 +22,7 @@ from app.pictures.in_step import Pictures
 from app.pictures.picture_view import PictureView
 from app.tools.base import Desk
 from app.widgets import style
+from core.words.catalogue import say, together
 
 
 class Framed(QFrame):
@@ -147,15 +148,15 @@ class ProposedBar(QFrame):
         self.words = QLabel("")
         self.words.setObjectName("strong")
         self.words.setWordWrap(True)
-        self.for_lower = QPushButton("Confirm: lo&wer jaw")
-        self.for_upper = QPushButton("Confirm: &upper jaw")
+        self.for_lower = QPushButton(say("window.frames.confirm-lo-wer-jaw"))
+        self.for_upper = QPushButton(say("window.frames.confirm-upper-jaw"))
         self.for_lower.clicked.connect(lambda: confirm_jaw(session, desk, "lower"))
         self.for_upper.clicked.connect(lambda: confirm_jaw(session, desk, "upper"))
         plane = QToolButton()
-        plane.setText("Edit jaw plane")
+        plane.setText(say("window.frames.edit-jaw-plane"))
         plane.clicked.connect(self.edit_plane)
         arch = QToolButton()
-        arch.setText("Edit arch")
+        arch.setText(say("window.frames.edit-arch"))
         arch.clicked.connect(self.edit_arch)
         self.editing = (plane, arch)
         column = QVBoxLayout(self)
@@ -194,29 +195,22 @@ class ProposedBar(QFrame):
 def _open_words(session: Session) -> str:
     """What is still open about jaw plane and arch, and what the proposal rests on."""
     plan, guide, proposal = session.plan, session.guide, session.proposal
-    none_given = "Until then no number is given."
+    none_given = say("window.frames.until-then-no-number-is")
     if guide.arch_points is None and session.plane_is_found:
-        return f"No arch was recognised: trace it on the arch map. {none_given}"
+        return together(say("window.frames.no-arch-was-recognised-trace"), none_given)
     if guide.arch_points is None:
-        return (
-            "No row of teeth or crest was recognised. The plane shown is only level in the "
-            f"scanner: set the jaw plane and trace the arch. {none_given}"
-        )
+        return together(say("window.frames.no-row-of-teeth-or"), none_given)
     if not session.plane_is_found:
-        return (
-            "The jaw plane was not found in the image: the plane shown is only level in the "
-            f"scanner. Set it. {none_given}"
-        )
-    open_parts = [
-        name
-        for name, value in (("Jaw plane", plan.level), ("arch", plan.arch_points))
-        if value is None
-    ]
-    if not open_parts:
-        return "Which jaw is it? Until that is answered no number is given."
-    text = " and ".join(open_parts)
-    verb = "are" if len(open_parts) > 1 else "is"
+        return together(say("window.frames.the-jaw-plane-was-not"), none_given)
+    if plan.level is None and plan.arch_points is None:
+        proposed = say("window.frames.plane-and-arch-proposed")
+    elif plan.level is None:
+        proposed = say("window.frames.plane-proposed")
+    elif plan.arch_points is None:
+        proposed = say("window.frames.arch-proposed")
+    else:
+        return say("window.frames.which-jaw-is-it-until")
     rests = ""
     if plan.level is None and proposal is not None and proposal.plane_from == "along":
-        rests = "How the plane leans towards cheek or tongue was not found: check it. "
-    return f"{text[0].upper()}{text[1:]} {verb} proposed – confirm or edit. {rests}{none_given}"
+        rests = say("window.frames.check-the-tilt")
+    return together(proposed, rests, none_given)

@@ -17,6 +17,7 @@ import numpy as np
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from core import kernel_cache
+from core.words.catalogue import say
 
 STEPS = 4
 LOOK_MS = 200
@@ -106,8 +107,11 @@ class FirstUse(QObject):
     def _look(self) -> None:
         if self._child.is_alive():
             self.told.emit(
-                "First use on this computer, preparing to measure: "
-                f"{self._done.value} of {STEPS}. You can go on meanwhile."
+                say(
+                    "window.kernel_warm_up.first-use-on-this-computer",
+                    done=self._done.value,
+                    steps=STEPS,
+                )
             )
             return
         # However it ended: what is missing is compiled when it is needed.

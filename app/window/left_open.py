@@ -9,8 +9,9 @@ from app.widgets.plain_text import plain_box
 from app.window.bench import Bench
 from app.window.crash_recovery import words_of
 from core.errors import SoundingError
+from core.words.catalogue import message, say
 
-TAKE_UP, LET_BE = "Go on with it", "Leave it"
+TAKE_UP, LET_BE = message("window.left_open.go-on-with-it"), message("window.left_open.leave-it")
 
 
 def offer_left_open(bench: Bench) -> QMessageBox | None:
@@ -23,13 +24,15 @@ def offer_left_open(bench: Bench) -> QMessageBox | None:
         return None
     record = left[0]
     box = QMessageBox(bench)
-    box.setWindowTitle("Sounding")
+    box.setWindowTitle(say("window.left_open.sounding"))
     box.setTextFormat(Qt.TextFormat.PlainText)
-    box.setText("The program ended while this case was open. Nothing that was saved is lost.")
+    box.setText(say("window.left_open.the-program-ended-while-this"))
     box.setInformativeText(words_of(record, hidden=bench.settings.value.names_hidden))
-    take_up = box.addButton(TAKE_UP, QMessageBox.ButtonRole.AcceptRole)
-    let_be = box.addButton(LET_BE, QMessageBox.ButtonRole.DestructiveRole)
-    later = box.addButton("Ask me next time", QMessageBox.ButtonRole.RejectRole)
+    take_up = box.addButton(str(TAKE_UP), QMessageBox.ButtonRole.AcceptRole)
+    let_be = box.addButton(str(LET_BE), QMessageBox.ButtonRole.DestructiveRole)
+    later = box.addButton(
+        say("window.left_open.ask-me-next-time"), QMessageBox.ButtonRole.RejectRole
+    )
     box.setDefaultButton(take_up)
     box.setEscapeButton(later)
     box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)

@@ -26,8 +26,14 @@ from app.panels.base import Panel
 from app.pictures.in_step import Pictures
 from app.pictures.level_cuts import LevelCuts
 from app.window.frames import NeighbourStrip
+from core.words.catalogue import say
 
-FOLDED = ("ridge profile", "remaining bone", "my sizes", "scan checks")
+FOLDED = (
+    "ridge profile",
+    "remaining bone",
+    "my sizes",
+    "scan checks",
+)
 HIGH_PX = 900
 """A page from this height on has room for two rows."""
 UNFOLDED_WIDE_PX = 320
@@ -56,7 +62,7 @@ class LowerStrip(QFrame):
         """What is unfolded, that which was unfolded first in front."""
         self._high = False
         self._plane = False
-        self.heading = QLabel("Panorama")
+        self.heading = QLabel(say("window.lower_strip.panorama"))
         self.heading.setObjectName("heading")
         self.head = QWidget()
         self.head.setObjectName("clear")
@@ -114,7 +120,7 @@ class LowerStrip(QFrame):
         self.unfolded.setVisible(unfolded and not self._plane)
         pictures = not self._plane and (self._high or not unfolded)
         self.pictures_row.setVisible(pictures)
-        self.heading.setText("Panorama" if pictures else "")
+        self.heading.setText(say("window.lower_strip.panorama") if pictures else "")
         self.head.setVisible(not self._plane)
         row = HIGH_ROW_PX if self._high else ROW_PX
         rows = row * pictures + ROW_PX * (self._plane or unfolded)
@@ -122,10 +128,10 @@ class LowerStrip(QFrame):
 
     def _fold(self, place: str, head: QHBoxLayout) -> QToolButton:
         button = QToolButton()
-        button.setText(self.panels[place].title or place.capitalize())
+        button.setText(str(self.panels[place].title) or place.capitalize())
         button.setObjectName("fold")
         button.setCheckable(True)
-        button.setToolTip("Unfold or fold it away")
+        button.setToolTip(say("window.lower_strip.unfold-or-fold-it-away"))
         button.toggled.connect(lambda on: self._unfold(place, on))
         head.addWidget(button)
         return button

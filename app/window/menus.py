@@ -10,13 +10,14 @@ from PySide6.QtCore import QObject
 from PySide6.QtGui import QAction, QActionGroup, QKeySequence
 from PySide6.QtWidgets import QMainWindow, QMenu
 
-from app.case.grey_presets import ALL, BONE, FROM_SCAN
+from app.case.grey_presets import PRESET_WORDS
 from app.case.session import Session
 from app.dialogs.answers.side_question import ask_about_side
 from app.dialogs.catalogue import DIALOGS
 from app.pictures.in_step import Pictures
 from app.tools.base import Desk
 from app.tools.tissues import PointAtTissues
+from core.words.catalogue import say
 
 SLABS_MM = (0.0, 1.0, 2.0, 3.0, 5.0, 10.0)
 SCALES = (1.0, 2.0, 3.0, 5.0)
@@ -75,11 +76,11 @@ class Menus(QObject):
         self._bench = bench
         self._need_case: list[QAction] = []
         bar = window.menuBar()
-        self.file = bar.addMenu("&File")
-        self.edit = bar.addMenu("&Edit")
-        self.view = bar.addMenu("&View")
-        self.checks = bar.addMenu("&Checks")
-        self.help = bar.addMenu("&Help")
+        self.file = bar.addMenu(say("window.menus.file"))
+        self.edit = bar.addMenu(say("window.menus.edit"))
+        self.view = bar.addMenu(say("window.menus.view"))
+        self.checks = bar.addMenu(say("window.menus.checks"))
+        self.help = bar.addMenu(say("window.menus.help"))
         self._fill_file(bench)
         self._fill_edit(bench, window)
         self._fill_view(bench, window)
@@ -87,18 +88,20 @@ class Menus(QObject):
         for entry in DIALOGS:
             self.add(
                 menus[entry.menu],
-                entry.words,
+                str(entry.words),
                 partial(entry.show, bench.session, bench, window),
                 entry.key,
                 needs_case=entry.needs_scan,
             )
-        which_teeth = "Teeth in this scan …"
+        which_teeth = say("window.menus.teeth-in-this-scan")
         self.add(self.checks, which_teeth, partial(ask_about_side, bench.session, bench, window))
         point = partial(bench.take_tool, PointAtTissues.name)
-        self.add(self.checks, "Identify tissues …", point)
-        self.add(self.help, "&Guided first case", bench.open_guided, needs_case=False)
+        self.add(self.checks, say("window.menus.identify-tissues"), point)
+        self.add(
+            self.help, say("window.menus.guided-first-case"), bench.open_guided, needs_case=False
+        )
         self.file.addSeparator()
-        self.add(self.file, "Close case", bench.close_case, "Ctrl+W")
+        self.add(self.file, say("window.menus.close-case"), bench.close_case, "Ctrl+W")
         self.add(self.file, "&Quit", window.close, "Ctrl+Q", needs_case=False)
         bench.session.scan_changed.connect(self.read)
         self.read()
@@ -128,52 +131,76 @@ class Menus(QObject):
             action.setEnabled(there)
 
     def _fill_file(self, bench: Acts) -> None:
-        self.add(self.file, "Open a &folder …", bench.ask_folder, "Ctrl+O", needs_case=False)
-        self.add(self.file, "Open a file or &zip …", bench.ask_file, "Ctrl+Shift+O",
+        self.add(
+            self.file,
+            say("window.menus.open-a-folder"),
+            bench.ask_folder,
+            "Ctrl+O",
+            needs_case=False,
+        )
+        self.add(self.file, say("window.menus.open-a-file-or-zip"), bench.ask_file, "Ctrl+Shift+O",
                  needs_case=False)  # fmt: skip
-        self.add(self.file, "Open a &plan …", bench.ask_plan, "Ctrl+L", needs_case=False)
-        self.add(self.file, "&Save plan as …", bench.ask_save_plan, "Ctrl+S")
+        self.add(
+            self.file, say("window.menus.open-a-plan"), bench.ask_plan, "Ctrl+L", needs_case=False
+        )
+        self.add(self.file, say("window.menus.save-plan-as"), bench.ask_save_plan, "Ctrl+S")
         self.file.addSeparator()
 
     def _fill_edit(self, bench: Acts, window: QMainWindow) -> None:
         stack = bench.session.undo_stack
-        undo, redo = stack.createUndoAction(window, "Undo"), stack.createRedoAction(window, "Redo")
+        undo, redo = (
+            stack.createUndoAction(window, say("window.menus.undo")),
+            stack.createRedoAction(window, say("window.menus.redo")),
+        )
         undo.setShortcuts([QKeySequence("Ctrl+Z")])
         redo.setShortcuts([QKeySequence("Ctrl+Y"), QKeySequence("Ctrl+Shift+Z")])
         self.edit.addActions([undo, redo])
         self.edit.addSeparator()
-        self.add(self.edit, "&Copy picture", bench.copy_picture, "Ctrl+C")
-        self.add(self.edit, "Copy picture with &name and dates",
-                 partial(bench.copy_picture, with_name=True), "Ctrl+Shift+C")  # fmt: skip
+        self.add(self.edit, say("window.menus.copy-picture"), bench.copy_picture, "Ctrl+C")
+        self.add(
+            self.edit,
+            say("window.menus.copy-picture-with-name-and"),
+            partial(bench.copy_picture, with_name=True),
+            "Ctrl+Shift+C",
+        )
 
     def _fill_view(self, bench: Acts, window: QMainWindow) -> None:
         session = bench.session
-        windows = self.view.addMenu("&Brightness and contrast")
-        for number, name in enumerate((FROM_SCAN, BONE, ALL), start=1):
-            self.add(windows, name.capitalize(), partial(bench.use_window, name),
+        windows = self.view.addMenu(say("window.menus.brightness-and-contrast"))
+        for number, name in enumerate(PRESET_WORDS, start=1):
+            self.add(windows, str(PRESET_WORDS[name]), partial(bench.use_window, name),
                      f"Ctrl+{number}")  # fmt: skip
-        slab = self.view.addMenu("Slab &thickness (display only)")
+        slab = self.view.addMenu(say("window.menus.slab-thickness-display-only"))
         group = QActionGroup(window)
         for mm in SLABS_MM:
-            text = f"{mm:g} mm" if mm else "Thin"
+            text = f"{mm:g} mm" if mm else say("window.menus.thin")
             action = self.add(slab, text, partial(session.look_through, slab_mm=mm))
             action.setCheckable(True)
             action.setChecked(mm == 0)
             group.addAction(action)
         slab.addSeparator()
-        self.maximum = self.add(slab, "Maximum intensity (MIP)", self._toggle_maximum)
+        self.maximum = self.add(
+            slab, say("window.menus.maximum-intensity-mip"), self._toggle_maximum
+        )
         self.maximum.setCheckable(True)
         self._slabs = group.actions()
         session.place_changed.connect(self._read_slab)
         session.scan_changed.connect(self._read_slab)
-        scale = self.view.addMenu("&Scale of the section")
-        self.add(scale, "Fit to window", bench.pictures.section.fit, "Ctrl+0")
+        scale = self.view.addMenu(say("window.menus.scale-of-the-section"))
+        self.add(scale, say("window.menus.fit-to-window"), bench.pictures.section.fit, "Ctrl+0")
         for times in SCALES:
-            words = "Actual size" if times == 1 else f"{times:g} : 1"
-            self.add(scale, f"{words} (as reported by the monitor)",
+            words = say("window.menus.actual-size") if times == 1 else f"{times:g} : 1"
+            self.add(scale, say("window.menus.as-reported-by-the-monitor", words=words),
                      partial(bench.scale_section, times))  # fmt: skip
-        self.add(self.view, "Section &across the arch", lambda: session.go_to(across=True), "A")
-        self.add(self.view, "Plane through the &fixture’s axis", bench.through_axis, "P")
+        self.add(
+            self.view,
+            say("window.menus.section-across-the-arch"),
+            lambda: session.go_to(across=True),
+            "A",
+        )
+        self.add(
+            self.view, say("window.menus.plane-through-the-fixtures-axis"), bench.through_axis, "P"
+        )
 
     def _toggle_maximum(self) -> None:
         self._bench.session.look_through(maximum=self.maximum.isChecked())

@@ -29,6 +29,7 @@ from app.pictures.rendering import grey_image
 from core.drawing import window_of
 from core.scan import SeriesReport
 from core.sheet.who import who_is
+from core.words.catalogue import say
 
 PICTURE_PX = 120
 IN_HEADLINE = {"scan_two_patients", "scan_two_dates"}
@@ -50,7 +51,7 @@ class SeriesChooser(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._contents: Contents | None = None
-        heading = QLabel("Which scan?")
+        heading = QLabel(say("window.series_chooser.which-scan"))
         heading.setObjectName("heading")
         self.why = QLabel("")
         self.why.setObjectName("strong")
@@ -59,12 +60,12 @@ class SeriesChooser(QWidget):
         self.list.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.list.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.list.setSpacing(4)
-        self.list.setAccessibleName("series of the export")
+        self.list.setAccessibleName(say("window.series_chooser.series-of-the-export"))
         self.list.itemSelectionChanged.connect(self._selected)
         self.list.itemActivated.connect(lambda _item: self._take())
-        self.open = QPushButton("Open this one")
+        self.open = QPushButton(say("window.series_chooser.open-this-one"))
         self.open.clicked.connect(self._take)
-        back = QPushButton("Back")
+        back = QPushButton(say("window.series_chooser.back"))
         back.clicked.connect(self.cancelled)
         buttons = QHBoxLayout()
         buttons.addStretch(1)
@@ -126,11 +127,17 @@ class SeriesChooser(QWidget):
             row.style().unpolish(row)
             row.style().polish(row)
         self.open.setEnabled(chosen >= 0)
-        self.open.setText("Open this one")
+        self.open.setText(say("window.series_chooser.open-this-one"))
         if self._contents is not None and chosen >= 0:
             report = self._contents.reports[chosen]
             name = who_is(report.identity, "").name
-            self.open.setText(f"Open {name}, {report.date or 'no date'}".replace("&", "&&"))
+            self.open.setText(
+                say(
+                    "window.series_chooser.open",
+                    name=name,
+                    date=report.date or say("window.series_chooser.no-date"),
+                ).replace("&", "&&")
+            )
 
     def _take(self) -> None:
         row = self.list.currentRow()
@@ -141,18 +148,12 @@ class SeriesChooser(QWidget):
 def _headline(reports: Sequence[SeriesReport], *, several: bool) -> str:
     """What makes the choice dangerous, the worst first."""
     dates = sorted({r.date for r in reports if r.date})
-    of = f"{len(dates)} dates ({', '.join(dates)})"
+    of = say("window.series_chooser.dates", dates=len(dates), dates2=", ".join(dates))
     if several:
-        return (
-            f"This export holds scans of several patients, of {of}. Measuring on the wrong one "
-            "hurts a patient: compare name, birth date and ID, then choose."
-        )
+        return say("window.series_chooser.this-export-holds-scans-of", of=of)
     if len(dates) > 1:
-        return (
-            f"This export holds scans of {of}. Measuring on the wrong one can hurt the patient: "
-            "look at the date and the picture."
-        )
-    return "This export holds several series. The finest one is preselected."
+        return say("window.series_chooser.this-export-holds-scans-of-2", of=of)
+    return say("window.series_chooser.this-export-holds-several-series")
 
 
 class _Row(QFrame):
@@ -161,7 +162,7 @@ class _Row(QFrame):
     def __init__(self, report: SeriesReport, picture: NDArray[Any] | None) -> None:
         super().__init__()
         self.setObjectName("panel")
-        image = QLabel("no picture")
+        image = QLabel(say("window.series_chooser.no-picture"))
         image.setObjectName("quiet")
         image.setFixedSize(PICTURE_PX, PICTURE_PX)
         image.setAlignment(Qt.AlignmentFlag.AlignCenter)
@@ -198,21 +199,30 @@ class _Row(QFrame):
 def _lines(report: SeriesReport) -> list[str]:
     """What is said about a series: date first, then whose, size, checks."""
     k, j, i = report.shape
-    voxel = "voxel size unknown"
+    voxel = say("window.series_chooser.voxel-size-unknown")
     if report.voxel_mm is not None:
-        voxel = "voxel " + " × ".join(f"{edge:.3g}" for edge in report.voxel_mm) + " mm"
+        edges = " × ".join(f"{edge:.3g}" for edge in report.voxel_mm)
+        voxel = say("window.series_chooser.voxel-mm", edges=edges)
     field = ""
     if report.field_mm is not None:
-        field = ", field " + " × ".join(f"{edge:.0f}" for edge in report.field_mm) + " mm"
+        edges = " × ".join(f"{edge:.0f}" for edge in report.field_mm)
+        field = say("window.series_chooser.field-mm", edges=edges)
     who = who_is(report.identity, "")
-    kernel = f", reconstruction {report.identity.kernel}" if report.identity.kernel else ""
+    kernel = (
+        say("window.series_chooser.reconstruction", kernel=report.identity.kernel)
+        if report.identity.kernel
+        else ""
+    )
+    date = report.date or say("window.series_chooser.no-date")
+    description = report.description or say("window.series_chooser.no-description")
+    size = say("window.series_chooser.voxels", modality=report.modality, i=i, j=j, k=k, voxel=voxel)
     lines = [
-        f"{report.date or 'no date'}   {report.description or 'no description'}",
+        f"{date}   {description}",
         f"{who.name}, {who.birth}, {who.patient_id}",
-        f"{report.modality}, {i} × {j} × {k} voxels, {voxel}{field}{kernel}",
+        ", ".join(part for part in (size, field, kernel) if part),
     ]
     if not report.usable:
-        lines.append("Cannot be measured on.")
+        lines.append(say("window.series_chooser.cannot-be-measured-on"))
     lines += [
         finding.message
         for finding in report.findings

@@ -21,6 +21,7 @@ from PySide6.QtWidgets import (
 from app.case.record import CaseRecord
 from core.identity import Tooth
 from core.sheet.who import printable_name
+from core.words.catalogue import say
 from core.words.cautions import CAUTIONS
 
 
@@ -78,9 +79,9 @@ class Start(QWidget):
 
     def _openers(self) -> QVBoxLayout:
         """Name of the program and the ways to open something."""
-        name = QLabel("Sounding")
+        name = QLabel(say("window.start.sounding"))
         name.setObjectName("brand")
-        words = QLabel("Measure a cone-beam CT scan before a single implant is placed.")
+        words = QLabel(say("window.start.measure-a-cone-beam-ct"))
         words.setObjectName("quiet")
         column = QVBoxLayout()
         column.setSpacing(10)
@@ -88,16 +89,16 @@ class Start(QWidget):
         column.addWidget(words)
         column.addSpacing(12)
         for text, signal in (
-            ("Open a folder …", self.open_folder),
-            ("Open a file or zip …", self.open_file),
-            ("Open a plan …", self.open_plan),
-            ("Try the sample case: five minutes, guided", self.open_sample),
+            (say("window.start.open-a-folder"), self.open_folder),
+            (say("window.start.open-a-file-or-zip"), self.open_file),
+            (say("window.start.open-a-plan"), self.open_plan),
+            (say("window.start.try-the-sample-case-five"), self.open_sample),
         ):
             button = _Opener(text)
             button.setMinimumSize(260, 38)
             button.clicked.connect(signal)
             column.addWidget(button, 0, Qt.AlignmentFlag.AlignLeft)
-        drop = QLabel("or drop a folder, a zip or a file of the scan anywhere on this window")
+        drop = QLabel(say("window.start.or-drop-a-folder-a"))
         drop.setObjectName("quiet")
         column.addWidget(drop)
         column.addStretch(1)
@@ -105,17 +106,17 @@ class Start(QWidget):
 
     def _recent(self) -> QFrame:
         """Recent cases, names hidden where that is wished."""
-        self.hide_names = QCheckBox("Hide names")
+        self.hide_names = QCheckBox(say("window.start.hide-names"))
         self.hide_names.toggled.connect(self._fill)
         self.hide_names.toggled.connect(self.names_hidden)
         self.list = QListWidget()
-        self.list.setAccessibleName("recent cases")
+        self.list.setAccessibleName(say("window.start.recent-cases"))
         self.list.setSpacing(5)
         self.list.itemActivated.connect(self._take)
-        self.none = QLabel("No cases yet.")
+        self.none = QLabel(say("window.start.no-cases-yet"))
         self.none.setObjectName("quiet")
         self.none.setAlignment(Qt.AlignmentFlag.AlignTop)
-        heading = QLabel("Recent cases")
+        heading = QLabel(say("window.start.recent-cases-2"))
         heading.setObjectName("heading")
         top = QHBoxLayout()
         top.addWidget(heading)
@@ -160,16 +161,24 @@ class Start(QWidget):
         self.list.setVisible(bool(self._records))
 
     def _words(self, record: CaseRecord) -> str:
-        name = printable_name(record.patient)[0] or "no name in the scan"
-        who = "name hidden" if self.hide_names.isChecked() else name
+        name = printable_name(record.patient)[0] or say("window.start.no-name-in-the-scan")
+        who = say("window.start.name-hidden") if self.hide_names.isChecked() else name
         if record.key in self._left_open:
-            who = f"Left open when the program ended: {who}"
+            who = say("window.start.left-open-when-the-program", who=who)
         if record.apart_from:
-            who = f"Kept apart, changed in two windows: {who}"
-        tooth = Tooth.of(record.tooth).words() if record.tooth else "no tooth yet"
-        scanned = f"scan of {record.scanned}" if record.scanned else "scan without a date"
-        return (
-            f"{who}\n{tooth} · {scanned} · last worked on {record.changed[:16].replace('T', ' ')}"
+            who = say("window.start.kept-apart-changed-in-two", who=who)
+        tooth = Tooth.of(record.tooth).words() if record.tooth else say("window.start.no-tooth-yet")
+        scanned = (
+            say("window.start.scan-of", scanned=record.scanned)
+            if record.scanned
+            else say("window.start.scan-without-a-date")
+        )
+        return say(
+            "window.start.last-worked-on",
+            who=who,
+            tooth=tooth,
+            scanned=scanned,
+            replace=record.changed[:16].replace("T", " "),
         )
 
     def _take(self, item: QListWidgetItem) -> None:
@@ -181,7 +190,7 @@ def _cautions() -> QFrame:
     words = QLabel(CAUTIONS)
     words.setWordWrap(True)
     words.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-    title = QLabel("Before you rely on it")
+    title = QLabel(say("window.start.before-you-rely-on-it"))
     title.setObjectName("heading")
     frame = QFrame()
     frame.setObjectName("panel")

@@ -19,9 +19,9 @@ from PySide6.QtWidgets import (
 
 from app.tools.base import Tool
 from app.tools.catalogue import FOLDED
+from app.tools.names import GROUP_WORDS, TOOL_WORDS
 from app.widgets import style
-
-GROUPS = ("View", "Mark", "Place", "Measure")
+from core.words.catalogue import say
 
 
 class Flow(QLayout):
@@ -129,11 +129,11 @@ class ToolRow(QFrame):
         self._more_buttons: list[QToolButton] = []
         group = self._buttons_group = QButtonGroup(self)
         group.setExclusive(True)
-        for name in GROUPS:
+        for name in GROUP_WORDS:
             members = [tool for tool in tools if tool.group == name]
             if not members:
                 continue
-            caption = QLabel(name)
+            caption = QLabel(str(GROUP_WORDS[name]))
             caption.setFont(style.font(13, italic=True))
             caption.setObjectName("quiet")
             caption.setFixedHeight(30)
@@ -143,13 +143,13 @@ class ToolRow(QFrame):
                 button = _ToolButton()
                 button.stepped.connect(self._step)
                 button.setObjectName("tool")
-                button.setText(tool.name)
+                button.setText(str(TOOL_WORDS[tool.name]))
                 button.setCheckable(True)
                 button.setFixedHeight(30)
                 button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
                 tip = tool.hint()
                 button.setToolTip(f"{tip} ({tool.key_hint})" if tool.key_hint else tip)
-                button.setAccessibleName(f"{name}: {tool.name}")
+                button.setAccessibleName(f"{GROUP_WORDS[name]}: {TOOL_WORDS[tool.name]}")
                 button.clicked.connect(lambda _on=False, n=tool.name: self.chosen.emit(n))
                 group.addButton(button)
                 flow.addWidget(button)
@@ -163,15 +163,15 @@ class ToolRow(QFrame):
         button = QToolButton()
         button.setObjectName("tool")
         button.setFixedHeight(30)
-        button.setText("More …")
+        button.setText(say("window.toolbar.more"))
         button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-        button.setAccessibleName(f"{group}: more tools")
+        button.setAccessibleName(say("window.toolbar.more-tools", group=GROUP_WORDS[group]))
         button.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
         button.setCheckable(True)
         # Not in the group: the arrows go from tool to tool, and must not open a menu on their way.
         menu = QMenu(button)
         for tool in tools:
-            action = menu.addAction(tool.name)
+            action = menu.addAction(str(TOOL_WORDS[tool.name]))
             action.setToolTip(tool.hint())
             action.triggered.connect(lambda _on=False, n=tool.name: self.chosen.emit(n))
             self._buttons[tool.name] = button
@@ -193,7 +193,7 @@ class ToolRow(QFrame):
     def show_chosen(self, name: str) -> None:
         """Press the button of the active tool."""
         for more in self._more_buttons:
-            more.setText("More …")
+            more.setText(say("window.toolbar.more"))
             more.setChecked(False)
         button = self._buttons.get(name)
         if button is None:

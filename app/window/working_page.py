@@ -18,6 +18,7 @@ from app.window.frames import Framed, ProposedBar
 from app.window.lower_strip import HEAD_PX, ROW_PX, LowerStrip
 from app.window.tool_controller import ToolHub
 from app.window.toolbar import ToolRow
+from core.words.catalogue import say
 
 MAP_PX = 196
 """Least height of the arch map with its name: numerals and letters still stand apart."""
@@ -58,7 +59,7 @@ class WorkingPage(QWidget):
         for button, tool in zip(self.proposed.editing, ("Jaw plane", "Arch"), strict=True):
             button.setVisible(tool in hub.tools)
         self.dial = Dial(session, pictures.section)
-        self.map_frame = Framed("Arch map", pictures.arch_map)
+        self.map_frame = Framed(say("window.working_page.arch-map"), pictures.arch_map)
         self.map_frame.setMinimumHeight(MAP_PX)
         pictures.shown.connect(lambda: self.map_frame.aside.setText(pictures.arch_map.subtitle))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtWidgets import QButtonGroup, QComboBox, QPushButton, QRadioButton, QWidget
 
-from app.case.attestations import DECLARED_STATES, now_iso
+from app.case.attestations import DECLARED_STATES, STATE_WORDS, now_iso
 from app.case.session import Session
 from app.dialogs.base import Dialog, open_dialog
 from app.tools.base import Desk
@@ -12,28 +12,29 @@ from core.identity import Tooth, expected_structures, structure_words
 from core.plans.edit import with_declaration, without_declaration
 from core.plans.plan import MISSING, Declaration, Plan
 from core.plans.plan_checks import DECLARABLE
+from core.words.catalogue import message, say
 
 MEANS = {
-    "not near this site": "it leaves the summary",
-    "looked for, not visible": "it may still be there: counts as not met",
-    "outside the scanned region": "this scan cannot tell: counts as not met",
-    "tooth missing": "there is no root, so limits to it fall away",
+    "not near this site": message("dialogs.answers.declare.it-leaves-the-summary"),
+    "looked for, not visible": message("dialogs.answers.declare.it-may-still-be-there"),
+    "outside the scanned region": message("dialogs.answers.declare.this-scan-cannot-tell-counts"),
+    "tooth missing": message("dialogs.answers.declare.there-is-no-root-so"),
 }
 
 
 class DeclareDialog(Dialog):
     """Which structure, which state, why, by whom."""
 
-    heading = "Declare a structure"
-    accept_words = "Declare"
+    heading = message("dialogs.answers.declare.declare-a-structure")
+    accept_words = message("dialogs.answers.declare.declare")
 
     def __init__(
         self, session: Session, desk: Desk, parent: QWidget | None = None, *, structure: str = ""
     ) -> None:
         super().__init__(session, desk, parent)
-        self.words("Only for what is not marked. What can be seen is marked, even faintly.")
+        self.words(say("dialogs.answers.declare.only-for-what-is-not"))
         self.structure = QComboBox()
-        self.structure.setAccessibleName("Structure")
+        self.structure.setAccessibleName(say("dialogs.answers.declare.structure"))
         for name in declarable(session.plan):
             self.structure.addItem(structure_words(name), name)
         chosen = self.structure.findData(structure.replace("nasal-floor", "nasal floor"))
@@ -41,17 +42,20 @@ class DeclareDialog(Dialog):
         self.structure.currentIndexChanged.connect(self._read)
         self.body.addWidget(self.structure)
         self.before = self.words("", quiet=True)
-        self.back = QPushButton("Take this declaration back")
+        self.back = QPushButton(say("dialogs.answers.declare.take-this-declaration-back"))
         self.back.setAutoDefault(False)
         self.back.clicked.connect(self._take_back)
         self.body.addWidget(self.back)
         self.state = QButtonGroup(self)
         for number, state in enumerate(DECLARED_STATES):
-            button = QRadioButton(f"{state}: {MEANS[state]}")
+            button = QRadioButton(f"{STATE_WORDS[state]}: {MEANS[state]}")
             self.state.addButton(button, number)
             self.body.addWidget(button)
         self.state.idToggled.connect(self.check)
-        self.reason = self.line("Reason", hint="why you can say so")
+        self.reason = self.line(
+            say("dialogs.answers.declare.reason"),
+            hint=say("dialogs.answers.declare.why-you-can-say-so"),
+        )
         self.by = self.initials()
         self._read()
 
@@ -73,7 +77,14 @@ class DeclareDialog(Dialog):
         self.before.setVisible(said is not None)
         self.back.setVisible(said is not None)
         if said is not None:
-            self.before.setText(f"Declared: {said.state} ({said.reason}), {said.by or '–'}")
+            self.before.setText(
+                say(
+                    "dialogs.answers.declare.declared-2",
+                    state=STATE_WORDS[said.state],
+                    reason=said.reason,
+                    by=said.by or "–",
+                )
+            )
 
     def _declared(self) -> Declaration | None:
         name = str(self.structure.currentData())
@@ -81,7 +92,9 @@ class DeclareDialog(Dialog):
 
     def _take_back(self) -> None:
         name = str(self.structure.currentData())
-        text = f"{structure_words(name)}: declaration taken back"
+        text = say(
+            "dialogs.answers.declare.declaration-taken-back", structure_words=structure_words(name)
+        )
         self.session.apply(text, without_declaration(self.session.plan, name))
         self._read()
 
@@ -91,7 +104,15 @@ class DeclareDialog(Dialog):
         name = str(self.structure.currentData())
         state, reason = DECLARED_STATES[self.state.checkedId()], self.reason.text().strip()
         plan = with_declaration(self.session.plan, name, state, reason=reason, by=by, at=now_iso())
-        self.session.apply(f"{structure_words(name)} declared: {state} ({reason})", plan)
+        self.session.apply(
+            say(
+                "dialogs.answers.declare.declared",
+                structure_words=structure_words(name),
+                state=STATE_WORDS[state],
+                reason=reason,
+            ),
+            plan,
+        )
 
 
 def declarable(plan: Plan) -> tuple[str, ...]:

@@ -12,36 +12,34 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.case.attestations import now_iso, with_image_check
+from app.case.attestations import PLACE_WORDS, TROUBLE_WORDS, now_iso, with_image_check
 from app.case.session import Session
 from app.dialogs.base import Dialog, open_dialog
 from app.dialogs.examples import example_pixmap
 from app.tools.base import Desk
 from app.widgets import style
 from core.plans.plan import TROUBLE_PLACES, TROUBLES
+from core.words.catalogue import message, say
 
 MEANS = {
-    "movement": "edges stand twice; no number shows it",
-    "streaks": "rays from metal; edges near them lie wrong",
-    "noise": "grain hides thin plates and the canal",
-    "cut-off field": "the jaw leaves the scanned field",
-    "gap under the stent": "air below it: its axis stands off",
+    "movement": message("dialogs.answers.image_check.edges-stand-twice-no-number"),
+    "streaks": message("dialogs.answers.image_check.rays-from-metal-edges-near"),
+    "noise": message("dialogs.answers.image_check.grain-hides-thin-plates-and"),
+    "cut-off field": message("dialogs.answers.image_check.the-jaw-leaves-the-scanned"),
+    "gap under the stent": message("dialogs.answers.image_check.air-below-it-its-axis"),
 }
 
 
 class ImageDialog(Dialog):
     """One answer for each trouble; none is chosen beforehand."""
 
-    heading = "How good is the image"
-    accept_words = "Answer"
+    heading = message("dialogs.answers.image_check.how-good-is-the-image")
+    accept_words = message("dialogs.answers.image_check.answer")
     least_width = 900
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
-        self.words(
-            "Look through the scan, at the site above all. The drawings show what is meant. "
-            "Trouble at the site takes “meets limit” from every number there."
-        )
+        self.words(say("dialogs.answers.image_check.look-through-the-scan-at"))
         grid = QGridLayout()
         grid.setHorizontalSpacing(14)
         self.groups: dict[str, QButtonGroup] = {}
@@ -73,10 +71,13 @@ class ImageDialog(Dialog):
         column.setSpacing(4)
         picture = QLabel()
         picture.setPixmap(example_pixmap(trouble))
-        picture.setAccessibleName(f"Drawn example of {trouble}")
-        name = QLabel(f"{trouble[:1].upper()}{trouble[1:]}")
+        picture.setAccessibleName(
+            say("dialogs.answers.image_check.drawn-example-of", trouble=TROUBLE_WORDS[trouble])
+        )
+        words = str(TROUBLE_WORDS[trouble])
+        name = QLabel(f"{words[:1].upper()}{words[1:]}")
         name.setFont(style.font(13, bold=True))
-        meaning = QLabel(MEANS[trouble])
+        meaning = QLabel(str(MEANS[trouble]))
         meaning.setObjectName("quiet")
         meaning.setWordWrap(True)
         meaning.setFixedHeight(48)
@@ -86,8 +87,8 @@ class ImageDialog(Dialog):
         column.addWidget(meaning)
         group = QButtonGroup(self)
         for number, place in enumerate(TROUBLE_PLACES):
-            button = QRadioButton(place)
-            button.setAccessibleName(f"{trouble}: {place}")
+            button = QRadioButton(str(PLACE_WORDS[place]))
+            button.setAccessibleName(f"{words}: {PLACE_WORDS[place]}")
             button.setChecked(place == said)
             group.addButton(button, number)
             column.addWidget(button)

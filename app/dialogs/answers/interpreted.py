@@ -11,23 +11,28 @@ from app.case.attestations import now_iso, with_interpreter
 from app.case.session import Session
 from app.dialogs.base import Dialog, open_dialog
 from app.tools.base import Desk
+from core.words.catalogue import message, say
 
 
 class InterpretedDialog(Dialog):
     """Name and date of a qualified reader; an empty name means not yet."""
 
-    heading = "Whole volume interpreted"
-    accept_words = "Answer"
+    heading = message("dialogs.answers.interpreted.whole-volume-interpreted")
+    accept_words = message("dialogs.answers.interpreted.answer")
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
-        self.words(
-            "A scan shows more than the site. The whole volume needs a qualified reader; until a "
-            "name stands here every sheet says “not yet”."
-        )
+        self.words(say("dialogs.answers.interpreted.a-scan-shows-more-than"))
         plan = session.plan
-        self.name = self.line("Interpreted by", plan.interpreted_by, hint="name; empty: not yet")
-        self.on = self.line("on (year-month-day)", plan.interpreted_at[:10] or now_iso()[:10])
+        self.name = self.line(
+            say("dialogs.answers.interpreted.interpreted-by"),
+            plan.interpreted_by,
+            hint=say("dialogs.answers.interpreted.name-empty-not-yet"),
+        )
+        self.on = self.line(
+            say("dialogs.answers.interpreted.on-year-month-day"),
+            plan.interpreted_at[:10] or now_iso()[:10],
+        )
         self.by = self.initials()
 
     def is_complete(self) -> bool:

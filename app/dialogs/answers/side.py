@@ -10,6 +10,7 @@ from app.dialogs.base import Dialog, open_dialog
 from app.tools.base import Desk
 from app.widgets.shared_texts import tooth_words
 from core.identity import Side
+from core.words.catalogue import message, say
 
 AGAINST = ("patient", "chart")
 SIDES: tuple[Side, ...] = ("right", "left")
@@ -18,22 +19,24 @@ SIDES: tuple[Side, ...] = ("right", "left")
 class SideDialog(Dialog):
     """Which side, against what, by whom: nothing is chosen beforehand."""
 
-    heading = "Which side"
-    accept_words = "Answer"
+    heading = message("dialogs.answers.side.which-side")
+    accept_words = message("dialogs.answers.side.answer")
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
-        self.words(
-            "Compare missing and crowned teeth on the scan with the patient or the chart. A scan "
-            "that was stored mirrored looks like any other."
-        )
+        self.words(say("dialogs.answers.side.compare-missing-and-crowned-teeth"))
         tooth = session.tooth_here
         if tooth:
             numbering = self.settings.value.numbering
-            self.words(f"The plan names {tooth_words(tooth, numbering)}.", quiet=True)
-        self.words("I compared missing and crowned teeth with the")
+            self.words(
+                say(
+                    "dialogs.answers.side.the-plan-names", tooth_words=tooth_words(tooth, numbering)
+                ),
+                quiet=True,
+            )
+        self.words(say("dialogs.answers.side.i-compared-missing-and-crowned"))
         self.against = self._choices(AGAINST)
-        self.words("The site is on the patient’s")
+        self.words(say("dialogs.answers.side.the-site-is-on-the"))
         self.side = self._choices(SIDES)
         self.by = self.initials()
 

@@ -22,34 +22,35 @@ from core.image.section import across_arch_grid
 from core.image.volume import Volume
 from core.plans import edit_side
 from core.plans.plan import Plan
+from core.words.catalogue import Message, message, say
 
 PICTURE_PX = 380
 SECTION_MM = (36.0, 36.0)
 _MAP_HEIGHT_MM = 0.0
 
-TEETH: dict[str, Region] = {
-    "Back teeth, patient’s right": "right back",
-    "Front teeth": "front",
-    "Back teeth, patient’s left": "left back",
-    "The whole arch, back teeth of both sides": "whole arch",
+TEETH: dict[Region, Message] = {
+    "right back": message("dialogs.answers.side_question.right-back"),
+    "front": message("dialogs.answers.side_question.front"),
+    "left back": message("dialogs.answers.side_question.left-back"),
+    "whole arch": message("dialogs.answers.side_question.whole-arch"),
 }
 
-ASKED: dict[Question, tuple[str, str]] = {
+ASKED: dict[Question, tuple[Message, Message]] = {
     "teeth": (
-        "Which teeth are in this scan?",
-        "Answer from the mouth or the chart: missing and crowned teeth tell which ones they are.",
+        message("dialogs.answers.side_question.which-teeth-are-in-this"),
+        message("dialogs.answers.side_question.answer-from-the-mouth-or"),
     ),
     "front end": (
-        "Which end is nearer the front teeth?",
-        "A and B are the two ends of the line along the jaw. Go by the teeth that you see.",
+        message("dialogs.answers.side_question.which-end-is-nearer-the"),
+        message("dialogs.answers.side_question.a-and-b-are-the"),
     ),
     "right end": (
-        "Which end is on the patient’s right?",
-        "A and B are the ends of the line along the jaw. Compare with the mouth or the chart.",
+        message("dialogs.answers.side_question.which-end-is-on-the"),
+        message("dialogs.answers.side_question.a-and-b-are-the-2"),
     ),
     "tongue": (
-        "Is the tongue on the side marked here?",
-        "The section crosses the jaw. Go by the shape of the jaw and the soft tissue.",
+        message("dialogs.answers.side_question.is-the-tongue-on-the"),
+        message("dialogs.answers.side_question.the-section-crosses-the-jaw"),
     ),
 }
 """Question and where to look for its answer. The midline is marked, not asked."""
@@ -60,7 +61,7 @@ Change = Callable[[Plan], Plan]
 class SideQuestion(Dialog):
     """One question about the side; nothing is chosen beforehand."""
 
-    heading = "Left and right"
+    heading = message("dialogs.answers.side_question.left-and-right")
     accept_words = "OK"
 
     def __init__(
@@ -68,7 +69,7 @@ class SideQuestion(Dialog):
     ) -> None:
         super().__init__(session, desk, parent)
         self.question = question
-        asked, where = ASKED[question]
+        asked, where = map(str, ASKED[question])
         title = self.words(asked)
         title.setFont(style.font(14, bold=True))
         self.words(where, quiet=True)
@@ -88,7 +89,7 @@ class SideQuestion(Dialog):
             self.body.addWidget(button)
         self.choices.idToggled.connect(self.check)
         if not self.changes:
-            self.tell("Trace the arch, or confirm the proposed one, first.")
+            self.tell(say("dialogs.answers.side_question.trace-the-arch-or-confirm"))
 
     def is_complete(self) -> bool:
         """One answer is chosen."""
@@ -107,25 +108,22 @@ class SideQuestion(Dialog):
 class SideTrouble(Dialog):
     """What disagrees about the side, in words, and the way to answer again."""
 
-    heading = "Left and right may be swapped"
-    accept_words = "Answer the questions again"
+    heading = message("dialogs.answers.side_question.left-and-right-may-be")
+    accept_words = message("dialogs.answers.side_question.answer-the-questions-again")
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
-        self.words(
-            "No limit is judged, nothing can be signed, and no drill card is made until this is "
-            "settled."
-        )
-        for message in dict.fromkeys(f.message for f in session.side.against):
-            self.words(message)
-        self.words(
-            "A tooth’s number is corrected in the implant’s panel. The answers given about this "
-            "scan can be given again here."
-        )
+        self.words(say("dialogs.answers.side_question.no-limit-is-judged-nothing"))
+        for told in dict.fromkeys(f.message for f in session.side.against):
+            self.words(told)
+        self.words(say("dialogs.answers.side_question.a-tooths-number-is-corrected"))
 
     def give(self) -> None:
         """Take the answers back and ask from the beginning."""
-        self.session.change("questions about the side asked again", edit_side.without_side_answers)
+        self.session.change(
+            say("dialogs.answers.side_question.questions-about-the-side-asked"),
+            edit_side.without_side_answers,
+        )
         open_dialog(SideQuestion(self.session, self.desk, "teeth", self.parentWidget()))
 
 
@@ -136,7 +134,7 @@ def ask_about_side(session: Session, desk: Desk, parent: QWidget | None) -> Dial
         return open_dialog(SideTrouble(session, desk, parent))
     if side.question == "midline":
         desk.take_tool("Midline")
-        desk.say("Click between the two middle front teeth: front teeth are told apart by it.")
+        desk.say(say("dialogs.answers.side_question.click-between-the-two-middle"))
         return None
     return open_dialog(SideQuestion(session, desk, side.question or "teeth", parent))
 
@@ -152,17 +150,17 @@ def _answers(session: Session, arch: Arch | None, question: Question) -> list[tu
         return []
     if question == "teeth":
         return [
-            (words, lambda plan, region=region: edit_side.with_region(plan, region))  # type: ignore[misc]
-            for words, region in TEETH.items()
+            (str(words), lambda plan, region=region: edit_side.with_region(plan, region))  # type: ignore[misc]
+            for region, words in TEETH.items()
         ]
     first, last = session.plan.arch_points[0], session.plan.arch_points[-1]
     if question == "tongue":
         frame = arch.frame(session.station_mm)
         inner = "tongue" if inner_side(session.plan.known_jaw) == "lingual" else "palate"
         return [
-            (f"Yes, the {inner} is on that side",
+            (say("dialogs.answers.side_question.yes-the-is-on-that", inner=inner),
              lambda plan: edit_side.with_cheek(plan, frame.origin, frame.buccal)),
-            (f"No, the {inner} is on the other side",
+            (say("dialogs.answers.side_question.no-the-is-on-the", inner=inner),
              lambda plan: edit_side.with_cheek(plan, frame.origin, -frame.buccal)),
         ]  # fmt: skip
     put = edit_side.with_front_end if question == "front end" else edit_side.with_right_end

@@ -15,15 +15,16 @@ from app.widgets.shared_texts import short_time, tooth_words
 from core.plans.history import sign_off_state
 from core.plans.side import sign_off_obstacles
 from core.plans.sizes import size_words
+from core.words.catalogue import message, say
 
-OPEN_AGAIN = "Open again for editing"
+OPEN_AGAIN = message("dialogs.answers.sign_off.open-again-for-editing")
 
 
 class SignOffDialog(Dialog):
     """Shows what is signed and what stands against it; signs when nothing does."""
 
-    heading = "Sign off this plan"
-    accept_words = "Sign"
+    heading = message("dialogs.answers.sign_off.sign-off-this-plan")
+    accept_words = message("dialogs.answers.sign_off.sign")
     least_width = 620
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
@@ -38,32 +39,45 @@ class SignOffDialog(Dialog):
         ledger = session.ledger if session.ledger_is_current else None
         numbering = self.settings.value.numbering
         for fixture in session.plan.fixtures:
-            tooth = f"{fixture.id}, no tooth named"
+            tooth = say("dialogs.answers.sign_off.no-tooth-named", id=fixture.id)
             if fixture.tooth:
                 tooth = tooth_words(fixture.tooth, numbering)
-            self.words(f"Fixture (implant) {tooth}: {size_words(fixture.size)}")
+            self.words(
+                say(
+                    "dialogs.answers.sign_off.fixture-implant",
+                    tooth=tooth,
+                    size_words=size_words(fixture.size),
+                )
+            )
         whole = ledger is not None and session.ledger_is_whole
-        summary = ledger.summary if ledger is not None and whole else "Not measured to the end yet."
+        summary = (
+            ledger.summary
+            if ledger is not None and whole
+            else say("dialogs.answers.sign_off.not-measured-to-the-end")
+        )
         self.words(summary)
         if not session.plan.interpreted_by:
-            self.words("Whole volume: not yet interpreted. The sheet says so.", quiet=True)
+            self.words(say("dialogs.answers.sign_off.whole-volume-not-yet-interpreted"), quiet=True)
         if session.plan.image_check is None:
-            self.words("Image: not yet judged. The sheet says so.", quiet=True)
+            self.words(say("dialogs.answers.sign_off.image-not-yet-judged-the"), quiet=True)
         for obstacle in self.obstacles:
-            self.words(f"Stands against it: {obstacle.message}")
+            self.words(say("dialogs.answers.sign_off.stands-against-it", obstacle=obstacle.message))
         if not self.obstacles:
             self.words(
-                "Signing locks fixtures and marks. An edit after it voids the signature, and the "
-                "sheet is a DRAFT again.",
+                say("dialogs.answers.sign_off.signing-locks-fixtures-and-marks"),
                 quiet=True,
             )
-        self.name = self.line("Name", self.settings.value.name)
-        self.role = self.line("Role", self.settings.value.role, hint="such as: treating clinician")
+        self.name = self.line(say("dialogs.answers.sign_off.name"), self.settings.value.name)
+        self.role = self.line(
+            say("dialogs.answers.sign_off.role"),
+            self.settings.value.role,
+            hint=say("dialogs.answers.sign_off.such-as-treating-clinician"),
+        )
         self.lacking = self.words("")
         self.reading = self.words("", quiet=True)
         volume = session.volume
         if volume is not None and not self.obstacles:
-            self.reading.setText("Reading the scan’s fingerprint …")
+            self.reading.setText(say("dialogs.answers.sign_off.reading-the-scans-fingerprint"))
             self._reading.ask(lambda _task: volume.fingerprint())
         (self.role if self.name.text().strip() else self.name).setFocus()
 
@@ -74,7 +88,11 @@ class SignOffDialog(Dialog):
             return
         edits = (("name", self.name), ("role", self.role))
         wanted = [words for words, edit in edits if not edit.text().strip()]
-        self.lacking.setText(f"Still to write: {' and '.join(wanted)}." if wanted else "")
+        self.lacking.setText(
+            say("dialogs.answers.sign_off.still-to-write", wanted=" and ".join(wanted))
+            if wanted
+            else ""
+        )
 
     def is_complete(self) -> bool:
         """Nothing contradicts, name and role are there, and everything is measured."""
@@ -89,7 +107,7 @@ class SignOffDialog(Dialog):
         """Sign, or open again."""
         session = self.session
         if self.is_signed:
-            text = "opened again after sign-off"
+            text = say("dialogs.answers.sign_off.opened-again-after-sign-off")
             session.apply(text, replace(session.plan, locked=()))
             return
         volume = session.volume
@@ -116,12 +134,15 @@ class SignOffDialog(Dialog):
         sign = self.session.plan.sign_off
         if sign is not None:
             who = f"{sign.name}, {sign.role}, {short_time(sign.at)}"
-            self.words(f"Revision {sign.revision} was signed by {who}.")
-        self.words(
-            "To edit it, open it again: the signature is void from then on, and the sheet says "
-            "which signed revision it supersedes."
-        )
-        self.ok.setText(OPEN_AGAIN)
+            self.words(
+                say(
+                    "dialogs.answers.sign_off.revision-was-signed-by",
+                    revision=sign.revision,
+                    who=who,
+                )
+            )
+        self.words(say("dialogs.answers.sign_off.to-edit-it-open-it"))
+        self.ok.setText(str(OPEN_AGAIN))
 
     def _read(self, fingerprint: str) -> None:
         self.fingerprint = fingerprint
@@ -129,7 +150,7 @@ class SignOffDialog(Dialog):
         self.check()
 
     def _not_read(self, error: Exception) -> None:
-        self.tell(f"The scan’s fingerprint could not be computed ({error}); nothing is signed.")
+        self.tell(say("dialogs.answers.sign_off.the-scans-fingerprint-could-not", error=error))
 
 
 def ask_sign_off(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:

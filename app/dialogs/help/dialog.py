@@ -18,6 +18,7 @@ from app.dialogs.base import Dialog, open_dialog
 from app.dialogs.help.topics import Topic, topics
 from app.tools.base import Desk
 from app.widgets import style
+from core.words.catalogue import message, say
 
 LIST_WIDTH = 210
 
@@ -25,8 +26,8 @@ LIST_WIDTH = 210
 class HelpDialog(Dialog):
     """All topics."""
 
-    heading = "Help"
-    accept_words = "Close"
+    heading = message("dialogs.help.dialog.help")
+    accept_words = message("dialogs.help.dialog.close")
     least_width = 860
 
     def __init__(
@@ -36,7 +37,7 @@ class HelpDialog(Dialog):
         self.cancel.hide()
         self.topics = topics()
         self.list = QListWidget()
-        self.list.setAccessibleName("Contents")
+        self.list.setAccessibleName(say("dialogs.help.dialog.contents"))
         self.list.setFixedWidth(LIST_WIDTH)
         self.list.addItems([page.title for page in self.topics.values()])
         self.page = QTextBrowser()
@@ -44,8 +45,8 @@ class HelpDialog(Dialog):
         self.list.currentRowChanged.connect(self._show)
         self.search = QLineEdit()
         self.search.setFixedWidth(LIST_WIDTH)
-        self.search.setPlaceholderText("Search the help")
-        self.search.setAccessibleName("Search the help")
+        self.search.setPlaceholderText(say("dialogs.help.dialog.search-the-help"))
+        self.search.setAccessibleName(say("dialogs.help.dialog.search-the-help"))
         self.search.setClearButtonEnabled(True)
         self.search.textChanged.connect(self._find)
         left = QVBoxLayout()
@@ -70,7 +71,9 @@ class HelpDialog(Dialog):
             self.list.item(row).setHidden(not there)
         at = self.list.currentRow()
         if not any(found):
-            self.page.setPlainText(f"Nothing was found for “{words.strip()}”. Try another word.")
+            self.page.setPlainText(
+                say("dialogs.help.dialog.nothing-was-found-for-try", words=words.strip())
+            )
         elif found[at]:
             self._show(at)
         else:
@@ -87,8 +90,10 @@ def _html(topic: Topic, searched: str) -> str:
     """The topic as a page; of a search, the paragraphs that hold its words come first."""
     words = searched.casefold().split()
     ordered = sorted(topic.paragraphs, key=lambda p: not all(w in p.casefold() for w in words))
-    paragraphs = "".join(f"<p style='margin-bottom:8px'>{escape(p)}</p>" for p in ordered)
-    body = f"color:{style.TEXT.name()}; font-size:13px"
+    paragraphs = "".join(
+        say("dialogs.help.dialog.p-style-margin-bottom-8px", escape=escape(p)) for p in ordered
+    )
+    body = say("dialogs.help.dialog.color-font-size-13px", name=style.TEXT.name())
     return f"<div style='{body}'><h3>{escape(topic.title)}</h3>{paragraphs}</div>"
 
 

@@ -30,6 +30,7 @@ from app.widgets.number_box import NumberBox
 from core.errors import SoundingError
 from core.trust.operator_precision import placement_of
 from core.trust.repeatability import RepeatStudy, StudyDesign
+from core.words.catalogue import message, say
 
 HEADS = ("day", "people", "placed", "scatter", "scan")
 SEEDS = 1_000_000
@@ -42,23 +43,19 @@ MOST_PEOPLE = 2
 class RepeatStudyDialog(Dialog):
     """Kept studies above, a new one below."""
 
-    heading = "Repeat study: how steady marks are placed"
-    accept_words = "Start a new study"
+    heading = message("dialogs.repeat_study.dialog.repeat-study-how-steady-marks")
+    accept_words = message("dialogs.repeat_study.dialog.start-a-new-study")
     least_width = 860
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
-        self.cancel.setText("Close")
-        self.words(
-            "The same marks are placed again on sections that come shuffled, with nothing drawn on "
-            "them. The scatter can then stand for that person’s marks in place of the usual "
-            "allowance; it shows no bias. A second person can place the same marks."
-        )
+        self.cancel.setText(say("dialogs.repeat_study.dialog.close"))
+        self.words(say("dialogs.repeat_study.dialog.the-same-marks-are-placed"))
         self.now = self.words("", quiet=True)
         self.kept: tuple[KeptStudy, ...] = ()
         self.table = QTableWidget(0, len(HEADS))
         self.table.setHorizontalHeaderLabels(HEADS)
-        self.table.setAccessibleName("Kept studies")
+        self.table.setAccessibleName(say("dialogs.repeat_study.dialog.kept-studies"))
         self.table.verticalHeader().hide()
         self.table.setShowGrid(False)
         self.table.setTabKeyNavigation(False)
@@ -73,10 +70,12 @@ class RepeatStudyDialog(Dialog):
         self.table.setMinimumHeight(130)
         self.table.currentCellChanged.connect(self.check)
         self.body.addWidget(self.table, 1)
-        self.see = self._button("What it says …", self._see)
-        self.go_on = self._button("Go on", self._go_on)
-        self.second = self._button("Second person", self._second)
-        self.usual = self._button("Back to the usual allowance", self._usual)
+        self.see = self._button(say("dialogs.repeat_study.dialog.what-it-says"), self._see)
+        self.go_on = self._button(say("dialogs.repeat_study.dialog.go-on"), self._go_on)
+        self.second = self._button(say("dialogs.repeat_study.dialog.second-person"), self._second)
+        self.usual = self._button(
+            say("dialogs.repeat_study.dialog.back-to-the-usual-allowance"), self._usual
+        )
         row = QHBoxLayout()
         for button in (self.see, self.go_on, self.second):
             row.addWidget(button)
@@ -95,28 +94,35 @@ class RepeatStudyDialog(Dialog):
         arch, here = self.session.arch, self.session.station_mm
         length = 0.0 if arch is None else arch.length_mm
         self.count = _whole(2, 40, 10, "Sections")
-        self.rounds = _whole(2, 6, 2, "Times each")
+        self.rounds = _whole(2, 6, 2, say("dialogs.repeat_study.dialog.times-each"))
         self.first = NumberBox(0.0, max(length, 0.1))
         self.last = NumberBox(0.0, max(length, 0.1))
         self.first.setValue(max(here - AROUND_MM, 0.0))
         self.last.setValue(min(here + AROUND_MM, length))
-        self.first.setAccessibleName("From station")
-        self.last.setAccessibleName("To station")
+        self.first.setAccessibleName(say("dialogs.repeat_study.dialog.from-station"))
+        self.last.setAccessibleName(say("dialogs.repeat_study.dialog.to-station"))
         row = QHBoxLayout()
         for words, box in (
             ("Sections", self.count),
-            ("times each", self.rounds),
+            (say("dialogs.repeat_study.dialog.times-each-2"), self.rounds),
             ("from", self.first),
             ("to", self.last),
         ):
             row.addWidget(QLabel(words))
             row.addWidget(box)
-        row.addWidget(QLabel("of the arch"))
+        row.addWidget(QLabel(say("dialogs.repeat_study.dialog.of-the-arch")))
         row.addStretch(1)
         self.body.addLayout(row)
-        self.one = self.line("First mark", "crest")
-        self.other = self.line("Second mark", "top of the canal")
-        self.who = self.line("Placed by (initials)", self.session.operator)
+        self.one = self.line(
+            say("dialogs.repeat_study.dialog.first-mark"), say("dialogs.repeat_study.dialog.crest")
+        )
+        self.other = self.line(
+            say("dialogs.repeat_study.dialog.second-mark"),
+            say("dialogs.repeat_study.dialog.top-of-the-canal"),
+        )
+        self.who = self.line(
+            say("dialogs.repeat_study.dialog.placed-by-initials"), self.session.operator
+        )
         for box in (self.first, self.last):
             box.valueChanged.connect(self.check)
 
@@ -188,7 +194,9 @@ class RepeatStudyDialog(Dialog):
                 ", ".join(study.people),
                 _placed_words(study),
                 _scatter_words(study),
-                "this one" if study.series_uid == series and series else "another one",
+                say("dialogs.repeat_study.dialog.this-one")
+                if study.series_uid == series and series
+                else say("dialogs.repeat_study.dialog.another-one"),
             )
             for column, text in enumerate(texts):
                 self.table.setItem(number, column, QTableWidgetItem(text))
@@ -199,7 +207,11 @@ class RepeatStudyDialog(Dialog):
     def _read_plan(self) -> None:
         there = self.session.volume is not None
         source = placement_of(self.session.plan).source
-        self.now.setText(f"In this plan: {source}." if there else "No scan is open.")
+        self.now.setText(
+            say("dialogs.repeat_study.dialog.in-this-plan", source=source)
+            if there
+            else say("dialogs.repeat_study.dialog.no-scan-is-open")
+        )
         self.check()
 
     def check(self) -> None:
@@ -241,13 +253,14 @@ class RepeatStudyDialog(Dialog):
         if kept is None:
             return
         if not person or person in kept.study.people:
-            self.tell("Write the second person’s initials into “Placed by” first.")
+            self.tell(say("dialogs.repeat_study.dialog.write-the-second-persons-initials"))
             return
         self._place(kept.study, person, kept.path)
 
     def _usual(self) -> None:
         self.session.apply(
-            "marks count by the usual allowance", replace(self.session.plan, own_hand=None)
+            say("dialogs.repeat_study.dialog.marks-count-by-the-usual"),
+            replace(self.session.plan, own_hand=None),
         )
 
     def _button(self, words: str, act: object) -> QPushButton:
@@ -267,10 +280,12 @@ def _whole(low: int, high: int, value: int, name: str) -> NumberBox:
 
 def _placed_words(study: RepeatStudy) -> str:
     if study.design is None:
-        return f"{len(study.readings)} marks"
+        return say("dialogs.repeat_study.dialog.marks", readings=len(study.readings))
     whole = len(study.design.stations) * study.design.rounds
     parts = [f"{whole - len(study.left_of(p))}" for p in study.people]
-    return f"{' and '.join(parts) or '0'} of {whole} sections"
+    return say(
+        "dialogs.repeat_study.dialog.of-sections", parts=" and ".join(parts) or "0", whole=whole
+    )
 
 
 def _scatter_words(study: RepeatStudy) -> str:
@@ -279,7 +294,7 @@ def _scatter_words(study: RepeatStudy) -> str:
         try:
             parts.append(f"{person} {study.spread(person).sd_mm:.2f} mm")
         except SoundingError:
-            parts.append(f"{person} not yet")
+            parts.append(say("dialogs.repeat_study.dialog.not-yet", person=person))
     return ", ".join(parts)
 
 

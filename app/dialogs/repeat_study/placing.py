@@ -31,6 +31,7 @@ from core.image.section import across_arch_grid
 from core.image.volume import Volume
 from core.pictures.overlay import picture_height_mm
 from core.trust.repeatability import RepeatReading, RepeatStudy
+from core.words.catalogue import message, say
 
 SECTION_MM = (46.0, 46.0)
 NUDGE_MM, FAST_MM = 0.2, 2.0
@@ -70,8 +71,8 @@ class RepeatPlacing(Dialog):
         Is given the study each time that a section is done.
     """
 
-    heading = "Repeat study"
-    accept_words = "Next section"
+    heading = message("dialogs.repeat_study.placing.repeat-study")
+    accept_words = message("dialogs.repeat_study.placing.next-section")
     least_width = 760
 
     def __init__(
@@ -94,7 +95,7 @@ class RepeatPlacing(Dialog):
         self._all = len(self.design.stations) * self.design.rounds
         self.placed: list[Array] = []
         self._cross: tuple[float, float] | None = None
-        self.cancel.setText("Stop here")
+        self.cancel.setText(say("dialogs.repeat_study.placing.stop-here"))
         self.asks = QLabel("")
         self.asks.setFont(style.font(15, bold=True))
         self.count = QLabel("")
@@ -106,15 +107,16 @@ class RepeatPlacing(Dialog):
         self.view = FlatView("section")
         self.view.fit_mm = SECTION_MM
         self.view.setMinimumSize(430, 430)
-        self.view.setAccessibleName("Section without anything drawn on it")
+        self.view.setAccessibleName(
+            say("dialogs.repeat_study.placing.section-without-anything-drawn-on")
+        )
         self.view.pressed.connect(self._pressed)
         self.body.addWidget(self.view, 1)
         self.words(
-            "Click, or move the cross with the arrows (Shift: faster) and press Space. Right click "
-            "or Backspace takes the last mark back. Enter: next section.",
+            say("dialogs.repeat_study.placing.click-or-move-the-cross"),
             quiet=True,
         )
-        self.back = QPushButton("Take back")
+        self.back = QPushButton(say("dialogs.repeat_study.placing.take-back"))
         self.back.setAutoDefault(False)
         self.back.clicked.connect(self._take_back)
         low = QHBoxLayout()
@@ -162,8 +164,18 @@ class RepeatPlacing(Dialog):
     def _draw(self) -> None:
         """The marks of this section alone, and the cross."""
         count, marks = len(self.placed), self.design.marks
-        self.asks.setText("All placed." if count == len(marks) else f"Place: {marks[count]}")
-        self.count.setText(f"section {self._all - len(self._left) + 1} of {self._all}")
+        self.asks.setText(
+            say("dialogs.repeat_study.placing.all-placed")
+            if count == len(marks)
+            else say("dialogs.repeat_study.placing.place", marks=marks[count])
+        )
+        self.count.setText(
+            say(
+                "dialogs.repeat_study.placing.section-of",
+                all=self._all - len(self._left) + 1,
+                all2=self._all,
+            )
+        )
         lines, dots, labels = [], [], []
         up = 14 * self.view.mm_per_pixel()
         for mark, point in zip(marks, self.placed, strict=False):

@@ -29,13 +29,14 @@ from core.sheet.repeat_page import (
 from core.trust.operator_precision import own_hand, placement_by
 from core.trust.repeat_result import result_of
 from core.trust.repeatability import RepeatStudy
+from core.words.catalogue import message, say
 
 
 class RepeatResultDialog(Dialog):
     """The button takes a person's scatter over for the open plan."""
 
-    heading = "Repeat study: what it says"
-    accept_words = "Count this plan’s marks by it"
+    heading = message("dialogs.repeat_study.result.repeat-study-what-it-says")
+    accept_words = message("dialogs.repeat_study.result.count-this-plans-marks-by")
     least_width = 900
 
     def __init__(
@@ -44,14 +45,14 @@ class RepeatResultDialog(Dialog):
         super().__init__(session, desk, parent)
         self.study = study
         self.result_now = result_of(study)
-        self.cancel.setText("Close")
+        self.cancel.setText(say("dialogs.repeat_study.result.close"))
         for line in design_lines(self.result_now):
             self.words(line, quiet=True)
         for line in spread_lines(self.result_now):
             self.words(line)
         self.words(SCATTER_ONLY, quiet=True)
         self.which = QComboBox()
-        self.which.setAccessibleName("Series compared")
+        self.which.setAccessibleName(say("dialogs.repeat_study.result.series-compared"))
         for comparison in self.result_now.comparisons:
             self.which.addItem(comparison.title)
         self.which.setCurrentIndex(len(self.result_now.comparisons) - 1)
@@ -63,13 +64,13 @@ class RepeatResultDialog(Dialog):
         for line in (*table_lines(self.result_now), *self.result_now.troubles):
             self.words(line)
         self.person = QComboBox()
-        self.person.setAccessibleName("Whose hand")
+        self.person.setAccessibleName(say("dialogs.repeat_study.result.whose-hand"))
         self.person.addItems(list(self.result_now.spreads))
-        save = QPushButton("Save page, picture and readings to …")
+        save = QPushButton(say("dialogs.repeat_study.result.save-page-picture-and-readings"))
         save.setAutoDefault(False)
         save.clicked.connect(self._ask_folder)
         row = QHBoxLayout()
-        row.addWidget(QLabel("Whose hand set the marks of this plan"))
+        row.addWidget(QLabel(say("dialogs.repeat_study.result.whose-hand-set-the-marks")))
         row.addWidget(self.person)
         row.addStretch(1)
         row.addWidget(save)
@@ -89,7 +90,11 @@ class RepeatResultDialog(Dialog):
         hand = own_hand(self.study, self.person.currentText(), by=by, at=now_iso())
         counted = placement_by(hand).seen_mm
         self.session.apply(
-            f"marks count by the repeat study of {hand.person}: {counted:.2f} mm",
+            say(
+                "dialogs.repeat_study.result.marks-count-by-the-repeat",
+                person=hand.person,
+                counted=counted,
+            ),
             replace(self.session.plan, own_hand=hand),
         )
 
@@ -127,7 +132,7 @@ class RepeatResultDialog(Dialog):
         self.figures.setText("\n".join(comparison_lines(found[at])))
 
     def _ask_folder(self) -> None:
-        name = ask_folder(self, "Save to", "record")
+        name = ask_folder(self, say("dialogs.repeat_study.result.save-to"), "record")
         if not name:
             return
         try:
@@ -135,7 +140,7 @@ class RepeatResultDialog(Dialog):
         except SoundingError as error:
             self.tell(str(error))
             return
-        self.tell(f"{len(files)} files are in {name}")
+        self.tell(say("dialogs.repeat_study.result.files-are-in", files=len(files), name=name))
 
 
 def show_result(session: Session, desk: Desk, parent: QWidget | None, study: RepeatStudy) -> Dialog:

@@ -39,6 +39,7 @@ from core.errors import OutputError, SoundingError
 from core.sheet.day import Day
 from core.sheet.folder import Written, folder_within
 from core.sheet.parts import PARTS, hindrance
+from core.words.catalogue import message, say, together
 from core.words.drilling import ASK_ORIGIN, CHOICE_LOGGED, NOT_CHOSEN
 from core.words.drilling import ORIGINS as ORIGIN_WORDS
 from core.words.record import PARTS as WORDS
@@ -47,8 +48,8 @@ from core.words.record import PARTS as WORDS
 class SheetDialog(Dialog):
     """Shows what would be written; writes nothing until a folder is chosen."""
 
-    heading = "Sheet and record"
-    accept_words = "Write to a folder …"
+    heading = message("dialogs.sheet.dialog.sheet-and-record")
+    accept_words = message("dialogs.sheet.dialog.write-to-a-folder")
     least_width = 980
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
@@ -58,19 +59,16 @@ class SheetDialog(Dialog):
         self._job: SheetJob | None = None
         self._printer: QPrinter | None = None
         self._is_writing = False
-        self.cancel.setText("Close")
+        self.cancel.setText(say("dialogs.sheet.dialog.close"))
         self.state = QLabel(state_words(session.plan))
         self.state.setFont(style.font(13, bold=True))
         self.paper = QComboBox()
         self.paper.addItems(list(PAPERS))
         self.paper.setCurrentText(self.settings.value.paper)
-        self.paper.setAccessibleName("Paper")
+        self.paper.setAccessibleName(say("dialogs.sheet.dialog.paper"))
         self.paper.currentTextChanged.connect(self._anew)
-        self.alias = QCheckBox("Under a pseudonym")
-        self.alias.setToolTip(
-            "Names, dates and UIDs are replaced in every file. Teeth and jaws in the pictures "
-            "stay what they are. Goes into a folder of its own."
-        )
+        self.alias = QCheckBox(say("dialogs.sheet.dialog.under-a-pseudonym"))
+        self.alias.setToolTip(say("dialogs.sheet.dialog.names-dates-and-uids-are"))
         self.alias.toggled.connect(self._anew)
         self.origin = QComboBox()
         self.origin.addItem(NOT_CHOSEN, None)
@@ -84,12 +82,12 @@ class SheetDialog(Dialog):
         self.film = FilmFields(self.settings.value.tube, self.settings.value.pin)
         self.film.changed.connect(self._other_film)
         self.pages = PagesView()
-        self.copy = self._button("Copy page", self._copy)
-        self.print = self._button("Print …", self._print)
+        self.copy = self._button(say("dialogs.sheet.dialog.copy-page"), self._copy)
+        self.print = self._button(say("dialogs.sheet.dialog.print"), self._print)
         self.bar = QProgressBar()
         self.bar.setTextVisible(True)
-        self.stop = self._button("Stop", self._stop)
-        self.folder = self._button("Open folder", self._open_folder)
+        self.stop = self._button(say("dialogs.sheet.dialog.stop"), self._stop)
+        self.folder = self._button(say("dialogs.sheet.dialog.open-folder"), self._open_folder)
         self.folder.hide()
         self._lay_out()
         self._drawing = self._worker(self._drawn, self._not_drawn)
@@ -158,7 +156,7 @@ class SheetDialog(Dialog):
     def _accepted(self) -> None:
         if not self.is_complete():
             return
-        name = ask_folder(self, "Write sheet and record to", "record")
+        name = ask_folder(self, say("dialogs.sheet.dialog.write-sheet-and-record-to"), "record")
         if name and self._job is not None:
             self.write(folder_within(name, self._job.ledger))
 
@@ -229,7 +227,7 @@ class SheetDialog(Dialog):
             self._show(part, self._looks[part])
         else:
             self.pages.tell(WORDS[part], "")
-            self._busy(True, "Drawing pages …")
+            self._busy(True, say("dialogs.sheet.dialog.drawing-pages"))
             self._drawing.ask(lambda task: (job, part, preview(job, part, task)))
 
     def _no_page(self) -> str:
@@ -237,8 +235,8 @@ class SheetDialog(Dialog):
         if session.ledger_problem is not None:
             return str(session.ledger_problem)
         if not session.confirmed:
-            return "Confirm or set jaw plane and arch first: every number is counted from them."
-        return "Everything is measured first …"
+            return say("dialogs.sheet.dialog.confirm-or-set-jaw-plane")
+        return say("dialogs.sheet.dialog.everything-is-measured-first")
 
     def _drawn(self, found: tuple[SheetJob, str, Preview]) -> None:
         job, part, look_at = found
@@ -261,10 +259,12 @@ class SheetDialog(Dialog):
         self._is_writing = False
         self._busy(False)
         self.folder.show()
-        words = f"{len(done.files)} files are in {done.files[0].parent}."
+        words = say(
+            "dialogs.sheet.dialog.files-are-in", files=len(done.files), parent=done.files[0].parent
+        )
         if done.removed:
             gone = ", ".join(done.removed)
-            words += f" Taken out, of an earlier state of the plan: {gone}."
+            words = together(words, say("dialogs.sheet.dialog.taken-out", gone=gone))
         self.tell(words)
         self.check()
 
@@ -292,7 +292,7 @@ class SheetDialog(Dialog):
             latest.drop()
         self._is_writing = False
         self._busy(False)
-        self.tell("Stopped; nothing was written.")
+        self.tell(say("dialogs.sheet.dialog.stopped-nothing-was-written"))
         self.check()
 
     def _busy(self, busy: bool, words: str = "") -> None:
@@ -310,7 +310,7 @@ class SheetDialog(Dialog):
     def _copy(self) -> None:
         if self.images:
             QGuiApplication.clipboard().setImage(self.images[self.pages.page])
-            self.tell("The page is copied.")
+            self.tell(say("dialogs.sheet.dialog.the-page-is-copied"))
 
     def _open_folder(self) -> None:
         if self.written:
@@ -327,7 +327,7 @@ class SheetDialog(Dialog):
         if QPrintDialog(printer, self).exec() != QPrintDialog.DialogCode.Accepted:
             return
         self._printer = printer
-        self._busy(True, "Drawing for the printer …")
+        self._busy(True, say("dialogs.sheet.dialog.drawing-for-the-printer"))
         self._printing.ask(lambda task: preview(job, part, task, dpi=PRINT_DPI))
 
     def _send(self, found: Preview) -> None:
@@ -335,7 +335,7 @@ class SheetDialog(Dialog):
         self._busy(False)
         if printer is not None:
             print_pages(printer, found.images)
-            self.tell("Sent to the printer. Measure the printed 50 mm ruler before you use it.")
+            self.tell(say("dialogs.sheet.dialog.sent-to-the-printer-measure"))
 
     # -- parts ------------------------------------------------------------------------------
 
@@ -353,10 +353,7 @@ def _words_of(error: Exception) -> str:
     """A refusal's own sentence; of a fault its kind, since its text may name a patient."""
     if isinstance(error, SoundingError):
         return str(error)
-    return (
-        f"It could not be made ({type(error).__name__}); nothing was written. "
-        "Please send the log to whoever maintains this installation."
-    )
+    return say("dialogs.sheet.dialog.it-could-not-be-made", name=type(error).__name__)
 
 
 def show_sheet(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:

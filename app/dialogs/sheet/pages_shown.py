@@ -8,6 +8,8 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QImage, QPixmap, QResizeEvent
 from PySide6.QtWidgets import QFrame, QLabel, QScrollArea, QVBoxLayout, QWidget
 
+from core.words.catalogue import say
+
 _MOST_WIDTH = 760
 
 
@@ -19,7 +21,7 @@ class PagesShown(QScrollArea):
         self.images: tuple[QImage, ...] = ()
         self.setFrameShape(QFrame.Shape.NoFrame)
         self.setWidgetResizable(True)
-        self.setAccessibleName("Pages")
+        self.setAccessibleName(say("dialogs.sheet.pages_shown.pages"))
         inside = QWidget()
         self._column = QVBoxLayout(inside)
         self._column.setSpacing(8)
@@ -34,7 +36,9 @@ class PagesShown(QScrollArea):
                 widget.deleteLater()
         for number, _ in enumerate(self.images, start=1):
             label = QLabel()
-            label.setAccessibleName(f"page {number} of {len(self.images)}")
+            label.setAccessibleName(
+                say("dialogs.sheet.pages_shown.page-of", number=number, images=len(self.images))
+            )
             self._column.addWidget(label)
         self._fit()
 

@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QListWidget, QListWidgetItem, QWidget
 
 from core.errors import SoundingError
 from core.sheet.parts import PARTS
+from core.words.catalogue import say
 from core.words.record import PART_KINDS
 from core.words.record import PARTS as WORDS
 
@@ -24,7 +25,7 @@ class PartsList(QListWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.hindrances: dict[str, SoundingError] = {}
-        self.setAccessibleName("What is written")
+        self.setAccessibleName(say("dialogs.sheet.parts.what-is-written"))
         self.setFixedWidth(WIDTH)
         self.setWordWrap(True)
         self.setUniformItemSizes(False)
@@ -64,7 +65,13 @@ class PartsList(QListWidget):
                 if was_barred:
                     item.setCheckState(_CHOSEN)
             else:
-                item.setText(f"{WORDS[part]}\nNot possible: {_clause(refusal)}")
+                item.setText(
+                    say(
+                        "dialogs.sheet.parts.not-possible",
+                        words=WORDS[part],
+                        clause=_clause(refusal),
+                    )
+                )
                 item.setToolTip(str(refusal))
                 item.setData(Qt.ItemDataRole.CheckStateRole, None)
             item.setSizeHint(QSize(WIDTH - 8, 62 if refusal else 42))

@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.widgets import style
+from core.words.catalogue import say
 
 LEAST_HEIGHT = 420
 _WIDEST_PX = 640
@@ -31,9 +32,9 @@ class PagesView(QWidget):
         self.page = 0
         self.title = QLabel("")
         self.title.setFont(style.font(14, bold=True))
-        self.back = _button("◂", lambda: self.turn(-1), "Previous page")
+        self.back = _button("◂", lambda: self.turn(-1), say("dialogs.sheet.preview.previous-page"))
         self.number = QLabel("")
-        self.next = _button("▸", lambda: self.turn(1), "Next page")
+        self.next = _button("▸", lambda: self.turn(1), say("dialogs.sheet.preview.next-page"))
         top = QHBoxLayout()
         top.addWidget(self.title)
         top.addStretch(1)
@@ -58,7 +59,7 @@ class PagesView(QWidget):
         self.area.setWidgetResizable(True)
         self.area.setWidget(inner)
         self.area.setMinimumHeight(LEAST_HEIGHT)
-        self.area.setAccessibleName("Pages")
+        self.area.setAccessibleName(say("dialogs.sheet.preview.pages"))
         outer = QVBoxLayout(self)
         outer.setContentsMargins(0, 0, 0, 0)
         outer.addLayout(top)
@@ -125,7 +126,7 @@ class PagesView(QWidget):
         )
         pixmap.setDevicePixelRatio(ratio)
         self.shown.setPixmap(pixmap)
-        self.number.setText(f"page {self.page + 1} of {pages}")
+        self.number.setText(say("dialogs.sheet.preview.page-of", page=self.page + 1, pages=pages))
         self.back.setEnabled(self.page > 0)
         self.next.setEnabled(self.page + 1 < pages)
 

@@ -163,9 +163,9 @@ def test_the_second_window_reads_or_takes_over(benches, qtbot, monkeypatch):
     second.take_up(record)
     assert second.session.volume is None
     assert "has had this case open since" in asked[0][0]
-    assert asked[0][1] == (READ, TAKE_OVER)
+    assert asked[0][1] == (str(READ), str(TAKE_OVER))
 
-    answer(READ)
+    answer(str(READ))
     second.take_up(record)
     at_work(second, qtbot)
     assert "Opened for reading" in second.notice.text()
@@ -181,7 +181,7 @@ def test_the_second_window_reads_or_takes_over(benches, qtbot, monkeypatch):
     assert not second.notice.isVisible()
     assert len(second.store.recent()) == 1
 
-    answer(TAKE_OVER)
+    answer(str(TAKE_OVER))
     second.take_up(record)
     at_work(second, qtbot)
     assert second.store.record.key == record.key

@@ -226,11 +226,11 @@ def test_mark_it_and_declare_are_buttons(panel, desk, qtbot):
     rect = panel.view.visualRect(panel.model.index(panel.model.row_of(entry.key)))
     boxes = dict(panel.delegate.button_rects(entry, rect))
     QTest.mouseClick(
-        panel.view.viewport(), Qt.MouseButton.LeftButton, pos=boxes["mark it"].center()
+        panel.view.viewport(), Qt.MouseButton.LeftButton, pos=boxes["mark"].center()
     )
     assert desk.tools == ["Foramen"]
     QTest.mouseClick(
-        panel.view.viewport(), Qt.MouseButton.LeftButton, pos=boxes["declare …"].center()
+        panel.view.viewport(), Qt.MouseButton.LeftButton, pos=boxes["declare"].center()
     )
     dialog = panel.findChild(DeclareDialog)
     assert dialog.structure.currentData() == "foramen"

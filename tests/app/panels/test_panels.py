@@ -206,16 +206,16 @@ def type_in(box, text):
 
 
 def test_a_typed_diameter_is_one_step(fixture_panel, session):
-    type_in(fixture_panel.boxes["Ø"], "5.0")
+    type_in(fixture_panel.boxes["diameter"], "5.0")
     assert session.plan.fixtures[0].size.diameter_mm == 5.0
     assert session.undo_stack.undoText() == "fixture 36 set to Ø 5.0 × 8.0 mm"
     session.undo_stack.undo()
     assert session.plan.fixtures[0].size.diameter_mm == 4.0
-    assert fixture_panel.boxes["Ø"].value() == 4.0
+    assert fixture_panel.boxes["diameter"].value() == 4.0
 
 
 def test_typed_place_moves_towards_the_cheek(fixture_panel, session):
-    box = fixture_panel.boxes["Buccal"]
+    box = fixture_panel.boxes["buccal"]
     before = session.plan.fixtures[0].platform
     type_in(box, f"{box.value() + 2.0:.1f}")
     moved = session.plan.fixtures[0].platform - before
@@ -225,10 +225,10 @@ def test_typed_place_moves_towards_the_cheek(fixture_panel, session):
 
 def test_deeper_goes_along_the_axis_and_starts_at_zero_again(fixture_panel, session):
     before = session.plan.fixtures[0]
-    type_in(fixture_panel.boxes["Deeper by"], "0.5")
+    type_in(fixture_panel.boxes["deeper"], "0.5")
     after = session.plan.fixtures[0]
     assert after.platform == pytest.approx(before.on_axis(0.5))
-    assert fixture_panel.boxes["Deeper by"].value() == 0.0
+    assert fixture_panel.boxes["deeper"].value() == 0.0
 
 
 def test_reading_the_boxes_changes_nothing(fixture_panel, session):
@@ -242,7 +242,7 @@ def test_reading_the_boxes_changes_nothing(fixture_panel, session):
 def test_locked_is_not_edited(fixture_panel, session):
     QTest.mouseClick(fixture_panel.lock, Qt.MouseButton.LeftButton)
     assert session.plan.locked == ("36",)
-    assert not fixture_panel.boxes["Ø"].isEnabled()
+    assert not fixture_panel.boxes["diameter"].isEnabled()
     assert not fixture_panel.remove.isEnabled()
 
 
@@ -268,7 +268,7 @@ def test_align_to_the_stent_axis(fixture_panel, session):
 
 
 def test_values_are_seen_in_the_boxes(fixture_panel):
-    box = fixture_panel.boxes["Ø"]
+    box = fixture_panel.boxes["diameter"]
     assert box.lineEdit().text() == "4.0 mm"
     need = box.lineEdit().fontMetrics().horizontalAdvance("-100.0 mm")
     assert box.lineEdit().width() >= need

@@ -71,7 +71,7 @@ def test_no_name_leaves_unless_it_is_wished(open_bench, monkeypatch):
     for text in captions:
         assert "DRAFT" in text
         assert "not signed off" in text
-        assert ONE_PICTURE in text
+        assert str(ONE_PICTURE) in text
         assert "Section across the arch" in text
 
 

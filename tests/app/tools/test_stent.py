@@ -66,7 +66,7 @@ def test_one_click_finds_it_with_its_own_doubt(t, qtbot):
 
 def test_no_filling_is_told_and_the_ends_are_set_by_hand(t, qtbot):
     middle, _ = with_stent(t, filled=False)
-    t.desk.answers = [BY_HAND]
+    t.desk.answers = [str(BY_HAND)]
     t.click_on(t.section, middle)
     qtbot.waitUntil(lambda: bool(t.desk.asked), timeout=20_000)
     assert "Nothing bright and closed" in t.desk.asked[0]

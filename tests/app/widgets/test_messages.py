@@ -18,6 +18,6 @@ def test_a_fault_tells_places_of_the_program_and_no_values():
         raise KeyError("QUARRY^Sample")  # noqa: TRY301
     except KeyError as error:
         said, details = error_text(error)
-    assert said == FAULT
+    assert said == str(FAULT)
     assert "test_messages.py" in details
     assert "QUARRY" not in details

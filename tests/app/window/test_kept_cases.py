@@ -66,7 +66,7 @@ def test_a_case_left_open_is_taken_up_where_it_was(made, qtbot, tmp_path):
     after = made()
     box = offer_left_open(after)
     assert "QUARRY" in box.informativeText()
-    press(box, TAKE_UP)
+    press(box, str(TAKE_UP))
     qtbot.waitUntil(lambda: after.pages.currentWidget() is after.work, timeout=60000)
     assert after.session.confirmed
     assert after.session.plan.jaw == "lower"
@@ -75,7 +75,7 @@ def test_a_case_left_open_is_taken_up_where_it_was(made, qtbot, tmp_path):
 def test_a_refused_case_is_not_offered_again_and_stays_in_the_list(made, qtbot, tmp_path):
     crashed(made(), qtbot, tmp_path)
     after = made()
-    press(offer_left_open(after), LET_BE)
+    press(offer_left_open(after), str(LET_BE))
     qtbot.waitUntil(lambda: after.store.left_open() == ())
     assert len(after.store.recent()) == 1
     assert offer_left_open(after) is None

@@ -1,0 +1,199 @@
+"""The catalogues: a key and named fields become a sentence in the language that is spoken.
+
+Texts stand in ``locale/<language>/<room>.po``; the first part of a key names its room. A `.po`
+file is read as it is, so who corrects a sentence only has to save it.
+"""
+
+from __future__ import annotations
+
+import gettext
+import string
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from types import MappingProxyType
+from typing import TypeAlias
+
+from core.words.po import Entry, read_po
+
+LOCALE = Path(__file__).with_name("locale")
+SOURCE = "en"
+"""The language that every sentence is written in first."""
+
+_screen = SOURCE
+_spoken: ContextVar[str | None] = ContextVar("spoken", default=None)
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """A sentence that is not spoken yet: its key and what it needs.
+
+    Values carry it instead of text, and whoever shows it says it with `str`, in the language of
+    that moment. `fields` may hold messages again.
+
+    Parameters
+    ----------
+    key : str
+    fields : mapping, optional
+    """
+
+    key: str
+    fields: Mapping[str, object] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "fields", MappingProxyType(dict(self.fields)))
+
+    def __str__(self) -> str:
+        return say(self.key, **self.fields)
+
+
+Words: TypeAlias = str | Message
+"""Text, or a sentence to be said when it is shown."""
+
+
+def message(key: str, /, **fields: object) -> Message:
+    """A sentence to be said later."""
+    return Message(key, fields)
+
+
+def say(key: str, /, **fields: object) -> str:
+    """The sentence of a key with its fields filled in, in the language that is spoken.
+
+    Parameters
+    ----------
+    key : str
+        ``room.module.name``.
+    **fields : object
+        Values for the sentence's ``{names}``. Where the sentence has plural forms, the whole
+        number ``count`` chooses among them.
+
+    Raises
+    ------
+    KeyError
+        When there is no such sentence, or a field that it needs is not given: both are faults of
+        the program, found by the tests.
+    """
+    return said(key.partition(".")[0], key, fields)
+
+
+def together(*sentences: str) -> str:
+    """Whole sentences one after the other; empty ones are left out.
+
+    Parameters
+    ----------
+    *sentences : str
+        Each ends with its own full stop: no sentence is made of pieces.
+    """
+    return " ".join(sentence for sentence in sentences if sentence)
+
+
+def said(room: str, key: str, fields: Mapping[str, object]) -> str:
+    """The same for a key that does not name its room.
+
+    Parameters
+    ----------
+    room : str
+        Name of the file, without its ending.
+    key : str
+    fields : mapping
+    """
+    spoken = language()
+    room_of = catalogue(spoken, room)
+    if key not in room_of.entries:
+        room_of = catalogue(SOURCE, room)
+    if key not in room_of.entries:
+        raise KeyError(f"no sentence for {key!r} in {room}.po")
+    forms = room_of.entries[key].forms
+    form = forms[0]
+    if len(forms) > 1:
+        form = forms[room_of.plural(_count(key, fields))]
+    return _Filled(catalogue(spoken, "numbers")).vformat(form, (), fields)
+
+
+def _count(key: str, fields: Mapping[str, object]) -> int:
+    count = fields["count"]
+    if not isinstance(count, int):
+        raise TypeError(f"{key}: count chooses the plural form, so it is a whole number")
+    return abs(count)
+
+
+class _Filled(string.Formatter):
+    """Fills fields in; a number that is not given as text takes the language's decimal sign."""
+
+    def __init__(self, numbers: Catalogue) -> None:
+        sign = numbers.entries.get("numbers.decimal-sign")
+        self._decimal_sign = "." if sign is None else sign.forms[0]
+
+    def format_field(self, value: object, format_spec: str) -> str:
+        text = format(value, format_spec)
+        if isinstance(value, float) and self._decimal_sign != ".":
+            return text.replace(".", self._decimal_sign)
+        return text
+
+
+# -- which language --------------------------------------------------------------------------
+
+
+def language() -> str:
+    """The language that is spoken here and now."""
+    return _spoken.get() or _screen
+
+
+def speak(to: str) -> None:
+    """Speak a language from now on, wherever no other is asked for."""
+    global _screen  # noqa: PLW0603  one screen, one language; `speaking` is for everything else
+    _screen = to if to in languages() else SOURCE
+
+
+@contextmanager
+def speaking(to: str) -> Iterator[None]:
+    """Speak a language within a block: a sheet may be printed in another one than the screen's.
+
+    An empty or unknown language leaves it as it is.
+    """
+    token = _spoken.set(to if to in languages() else _spoken.get())
+    try:
+        yield
+    finally:
+        _spoken.reset(token)
+
+
+@lru_cache(maxsize=1)
+def languages() -> tuple[str, ...]:
+    """Codes of the languages that there are catalogues for, the source language first."""
+    found = sorted(p.name for p in LOCALE.iterdir() if p.is_dir() and p.name != SOURCE)
+    return (SOURCE, *found)
+
+
+# -- what stands in the files ----------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Catalogue:
+    """The sentences of one room in one language, and its rule of plurals."""
+
+    entries: Mapping[str, Entry]
+    plural: Callable[[int], int]
+
+
+@lru_cache(maxsize=256)
+def catalogue(of: str, room: str) -> Catalogue:
+    """Read the file of a room; an empty catalogue where the language has none."""
+    path = LOCALE / of / f"{room}.po"
+    if not path.is_file():
+        return Catalogue({}, _one)
+    header, entries = read_po(path.read_text("utf-8"))
+    rule = header.get("Plural-Forms", "nplurals=1; plural=0;").partition(" plural=")[2]
+    return Catalogue(entries, gettext.c2py(rule.rstrip("; ") or "0"))
+
+
+def _one(_count: int) -> int:
+    return 0
+
+
+def rooms(of: str = SOURCE) -> tuple[str, ...]:
+    """Names of the rooms that a language has files for."""
+    return tuple(sorted(p.stem for p in (LOCALE / of).glob("*.po")))
