@@ -225,9 +225,7 @@ def test_mark_it_and_declare_are_buttons(panel, desk, qtbot):
     entry = panel.model.entries[panel.model.row_of("36/clearance/foramen/True")]
     rect = panel.view.visualRect(panel.model.index(panel.model.row_of(entry.key)))
     boxes = dict(panel.delegate.button_rects(entry, rect))
-    QTest.mouseClick(
-        panel.view.viewport(), Qt.MouseButton.LeftButton, pos=boxes["mark"].center()
-    )
+    QTest.mouseClick(panel.view.viewport(), Qt.MouseButton.LeftButton, pos=boxes["mark"].center())
     assert desk.tools == ["Foramen"]
     QTest.mouseClick(
         panel.view.viewport(), Qt.MouseButton.LeftButton, pos=boxes["declare"].center()
