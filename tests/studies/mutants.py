@@ -1,0 +1,236 @@
+"""Mutants by module: of how many small faults put into a module do its tests take notice?
+
+Draws mutants of the packages where judgement sits, each one operator or number changed, runs the
+tests that import the module (then the rest of its package's tests) until one fails, and writes
+reports/mutants.md. The draw is seeded; a run goes on where an earlier one ended.
+
+    PYTHON tests/studies/mutants.py run --each 25 --out rows.jsonl --python .venv/bin/python
+    PYTHON tests/studies/mutants.py report --rows rows.jsonl
+
+PYTHON is one that has cosmic-ray (MIT), whose operators are used; it is no part of the project's
+environment. Operators that nearly always end in a TypeError (``+`` to ``<<``) are left out, and so
+are mutants inside annotations, which change nothing.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import json
+import random
+import re
+import shutil
+import subprocess
+import tempfile
+from collections import defaultdict
+from collections.abc import Iterator
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+REPORT = ROOT / "tests/studies/reports/mutants.md"
+LEFT = ROOT / "tests/studies/reports/mutants_left.json"
+PACKAGES = ("core/trust", "core/distances", "core/bone", "core/scan")
+SEED = 20261129
+LIMIT_S = 900
+WANTED = 0.85
+
+OPERATORS = tuple(
+    f"core/{name}"
+    for name in (
+        "ReplaceBinaryOperator_Add_Sub", "ReplaceBinaryOperator_Sub_Add",
+        "ReplaceBinaryOperator_Mul_Div", "ReplaceBinaryOperator_Div_Mul",
+        "ReplaceBinaryOperator_BitOr_BitAnd", "ReplaceBinaryOperator_BitAnd_BitOr",
+        "ReplaceComparisonOperator_Lt_LtE", "ReplaceComparisonOperator_LtE_Lt",
+        "ReplaceComparisonOperator_Gt_GtE", "ReplaceComparisonOperator_GtE_Gt",
+        "ReplaceComparisonOperator_Lt_Gt", "ReplaceComparisonOperator_Gt_Lt",
+        "ReplaceComparisonOperator_Eq_NotEq", "ReplaceComparisonOperator_NotEq_Eq",
+        "ReplaceComparisonOperator_Is_IsNot", "ReplaceComparisonOperator_IsNot_Is",
+        "ReplaceUnaryOperator_USub_UAdd", "ReplaceUnaryOperator_Delete_Not",
+        "ReplaceUnaryOperator_Delete_Invert", "AddNot", "ReplaceTrueWithFalse",
+        "ReplaceFalseWithTrue", "ReplaceAndWithOr", "ReplaceOrWithAnd",
+        "ReplaceBreakWithContinue", "ReplaceContinueWithBreak", "NumberReplacer",
+        "ZeroIterationForLoop",
+    )
+)  # fmt: skip
+
+
+def annotations(source: str) -> list[tuple[tuple[int, int], tuple[int, int]]]:
+    """Where annotations stand, as pairs of (line, column)."""
+    found = []
+    for node in ast.walk(ast.parse(source)):
+        for name in ("annotation", "returns"):
+            part = getattr(node, name, None)
+            if part is not None:
+                found.append(
+                    ((part.lineno, part.col_offset), (part.end_lineno, part.end_col_offset))
+                )
+    return found
+
+
+def mutants(module: Path) -> Iterator[tuple[str, int, int]]:
+    """Operator, occurrence and line of each mutant of a module."""
+    from cosmic_ray.ast import ast_nodes, get_ast_from_path
+    from cosmic_ray.plugins import get_operator
+
+    tree = get_ast_from_path(module)
+    beside = annotations(module.read_text("utf-8"))
+    for name in OPERATORS:
+        operator = get_operator(name)()
+        places = (p for node in ast_nodes(tree) for p in operator.mutation_positions(node))
+        for occurrence, (start, _) in enumerate(places):
+            if not any(first <= tuple(start) < last for first, last in beside):
+                yield name, occurrence, start[0]
+
+
+def drawn(each: int) -> list[dict[str, object]]:
+    """The draw: for each package the first `each` of a fixed order, taken in turn."""
+    order = []
+    for package in PACKAGES:
+        draw = random.Random(f"{SEED} {package}")
+        every = [
+            {"module": str(module.relative_to(ROOT)), "operator": name, "occurrence": n, "line": at}
+            for module in sorted((ROOT / package).glob("*.py"))
+            for name, n, at in mutants(module)
+        ]
+        draw.shuffle(every)
+        order.append(every[:each])
+    return [one for turn in zip(*order, strict=True) for one in turn]
+
+
+def tests_of(module: str, root: Path) -> list[str]:
+    """Test files in the order in which they are asked: its package's, importing ones first."""
+    dotted = re.compile(re.escape(module.removesuffix(".py").replace("/", ".")) + r"\b")
+    package = root / "tests" / Path(module).parent
+    own = sorted(package.glob("test_*.py"))
+    importing = [
+        path
+        for path in sorted((root / "tests/core").rglob("test_*.py"))
+        if dotted.search(path.read_text("utf-8"))
+    ]
+    near = [path for path in importing if path.parent == package]
+    rest = [path for path in own if path not in near]
+    far = [path for path in importing if path.parent != package]
+    return [str(path.relative_to(root)) for path in (*near, *rest, *far)]
+
+
+def outcome(one: dict[str, object], root: Path, python: str) -> dict[str, object]:
+    """Killed, survived or timed out (which is noticed too), and by which test."""
+    from cosmic_ray.mutating import mutate_code
+    from cosmic_ray.plugins import get_operator
+
+    path = root / str(one["module"])
+    source = path.read_text("utf-8")
+    mutated = mutate_code(source, get_operator(str(one["operator"]))(), one["occurrence"])
+    number = int(str(one["line"])) - 1
+    told = one | {"was": source.splitlines()[number].strip()}
+    try:
+        path.write_text(mutated, "utf-8")
+        told["is"] = mutated.splitlines()[number].strip()
+        command = [python, "-m", "pytest", "-x", "-q", "-p", "no:pytest-qt", "-p",
+                   "no:cacheprovider", "--tb=no", *tests_of(str(one["module"]), root)]  # fmt: skip
+        try:
+            done = subprocess.run(
+                command, cwd=root, capture_output=True, text=True, check=False, timeout=LIMIT_S
+            )
+        except subprocess.TimeoutExpired:
+            return told | {"outcome": "timed out"}
+        by = re.search(r"^(?:FAILED|ERROR) (\S+)", done.stdout, re.MULTILINE)
+        return told | {
+            "outcome": "survived" if done.returncode == 0 else "killed",
+            "by": by.group(1) if by else "",
+        }
+    finally:
+        path.write_text(source, "utf-8")
+
+
+def run(each: int, out: Path, python: str) -> None:
+    """Try the draw, one line of JSON a mutant, in a copy of what is committed."""
+    keys = ("module", "operator", "occurrence")
+    before = out.read_text("utf-8").splitlines() if out.exists() else []
+    done = {tuple(json.loads(line)[k] for k in keys) for line in before}
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder) / "copy"
+        subprocess.run(["git", "clone", "-q", str(ROOT), str(copy)], check=True)
+        shutil.rmtree(copy / ".git")
+        for one in drawn(each):
+            if tuple(one[k] for k in keys) in done:
+                continue
+            told = outcome(one, copy, str(Path(python).absolute()))
+            with out.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(told, ensure_ascii=False) + "\n")
+            print(f"{told['outcome']:10} {told['module']}:{told['line']} {told.get('is', '')}")
+
+
+def wilson(hits: int, count: int) -> tuple[float, float]:
+    """Wilson's interval of a share, 95 % (E. B. Wilson 1927)."""
+    if count == 0:
+        return 0.0, 1.0
+    z, share = 1.959964, hits / count
+    middle = (share + z * z / (2 * count)) / (1 + z * z / count)
+    half = z / (1 + z * z / count) * (share * (1 - share) / count + z * z / (4 * count**2)) ** 0.5
+    return middle - half, middle + half
+
+
+def report(rows: list[dict[str, object]]) -> str:
+    """By package and by module, and every mutant that lived, with why it was left."""
+    why = json.loads(LEFT.read_text("utf-8")) if LEFT.exists() else {}
+    lines = [
+        "# Mutants by module",
+        "",
+        f"A draw from every mutant of each package (seed {SEED}); `tests/studies/mutants.py` tells",
+        "how. *Noticed*: a test failed or did not end.",
+        "",
+        "| package | drawn | noticed | share | 95 % interval |",
+        "|---|---|---|---|---|",
+    ]
+    by_package, by_module = defaultdict(list), defaultdict(list)
+    for row in rows:
+        by_package[str(Path(str(row["module"])).parent)].append(row)
+        by_module[str(row["module"])].append(row)
+    for package, some in sorted(by_package.items()):
+        hits = sum(row["outcome"] != "survived" for row in some)
+        low, high = wilson(hits, len(some))
+        cells = (
+            f"`{package}`",
+            len(some),
+            hits,
+            f"{hits / len(some):.0%}",
+            f"{low:.0%} to {high:.0%}",
+        )
+        lines.append(f"| {' | '.join(map(str, cells))} |")
+    lines += ["", f"Wanted: {WANTED:.0%}.", "", "| module | killed | timed out | survived |",
+              "|---|---|---|---|"]  # fmt: skip
+    for module, some in sorted(by_module.items()):
+        counts = [
+            sum(row["outcome"] == o for row in some) for o in ("killed", "timed out", "survived")
+        ]
+        lines.append(f"| `{module}` | {counts[0]} | {counts[1]} | {counts[2]} |")
+    lines += ["", "## Survived", ""]
+    for row in rows:
+        if row["outcome"] == "survived":
+            key = f"{row['module']} {row['operator']} {row['occurrence']}"
+            lines.append(f"- `{row['module']}:{row['line']}` `{row['was']}` became `{row['is']}`: "
+                         f"{why.get(key, 'not looked at')}")  # fmt: skip
+    return "\n".join(lines) + "\n"
+
+
+def main() -> None:
+    """Run or report."""
+    asked = argparse.ArgumentParser(description=__doc__)
+    tasks = asked.add_subparsers(dest="task", required=True)
+    running = tasks.add_parser("run")
+    running.add_argument("--each", type=int, default=25)
+    running.add_argument("--out", type=Path, required=True)
+    running.add_argument("--python", required=True)
+    reporting = tasks.add_parser("report")
+    reporting.add_argument("--rows", type=Path, required=True)
+    told = asked.parse_args()
+    if told.task == "run":
+        run(told.each, told.out, told.python)
+        return
+    rows = [json.loads(line) for line in told.rows.read_text("utf-8").splitlines()]
+    REPORT.write_text(report(rows), "utf-8")
+
+
+if __name__ == "__main__":
+    main()
