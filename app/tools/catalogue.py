@@ -5,6 +5,7 @@ from __future__ import annotations
 from app.tools.base import Tool
 from app.tools.curves import Canal, Loop, LowerBorder, NasalFloor, SinusFloor, Vessel
 from app.tools.fixture import Adjust, PlaceFixture
+from app.tools.follow_canal import FollowCanal
 from app.tools.jaw import ArchTool, JawPlane, Midline
 from app.tools.move import Move
 from app.tools.point_marks import Contact, CrestMark, Cusp, Gum, Note, Opponent, PointMark, StentTop
@@ -21,6 +22,7 @@ TOOLS: tuple[type[Tool], ...] = (
     Window,
     Turn,
     Canal,
+    FollowCanal,
     ForamenTool,
     Loop,
     Root,

@@ -44,8 +44,10 @@ class CourseTool(Series):
         if not isinstance(course, Course):
             return False
         fit = self._fit(course) if self.kind == "canal" else CanalFit(middle_mm=course.points[0])
-        if fit is None:
-            return True
+        return True if fit is None else self.ask_diameter(course, fit)
+
+    def ask_diameter(self, course: Course, fit: CanalFit) -> bool:
+        """Let a person confirm a fitted diameter, or type another one."""
         name = thing_words(course.id)
         fitted = "" if fit.diameter_mm is None else nearest(fit.diameter_mm, 1)
         start = fitted or ("" if course.diameter_mm is None else f"{course.diameter_mm:g}")

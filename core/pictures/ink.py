@@ -76,6 +76,10 @@ STROKES: dict[str, Stroke] = {
     "root to be removed": Stroke(width_mm=0.2, dash_mm=(0.3, 0.9), on_dark=SKY_BLUE),
     "cortex": Stroke(width_mm=0.14, case_mm=0.07, dash_mm=(0.45, 0.35), on_dark=BLUISH_GREEN),
     "stent axis": Stroke(width_mm=0.25, dash_mm=(3.2, 0.5, 0.5, 0.5, 0.5, 0.5), on_dark=YELLOW),
+    "proposed": Stroke(width_mm=0.2, case_mm=0.1, dash_mm=(0.9, 0.7), on_dark=REDDISH_PURPLE),
+    "proposed, not seen": Stroke(
+        width_mm=0.16, case_mm=0.08, dash_mm=(0.25, 0.9), on_dark=REDDISH_PURPLE
+    ),
     "distance line": Stroke(width_mm=0.14, case_mm=0.12),
     "witness": Stroke(width_mm=0.3, case_mm=0.25),
     "witness off plane": Stroke(width_mm=0.3, case_mm=0.25, dash_mm=(0.5, 0.35)),

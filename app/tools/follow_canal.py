@@ -1,0 +1,307 @@
+"""Follows the canal between clicks: what is found is proposed, and confirmed stretch by stretch.
+
+Nothing stands in the plan before it is confirmed: a proposal has no marks, no measurement and no
+line in a file. Each confirmed mark is one undoable step and a mark like any other.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from PySide6.QtCore import QTimer
+
+from app.background.tasks import Latest
+from app.case.session import Session
+from app.pictures.draft import Draft
+from app.pictures.hit import Hit
+from app.tools.base import Desk, View
+from app.tools.curves import Canal
+from app.tools.mark_keys import SEEN_WORDS
+from app.tools.picking import OFF_MM
+from core.drawing import Dot, Label, Line
+from core.geometry import Array
+from core.identity import thing_words
+from core.image.canal_fit import CanalFit
+from core.marking.course_diameter import course_diameter
+from core.marking.follow import Followed, follow_canal
+from core.marking.proposed_marks import ProposedMark, proposed_marks
+from core.measurement import Note
+from core.plans import edit, edit_marks
+from core.plans.edit_marks import place_along
+from core.plans.marks import mark_at
+from core.plans.plan import Plan
+from core.structures import Course, Seen
+from core.words.catalogue import say
+
+RUN_MS = 40
+"""Between sections while the pictures run along a stretch."""
+
+_RING = np.linspace(0.0, 2.0 * np.pi, 33)
+
+
+class FollowCanal(Canal):
+    """Two clicks on the canal, and the course between is found in the image."""
+
+    name = "Follow canal"
+
+    def __init__(self, session: Session, desk: Desk) -> None:
+        super().__init__(session, desk)
+        self.clicks: list[Array] = []
+        self.proposed: tuple[ProposedMark, ...] = ()
+        self._confirmed: list[Array] = []
+        self._before = 0
+        self._size: CanalFit | None = None
+        self._following = Latest(self._found, desk.tell_error, parent=session)
+        self._sizing = Latest(self._sized, desk.tell_error, parent=session)
+        self._ahead: list[float] = []
+        self._run = QTimer(session, interval=RUN_MS)
+        self._run.timeout.connect(self._run_on)
+        session.scan_changed.connect(self._forget)
+
+    # -- what it is doing ----------------------------------------------------------------
+
+    def hint(self) -> str:
+        """What a click or Enter does now."""
+        if self.proposed and not self._all_confirmed():
+            mark = self.proposed[self._next_number()]
+            number, count = self._next_number() + 1, len(self.proposed)
+            if mark.seen == "no":
+                return say("tools.follow_canal.confirm-unseen", number=number, count=count)
+            return say("tools.follow_canal.confirm", number=number, count=count)
+        if self.clicks:
+            return say("tools.follow_canal.click-next")
+        return say("tools.follow_canal.click-first")
+
+    def busy(self) -> bool:
+        """While the canal is clicked on, every click is one of these."""
+        return bool(self.clicks) and not self.proposed
+
+    def start(self) -> None:
+        """Go on with the canal that is selected."""
+        self._forget()
+        super().start()
+
+    def stop(self) -> None:
+        """Another tool: what was confirmed stays, the rest was never there."""
+        self._forget()
+        super().stop()
+
+    # -- clicks --------------------------------------------------------------------------
+
+    def place(self, view: View, hit: Hit) -> None:
+        """One more click on the canal; on a proposal's section: the mark, by hand."""
+        if self.session.volume is None or self.session.arch is None:
+            self.desk.say(say("tools.follow_canal.no-scan"))
+            return
+        if self.proposed and not self._all_confirmed():
+            self._take(hit.point_mm, "yes", by_hand=True)
+            return
+        if self.proposed:
+            self._forget()
+        at = place_along(np.stack(self.clicks), hit.point_mm) if len(self.clicks) > 1 else 1
+        self.clicks.insert(at, hit.point_mm)
+        if len(self.clicks) == 1:
+            self.desk.say(self.hint())
+            return
+        self._follow()
+
+    def finish(self) -> bool:
+        """Enter: the next proposed mark is confirmed."""
+        if not self.proposed or self._all_confirmed():
+            return False
+        if not self._run.isActive():
+            mark = self.proposed[self._next_number()]
+            self._take(mark.point_mm, mark.seen, by_hand=False)
+        return True
+
+    def give_up(self) -> bool:
+        """Esc: drop clicks and what was not confirmed."""
+        had = bool(self.clicks or self.proposed)
+        dropped = bool(self.proposed) and not self._all_confirmed()
+        self._forget()
+        if dropped:
+            self.desk.say(say("tools.follow_canal.dropped"))
+        return had
+
+    def take_back(self) -> None:
+        """Right click: the last click, or the mark confirmed last."""
+        if self._confirmed_now():
+            super().take_back()
+            self._go_to_next()
+        elif self.clicks and not self.proposed:
+            self.clicks.pop()
+            self.desk.say(self.hint())
+
+    # -- following -----------------------------------------------------------------------
+
+    def _follow(self) -> None:
+        volume, marks = self.session.volume, np.stack(self.clicks)
+        if volume is None:
+            return
+        self.desk.say(say("tools.follow_canal.looking"))
+        self._following.ask(lambda task: follow_canal(volume, marks, cancelled=task.cancelled))
+
+    def _found(self, found: Followed | Note) -> None:
+        if isinstance(found, Note):
+            # The first click stays: mostly it is the last one that was off.
+            self.clicks = self.clicks[:1]
+            self.desk.say(found.message)
+            self.desk.redraw()
+            return
+        self.proposed = proposed_marks(found)
+        course = edit.find(self.session.plan, self._active)
+        self._before = len(course.points) if isinstance(course, Course) else 0
+        self._confirmed, self._size = [], None
+        unseen = round(100 * (1.0 - found.share_seen))
+        if unseen:
+            self.desk.say(say("tools.follow_canal.found-partly", unseen=unseen))
+        else:
+            self.desk.say(say("tools.follow_canal.found"))
+        volume = self.session.volume
+        if volume is not None:
+            self._sizing.ask(lambda task: course_diameter(volume, found, cancelled=task.cancelled))
+        self._go_to_next()
+
+    def _sized(self, fit: CanalFit) -> None:
+        self._size = fit
+        if self._all_confirmed():
+            self._offer_diameter()
+
+    # -- confirming ----------------------------------------------------------------------
+
+    def _confirmed_now(self) -> list[Array]:
+        """What was confirmed and not undone since."""
+        course = edit.find(self.session.plan, self._active)
+        there = len(course.points) - self._before if isinstance(course, Course) else 0
+        del self._confirmed[max(there, 0) :]
+        return self._confirmed
+
+    def _next_number(self) -> int:
+        return min(len(self._confirmed_now()), max(len(self.proposed) - 1, 0))
+
+    def _all_confirmed(self) -> bool:
+        return bool(self.proposed) and len(self._confirmed_now()) >= len(self.proposed)
+
+    def _take(self, point_mm: Array, seen: Seen, *, by_hand: bool) -> None:
+        """Put one mark into the plan: one undoable step."""
+        plan, index = self._with(point_mm, seen)
+        course = thing_words(self._active)
+        mark = say("tools.follow_canal.mark", course=course, number=index + 1)
+        text = (
+            say("tools.follow_canal.by-hand", mark=mark)
+            if by_hand
+            else say("tools.follow_canal.confirmed", mark=mark, seen=SEEN_WORDS[seen])
+        )
+        if not self.do(text, lambda _: plan):
+            return
+        self._confirmed.append(point_mm)
+        self._fresh.append(point_mm)
+        self.session.go_to(selected=self._active)
+        self.chosen = ("structure", self._active, str(index))
+        if not self._all_confirmed():
+            self._go_to_next()
+            return
+        done = say("tools.follow_canal.all-confirmed", course=course, count=len(self.proposed))
+        self.desk.say(done, undo=True)
+        self.clicks = []
+        if self._size is not None:
+            self._offer_diameter()
+
+    def _with(self, point_mm: Array, seen: Seen) -> tuple[Plan, int]:
+        plan = self.session.plan
+        course = edit.find(plan, self._active)
+        side = self._side(point_mm)
+        if not isinstance(course, Course) or self._side(course.points[0]) != side:
+            self._active = edit.new_id(plan, f"{self.stem}-{side}")
+            self._before = 0
+            new = Course(id=self._active, kind=self.kind, points=point_mm[None], seen=(seen,))
+            return edit.with_structure(plan, new), 0
+        plan, index = edit_marks.with_mark_added(plan, self._active, point_mm)
+        mark = mark_at(plan, ("structure", self._active, str(index)))
+        return (plan if mark is None else edit_marks.with_mark_seen(plan, mark, seen)), index
+
+    def _offer_diameter(self) -> None:
+        fit, self._size = self._size, None
+        course = edit.find(self.session.plan, self._active)
+        if fit is None or fit.diameter_mm is None or not isinstance(course, Course):
+            return
+        if course.diameter_mm is None:
+            self.desk.say(fit.words(thing_words(course.id)))
+            self.ask_diameter(course, fit)
+
+    # -- the pictures run along ----------------------------------------------------------
+
+    def _go_to_next(self) -> None:
+        """Run the pictures along the stretch to the next proposed mark."""
+        arch = self.session.arch
+        if arch is None or not self.proposed or self._all_confirmed():
+            return
+        mark = self.proposed[self._next_number()]
+        self._ahead = [arch.station(p) for p in mark.stretch_mm]
+        self._run_on()
+        if self._ahead:
+            self._run.start()
+
+    def _run_on(self) -> None:
+        if self._ahead:
+            self.session.go_to(station_mm=self._ahead.pop(0), across=True)
+        if not self._ahead:
+            self._run.stop()
+            self.desk.say(self.hint())
+        self.desk.redraw()
+
+    def _forget(self) -> None:
+        self._following.drop()
+        self._sizing.drop()
+        self._run.stop()
+        self.clicks, self.proposed, self._confirmed, self._ahead = [], (), [], []
+        self._size = None
+
+    # -- drawing -------------------------------------------------------------------------
+
+    def extra_draft(self, view: View) -> Draft:
+        """The clicks, and what is proposed and not confirmed, drawn as what it is."""
+        if not view.has_picture:
+            return Draft()
+        left = self.proposed[len(self._confirmed_now()) :]
+        dots: tuple[Dot, ...] = ()
+        if self.clicks and not self.proposed:
+            uv = view.uv_mm(np.stack(self.clicks))
+            near = np.abs(uv[:, 2]) <= OFF_MM[view.kind]
+            dots = tuple(Dot(at=(float(u), float(v))) for u, v in uv[near, :2])
+        if view.kind in ("section", "neighbour"):
+            lines, labels = _crossings(view, left)
+        else:
+            lines, labels = _courses(view, left), ()
+        return Draft(lines=lines, dots=dots, labels=labels)
+
+
+def _courses(view: View, left: tuple[ProposedMark, ...]) -> tuple[Line, ...]:
+    """The proposed course as pictures along the jaw show it."""
+    return tuple(
+        Line(style=_style(mark), points=view.uv_mm(mark.stretch_mm)[:, :2])
+        for mark in left
+        if len(mark.stretch_mm) > 1
+    )
+
+
+def _crossings(
+    view: View, left: tuple[ProposedMark, ...]
+) -> tuple[tuple[Line, ...], tuple[Label, ...]]:
+    """A dashed ring where the proposed course goes through a section."""
+    for mark in left:
+        uv = view.uv_mm(mark.stretch_mm)
+        n = int(np.argmin(np.abs(uv[:, 2])))
+        if abs(float(uv[n, 2])) > OFF_MM[view.kind]:
+            continue
+        radius = 0.5 * mark.diameter_mm
+        ring = uv[n, :2] + radius * np.stack([np.cos(_RING), np.sin(_RING)], axis=1)
+        above = (float(uv[n, 0]), float(uv[n, 1] + radius + 14 * view.mm_per_pixel()))
+        labels: tuple[Label, ...] = ()
+        if view.kind == "section":
+            labels = (Label(text=say("tools.follow_canal.proposed"), at=above, style="name"),)
+        return (Line(style=_style(mark), points=ring),), labels
+    return (), ()
+
+
+def _style(mark: ProposedMark) -> str:
+    return "proposed, not seen" if mark.seen == "no" else "proposed"

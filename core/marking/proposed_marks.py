@@ -1,0 +1,64 @@
+"""Marks that a followed course proposes, some mm apart, each with how its stretch was seen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from core.geometry import Array
+from core.marking.follow import STEP_MM, Followed
+from core.structures import Seen
+
+APART_MM = 3.0
+"""Between proposed marks: less than the 5 mm from which clearances ask for another mark."""
+
+_WORSE: dict[Seen, int] = {"yes": 0, "faint": 1, "no": 2}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ProposedMark:
+    """One mark to be confirmed, with the stretch that leads to it.
+
+    Parameters
+    ----------
+    point_mm : (3,) patient LPS mm
+    seen : {'yes', 'faint', 'no'}
+        The worst of the stretch from the mark before, its end included.
+    stretch_mm : (n, 3) patient LPS mm
+        The course from the mark before to this one, both included; of the first only itself.
+    diameter_mm : float
+        About the lumen's.
+    """
+
+    point_mm: Array
+    seen: Seen
+    stretch_mm: Array
+    diameter_mm: float
+
+
+def proposed_marks(followed: Followed, apart_mm: float = APART_MM) -> tuple[ProposedMark, ...]:
+    """Spread marks evenly over a followed course, both ends included.
+
+    Parameters
+    ----------
+    followed : Followed
+    apart_mm : float
+        About the way from mark to mark.
+    """
+    course = followed.points_mm
+    count = max(round((len(course) - 1) * STEP_MM / apart_mm), 1)
+    at = np.unique(np.round(np.linspace(0, len(course) - 1, count + 1)).astype(int))
+    marks = []
+    for n, last in enumerate(at):
+        first = at[n - 1] + 1 if n else 0
+        seen = max(followed.seen[first : last + 1], key=_WORSE.__getitem__)
+        marks.append(
+            ProposedMark(
+                point_mm=course[last],
+                seen=seen,
+                stretch_mm=course[at[max(n - 1, 0)] : last + 1],
+                diameter_mm=float(followed.lumen_mm[last]),
+            )
+        )
+    return tuple(marks)
