@@ -6,6 +6,7 @@ from core.words.catalogue import message
 
 TOOL_WORDS = {
     "Canal": message("tools.names.canal"),
+    "Follow canal": message("tools.names.follow-canal"),
     "Loop": message("tools.names.loop"),
     "Vessel": message("tools.names.vessel"),
     "Lower border": message("tools.names.lower-border"),
