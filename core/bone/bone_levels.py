@@ -24,11 +24,14 @@ class Blur:
         Standard deviation of the whole blur's size.
     seen : bool
         False where the scan did not show it and a usual one stands in.
+    through_mm2 : float or None
+        The variance through the slices, where that is another one.
     """
 
     variance_mm2: float
     sd_mm: float
     seen: bool
+    through_mm2: float | None = None
 
 
 _OF_SPONGY, _LEAST_BONE, _MOST_BONE = 0.7, 0.25, 0.3

@@ -81,11 +81,11 @@ def learn_plates(volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> Pl
 def _unknown(volume: Volume, levels: BoneLevels) -> PlateLevels:
     """Before anything was learnt: levels and blur that a fit can begin with."""
     contrast = levels.cortical - levels.soft
-    variance = levels.blur.variance_mm2
+    variance, along = levels.blur.variance_mm2, levels.blur.through_mm2
     through = unit(volume.mm_from_ijk[:3, 2])
     return PlateLevels(
         blur_variance_mm2=variance,
-        through_variance_mm2=variance,
+        through_variance_mm2=variance if along is None else along,
         through=through,
         blur_sd_mm=levels.blur.sd_mm,
         apart_mm=_apart(volume, variance),
@@ -143,14 +143,17 @@ def _good(fits: Fits, levels: BoneLevels) -> NDArray[np.bool_]:
         )
 
 
-def _as_blurred(volume: Volume, fits: Fits, levels: BoneLevels) -> NDArray[np.bool_]:
-    """Profiles with no less blur than the scan's clean steps.
+def _as_blurred(
+    volume: Volume, fits: Fits, levels: BoneLevels, known: PlateLevels
+) -> NDArray[np.bool_]:
+    """Profiles with no less blur than the scan shows.
 
     Less of it is noise, or a thin plate and the marrow behind it taken for one wide plate.
     """
     if not levels.blur.seen:
         return np.ones(len(fits.cosine), dtype=bool)
-    whole = max(levels.blur.variance_mm2, 0.0) + voxel_variance_mm2(volume, fits.outward)
+    whole = np.maximum(known.variance_mm2(fits.outward), 0.0)
+    whole = whole + voxel_variance_mm2(volume, fits.outward)
     return np.asarray(fits.values[:, SIGMA] * fits.cosine > LEAST_OF_BLUR * np.sqrt(whole))
 
 
@@ -161,7 +164,7 @@ def _with_blur(
     v = fits.values
     with np.errstate(invalid="ignore"):
         keep = _good(fits, levels) & (v[:, WIDTH] > APART * FWHM * v[:, SIGMA])
-        keep &= _as_blurred(volume, fits, levels)
+        keep &= _as_blurred(volume, fits, levels, known)
     if keep.sum() < _LEAST_PROFILES:
         return known
     variance = (v[keep, SIGMA] * fits.cosine[keep]) ** 2 - voxel_variance_mm2(
