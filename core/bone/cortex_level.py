@@ -53,6 +53,10 @@ _BLURS_MM = (0.08, 0.16, 0.22, 0.3, 0.4, 0.52, 0.68)
 _ALIKE_COST = 0.06
 """Blurs are alike where the plates cost them no more than this share above the best one."""
 
+_ALIKE_BY_CHANCE = 0.8
+"""Of few places the mean cost is known to this, over the root of their number: the spread of the
+cost of one place, as a share of the mean, in reconstructed scans."""
+
 _WIDER = (1.2, 1.45, 1.75)
 """How much wider than through the slices the blur in them may be: a reconstruction filters across
 its axis of rotation, and not along it."""
@@ -380,7 +384,8 @@ def _together(
     lows = np.array([_lowest(c[:, usable], cap) for c in costs])
     # Blurs that describe the plates about as well as the best one.
     at = int(np.argmin(lows[:, 1]))
-    alike = lows[:, 1] < lows[at, 1] * (1.0 + _ALIKE_COST)
+    chance = _ALIKE_BY_CHANCE / float(np.sqrt(usable.sum()))
+    alike = lows[:, 1] < lows[at, 1] * (1.0 + max(_ALIKE_COST, chance))
     halves = [
         _lowest(costs[at][:, part], cap)[0] if part.sum() >= _LEAST_PLACES else lows[at, 0]
         for part in (usable & places.buccal, usable & ~places.buccal)

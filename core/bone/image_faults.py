@@ -12,7 +12,10 @@ import numpy as np
 from core.arch import Arch
 from core.bone.bone_levels import BoneLevels
 from core.bone.movement import doubled_mm
+from core.bone.rings import rings_of
+from core.bone.shading import shaded_share
 from core.bone.streaks import FAR_SD_MM, NEAR_MM, REACH_MM, Streaks
+from core.bone.tissue_classes import Profiles, tissue_classes
 from core.geometry import Array
 from core.image.volume import Volume
 from core.measurement import Note
@@ -28,6 +31,14 @@ _SMOOTH_FWHM_MM = 0.9
 _AT_FLOOR_NOISES = 2.0
 _SOFT_CUT_SD_MM = 0.05
 _MOVED_MM, _MOVED_SURE, _MOVED_TOO_FAR_MM = 0.4, 1.8, 0.8
+_SHADED, _SHADED_EDGE_MM = 0.25, 0.3
+"""Change of soft tissue over the scan, as a share of the contrast, that brings it up to what counts
+as bone; and what an edge moves by all of the contrast: half of a usual edge's rise."""
+
+_RINGS, _TOO_STRONG_RINGS, _RINGS_SURE = 0.02, 0.12, 2.0
+"""Rings, root mean square as a share of the contrast: told, and too strong to measure by; and how
+much more than by chance."""
+
 _MOVED_SHARE = 0.25
 """Of the distance between double edges, what an edge may lie off: half of the half."""
 
@@ -82,6 +93,8 @@ class ImageFaults:
             _smoothed(levels),
             _pointed(levels),
             _moved(volume, arch, levels),
+            _shaded(volume, arch, levels),
+            _ringed(volume, levels),
         )
         return cls(
             everywhere=tuple(fault for fault in found if fault is not None),
@@ -167,4 +180,30 @@ def _moved(volume: Volume, arch: Arch, levels: BoneLevels) -> ImageFault | None:
         note=Note("image_moved", {"mm": f"{size:.1f}"}),
         stops=size > _MOVED_TOO_FAR_MM,
         edge_sd_mm=_MOVED_SHARE * size,
+    )
+
+
+def _shaded(volume: Volume, arch: Arch, levels: BoneLevels) -> ImageFault | None:
+    """Soft tissue that is as bright at one place as spongy bone at another."""
+    profiles = Profiles.across(volume, arch)
+    classes = tissue_classes(profiles)
+    if classes is None:
+        return None
+    share = shaded_share(volume, profiles, classes, levels.cortical)
+    if share < _SHADED:
+        return None
+    note = Note("image_shaded", {"percent": f"{100.0 * share:.0f}"})
+    return ImageFault(note=note, stops=True, edge_sd_mm=_SHADED_EDGE_MM * share)
+
+
+def _ringed(volume: Volume, levels: BoneLevels) -> ImageFault | None:
+    """Rings around the axis of rotation: each moves the edges that it crosses."""
+    rings = rings_of(volume, levels)
+    share = rings.sd / (levels.cortical - levels.soft)
+    if share < _RINGS or rings.sd < _RINGS_SURE * rings.chance:
+        return None
+    return ImageFault(
+        note=Note("image_rings", {"percent": f"{100.0 * share:.0f}"}),
+        stops=share > _TOO_STRONG_RINGS,
+        edge_sd_mm=_EDGE_RISE_MM * share,
     )

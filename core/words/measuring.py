@@ -161,6 +161,16 @@ SENTENCES: dict[str, str] = {
         "edges are less certain, and their uncertainty is widened; with more than 0.8 mm no limit "
         "is shown as met on bone edges. Consider whether the scan can be used."
     ),
+    "image_shaded": (
+        "Soft tissue is brighter at one end of this scan than at the other, by {percent:s} % of "
+        "what tells it from cortical bone: there it looks like spongy bone. No limit is shown as "
+        "met on bone edges. Use a scan with a larger field if the plan depends on them."
+    ),
+    "image_rings": (
+        "Rings run through the slices of this scan, as strong as {percent:s} % of what tells soft "
+        "tissue from cortical bone. Bone edges are less certain, and their uncertainty is widened; "
+        "from 12 % on no limit is shown as met on bone edges. Have the scanner calibrated."
+    ),
     "image_streaks": (
         "Metal about {mm:s} mm away makes streaks at this site. Bone edges are less certain, and "
         "their uncertainty is widened; nearer than 6 mm no limit is shown as met on bone edges."
