@@ -10,7 +10,7 @@ import numpy as np
 
 from core.bone.bone_in_plane import BoneInPlane, Plane
 from core.bone.edges import ScanEdges
-from core.bone.ridge_section import Crest, is_one_plate, wider_than, widths
+from core.bone.ridge_section import Crest, wider_than, widths, without_single_plates
 from core.distances.first_hit import first_hit_along_axis
 from core.distances.floor_surface import FloorSurface
 from core.distances.plane_field import surface_of
@@ -216,8 +216,8 @@ def usable_height(
     if total is None or crest.point_mm is None:
         return _unusable(width_mm, height.reading.notes)
     depths = np.arange(0.0, max(total, 0.0) + 1e-9, _LEVEL_MM)
-    found = widths(scan, bone, crest, depths)
-    if is_one_plate(depths, found):
+    found = without_single_plates(depths, widths(scan, bone, crest, depths))
+    if any("ridge_one_plate" in _codes(r) for r in found):
         return _unusable(width_mm, (Note("ridge_one_plate"),))
     value = np.array([np.nan if r.value is None else r.value for r in found])
     value[np.isnan(value) & (depths < _ROUNDED_MM)] = 0.0

@@ -50,9 +50,9 @@ _SLOPE_STEP_MM = 0.25
 """Step of the finite difference that tells how a width changes with the crest's height."""
 
 _ONE_PLATE_FROM_MM, _ONE_PLATE_MM = 3.0, 2.0
-"""Where all that is found from this depth on is thinner than this, it may be one cortical plate of
-a ridge whose other plate does not show: a knife edge grows wider further down (common practice, no
-source; among 1,353 drawn ridges none was as thin)."""
+"""What is thinner than this from this depth on may be one cortical plate of a ridge whose other
+plate does not show: a knife edge grows wider further down (common practice, no source; among
+1,353 drawn ridges none was as thin)."""
 
 _STRAY_MM = 1.3
 """An edge further than this from the coarse border belongs to something else."""
@@ -369,22 +369,27 @@ def least_over_turn(scan: ScanEdges, bone: BoneInPlane, reading: Reading) -> Rea
     )
 
 
-def is_one_plate(depths_mm: Array, found: Sequence[Reading]) -> bool:
-    """True where what was taken for the ridge is as thin as one plate all the way down.
+def without_single_plates(depths_mm: Array, found: Sequence[Reading]) -> list[Reading]:
+    """Widths without those that are as thin as one plate, and without all above them.
+
+    Where the other plate does not show, what is met from outside is one plate; from its top down
+    to where it is seen to be one, all that was read is that plate.
 
     Parameters
     ----------
     depths_mm : (n,)
-        Below the crest.
+        Below the crest, rising.
     found : (n,) sequence of Reading
         Widths there.
     """
-    deep = [
-        r.value
+    thin = [
+        depth
         for depth, r in zip(depths_mm, found, strict=True)
-        if depth >= _ONE_PLATE_FROM_MM and r.value is not None
+        if depth >= _ONE_PLATE_FROM_MM and r.value is not None and r.value < _ONE_PLATE_MM
     ]
-    return bool(deep) and max(deep) < _ONE_PLATE_MM
+    deepest = max(thin, default=-np.inf)
+    one_plate = Reading(value=None, notes=(Note("ridge_one_plate"),))
+    return [one_plate if depth <= deepest else r for depth, r in zip(depths_mm, found, strict=True)]
 
 
 def ridge_widths(
@@ -403,13 +408,7 @@ def ridge_widths(
     along : Along
     """
     depths = np.array(WIDTH_DEPTHS_MM)
-    found = widths(scan, bone, crest, depths)
-    if is_one_plate(depths, found):
-        none = Reading(value=None, notes=(Note("ridge_one_plate"),))
-        return tuple(
-            RidgeWidth(depth_mm=depth, along=along, reading=none, least=none)
-            for depth in WIDTH_DEPTHS_MM
-        )
+    found = without_single_plates(depths, widths(scan, bone, crest, depths))
     beside = [
         widths(scan, bone, crest, depths + step) for step in (-_SLOPE_STEP_MM, _SLOPE_STEP_MM)
     ]

@@ -1,8 +1,8 @@
 """Shading: the same soft tissue brighter at one place of the scan than at another.
 
 A small field, whose rays also cross what lies outside it, and scatter shade a scan smoothly
-(Barrett and Keat 2004, RadioGraphics 24:1679-1691). Where soft tissue comes to be as bright as spongy bone,
-a ray from outside takes its border to air for the bone's.
+(Barrett and Keat 2004, RadioGraphics 24:1679-1691). Where soft tissue comes to be as bright as
+spongy bone, a ray from outside takes its border to air for the bone's.
 """
 
 from __future__ import annotations

@@ -252,8 +252,8 @@ SENTENCES: dict[str, str] = {
         "section."
     ),
     "ridge_one_plate": (
-        "What was found here is as thin as one cortical plate all the way down: the other plate "
-        "may not show in this scan - no width is given - look at the section."
+        "What was found down to this depth is as thin as one cortical plate: the other plate may "
+        "not show in this scan - no width is given - look at the section."
     ),
     "ridge_open_side": (
         "Bone goes on to the side beyond 15 mm - the ridge has no outer edge there - no width "

@@ -14,8 +14,10 @@ from core.bone.plate_fit import PlateFit
 from core.bone.plates import plate_thickness
 from core.bone.ridge import ridge_at_fixture, ridge_at_site
 from core.bone.ridge_height import needed_width
+from core.bone.ridge_section import without_single_plates
 from core.fixture import Fixture, FixtureSize
 from core.geometry import unit
+from core.measurement import Reading
 from core.structures import Course, Floor, Tapered
 from tests.core.bone_phantoms import METAL, SOFT, Jaw, rounded, scan_of, width_at
 
@@ -336,6 +338,21 @@ def test_one_plate_is_not_taken_for_the_ridge():
     for width in result.widths:
         assert width.reading.value is None, width.depth_mm
         assert [n.code for n in width.reading.notes] == ["ridge_one_plate"]
+
+
+def test_one_plate_is_told_though_a_deeper_width_was_read_whole():
+    """Widths of 0.8 mm stood in a ridge of 9 to 10 mm, which was read whole at 10 mm depth."""
+    depths = np.array([1.0, 3.0, 5.0, 7.0, 10.0])
+    found = [Reading(value=value) for value in (0.9, 0.83, 0.81, 0.86, 10.6)]
+    kept = without_single_plates(depths, found)
+    assert [r.value for r in kept] == [None, None, None, None, 10.6]
+    assert {n.code for r in kept[:4] for n in r.notes} == {"ridge_one_plate"}
+
+
+def test_a_narrow_crest_alone_is_no_plate():
+    depths = np.array([1.0, 3.0, 5.0])
+    found = [Reading(value=1.4), Reading(value=2.6), Reading(value=3.9)]
+    assert without_single_plates(depths, found) == found
 
 
 def test_a_knife_edge_that_widens_is_a_ridge():

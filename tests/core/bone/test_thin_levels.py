@@ -5,10 +5,12 @@ soft tissue to cortex; cortex within twice its own stated doubt, and that doubt 
 contrast.
 """
 
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter
 
 from core.bone.level_learning import bone_levels
 from tests.core.level_phantoms import Greys, Ridge, scan
@@ -66,6 +68,20 @@ def test_a_filter_that_smooths_is_known_by_its_blur():
     assert levels_of("smoothed by 0.4 mm").blur.seen
     blur = levels_of("smoothed by 0.4 mm").blur.variance_mm2
     assert blur == pytest.approx((0.5 / 2.3548) ** 2 + 0.4**2, rel=0.12)
+
+
+def test_plates_that_are_blurred_more_than_steps_along_the_slices_show_their_own_blur():
+    """A reconstruction filters in its slices: there the blur of gum under air says nothing."""
+    volume, arch = scan(_plates(0.55), GREYS, voxel=0.25, **SMALL)
+    across = 0.34
+    grey = gaussian_filter(volume.voxels.astype(np.float64), (0.0, across / 0.25, across / 0.25))
+    levels = bone_levels(replace(volume, voxels=np.rint(grey).astype(np.int16)), arch)
+    assert levels.unproven is None
+    assert levels.blur.seen
+    sizes = np.sqrt([levels.blur.variance_mm2, levels.blur.through_mm2])
+    assert sizes == pytest.approx([np.hypot(0.5 / 2.3548, across), 0.5 / 2.3548], abs=0.04)
+    off = abs(levels.cortical - GREYS.cortex)
+    assert off < max(2.0 * levels.cortical_sd, 0.1 * (GREYS.cortex - GREYS.soft))
 
 
 @pytest.mark.parametrize("highest", [500, 300])
