@@ -54,6 +54,7 @@ TOOLS: tuple[type[Tool], ...] = (
 
 FOLDED = frozenset(
     {
+        "Nasal floor",
         "Vessel",
         "Lower border",
         "Existing implant or metal",

@@ -99,10 +99,8 @@ class FollowCanal(Canal):
             self._forget()
         at = place_along(np.stack(self.clicks), hit.point_mm) if len(self.clicks) > 1 else 1
         self.clicks.insert(at, hit.point_mm)
-        if len(self.clicks) == 1:
-            self.desk.say(self.hint())
-            return
-        self._follow()
+        if len(self.clicks) > 1:
+            self._follow()
 
     def finish(self) -> bool:
         """Enter: the next proposed mark is confirmed."""
@@ -129,7 +127,6 @@ class FollowCanal(Canal):
             self._go_to_next()
         elif self.clicks and not self.proposed:
             self.clicks.pop()
-            self.desk.say(self.hint())
 
     # -- following -----------------------------------------------------------------------
 
@@ -246,7 +243,6 @@ class FollowCanal(Canal):
             self.session.go_to(station_mm=self._ahead.pop(0), across=True)
         if not self._ahead:
             self._run.stop()
-            self.desk.say(self.hint())
         self.desk.redraw()
 
     def _forget(self) -> None:
@@ -295,10 +291,11 @@ def _crossings(
             continue
         radius = 0.5 * mark.diameter_mm
         ring = uv[n, :2] + radius * np.stack([np.cos(_RING), np.sin(_RING)], axis=1)
-        above = (float(uv[n, 0]), float(uv[n, 1] + radius + 14 * view.mm_per_pixel()))
+        # Below the ring: above it stand the numerals of the distance lines.
+        below = (float(uv[n, 0]), float(uv[n, 1] - radius - 16 * view.mm_per_pixel()))
         labels: tuple[Label, ...] = ()
         if view.kind == "section":
-            labels = (Label(text=say("tools.follow_canal.proposed"), at=above, style="name"),)
+            labels = (Label(text=say("tools.follow_canal.proposed"), at=below, style="name"),)
         return (Line(style=_style(mark), points=ring),), labels
     return (), ()
 
