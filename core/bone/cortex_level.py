@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from core.bone.bone_levels import USUAL_BLUR, Blur, BoneLevels
 from core.bone.plate_kernels import INSIDE, LEVEL, MISFIT, OK, SIGMA, SINGLE, WIDTH
-from core.bone.plate_profiles import Fits, fit_at, voxel_variance_mm2
+from core.bone.plate_profiles import Bundles, fit_at, voxel_variance_mm2
 from core.bone.tissue_classes import STEP_MM, Profiles, TissueClasses
 from core.geometry import Array
 from core.image.volume import Volume
@@ -240,20 +240,6 @@ def _start(volume: Volume, classes: TissueClasses, cortical: float) -> BoneLevel
     )
 
 
-def _fits(
-    volume: Volume,
-    levels: BoneLevels,
-    places: Places,
-    known: FixedLevel,
-    *,
-    free_blur: bool = False,
-    depth_mm: float = _DEPTH_MM,
-) -> Fits:
-    return fit_at(
-        volume, places.points_mm, places.ways, levels, known, depth_mm=depth_mm, free_blur=free_blur
-    )
-
-
 def _by_wide_plates(
     volume: Volume,
     classes: TissueClasses,
@@ -267,7 +253,9 @@ def _by_wide_plates(
     contrast = known.level - classes.soft
     levels = _start(volume, classes, start)
     prior = FixedLevel(blur=known.blur, level=start, level_sd=0.3 * contrast)
-    fits = _fits(volume, levels, places, prior, free_blur=True)
+    fits = fit_at(
+        volume, places.points_mm, places.ways, levels, prior, depth_mm=_DEPTH_MM, free_blur=True
+    )
     v = fits.values
     variance = (v[:, SIGMA] * fits.cosine) ** 2 - voxel_variance_mm2(volume, fits.outward)
     least = LEAST_OF_BLUR * np.sqrt(
@@ -366,17 +354,18 @@ def _together(
 ) -> CortexLevel | None:
     """One level that describes the plates best; its doubt by the two sides and by the blur."""
     rise = float(np.percentile(places.summit, 75.0)) - classes.soft
+    bundles = Bundles.at(volume, places.points_mm, places.ways, depth_mm=3.0)
     steps = blur
-    if blur.seen and _against_steps(volume, classes, places, blur, rise):
+    if blur.seen and _against_steps(volume, classes, bundles, blur, rise):
         blur = replace(blur, seen=False)
     tried = [blur]
     if not blur.seen:
         tried = [replace(blur, variance_mm2=s * s) for s in _blurs_mm(steps)]
-    costs = [_costs(volume, classes, places, b, rise) for b in tried]
+    costs = [_costs(volume, classes, bundles, b, rise) for b in tried]
     if not blur.seen:
         between = _between(tried, costs)
         tried.append(between)
-        costs.append(_costs(volume, classes, places, between, rise))
+        costs.append(_costs(volume, classes, bundles, between, rise))
     usable = _usable(costs)
     if usable.sum() < _LEAST_PLACES:
         return None
@@ -394,7 +383,7 @@ def _together(
     found = tried[at]
     if blur.seen:
         moved = replace(blur, variance_mm2=blur.variance_mm2 + 0.6 * blur.sd_mm)
-        by_blur = _lowest(_costs(volume, classes, places, moved, rise)[:, usable], cap)[0] - best
+        by_blur = _lowest(_costs(volume, classes, bundles, moved, rise)[:, usable], cap)[0] - best
     else:
         by_blur = max(0.5 * float(np.ptp(lows[alike, 0])), 0.12 * best)
         sizes = np.sqrt([max(b.variance_mm2, 0.0) for b in tried])
@@ -424,13 +413,13 @@ def _blurs_mm(steps: Blur) -> tuple[float, ...]:
 
 
 def _against_steps(
-    volume: Volume, classes: TissueClasses, places: Places, steps: Blur, rise: float
+    volume: Volume, classes: TissueClasses, bundles: Bundles, steps: Blur, rise: float
 ) -> bool:
     """True where plates are described much better by a wider blur than that of the steps.
 
     Steps between air and soft tissue mostly lie along the slices, and plates across them.
     """
-    some = places.some(np.arange(0, len(places.summit), _EVERY))
+    some = bundles.every(_EVERY)
     blurs = [steps, *(replace(steps, variance_mm2=size**2) for size in _blurs_mm(steps)[1:])]
     costs = [_costs(volume, classes, some, blur, rise) for blur in blurs]
     usable = _usable(costs)
@@ -459,18 +448,20 @@ def _usable(costs: list[Array]) -> NDArray[np.bool_]:
 
 
 def _costs(
-    volume: Volume, classes: TissueClasses, places: Places, blur: Blur, rise: float
+    volume: Volume, classes: TissueClasses, bundles: Bundles, blur: Blur, rise: float
 ) -> Array:
     """(levels, n) squared misfit of each place with each level that is tried."""
-    return np.stack([_cost(volume, classes, places, blur, classes.soft + r * rise) for r in _TRIED])
+    return np.stack(
+        [_cost(volume, classes, bundles, blur, classes.soft + r * rise) for r in _TRIED]
+    )
 
 
 def _cost(
-    volume: Volume, classes: TissueClasses, places: Places, blur: Blur, level: float
+    volume: Volume, classes: TissueClasses, bundles: Bundles, blur: Blur, level: float
 ) -> Array:
     levels = _start(volume, classes, level)
     known = FixedLevel(blur=blur, level=level, level_sd=0.002 * (level - classes.soft))
-    fits = _fits(volume, levels, places, known, depth_mm=3.0)
+    fits = bundles.fitted(levels, known)
     v = fits.values
     usable = (v[:, OK] > 0) & (fits.cosine > _LEAST_COSINE)
     return np.where(usable, v[:, MISFIT] ** 2, np.nan)

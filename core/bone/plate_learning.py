@@ -16,7 +16,7 @@ from core.bone.half_maximum import HalfMaximum
 from core.bone.level_trend import fitted_trend, usual_trend
 from core.bone.plate_kernels import LEVEL, MISFIT, OK, SD_WIDTH, SIGMA, SINGLE, WIDTH
 from core.bone.plate_levels import SAME_PLATE, PlateLevels
-from core.bone.plate_profiles import Fits, fit_at, voxel_variance_mm2
+from core.bone.plate_profiles import Bundles, Fits, voxel_variance_mm2
 from core.geometry import Array, unit
 from core.image.volume import Volume
 from core.plans.plan import Jaw
@@ -72,9 +72,10 @@ def learn_plates(volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> Pl
     points, directions = _places(volume, arch, jaw, levels)
     if not len(points):
         return known
-    known = _with_blur(volume, points, directions, levels, known)
+    bundles = Bundles.at(volume, points, directions, depth_mm=_DEPTH_MM)
+    known = _with_blur(volume, bundles, levels, known)
     known = replace(known, paths=BonePaths.of(volume, levels))
-    fits = fit_at(volume, points, directions, levels, known, depth_mm=_DEPTH_MM)
+    fits = bundles.fitted(levels, known)
     return _with_levels(points, fits, levels, known)
 
 
@@ -158,9 +159,9 @@ def _as_blurred(
 
 
 def _with_blur(
-    volume: Volume, points: Array, directions: Array, levels: BoneLevels, known: PlateLevels
+    volume: Volume, bundles: Bundles, levels: BoneLevels, known: PlateLevels
 ) -> PlateLevels:
-    fits = fit_at(volume, points, directions, levels, known, depth_mm=_DEPTH_MM, free_blur=True)
+    fits = bundles.fitted(levels, known, free_blur=True)
     v = fits.values
     with np.errstate(invalid="ignore"):
         keep = _good(fits, levels) & (v[:, WIDTH] > APART * FWHM * v[:, SIGMA])

@@ -65,6 +65,109 @@ class Fits:
     borrowed: NDArray[np.bool_]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bundles:
+    """Profiles around places where bone begins, sampled once for as many fits as are wanted.
+
+    The rays of a bundle start on a small disc in the surface, so that all meet it alike.
+
+    Parameters
+    ----------
+    points_mm : (n, 3) patient LPS mm
+    outward : (n, 3)
+        Outward normals.
+    cosine : (n,)
+        Of the angle between ray and normal.
+    mean : (n, count)
+        Mean grey values of each bundle's rays, from `LEAD_MM` before the point.
+    voxel_variance_mm2 : (n,)
+        Of the voxel along the normal.
+    """
+
+    points_mm: Array
+    outward: Array
+    cosine: Array
+    mean: Array
+    voxel_variance_mm2: Array
+
+    @classmethod
+    def at(cls, volume: Volume, points_mm: Array, directions: Array, *, depth_mm: float) -> Bundles:
+        """Sample bundles.
+
+        Parameters
+        ----------
+        volume : Volume
+        points_mm : (n, 3) patient LPS mm
+        directions : (n, 3)
+            Unit, into the bone.
+        depth_mm : float
+            Length of the profiles behind the points.
+        """
+        outward = _outward(volume, points_mm, directions)
+        count = round((LEAD_MM + depth_mm) / STEP_MM) + 1
+        offsets = _disc(outward, _BUNDLE_MM)
+        starts = (points_mm - LEAD_MM * directions)[:, None, :] + offsets
+        along = np.repeat(directions, offsets.shape[1], axis=0)
+        grey = sampling.profiles(volume, starts.reshape(-1, 3), along, STEP_MM, count)
+        # float64 first: a sum of seven in float32 would cost digits of air and metal.
+        mean = grey.reshape(*offsets.shape[:2], count).astype(np.float64).mean(axis=1)
+        return cls(
+            points_mm=points_mm,
+            outward=outward,
+            cosine=np.clip(-np.einsum("ij,ij->i", outward, directions), _LEAST_COSINE, 1.0),
+            mean=np.ascontiguousarray(mean),
+            voxel_variance_mm2=voxel_variance_mm2(volume, outward),
+        )
+
+    def every(self, step: int) -> Bundles:
+        """The first and then each `step`-th of them."""
+        return Bundles(
+            points_mm=self.points_mm[::step],
+            outward=self.outward[::step],
+            cosine=self.cosine[::step],
+            mean=np.ascontiguousarray(self.mean[::step]),
+            voxel_variance_mm2=self.voxel_variance_mm2[::step],
+        )
+
+    def fitted(self, levels: BoneLevels, known: PlateKnowledge, *, free_blur: bool = False) -> Fits:
+        """Fit the plate model to each.
+
+        Parameters
+        ----------
+        levels : BoneLevels
+        known : PlateKnowledge
+        free_blur : bool
+            Fit the blur of each profile too.
+        """
+        level, level_sd, borrowed = known.near(self.points_mm, self.outward)
+        contrast = levels.cortical - levels.soft
+        variance = known.variance_mm2(self.outward) + self.voxel_variance_mm2
+        sigma = np.sqrt(np.maximum(variance, _LEAST_BLUR_MM**2))
+        values = np.empty((len(self.mean), COLUMNS))
+        sampling.run_parallel(
+            fit_profiles,
+            self.mean,
+            np.full(len(self.mean), round(LEAD_MM / STEP_MM)),
+            STEP_MM,
+            sigma / self.cosine,
+            known.blur_sd_mm / self.cosine,
+            level,
+            level_sd,
+            contrast,
+            max(0.5 * levels.noise_sd, 0.015 * contrast),
+            max(1.0, levels.voxel_mm / STEP_MM),
+            free_blur,
+            values,
+        )
+        return Fits(
+            values=values,
+            cosine=self.cosine,
+            outward=self.outward,
+            level=level,
+            borrowed=borrowed,
+        )
+
+
 def fit_at(
     volume: Volume,
     points_mm: Array,
@@ -75,9 +178,7 @@ def fit_at(
     depth_mm: float,
     free_blur: bool = False,
 ) -> Fits:
-    """Fit the plate model around places where bone begins.
-
-    The rays of a bundle start on a small disc in the surface, so that all meet it alike.
+    """Fit the plate model once around places where bone begins; see `Bundles`.
 
     Parameters
     ----------
@@ -89,39 +190,8 @@ def fit_at(
     free_blur : bool
         Fit the blur of each profile too.
     """
-    outward = _outward(volume, points_mm, directions)
-    cosine = np.clip(-np.einsum("ij,ij->i", outward, directions), _LEAST_COSINE, 1.0)
-    level, level_sd, borrowed = known.near(points_mm, outward)
-    count = round((LEAD_MM + depth_mm) / STEP_MM) + 1
-    offsets = _disc(outward, _BUNDLE_MM)
-    starts = (points_mm - LEAD_MM * directions)[:, None, :] + offsets
-    along = np.repeat(directions, offsets.shape[1], axis=0)
-    grey = sampling.profiles(volume, starts.reshape(-1, 3), along, STEP_MM, count)
-    # float64 first: a sum of seven in float32 would cost digits of air and metal.
-    mean = grey.reshape(*offsets.shape[:2], count).astype(np.float64).mean(axis=1)
-    contrast = levels.cortical - levels.soft
-    sigma = np.sqrt(
-        np.maximum(
-            known.variance_mm2(outward) + voxel_variance_mm2(volume, outward), _LEAST_BLUR_MM**2
-        )
-    )
-    values = np.empty((len(points_mm), COLUMNS))
-    sampling.run_parallel(
-        fit_profiles,
-        np.ascontiguousarray(mean),
-        np.full(len(points_mm), round(LEAD_MM / STEP_MM)),
-        STEP_MM,
-        sigma / cosine,
-        known.blur_sd_mm / cosine,
-        level,
-        level_sd,
-        contrast,
-        max(0.5 * levels.noise_sd, 0.015 * contrast),
-        max(1.0, levels.voxel_mm / STEP_MM),
-        free_blur,
-        values,
-    )
-    return Fits(values=values, cosine=cosine, outward=outward, level=level, borrowed=borrowed)
+    bundles = Bundles.at(volume, points_mm, directions, depth_mm=depth_mm)
+    return bundles.fitted(levels, known, free_blur=free_blur)
 
 
 def voxel_variance_mm2(volume: Volume, directions: Array) -> Array:
