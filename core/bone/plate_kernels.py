@@ -30,6 +30,13 @@ _ROOT_TWO_PI = math.sqrt(2.0 * math.pi)
 
 
 @njit(cache=True, nogil=True)
+def _copy(source: Any, target: Any) -> None:
+    """The six parameters; a slice set to an array would compile its error messages as well."""
+    for i in range(6):
+        target[i] = source[i]
+
+
+@njit(cache=True, nogil=True)
 def _solve(a: Any, b: Any, n: int) -> bool:
     """Solve a x = b in place (symmetric positive a), x in b; False where a is singular."""
     for i in range(n):
@@ -159,9 +166,10 @@ def _descend(
         if new <= cost:
             small = abs(trial[0] - p[0]) + abs(trial[1] - p[1]) < 1e-3
             small = small and cost - new < 1e-3 * cost + 1e-9
-            p[:] = trial
-            h[:] = h2
-            g[:] = g2
+            _copy(trial, p)
+            _copy(g2, g)
+            for i in range(6):
+                _copy(h2[i], h[i])
             cost = new
             damping = max(damping * 0.2, 1e-7)
             if small:
@@ -346,8 +354,9 @@ def _fit_one(
     if single:
         free[WIDTH] = False
         free[INSIDE] = False
-    spread = np.array([0.3 * sigma, 4.0 * sigma])
-    spread[0] = max(spread[0], 0.05)
+    spread = np.empty(2)
+    spread[0] = max(0.3 * sigma, 0.05)
+    spread[1] = 4.0 * sigma
     apart = 1.5 * 2.3548
     loose = 1.0 / (0.2 * contrast * 0.2 * contrast)
     low_summit = begin[MISFIT] < level - 0.15 * contrast
@@ -358,30 +367,30 @@ def _fit_one(
     best_cost = np.inf
     again = not single and (low_summit or begin[WIDTH] < 0.6 * apart * sigma)
     for attempt in range(2 if again else 1):
-        trial[:] = begin[:6]
+        _copy(begin, trial)
         if attempt == 1:
             trial[WIDTH] = min(0.35 * begin[WIDTH], 0.8 * sigma)
         cost = _descend(trial, values, low, high, step, weight, prior, single, free, spread)
         if cost < best_cost:
             best_cost = cost
-            best[:] = trial
+            _copy(trial, best)
     free_level = not single and best[WIDTH] > apart * best[SIGMA]
     if not single and free_level != (prior[1, LEVEL] == loose):
         known = 1.0 / (level_sd * level_sd)
         prior[1, LEVEL] = loose if free_level else known
-        trial[:] = best
+        _copy(best, trial)
         _descend(trial, values, low, high, step, weight, prior, single, free, spread)
         if free_level and trial[WIDTH] < 0.85 * apart * trial[SIGMA]:
             prior[1, LEVEL] = known
         else:
-            best[:] = trial
+            _copy(trial, best)
     _errors(best, values, low, high, step, weight, prior, single, free, sigma_sd, out)
     # What the model leaves over beyond noise is texture and shape: it runs on for longer.
     left = max(out[MISFIT] * out[MISFIT] - noise * noise, 0.0)
     scale = math.sqrt(1.0 + left * _TEXTURE_MM / (step * noise * noise * correlated))
     for i in range(SD_EDGE, SD_WIDTH + 1):
         out[i] *= scale
-    out[:6] = best
+    _copy(best, out)
     out[SINGLE] = begin[SINGLE]
     out[OK] = 1.0
 

@@ -112,7 +112,8 @@ def contacts(
         away = math.sqrt(away)
         if away < ON_SURFACE_MM:
             away = 0.0
-            radial[:] = side
+            for c in range(3):
+                radial[c] = side[c]
         else:
             for c in range(3):
                 radial[c] /= away

@@ -31,7 +31,7 @@ def test_a_fault_loses_nothing_that_was_told_to_be_saved(tmp_path, kind, runs):
         [sys.executable, "-m", "tests.app.case.fault_runs", kind, str(runs), str(tmp_path), "ci"],
         cwd=ROOT, capture_output=True, text=True, check=False, timeout=100 * PATIENCE,
     )  # fmt: skip
-    assert done.returncode == 0, done.stderr
+    assert done.returncode == 0, f"ended with {done.returncode}: {done.stderr}"
     found = json.loads(done.stdout.splitlines()[-1])
     assert found == {"kind": kind, "runs": runs, "lost": []}
 
