@@ -151,8 +151,8 @@ run_tests() {
     # imported, which proves the wall between core and app with the whole of core's tests.
     status=0
     if [ $# -eq 0 ]; then
-        SOUNDING_WITHOUT_QT=1 bounded "$venv/bin/python" -m pytest -q -n 2 --dist loadfile -p no:pytest-qt tests/core || status=$?
-        bounded "$venv/bin/python" -m pytest -q -n 2 --dist loadfile --ignore=tests/core tests || status=$?
+        SOUNDING_WITHOUT_QT=1 bounded "$venv/bin/python" -m pytest -q -n 2 --dist loadfile --no-loadscope-reorder -p no:pytest-qt tests/core || status=$?
+        bounded "$venv/bin/python" -m pytest -q -n 2 --dist loadfile --no-loadscope-reorder --ignore=tests/core tests || status=$?
     else
         "$venv/bin/python" -m pytest "$@" || status=$?
     fi

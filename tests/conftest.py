@@ -9,6 +9,7 @@ import sys
 import pytest
 from hypothesis import HealthCheck, settings
 
+from tests.order import *  # noqa: F403  a hook
 from tests.watchdog import *  # noqa: F403  hooks and fixtures
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")

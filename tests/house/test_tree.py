@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.order import LONGEST
+
 ROOT = Path(__file__).parents[2]
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "app", "core", "tests", "sample_volumes"}
 LARGEST = 12_000_000
@@ -119,3 +121,7 @@ def test_every_module_says_in_its_first_line_what_it_is_for():
     tree = runpy.run_path(str(ROOT / "tests" / "studies" / "tree.py"))
     silent = [line for line in tree["picture"]().splitlines() if len(line.split(maxsplit=1)) < 2]
     assert silent == []
+
+
+def test_files_that_begin_first_are_there():
+    assert [name for name in LONGEST if not (ROOT / "tests" / name).is_file()] == []

@@ -68,8 +68,7 @@ def pictures(own: Path, out: Path) -> None:
     save(bench, out / "working.png")
     hands.unfold_first()
     save(bench, out / "ledger.png")
-    written = hands.write_sheet(own)
-    print(f"{program.platformName()}: {len(written)} files of the sheet, 4 pictures")
+    print(f"{program.platformName()}: 4 pictures")
     bench.close()
 
 

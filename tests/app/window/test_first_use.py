@@ -30,7 +30,7 @@ def cache(tmp_path, monkeypatch):
     return tmp_path
 
 
-@pytest.mark.timeout(1800)  # compiles everything, twice in a process of its own
+@pytest.mark.timeout(3600)  # the child gives way to whatever else runs on a busy machine
 def test_it_is_said_while_it_lasts_and_happens_once(qtbot, cache, monkeypatch):
     said = []
     first = FirstUse()
@@ -38,7 +38,7 @@ def test_it_is_said_while_it_lasts_and_happens_once(qtbot, cache, monkeypatch):
     first.begin()
     assert said[0].startswith("First use on this computer")
     assert f"of {STEPS}" in said[0]
-    qtbot.waitUntil(lambda: not first.running, timeout=180_000)
+    qtbot.waitUntil(lambda: not first.running, timeout=480_000)
     assert said[-1] == ""
     assert kernel_warm_up.mark().exists()
     assert list(cache.rglob("*.nbi")), "nothing was compiled into the cache"
