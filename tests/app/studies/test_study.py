@@ -6,6 +6,7 @@ import csv
 import json
 import os
 import threading
+from dataclasses import fields, replace
 
 import pandas as pd
 import pytest
@@ -19,7 +20,10 @@ from app.studies.run import run_study
 from app.studies.table import COLUMNS
 from app.studies.workers import on_processes
 from core.errors import SoundingError
+from core.image.volume import ScanIdentity
+from core.sheet.csv_table import ledger_rows
 from tests.core.scan.make_dicom import series, voxels, write_series
+from tests.sheet_material import fixture_at, ledger_of, plan_with
 
 FIXTURE = {
     "id": "36", "tooth": "36", "platform": [10.0, 10.0, 12.0], "towards_apex": [0, 0, -1],
@@ -104,6 +108,16 @@ def test_a_fault_is_a_row_with_its_reason(first):
 def test_neither_id_nor_birth_date_is_in_the_table(first):
     assert not {"patient_id", "birth_date"} & set(pd.read_parquet(first[0]).columns)
     assert b"19700102" not in first[0].read_bytes()
+
+
+def test_no_column_of_a_study_tells_who_the_patient_is():
+    """Every field of a scan's identity is a word of its own; only date and series may come out."""
+    ledger = ledger_of(plan_with(fixture_at(15.0, "36")))
+    texts = [f.name for f in fields(ScanIdentity) if isinstance(getattr(ledger.scan, f.name), str)]
+    scan = replace(ledger.scan, **{name: f"whose {name}" for name in texts})
+    for row in ledger_rows(replace(ledger, scan=scan), signed=False):
+        told = {row[name] for name in COLUMNS if str(row.get(name)).startswith("whose")}
+        assert told == {"whose study_date", "whose series_uid"}
 
 
 def test_two_workers_give_the_same_file_as_one(first, folder, tmp_path):

@@ -10,6 +10,7 @@ from app.panels.rows_shown import mark_tool
 from app.tools.catalogue import TOOLS
 from app.tools.fixture import EVERY_KIND, Adjust
 from app.tools.jaw import ArchTool
+from app.tools.names import TOOL_WORDS
 from app.tools.rulers import Ridge
 from core.kinds import KINDS
 from core.plans.edit import is_locked
@@ -83,6 +84,12 @@ def the_mark(t):
 def test_no_kind_of_mark_is_left_out():
     """What the plan can hold, the hand can take; the arch has its own tool."""
     assert {*THINGS, "midline", "note"} == EVERY_KIND
+
+
+@pytest.mark.parametrize("tool", TOOLS, ids=lambda tool: tool.name)
+def test_every_tool_has_its_words_and_no_words_are_left_over(tool):
+    assert str(TOOL_WORDS[tool.name])
+    assert TOOL_WORDS.keys() == {each.name for each in TOOLS}
 
 
 @pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.id)

@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 from core.measurement import MARKED, Note, Reading, Term
-from core.sheet.csv_table import COLUMNS, ledger_csv
+from core.sheet.csv_table import COLUMNS, ledger_csv, ledger_rows
 from core.sheet.schemas import column_type, ledger_schema, table_schema
 from core.words.columns import COLUMNS as MEANINGS
 from tests.sheet_material import fixture_at, ledger_of, plan_with
@@ -98,6 +98,16 @@ def typed(row):
         return row[name] if kind == "string" else (int if kind == "integer" else float)(row[name])
 
     return {name: one(name) for name in row}
+
+
+def test_numbers_of_a_row_are_numbers_of_the_schema_and_texts_are_texts():
+    """What stands in a cell, not what its text looks like: a file of types is written from it."""
+    types = {"string": str, "number": (int, float), "integer": int}
+    row = ledger_rows(LEDGER, signed=True)[0]
+    filled = [name for name, value in row.items() if value is not None]
+    assert len(filled) > 25
+    for name in filled:
+        assert isinstance(row[name], types[column_type(name)]), name
 
 
 def test_every_row_fits_the_schema_and_a_row_without_its_verdict_does_not():
