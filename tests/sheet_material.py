@@ -103,8 +103,11 @@ def round_jaw(*, voxel_mm: float = 0.8) -> Volume:
     )
 
 
-def ledger_of(plan: Plan, *, identity: ScanIdentity = IDENTITY) -> Ledger:
-    """Clearances of every fixture, and rows of the kinds that need a picture to measure."""
+def ledger_of(plan: Plan, *, identity: ScanIdentity = IDENTITY, unmarked: bool = True) -> Ledger:
+    """Clearances of every fixture, and rows of the kinds that need a picture to measure.
+
+    With a vessel that nobody marked, where it is not left out: beside it no depth is given.
+    """
     rows: list[Measurement] = []
     for fixture in plan.fixtures:
         for structure in plan.structures:
@@ -125,7 +128,8 @@ def ledger_of(plan: Plan, *, identity: ScanIdentity = IDENTITY) -> Ledger:
                     verdict=judge(reading, budget, limit),
                 )
             )
-        rows.append(not_marked(fixture.id, plan))
+        if unmarked:
+            rows.append(not_marked(fixture.id, plan))
     for site in plan.sites:
         rows += [ridge_width(site, depth) for depth in (1.0, 3.0)]
     return Ledger(

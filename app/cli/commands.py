@@ -108,7 +108,7 @@ def sheet(asked: argparse.Namespace) -> None:
     from core.plans.sizes import default_sizes, load_sizes
     from core.sheet.day import Day
     from core.sheet.folder import write_folder
-    from core.sheet.parts import PARTS
+    from core.sheet.parts import PARTS, THE_SHEET
     from core.sheet.patient_page import read_risks
     from core.sheet.record import RecordSettings
 
@@ -121,7 +121,8 @@ def sheet(asked: argparse.Namespace) -> None:
         from app.case.secret import practice_secret
 
         secret = practice_secret()
-    parts = {"sheet": ("sheet",), "record": PARTS[1:]}.get(asked.only, PARTS)
+    record = tuple(part for part in PARTS if part not in THE_SHEET)
+    parts = {"sheet": THE_SHEET, "record": record}.get(asked.only, PARTS)
     settings = RecordSettings(
         paper=asked.paper,
         without_viewing=True,

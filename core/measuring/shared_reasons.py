@@ -40,18 +40,19 @@ class SharedReason:
 class SharedReasons:
     """The shared reasons of one fixture or site, in the order of its rows.
 
-    A remark on a value is never among them: it stays at its value, in full.
+    A remark on a value is never among them, but where it takes the verdict from it: else it stays
+    at its value, in full.
     """
 
     all: tuple[SharedReason, ...] = ()
 
     @classmethod
     def of(cls, rows: Iterable[Measurement]) -> SharedReasons:
-        """Those of the rows that have no value."""
+        """Those of the rows that have no value, or none that is judged."""
         counts = Counter(
             message
             for m in rows
-            if m.value is None
+            if _is_open(m)
             for message in dict.fromkeys(note.message for note in m.reading.notes)
         )
         shared = [(message, n) for message, n in counts.items() if n >= FEWEST]
@@ -64,7 +65,7 @@ class SharedReasons:
 
     def letter(self, row: Measurement, note: Note) -> str:
         """What stands at a row in place of a note; empty where the note itself must."""
-        if row.value is not None:
+        if not _is_open(row):
             return ""
         return next((r.letter for r in self.all if r.message == note.message), "")
 
@@ -76,3 +77,7 @@ class SharedReasons:
     def rest(self, row: Measurement) -> tuple[str, ...]:
         """The sentences of a row that it does not share."""
         return tuple(n.message for n in row.reading.notes if not self.letter(row, n))
+
+
+def _is_open(row: Measurement) -> bool:
+    return row.value is None or row.verdict == "not assessed"

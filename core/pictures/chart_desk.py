@@ -27,6 +27,9 @@ _LABEL_HEIGHT_MM: dict[LabelStyle, float] = {
 SIDE_BY_SIDE_MM = 1.2
 MISREAD = 4.0
 """What a numeral costs that stands nearer to another line than to its own."""
+EDGE_WORDS_MM, LONG_EDGE_WORDS_MM = 3.8, 17.0
+"""Room on paper for the letters and words at the edges of a picture."""
+
 LONGEST_MM, LONGEST_RIDGE_MM = 12.0, 40.0
 """Longer distances only clutter a picture; the ledger has them."""
 
@@ -148,12 +151,26 @@ class Desk:
             over += np.where(gap > 0, gap + 1.0, 0.0)
             # Side by side two numerals read as one number.
             over += 0.5 * (gap > -SIDE_BY_SIDE_MM / self.drawn_at)
+        for middle, room in self._taken():
+            gap = ((size + room) / 2 - np.abs(places - middle)).min(axis=1)
+            over += np.where(gap > 0, gap + 1.0, 0.0)
         if self.lines:
             ends = np.stack([line.points[[0, -1]] for line in self.lines])
             steps = np.linspace(ends[:, 0], ends[:, 1], 12).reshape(-1, 2)
             covered = (np.abs(places[:, None] - steps) < size / 2).all(axis=2)
             over += 0.2 * covered.sum(axis=1)
         return np.asarray(over)
+
+    def _taken(self) -> list[tuple[Array, Array]]:
+        """Middle and size of what a picture always carries: words at its edges, and the bar."""
+        half, across = self.half, EDGE_WORDS_MM / self.drawn_at
+        letter = np.array([across, across])
+        upright = np.array([across, LONG_EDGE_WORDS_MM / self.drawn_at])
+        edges = [
+            (np.array([0.0, s * (half[1] - across / 2)]), letter) for s in (1, -1)
+        ] + [(np.array([s * (half[0] - across / 2), 0.0]), upright) for s in (1, -1)]  # fmt: skip
+        bar = (np.array([half[0] - 7.0, -half[1] + 3.0]), np.array([11.0, 4.5]))
+        return [*edges, bar]
 
     def _nearer_to_another(self, size: Array, places: Array, own: Line) -> Array:
         """(n, 2) places → (n,) True where a label there would be read as another line's."""

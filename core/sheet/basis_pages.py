@@ -1,4 +1,4 @@
-"""The last part: what every number on the sheet rests on."""
+"""A file of its own: what every number on the sheet rests on."""
 
 from __future__ import annotations
 
@@ -6,26 +6,38 @@ from core.distances.tubes import diameter_sd_mm
 from core.identity import structure_words, thing_words
 from core.sheet.budget_table import budget_table
 from core.sheet.case import Case
-from core.sheet.furniture import heading
+from core.sheet.furniture import BODY_TOP_MM, furnish, heading
 from core.sheet.ledger_table import meanings
-from core.sheet.page import Pages
+from core.sheet.page import Pages, PaperName
 from core.structures import Course, Foramen, KnownObject, StentAxis, Structure, Tapered, kind_of
 from core.trust.figures import nearest, plain, up
-from core.words.sheet import EACH_BY_ITSELF, UNCERTAINTY
+from core.words.sheet import BASIS_TITLE, EACH_BY_ITSELF, UNCERTAINTY
 
 _QUIET = (0.33, 0.33, 0.33)
-_LEAST_ROOM_MM = 90.0
 UNCERTAIN = "Uncertainty"
+
+
+def basis_pdf(case: Case, *, paper: PaperName = "A4") -> bytes:
+    """Definitions, scan, plan, checks, marks, limits, uncertainty and log as a PDF.
+
+    Parameters
+    ----------
+    case : Case
+    paper : PaperName, optional
+    """
+    pages = Pages(paper, top_mm=BODY_TOP_MM)
+    basis_pages(pages, case)
+    return pages.render(
+        furnish(case, BASIS_TITLE),
+        title=BASIS_TITLE,
+        subject=f"plan {case.ledger.plan_fingerprint}",
+    )
 
 
 def basis_pages(pages: Pages, case: Case) -> None:
     """Lay out scan, plan, checks, structures, limits, uncertainty and log."""
-    # Below what stands there already, where a good part of the page is free.
-    if pages.y > pages.bottom - _LEAST_ROOM_MM:
-        pages.new_page()
-    else:
-        pages.y += 4.0
-    heading(pages, "What this sheet rests on", size=13)
+    pages.new_page()
+    heading(pages, "What the measurement sheet rests on", size=13)
     for title, lines in _parts(case):
         pages.ensure(14.0)
         heading(pages, title, size=10)

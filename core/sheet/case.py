@@ -27,7 +27,7 @@ from core.plans.side import CONTRADICTIONS, contradictions, traced
 from core.plans.sizes import ListedSize
 from core.sheet.day import Day
 from core.sheet.who import Who, who_is
-from core.trust.verdict import worst_first
+from core.trust.verdict import is_judged, worst_first
 from core.words.sheet import DRAFT, SIDE_CONTRADICTED, WITHOUT_VIEWING
 
 SAME_PLACE_MM = 1.0
@@ -198,13 +198,18 @@ class Case:
     def tightest(self, subject: Subject) -> Measurement | None:
         """The danger or root row that comes first: worst verdict, then smallest margin."""
         groups = ("danger", "roots")
-        danger = [m for m in self.rows(subject) if m.group in groups and m.verdict is not None]
+        danger = [m for m in self.rows(subject) if m.group in groups and is_judged(m)]
         return worst_first(danger)[0] if danger else None
 
-    def _rank(self, subject: Subject) -> int:
+    def _rank(self, subject: Subject) -> tuple[int, ...]:
+        """The worst verdict, then how often it and the next ones were given."""
         order = ("below limit", "not assessed", "too near to tell", "meets limit")
-        ranks = [order.index(m.verdict) for m in self.rows(subject) if m.verdict is not None]
-        return min(ranks, default=len(order))
+        counts = [
+            sum(m.verdict == verdict for m in self.rows(subject) if is_judged(m))
+            for verdict in order
+        ]
+        first = next((n for n, count in enumerate(counts) if count), len(order))
+        return first, *(-count for count in counts)
 
 
 def tooth_words(iso: str) -> str:

@@ -10,6 +10,7 @@ from core.measurement import Measurement
 from core.sheet.case import Case
 from core.sheet.page import Pages, PaperName
 from core.sheet.small_pages import plain_head
+from core.words.drilling import CHOOSE, CHOSEN, DRILLS_LAID_OUT, NO_CARD, ORIGINS
 from core.words.sheet import SIDE_CONTRADICTED
 
 QUESTIONS = (
@@ -40,7 +41,7 @@ def checklist_items(case: Case) -> tuple[tuple[str, str], ...]:
         ("The whole volume was interpreted", interpreted),
         *((question, "yes / no, what: ______________________________") for question in QUESTIONS),
         ("The fixtures of the plan are here", sizes or "no fixture in the plan"),
-        ("Drill card and drills laid out; marks with or without the tip known", "see the card"),
+        (DRILLS_LAID_OUT, _card_words(case)),
     ]
     if plan.stent_axes:
         items.append(("The stent sits without rocking, as it did in the scan",
@@ -56,6 +57,16 @@ def checklist_items(case: Case) -> tuple[tuple[str, str], ...]:
         *((f"Looked at again: {_named(case, m)}", str(m.verdict)) for m in _not_met(case)),
     ]
     return tuple(items)
+
+
+def _card_words(case: Case) -> str:
+    """Whether there is a card: where no depth is given there is none."""
+    rules = [case.depth_rule(s) for s in case.subjects if s.fixture is not None]
+    if all(rule.refused for rule in rules):
+        return NO_CARD
+    if case.plan.depth_from is None:
+        return CHOOSE
+    return CHOSEN.format(origin=ORIGINS[case.plan.depth_from])
 
 
 def _not_met(case: Case) -> list[Measurement]:

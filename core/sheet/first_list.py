@@ -12,7 +12,7 @@ from core.pictures.ink import GLYPHS, VERMILION
 from core.sheet.case import Case, Subject
 from core.sheet.page import Pages
 from core.trust.figures import plain, shown, shown_at_least, up
-from core.trust.verdict import worst_first
+from core.trust.verdict import is_judged, worst_first
 from core.words.drilling import (
     CHOOSE,
     MAXIMUM,
@@ -23,6 +23,7 @@ from core.words.drilling import (
     NOT_GIVEN_SIDE,
     ORIGINS,
 )
+from core.words.sheet import CLOSEST, LIMITS_MET, NOT_ASSESSED, NOTHING_MEASURED, OPEN_VERDICTS
 
 _MOST_ROWS = 7
 _LEAST_ROWS = 3
@@ -41,19 +42,23 @@ def first_list(  # noqa: PLR0917 - place and room, as for every part of a page
     lowest : float
         Below it nothing is set that the following pages have as well.
     """
-    rows = [m for m in case.rows(lead) if m.verdict is not None]
+    rows = [m for m in case.rows(lead) if is_judged(m)]
     tight = case.tightest(lead)
     if tight is not None:
-        pages.text(x, y + 3.2, "Tightest danger", size=9, face="strong")
+        pages.text(x, y + 3.2, CLOSEST, size=9, face="strong")
         y = _tightest(pages, tight, case.name(tight), x, y + 4.5)
     y = _depths(pages, case, lead, x, y)
     others = [m for m in worst_first(rows) if m is not tight]
-    y = _not_met(pages, case, [m for m in others if m.verdict != "meets limit"], x, y, lowest)
+    # Nothing that is marked or declared would settle a side that is contradicted.
+    plain_title = {"not assessed": NOT_ASSESSED} if case.side_is_contradicted else {}
+    for verdict, title in (OPEN_VERDICTS | plain_title).items():
+        found = [m for m in others if m.verdict == verdict]
+        y = _not_met(pages, case, title, found, x, y, lowest)
     met = _smallest_of_each(m for m in others if m.verdict == "meets limit")
     if met:
         names = "; ".join(f"{case.name(m)} {shown(m)}" for m in met)
         words = f"{GLYPHS['meets limit']} {names} (mm)"
-        y = _titled(pages, "Limits met", words, x, y, lowest)
+        y = _titled(pages, LIMITS_MET, words, x, y, lowest)
     ridge = _ridge_rows(case, lead)
     if ridge and lead.fixture is not None:
         y = _titled(pages, "Ridge", _ridge_words(case, ridge), x, y, lowest)
@@ -64,16 +69,18 @@ def first_list(  # noqa: PLR0917 - place and room, as for every part of a page
         y = _large(pages, case, "Rulers and angles", by_hand, x, y)
     if not rows and not ridge and not by_hand:
         width = pages.right - x
-        y = pages.block(x, y, width, "Nothing was measured here.", size=11, face="strong")
+        y = pages.block(x, y, width, NOTHING_MEASURED, size=11, face="strong")
     return y
 
 
 def _not_met(  # noqa: PLR0917 - as above
-    pages: Pages, case: Case, rows: list[Measurement], x: float, y: float, lowest: float
-) -> float:
+    pages: Pages, case: Case, title: str, rows: list[Measurement], x: float, y: float,
+    lowest: float,
+) -> float:  # fmt: skip
+    """Rows of one verdict under its own title: what was not assessed is not called not met."""
     if not rows:
         return y
-    pages.text(x, y + 3.6, "Also not met", size=9, face="strong")
+    pages.text(x, y + 3.6, title, size=9, face="strong")
     y += 5.0
     room = int((lowest - y - 4.6) / 4.8)
     most = min(_MOST_ROWS, max(room, _LEAST_ROWS))
@@ -113,11 +120,18 @@ def _ridge_words(case: Case, ridge: list[Measurement]) -> str:
     """Height and widths in few words: with a fixture they are not what decides."""
     widths = [(m, m.details.at_depth_mm) for m in ridge if isinstance(m.details, WidthDetails)]
     parts = [
-        f"{case.name(m)}: {shown(m)} mm" for m in ridge if m.kind is MeasurementKind.RIDGE_HEIGHT
+        f"{case.name(m)}: " + ("not assessed" if m.value is None else f"{shown(m)} mm")
+        for m in ridge
+        if m.kind is MeasurementKind.RIDGE_HEIGHT
     ]
     if widths:
-        figures = ", ".join(f"{shown(m)} at {depth:g}" for m, depth in widths if depth is not None)
-        parts.append(f"Ridge width along the axis, mm at mm below the crest: {figures}")
+        figures = [
+            f"{shown(m)} mm at {depth:g} mm"
+            for m, depth in widths
+            if depth is not None and m.value is not None
+        ]
+        told = f"{', '.join(figures)} below the crest" if figures else "not assessed"
+        parts.append(f"Ridge width along the axis: {told}")
     return "; ".join(parts)
 
 

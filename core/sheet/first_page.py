@@ -5,21 +5,39 @@ from __future__ import annotations
 from dataclasses import replace
 
 from core.drawing import Chart
+from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.pictures.chart import View, across_arch_chart, through_axis_chart
-from core.pictures.ink import GLYPHS
+from core.pictures.depth_window import deepest_structure_mm, depth_window
+from core.pictures.ink import BLACK, GLYPHS, PALE, VERMILION
 from core.sheet.case import Case, Subject
+from core.sheet.closing_part import MOST_ON_FIRST_PAGE as _MOST_CHECKS
+from core.sheet.closing_part import grave_findings
 from core.sheet.first_list import first_list
 from core.sheet.fonts_found import Face
 from core.sheet.furniture import ruler, scale_check, small_arch
 from core.sheet.page import Pages
 from core.trust.figures import shown
+from core.trust.verdict import is_judged
 from core.words.cautions import CAUTIONS
-from core.words.sheet import SIDE_CONTRADICTED
+from core.words.drilling import ORIGINS
+from core.words.sheet import (
+    COUNTS,
+    DEPTH_SHORT,
+    EACH_PLACE,
+    MEASURED_WITHOUT_FIXTURE,
+    NO_DEPTH_SHORT,
+    NO_FIXTURE_SHORT,
+    NOTHING_IN_PLAN,
+    SIDE_CONTRADICTED,
+)
 
 _QUIET = (0.33, 0.33, 0.33)
-_MOST_OTHERS = 11
+_MOST_PLACES = 12
 _LEAST_OTHERS = 3
-_MOST_CHECKS = 3
+_LINE_MM = 4.6
+_LARGE, _LEAST_LARGE = 2.0, 1.2
+_SITE_MM = 40.0
+"""Height of a section without a fixture that shows ridge and canal."""
 
 
 def first_page(pages: Pages, case: Case) -> None:
@@ -29,21 +47,20 @@ def first_page(pages: Pages, case: Case) -> None:
     if not subjects:
         pages.y = pages.block(
             pages.left, pages.y, pages.inner,
-            "The plan holds no fixture, no site and no ruler: nothing was measured.", size=12,
-            face="strong",
+            NOTHING_IN_PLAN, size=12, face="strong",
         )  # fmt: skip
         _foot(pages, case)
         return
     lead = subjects[0]
     _title(pages, case, lead)
     below_picture = _picture(pages, case, lead, pages.y)
-    below = sum(_heights(pages, case, subjects[1:]))
+    below = sum(_heights(pages, case))
     lowest = _foot_top(pages) - below - 3.0
     below_list = first_list(pages, case, lead, pages.left + 66.0, pages.y, lowest)
     pages.y = max(below_picture, below_list) + 2.0
     _summary(pages, case)
+    _each_place(pages, case)
     _checks(pages, case)
-    _others(pages, case, subjects[1:])
     _enlarged(pages, case, lead)
     _foot(pages, case)
 
@@ -109,38 +126,57 @@ def lead_chart(
     )
     volume, plan, arch, ledger = case.volume, case.plan, case.arch, case.ledger
     if subject.fixture is not None:
+        height = view.size_mm[1]
+        centre, _ = depth_window(
+            deepest_structure_mm(plan, arch, subject.fixture), height,
+            subject.fixture.size.length_mm / 2, most_mm=height,
+        )  # fmt: skip
+        view = replace(view, centre_depth_mm=centre)
         return through_axis_chart(volume, plan, arch, subject.fixture, ledger, view=view)
     return across_arch_chart(volume, plan, arch, station, ledger, view=view)
 
 
 def _enlarged(pages: Pages, case: Case, lead: Subject) -> None:
-    """Both planes at 2 : 1 with their numerals, where the page has room left."""
+    """Both planes enlarged with their numerals, where the page has room left."""
     room = min(_foot_top(pages) - pages.y - 10.0, 76.0)
     gap = 6.0
-    size = ((pages.inner - gap) / 4, room / 2)
     if room < 34.0:
         return
     x = pages.left
-    for chart in _enlarged_charts(case, lead, size):
-        words = f"{chart.title} – enlarged 2 : 1"
-        pages.text(x, pages.y + 4.4, words, size=9, face="strong", width=size[0] * 2)
-        width, _ = pages.chart(chart, x, pages.y + 6.0, scale=2.0)
+    for chart, scale in _enlarged_charts(case, lead, ((pages.inner - gap) / 2, room)):
+        words = f"{chart.title} – enlarged {scale:.2g} : 1"
+        pages.text(x, pages.y + 4.4, words, size=9, face="strong", width=(pages.inner - gap) / 2)
+        width, _ = pages.chart(chart, x, pages.y + 6.0, scale=scale)
         x += width + gap
     pages.y += 6.0 + room
 
 
-def _enlarged_charts(case: Case, lead: Subject, size_mm: tuple[float, float]) -> list[Chart]:
+def _enlarged_charts(
+    case: Case, lead: Subject, paper_mm: tuple[float, float]
+) -> list[tuple[Chart, float]]:
+    """Charts with their scale: 2, or less where platform and canal would not both be shown."""
     station = case.station(lead)
     if case.arch is None or station is None:
         return []
-    view = View(size_mm=size_mm, window=case.window, drawn_at=2.0, levels=case.levels)
+    width, room = paper_mm
     volume, plan, arch, ledger = case.volume, case.plan, case.arch, case.ledger
-    if lead.fixture is None:
-        return [across_arch_chart(volume, plan, arch, station, ledger, view=view)]
-    # The apex and what lies beyond it matter more than the crown's space.
-    deeper = replace(view, centre_depth_mm=lead.fixture.size.length_mm / 2 + 2.5)
+    fixture = lead.fixture
+    centre, height = None, max(room / _LARGE, min(_SITE_MM, room / _LEAST_LARGE))
+    if fixture is not None:
+        # The apex and what lies beyond it matter more than the crown's space.
+        centre, height = depth_window(
+            deepest_structure_mm(plan, arch, fixture), room / _LARGE,
+            fixture.size.length_mm / 2 + 2.5, most_mm=room / _LEAST_LARGE,
+        )  # fmt: skip
+    scale = room / height
+    view = View(
+        size_mm=(width / scale, height), window=case.window, drawn_at=scale, levels=case.levels,
+        centre_depth_mm=centre,
+    )  # fmt: skip
+    if fixture is None:
+        return [(across_arch_chart(volume, plan, arch, station, ledger, view=view), scale)]
     return [
-        through_axis_chart(volume, plan, arch, lead.fixture, ledger, turn_deg=turn, view=deeper)
+        (through_axis_chart(volume, plan, arch, fixture, ledger, turn_deg=turn, view=view), scale)
         for turn in (0.0, 90.0)
     ]
 
@@ -163,10 +199,10 @@ def _picture(pages: Pages, case: Case, lead: Subject, y: float) -> float:
     return y + 8.0 + height + 16.0
 
 
-def _heights(pages: Pages, case: Case, others: tuple[Subject, ...]) -> tuple[float, float, float]:
-    """Room that summary, scan checks and the other subjects take."""
-    words = pages.height_of(pages.inner - 6.0, case.ledger.summary, size=11, face="strong") + 6.0
-    grave = [f for f in case.findings if f.severity != "note"]
+def _heights(pages: Pages, case: Case) -> tuple[float, float, float]:
+    """Room that summary, scan checks and the lines of each place take."""
+    words = pages.height_of(pages.inner - 6.0, _summary_words(case), size=11, face="strong") + 6.0
+    grave = grave_findings(case)
     checks = (
         sum(
             pages.height_of(pages.inner, f"! {f.message}", size=8.5, face="strong")
@@ -175,11 +211,25 @@ def _heights(pages: Pages, case: Case, others: tuple[Subject, ...]) -> tuple[flo
         + (1.0 if grave else 0.0)
         + (4.0 if len(grave) > _MOST_CHECKS else 0.0)
     )
-    return words, checks, 4.6 + 4.0 * min(len(others), _MOST_OTHERS) if others else 0.0
+    places = len(case.subjects)
+    return words, checks, 5.8 + _LINE_MM * min(places, _MOST_PLACES) if places > 1 else 0.0
+
+
+def _summary_words(case: Case) -> str:
+    """The ledger's summary; without a fixture also what was measured, for no limit was checked."""
+    if case.plan.fixtures:
+        return case.ledger.summary
+    kinds = dict.fromkeys(
+        m.kind.row.words.lower() for m in case.ledger.measurements if m.value is not None
+    )
+    if not kinds:
+        return case.ledger.summary
+    measured = MEASURED_WITHOUT_FIXTURE.format(what=", ".join(kinds))
+    return f"{measured} {case.ledger.summary}"
 
 
 def _summary(pages: Pages, case: Case) -> None:
-    words = case.ledger.summary
+    words = _summary_words(case)
     height = pages.height_of(pages.inner - 6.0, words, size=11, face="strong")
     pages.rect(pages.left, pages.y, pages.inner, height + 4.0, edge=0.4)
     pages.block(pages.left + 3.0, pages.y + 2.0, pages.inner - 6.0, words, size=11, face="strong")
@@ -188,39 +238,81 @@ def _summary(pages: Pages, case: Case) -> None:
 
 def _checks(pages: Pages, case: Case) -> None:
     """What makes every number doubtful stands on page 1, not only at the end."""
-    grave = [f for f in case.findings if f.severity != "note"]
+    grave = grave_findings(case)
     if not grave:
         return
     for finding in grave[:_MOST_CHECKS]:
         words = f"! {finding.message}"
         pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=8.5, face="strong")
     if len(grave) > _MOST_CHECKS:
-        more = f"and {len(grave) - _MOST_CHECKS} more scan checks on the last pages"
+        more = f"and {len(grave) - _MOST_CHECKS} more scan checks on the last page"
         pages.y = pages.block(pages.left, pages.y, pages.inner, more, size=8.5, face="slant")
     pages.y += 1.0
 
 
-def _others(pages: Pages, case: Case, others: tuple[Subject, ...]) -> None:
-    if not others:
+def _each_place(pages: Pages, case: Case) -> None:
+    """Every fixture and site in one line, worst first; each has pages of its own."""
+    subjects = case.subjects
+    if len(subjects) < 2:
         return
-    pages.text(pages.left, pages.y + 3.2, "Also on this sheet", size=9, face="strong")
-    pages.y += 4.6
-    # The arch above marks all of them, and each has pages of its own.
-    room = int((_foot_top(pages) - pages.y) / 4.0)
-    most = len(others) if len(others) <= room else max(room - 1, _LEAST_OTHERS)
-    for subject in others[:most]:
-        tight = case.tightest(subject)
-        left = f"{subject.words}, {subject.size_words}"
-        pages.text(pages.left, pages.y + 3.0, left, size=8.5, width=pages.inner * 0.55)
-        if tight is not None:
-            right = f"{GLYPHS[tight.verdict]} {case.name(tight)} {shown(tight)} ({tight.verdict})"
-            pages.text(pages.right, pages.y + 3.0, right, size=8.5, align="right",
-                       width=pages.inner * 0.43)  # fmt: skip
-        pages.y += 4.0
-    if len(others) > most:
-        more = f"and {len(others) - most} more on the following pages"
+    pages.text(pages.left, pages.y + 3.2, EACH_PLACE, size=9, face="strong")
+    pages.y += 4.8
+    room = int((_foot_top(pages) - pages.y) / _LINE_MM)
+    most = len(subjects) if len(subjects) <= room else max(room - 1, _LEAST_OTHERS)
+    for subject in subjects[:most]:
+        _place(pages, case, subject)
+    if len(subjects) > most:
+        more = f"and {len(subjects) - most} more on the following pages"
         pages.text(pages.left, pages.y + 3.0, more, size=8.5, face="slant")
-        pages.y += 4.0
+        pages.y += _LINE_MM
+    pages.y += 1.0
+
+
+def _place(pages: Pages, case: Case, subject: Subject) -> None:
+    y, left = pages.y + 3.2, pages.left
+    tight = case.tightest(subject)
+    face: Face = "plain" if tight is None or tight.verdict == "meets limit" else "strong"
+    colour = VERMILION if tight is not None and tight.verdict == "below limit" else BLACK
+    if tight is not None:
+        pages.text(left + 2.0, y, GLYPHS[tight.verdict], size=11, face="strong", align="middle",
+                   colour=colour)  # fmt: skip
+    tooth = f"{subject.words}, {_short_size(subject)}"
+    pages.text(left + 5.0, y, tooth, size=8.5, face=face, width=pages.inner * 0.385 - 6.0)
+    if tight is not None:
+        words = case.name(tight)
+        words += "" if tight.value is None else f" {shown(tight)} mm"
+        pages.text(left + pages.inner * 0.385, y, words, size=8.5, face=face,
+                   width=pages.inner * 0.21)  # fmt: skip
+    verdicts = [m.verdict for m in case.rows(subject) if is_judged(m)]
+    counts = [
+        words.format(n=verdicts.count(verdict))
+        for verdict, words in COUNTS.items()
+        if verdict in verdicts
+    ]
+    pages.text(left + pages.inner * 0.60, y, ", ".join(counts), size=8,
+               width=pages.inner * 0.22)  # fmt: skip
+    pages.text(pages.right, y, _depth_words(case, subject), size=8, align="right",
+               width=pages.inner * 0.175)  # fmt: skip
+    pages.line(left, pages.y + _LINE_MM - 0.3, pages.right, pages.y + _LINE_MM - 0.3, width=0.1,
+               colour=PALE)  # fmt: skip
+    pages.y += _LINE_MM
+
+
+def _short_size(subject: Subject) -> str:
+    return subject.size_words.removesuffix(" mm") if subject.fixture else NO_FIXTURE_SHORT
+
+
+def _depth_words(case: Case, subject: Subject) -> str:
+    """The chosen depth of one fixture; only whether there is one while nobody chose."""
+    if subject.fixture is None:
+        return ""
+    if case.depth_rule(subject).refused:
+        return NO_DEPTH_SHORT
+    chosen = case.plan.depth_from
+    rows = [m for m in drill_rows_of(case.rows(subject)) if counted_from(m) == chosen]
+    if chosen is None or not rows or rows[0].value is None:
+        return ""
+    return DEPTH_SHORT.format(depth=mark_words(rows[0]), origin=ORIGINS[chosen])
 
 
 def _foot_top(pages: Pages) -> float:

@@ -13,20 +13,28 @@ from core.identity import Tooth
 from core.pictures.ink import BLACK, PALE, WHITE
 from core.sheet.case import Case
 from core.sheet.page import MARGIN_MM, Box, Pages
+from core.words.sheet import SHEET_TITLE
 
 BODY_TOP_MM = 36.0
 RULER_MM = 50
 _QUIET = (0.33, 0.33, 0.33)
 
 
-def furnish(case: Case) -> Callable[[Pages, int, int], None]:
-    """A function that puts head, band and foot on a page."""
+def furnish(case: Case, title: str = SHEET_TITLE) -> Callable[[Pages, int, int], None]:
+    """A function that puts head, band and foot on a page.
+
+    Parameters
+    ----------
+    case : Case
+    title : str, optional
+        Of the document.
+    """
 
     def put(pages: Pages, number: int, count: int) -> None:
         left, right = pages.left, pages.right
         who = case.who
         _name(pages, who.name)
-        pages.text(right, 15.5, "Measurement sheet", size=11, face="slant", align="right")
+        pages.text(right, 15.5, title, size=11, face="slant", align="right")
         line = f"{who.birth} · {who.patient_id} · {who.scanned}"
         pages.text(left, 21.0, line, size=9.5, width=pages.inner - 26)
         pages.text(right, 21.0, f"page {number} of {count}", size=9.5, align="right")

@@ -155,6 +155,18 @@ class Pages:
         lines = len(wrapped(text, width * mm, size_pt=size, face=face))
         return float(lines * size / mm * _LEADING)
 
+    def width_of(self, text: str, *, size: float = 9.0, face: Face = "plain") -> float:
+        """Width of one line of text, mm.
+
+        Parameters
+        ----------
+        text : str
+        size : float, optional
+            Of the letters, points.
+        face : Face, optional
+        """
+        return float(set_text(text, size_pt=size, face=face).width_pt / mm)
+
     def line(
         self, x0: float, y0: float, x1: float, y1: float, *, width: float = 0.15,
         colour: Colour = BLACK, dash: tuple[float, ...] = (),

@@ -25,6 +25,7 @@ FILES: dict[str, tuple[str, ...]] = {
         "section-*.png",
         "panorama.png",
     ),
+    "basis": ("basis.pdf",),
     "card": ("drill-card.pdf",),
     "film": ("check-film.pdf",),
     "checklist": ("checklist.pdf",),
@@ -39,7 +40,10 @@ FILES: dict[str, tuple[str, ...]] = {
 """Names of the files of each part; a star stands for the id of a fixture or a body."""
 
 PARTS = tuple(FILES)
-WITH_FIXTURE = ("card", "film", "bodies", "laboratory")
+THE_SHEET = ("sheet", "basis")
+"""The sheet and what it rests on; all other parts stand beside it."""
+
+WITH_FIXTURE = ("card", "film", "checklist", "patient", "bodies", "laboratory")
 ARCHIVE = ("report", "pdf object", "key pictures", "bodies")
 """DICOM objects in the scan's study."""
 
@@ -86,15 +90,13 @@ def refuse_hindered(part: str, ledger: Ledger) -> None:
     Raises
     ------
     OutputError
-        ``record-needs-fixture``, ``record-needs-place``, ``archive-nothing-to-report``,
+        ``record-needs-fixture``, ``archive-nothing-to-report``,
         ``archive-field-missing``, ``side-contradiction``, ``card-without-depth``.
     """
     plan = ledger.plan
     nowhere = not plan.fixtures and not plan.sites
     if part in WITH_FIXTURE and not plan.fixtures:
         raise OutputError("record-needs-fixture")
-    if part == "patient" and nowhere:
-        raise OutputError("record-needs-place")
     if part in FOR_THE_CHAIR:
         refuse_contradiction(ledger)
     if part == "card":

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from core.sheet.basis_pages import basis_pages
 from core.sheet.case import Case, ready
+from core.sheet.closing_part import closing_part
 from core.sheet.first_page import first_page
 from core.sheet.furniture import BODY_TOP_MM, furnish
 from core.sheet.page import Pages, PaperName
 from core.sheet.site_pages import site_pages
+from core.words.sheet import SHEET_TITLE
 
 
 def laid_out(
@@ -32,14 +33,15 @@ def laid_out(
         site_pages(pages, case, subject, lead=number == 0)
         if progress is not None:
             progress((number + 1) / (len(subjects) + 1))
-    basis_pages(pages, case)
+    if subjects:
+        closing_part(pages, case)
     return pages
 
 
 def sheet_pdf(
     case: Case, *, paper: PaperName, progress: Callable[[float], None] | None = None
 ) -> bytes:
-    """The PDF: page 1, the pages of each fixture and site, and what all of it rests on.
+    """The PDF: page 1, the pages of each fixture and site, and where the limits come from.
 
     Parameters
     ----------
@@ -51,5 +53,5 @@ def sheet_pdf(
     pages = laid_out(case, paper=paper, progress=progress)
     # The document's title names no patient: file managers and printers show it to anybody.
     return pages.render(
-        furnish(case), title="Measurement sheet", subject=f"plan {case.ledger.plan_fingerprint}"
+        furnish(case), title=SHEET_TITLE, subject=f"plan {case.ledger.plan_fingerprint}"
     )

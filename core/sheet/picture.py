@@ -53,7 +53,7 @@ def draw_chart(
     canvas.setLineCap(1)
     canvas.setLineJoin(1)
     for line in chart.lines:
-        _line(canvas, line, scale, scheme)
+        draw_line(canvas, line, scale, scheme)
     for dot in chart.dots:
         at = (dot.at[0] * scale * mm, dot.at[1] * scale * mm)
         canvas.setFillColorRGB(*scheme.casing)
@@ -78,7 +78,18 @@ def _image(chart: Chart, scheme: Scheme) -> ImageReader:
     return ImageReader(Image.fromarray(shades))
 
 
-def _line(canvas: Any, line: Line, scale: float, scheme: Scheme) -> None:
+def draw_line(canvas: Any, line: Line, scale: float, scheme: Scheme) -> None:
+    """Draw one line of a chart, its casing first.
+
+    Parameters
+    ----------
+    canvas : reportlab canvas
+        Moved to the chart's middle.
+    line : Line
+        In mm from there.
+    scale : float
+    scheme : Scheme
+    """
     stroke = STROKES[line.style]
     path = canvas.beginPath()
     for n, (u, v) in enumerate(line.points * (scale * mm)):

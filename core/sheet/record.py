@@ -11,6 +11,7 @@ from typing import cast
 
 from core.errors import OutputError
 from core.measuring.ledger import Ledger
+from core.sheet.basis_pages import basis_pdf
 from core.sheet.case import Case
 from core.sheet.check_film import check_film_pdf
 from core.sheet.checklist import checklist_pdf
@@ -104,6 +105,7 @@ def part_files(
     """
     paper = settings.paper_name
     makers: dict[str, Callable[[], Files]] = {
+        "basis": lambda: _named("basis.pdf", basis_pdf(case, paper=paper)),
         "card": lambda: _named("drill-card.pdf", drill_card(case)),
         "film": lambda: _named("check-film.pdf", check_film_pdf(case, paper=paper)),
         "checklist": lambda: _named("checklist.pdf", checklist_pdf(case, paper=paper)),

@@ -14,16 +14,17 @@ from core.pictures.chart import (
     neighbour_charts,
     through_axis_chart,
 )
-from core.pictures.ink import WORDS
 from core.sheet.bone_part import PART_MM, bone_part
 from core.sheet.case import Case, Subject
 from core.sheet.day_part import day_part
 from core.sheet.first_page import lead_chart
 from core.sheet.furniture import heading, ruler, scale_check
 from core.sheet.ledger_table import ledger_table, sources_of
+from core.sheet.legend import legend
 from core.sheet.page import Pages
 from core.sheet.ridge_grid import in_grid, ridge_grid
 from core.sheet.sizes_part import sizes_part
+from core.words.sheet import ONLY_BELOW
 
 _SAME_SECTION_MM = 2.0
 _MOST_RULER_SECTIONS = 3
@@ -144,11 +145,8 @@ def _pictures(pages: Pages, case: Case, subject: Subject, charts: list[Chart]) -
     scale_check(pages, pages.left + 64.0, bottom + 2.4, pages.inner - 64.0)
     _arch_map(pages, case, subject, x + 1.0, y)
     styles = dict.fromkeys(s for c in charts for s in c.styles)
-    words = "; ".join(WORDS[s] for s in styles if s in WORDS)
-    pages.y = pages.block(
-        pages.left, bottom + 9.0, pages.inner, f"Drawn: {words}. Only what is below its limit is "
-        "coloured.", size=7.5, colour=_QUIET,
-    ) + 2.0  # fmt: skip
+    y = legend(pages, styles, bottom + 9.0)
+    pages.y = pages.block(pages.left, y, pages.inner, ONLY_BELOW, size=7.5, colour=_QUIET) + 2.0
 
 
 def _arch_map(pages: Pages, case: Case, subject: Subject, x: float, y: float) -> None:

@@ -11,6 +11,18 @@ from core.plans.sizes import default_sizes
 from core.sheet.case import Case, Subject
 from core.sheet.furniture import heading
 from core.sheet.page import Pages
+from core.words.sizes import (
+    ALL_MET,
+    LACKS,
+    LIMITS,
+    MEANS,
+    NO_LIMIT,
+    NOT_MET,
+    OWN_LIST,
+    SHIPPED,
+    SIZE,
+    TO,
+)
 
 _QUIET = (0.33, 0.33, 0.33)
 _ROW_MM = 4.3
@@ -18,13 +30,8 @@ _SIZE, _MET, _LACKS, _TO = 0.0, 29.0, 54.0, 56.5
 """Left edges of the columns, but for the right edge of what is lacking, mm."""
 
 _HEAD_MM = 16.0
-
-_MEANS = (
-    "Each size with its platform in the same place and along the same axis, against the same "
-    "limits and by the same measurements as the ledger, in the list’s own order; no size is "
-    "recommended. Lacks: mm that the row named lacks to its limit, rounded up (≈ mm that would "
-    "settle it)."
-)
+_TOGETHER = 16
+"""Rows of a column that are not parted over two pages."""
 
 
 def sizes_part(pages: Pages, case: Case, subject: Subject) -> None:
@@ -37,14 +44,14 @@ def sizes_part(pages: Pages, case: Case, subject: Subject) -> None:
     subject : Subject
     """
     fixture, basis = subject.fixture, case.basis
-    if fixture is None or basis is None or not case.sizes:
+    if fixture is None or basis is None or not case.sizes or case.side_is_contradicted:
         return
     rows = try_sizes(case.plan, fixture.id, case.sizes, basis)
     half = -(-len(rows) // 2)
-    pages.ensure(_HEAD_MM + _ROW_MM * min(half, 10))
+    pages.ensure(_HEAD_MM + _ROW_MM * min(half, _TOGETHER))
     shipped = case.sizes == default_sizes()
-    heading(pages, f"{'Shipped list of sizes' if shipped else 'My sizes'} at this pose")
-    pages.y = pages.block(pages.left, pages.y, pages.inner, _MEANS, size=7.5, colour=_QUIET) + 0.6
+    heading(pages, SHIPPED if shipped else OWN_LIST)
+    pages.y = pages.block(pages.left, pages.y, pages.inner, MEANS, size=7.5, colour=_QUIET) + 0.6
     while rows:
         # As many as this page holds, in two columns that are read down one after the other.
         room = max(int((pages.bottom - pages.y - 5.0) / _ROW_MM), 1)
@@ -67,22 +74,29 @@ def _columns(pages: Pages, left: tuple[SizeRow, ...], right: tuple[SizeRow, ...]
 
 
 def _column(pages: Pages, rows: tuple[SizeRow, ...], x: float, y: float, width: float) -> None:
-    heads = ((_SIZE, "size"), (_MET, "limits met"), (_TO, "to"))
+    heads = ((_SIZE, SIZE), (_MET, LIMITS), (_TO, TO))
     for at, words in heads:
         pages.text(x + at, y + 3.0, words, size=7.5, colour=_QUIET)
-    pages.text(x + _LACKS, y + 3.0, "lacks", size=7.5, align="right", colour=_QUIET)
+    pages.text(x + _LACKS, y + 3.0, LACKS, size=7.5, align="right", colour=_QUIET)
     pages.line(x, y + 4.2, x + width, y + 4.2, width=0.2)
     y += 4.6
     for row in rows:
         base = y + 3.2
         pages.text(x + _SIZE, base, row.listed.words, size=8.5, width=_MET - 2.0)
-        met = f"{row.met} of {row.limits}" if row.limits else "no limit"
+        met = _met_words(row)
         pages.text(x + _MET, base, met, size=8.5, width=15.0)
         if row.stopped_by is not None:
             pages.text(x + _LACKS, base, _lacks(row), size=8.5, align="right")
             what = str(row.note.fields["what"])
             pages.text(x + _TO, base, what, size=8.5, width=width - _TO)
         y += _ROW_MM
+
+
+def _met_words(row: SizeRow) -> str:
+    """In words: a second count beside that of the ledger, which has more rows, would confuse."""
+    if not row.limits:
+        return NO_LIMIT
+    return ALL_MET if row.met == row.limits else NOT_MET.format(count=row.limits - row.met)
 
 
 def _lacks(row: SizeRow) -> str:

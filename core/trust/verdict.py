@@ -124,6 +124,15 @@ def verdict_note(reading: Reading, limit: Limit | None) -> Note | None:
     return Note(code, {"lower_line": f"{limit.lower_line:.1f}"})
 
 
+def is_judged(measurement: Measurement) -> bool:
+    """True for a row that is counted: a limit or an expected structure stands behind it.
+
+    A quantity without a limit that could not be measured says so in its row; it misses no limit.
+    """
+    guarded = measurement.limit is not None or measurement.group in ("danger", "roots")
+    return measurement.verdict is not None and guarded
+
+
 def worst_first(measurements: Iterable[Measurement]) -> tuple[Measurement, ...]:
     """Below limit, not assessed, too near to tell, meets limit, no limit.
 
@@ -152,10 +161,8 @@ def summary_sentence(measurements: Sequence[Measurement], *, jaw: str | None) ->
     jaw : {'lower', 'upper'} or None
         In the upper jaw *lingual* reads *palatal*.
     """
-    rows = {
-        verdict: [m for m in worst_first(measurements) if m.verdict == verdict]
-        for verdict in _WORST_FIRST
-    }
+    judged = worst_first(m for m in measurements if is_judged(m))
+    rows = {verdict: [m for m in judged if m.verdict == verdict] for verdict in _WORST_FIRST}
     if not any(rows.values()):
         return f"No limit was checked. {NO_CLEARANCE}"
     met = len(rows["meets limit"])

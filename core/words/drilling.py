@@ -48,6 +48,8 @@ TIP_BARS = (
 TIP_BORDERLINE = (
     "The tip of this drill is borderline: {what} {value}{limit}, {verdict}. Drill less deep."
 )
+DRILLS_LAID_OUT = "Drill card and drills are laid out; tips beyond the marks are known"
+NO_CARD = "There is no drill card: limits are not met, so no drilling depth is given."
 NO_DEPTH_LARGE = "NO DRILLING DEPTH"
 TIP_INCLUDED = "The marks include the tip."
 TIP_BEYOND = "The tip reaches {mm} mm beyond the mark."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 PARTS: dict[str, str] = {
     "sheet": "Measurement sheet",
+    "basis": "Basis of the sheet",
     "card": "Drill card (A5)",
     "film": "Expected check radiograph",
     "checklist": "Checklist for the day",
@@ -19,6 +20,7 @@ PARTS: dict[str, str] = {
 
 PART_KINDS: dict[str, str] = {
     "sheet": "PDF, table, ledger, pictures",
+    "basis": "PDF: definitions, scan, uncertainty, log",
     "card": "PDF",
     "film": "PDF",
     "checklist": "PDF",
@@ -65,12 +67,8 @@ SENTENCES: dict[str, str] = {
         "side first."
     ),
     "record-needs-fixture": (
-        "The plan holds no fixture - there is nothing to drill, to film or to build on - place a "
-        "fixture, or leave this part out."
-    ),
-    "record-needs-place": (
-        "The plan holds no fixture and no site - the page could not say what is planned - place a "
-        "fixture or a site, or leave this part out."
+        "The plan holds no fixture - there is nothing to drill, to explain or to build on - place "
+        "a fixture, or leave this part out."
     ),
     "record-needs-arch": (
         "Jaw plane, arch or side are not settled - cheek and tongue could be mixed up on it - "

@@ -36,6 +36,38 @@ HOW_TO_READ = (
     "≥ meets limit · ≈ too near to tell · < below limit · ? not assessed"
 )
 
+ONLY_BELOW = "Only what is below its limit is coloured."
+NOT_ASSESSED = "Not assessed"
+CLOSEST = "Closest vital structure"
+OPEN_VERDICTS = {
+    "below limit": "Also below limit",
+    "not assessed": "Not assessed: mark it, or declare it",
+    "too near to tell": "Borderline",
+}
+"""Titles of what is open on page 1, worst first."""
+
+LIMITS_MET = "Limits met"
+NOTHING_MEASURED = "Nothing was measured here."
+NOTHING_IN_PLAN = "The plan holds no fixture, no site and no ruler: nothing was measured."
+MEASURED_WITHOUT_FIXTURE = "Measured without a fixture: {what}."
+EACH_PLACE = "Fixtures and sites, worst first"
+NO_DEPTH_SHORT = "no depth"
+NO_FIXTURE_SHORT = "no fixture"
+DEPTH_SHORT = "drill to {depth} mm from {origin}"
+COUNTS = {
+    "below limit": "{n} below",
+    "not assessed": "{n} open",
+    "too near to tell": "{n} borderline",
+    "meets limit": "{n} met",
+}
+SHEET_TITLE = "Measurement sheet"
+BASIS_TITLE = "Basis of the measurement sheet"
+SOURCES = "Sources of the limits"
+MORE_CHECKS = "Further scan checks"
+CLOSING = (
+    "Definitions, scan and plan identification, marks, uncertainty budget and log are in a file of "
+    "their own, the basis of this sheet (basis.pdf)."
+)
 DRAFT = "DRAFT – not signed off"
 SIDE_CONTRADICTED = "LEFT AND RIGHT MAY BE SWAPPED. CHECK."
 WITHOUT_VIEWING = "made without viewing the pictures"

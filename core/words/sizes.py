@@ -32,3 +32,16 @@ SENTENCES: dict[str, str] = {
         "it is - shorten it."
     ),
 }
+
+SHIPPED = "Shipped list of sizes in this position"
+OWN_LIST = "My sizes in this position"
+SIZE, LIMITS, LACKS, TO = "size", "limits", "mm short", "of the limit to"
+ALL_MET = "all met"
+NOT_MET = "{count} not met"
+NO_LIMIT = "no limit"
+MEANS = (
+    "Each size has its platform in the same place and along the same axis, and is held against the "
+    "same limits by the same measurements. The order is that of the list; no size is recommended. "
+    "The size named is stopped by the limit in the last column, which it misses by the mm given, "
+    "rounded up. After ≈ stands what would settle a borderline value."
+)

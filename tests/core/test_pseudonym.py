@@ -51,7 +51,7 @@ def case():
     )  # fmt: skip
     mark = PointMarks(id="mark-1", kind="mark", points=[(20, 0, 12)], label="Quarry's canine")
     plan = sign(plan, name="Ann Tidewater", role="dentist", at="2026-09-20T09:00:00+00:00")
-    ledger = ledger_of(plan, identity=WHOLE)
+    ledger = ledger_of(plan, identity=WHOLE, unmarked=False)
     plan = replace(plan, structures=(*plan.structures, mark))
     found = Finding("scan_several_series", "caution", {"keys": "Quarry 1.2.826.777.2"})
     ledger = replace(ledger, plan=plan, findings=(found,))

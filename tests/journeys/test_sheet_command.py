@@ -27,7 +27,8 @@ from core.sheet.left_over import left_over
 
 SAMPLES = {"lower_left_36": "36", "upper_right_15": "15"}
 SHEET = {
-    "sheet.pdf", "sheet.csv", "sheet.csv.schema.json", "sheet.ledger.schema.json", "panorama.png",
+    "sheet.pdf", "basis.pdf", "sheet.csv", "sheet.csv.schema.json",
+    "sheet.ledger.schema.json", "panorama.png",
 }  # fmt: skip
 RECORD = {
     "drill-card.pdf", "check-film.pdf", "checklist.pdf", "patient.pdf", "measurements.dcm",

@@ -40,10 +40,8 @@ def case_of(qapp):
         sessions.append(session)
         volume = replace(round_jaw(voxel_mm=2.0), identity=identity)
         session.open(volume, plan, source="folder", window=(0.0, 1000.0))
-        ledger = replace(ledger_of(session.plan, identity=identity), plan=session.plan)
-        # The vessel that nobody marked would leave no depth, and so no card.
-        known = tuple(m for m in ledger.measurements if m.target != "vessel")
-        ledger = replace(ledger, measurements=known)
+        ledger = ledger_of(session.plan, identity=identity, unmarked=False)
+        ledger = replace(ledger, plan=session.plan)
         if measured:
             session.show_ledger(ledger)
         return session

@@ -86,3 +86,14 @@ def test_lines_of_equal_distance_say_their_unit():
     words = [label.text for label in section_overlay(plan, grid, (), most_witnesses=0).labels]
     assert "3 mm" in words
     assert "3" not in words
+
+
+def test_no_label_covers_the_words_at_the_edges_or_the_bar():
+    """Places offered in the middle of each edge and over the bar are not taken."""
+    desk = Desk(GRID)
+    half = desk.half
+    taken = [(0.0, half[1] - 1.0), (0.0, 1.0 - half[1]), (half[0] - 1.0, 0.0), (1.0 - half[0], 0.0),
+             (half[0] - 7.0, 3.0 - half[1])]  # fmt: skip
+    for place in taken:
+        desk.put("2.0", "witness", [np.array(place), np.array([3.0, 4.0])])
+        assert desk.labels.pop().at == (3.0, 4.0), place

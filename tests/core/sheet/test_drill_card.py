@@ -38,10 +38,7 @@ def case(*fixtures, volume=None, marks=(), drills=DRILLS, depth_from="buccal rim
     """Nothing is left unmarked but where it is asked for: beside that no depth is given."""
     plan = plan_with(*fixtures, depth_from=depth_from)
     volume = volume or round_jaw(voxel_mm=2.0)
-    ledger = ledger_of(plan, identity=volume.identity)
-    if not unmarked:
-        known = tuple(m for m in ledger.measurements if m.verdict != "not assessed")
-        ledger = replace(ledger, measurements=known)
+    ledger = ledger_of(plan, identity=volume.identity, unmarked=unmarked)
     plan = replace(plan, structures=(*plan.structures, *marks))
     more = [r for f in fixtures for r in rims(f.id, buccal=0.3, lingual=-0.4, mesial=1.2,
                                               distal=0.0)]  # fmt: skip

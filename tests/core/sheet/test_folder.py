@@ -32,14 +32,16 @@ RECORD = {
     "01-fixture-36_LPS-mm.stl", "02-axis-36_LPS-mm.stl", "03-canal-left_LPS-mm.stl",
     "04-arch_LPS-mm.stl", "05-letter-R_LPS-mm.stl", "06-bone-and-teeth_LPS-mm.stl",
     "body-canal-left.dcm", "body-fixture-36.dcm", "check-film.pdf", "checklist.pdf",
-    "drill-card.pdf", "key-panorama.dcm", "key-section-36.dcm", "key-selection.dcm",
+    "basis.pdf", "drill-card.pdf", "key-panorama.dcm", "key-section-36.dcm", "key-selection.dcm",
     "laboratory.pdf", "measurements.dcm", "meshes.csv", "meshes_mm.3mf", "patient.pdf", "sheet.dcm",
 }  # fmt: skip
 
 
 def case(*fixtures, identity=WHOLE, fingerprint="sha256:0123456789abcdef", **more):
     plan = plan_with(*fixtures, **more)
-    ledger = replace(ledger_of(plan, identity=identity), plan_fingerprint=fingerprint)
+    ledger = replace(
+        ledger_of(plan, identity=identity, unmarked=False), plan_fingerprint=fingerprint
+    )
     return plan, replace(VOLUME, identity=identity), ledger
 
 
@@ -83,14 +85,16 @@ def test_every_file_belongs_to_the_part_that_was_asked_for(tmp_path):
 def test_no_fixture_is_a_full_result_and_what_it_cannot_have_is_said(tmp_path):
     site = Site(id="site-36", tooth="36", station_mm=60.0)
     written = write_folder(*case(sites=(site,)), tmp_path, leave_out=True)
-    assert set(written.left_out) == {"card", "film", "bodies", "laboratory"}
+    needs_one = {"card", "film", "checklist", "patient", "bodies", "laboratory"}
+    assert set(written.left_out) == needs_one
     assert all("no fixture" in str(e) for e in written.left_out.values())
-    assert {"checklist.pdf", "patient.pdf", "measurements.dcm", "sheet.dcm"} <= names(tmp_path)
+    assert {"basis.pdf", "measurements.dcm", "sheet.dcm"} <= names(tmp_path)
 
 
 def test_rulers_alone_leave_a_sheet(tmp_path):
     written = write_folder(*case(), tmp_path, leave_out=True)
-    assert set(written.left_out) == {"card", "film", "bodies", "laboratory", "patient", "report"}
+    needs_one = {"card", "film", "checklist", "patient", "bodies", "laboratory"}
+    assert set(written.left_out) == needs_one | {"report"}
     assert "sheet.pdf" in names(tmp_path)
 
 

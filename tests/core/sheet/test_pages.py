@@ -12,11 +12,14 @@ import pytest
 from core.arch import Arch
 from core.errors import PlanError
 from core.findings import Finding
+from core.pictures.ink import WORDS
 from core.plans.plan import SignOff, Site
 from core.plans.plan_dump import plan_fingerprint
 from core.sheet import section_png
+from core.sheet.basis_pages import basis_pdf
 from core.sheet.case import case_of
 from core.sheet.furniture import BODY_TOP_MM, furnish, plain_time
+from core.sheet.legend import legend
 from core.sheet.page import Pages
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.words.cautions import CAUTIONS
@@ -46,14 +49,18 @@ def case_with(plan, volume=VOLUME, **more):
 
 
 def texts(case, paper="A4"):
-    document = pdfium.PdfDocument(sheet_pdf(case, paper=paper))
-    return [page.get_textpage().get_text_range().replace("\r\n", " ") for page in document]
+    return words_of(sheet_pdf(case, paper=paper))
 
 
 @cache
 def texts_of_one():
     """Of the usual sheet, made once."""
     return tuple(texts(case_with(ONE)))
+
+
+def words_of(pdf):
+    document = pdfium.PdfDocument(pdf)
+    return [page.get_textpage().get_text_range().replace("\r\n", " ") for page in document]
 
 
 CASES = {
@@ -174,7 +181,7 @@ def test_page_one_holds_what_must_be_seen_first():
         "Whole volume interpreted: NOT YET",
         "This is no clearance for surgery.",
         "Each ruler must measure 50 mm",
-        "Tightest danger",
+        "Closest vital structure",
         CAUTIONS,
     ):
         assert needed in first
@@ -186,6 +193,60 @@ def test_page_one_names_the_tightest_and_what_is_not_assessed():
     assert "Canal left 0.5 mm" in first  # 20 - 1 - 12 = 7, canal's upper edge at 6.5
     assert "below limit" in first
     assert "Vessel not assessed" in first
+
+
+def test_not_assessed_never_stands_under_a_title_of_what_is_not_met():
+    page = laid_out(case_with(plan_with(fixture_at(15.0, "36", length_mm=12.5))), paper="A4").pages[
+        0
+    ]
+    words = [b.what for b in page.boxes]
+    where = words.index("Not assessed: mark it, or declare it")
+    assert words.index("Vessel") > where
+    assert "Also not met" not in words
+    assert not any(w == "Also below limit" for w in words[where:])
+
+
+def test_every_place_has_a_line_on_page_one_the_worst_first():
+    near, far = fixture_at(15.0, "36", length_mm=12.5), fixture_at(60.0, "33")
+    case = case_with(plan_with(far, near))
+    words = [b.what for b in laid_out(case, paper="A4").pages[0].boxes]
+    lines = words[words.index("Fixtures and sites, worst first") :]
+    first = next(n for n, w in enumerate(lines) if w.startswith("36, "))
+    second = next(n for n, w in enumerate(lines) if w.startswith("33, "))
+    assert first < second
+    assert "Canal left 1 mm" in lines[first + 1] or "Canal left 1.0 mm" in lines[first + 1]
+    assert lines[first + 2] == "1 below, 1 open, 1 met"
+    assert "Fixtures and sites, worst first" not in texts_of_one()[0]
+
+
+def test_without_a_fixture_page_one_says_what_was_measured():
+    first = texts(case_with(plan_with(sites=SITES)))[0]
+    assert "Measured without a fixture: ridge width. No limit was checked." in first
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_single_case_prints_on_four_pages_at_most(side):
+    plan = replace(ONE, side_check=replace(ONE.side_check, side=side))
+    case = case_with(plan)
+    assert case.side_is_contradicted == (side == "right")
+    for paper in ("A4", "Letter"):
+        assert len(laid_out(case, paper=paper).pages) <= 4
+
+
+def test_the_legend_shows_a_sample_of_each_line_it_names():
+    pages = Pages("A4", top_mm=40.0)
+    pages.new_page()
+    bottom = legend(pages, ("canal", "witness", "ruler", "canal", "distance line", "root"), 50.0)
+    boxes = pages.pages[0].boxes
+    words = [b for b in boxes if b.what in WORDS.values()]
+    samples = [b for b in boxes if b.what == "line"]
+    assert [b.what for b in words] == [
+        WORDS[s] for s in ("canal", "witness", "distance line", "root")
+    ]
+    for sample, word in zip(samples, words, strict=True):
+        assert sample.right < word.left < sample.right + 3.0
+        assert word.top < (sample.top + sample.bottom) / 2 < word.bottom
+    assert bottom > max(b.bottom for b in words)
 
 
 def test_a_side_that_contradicts_the_tooth_stands_on_page_one():
@@ -201,17 +262,25 @@ def test_scan_checks_stand_on_page_one():
     ledger = replace(case.ledger, findings=(doubt,))
     pages = texts(replace(case, ledger=ledger))
     assert doubt.message in pages[0]
-    assert any(doubt.message in page for page in pages[1:])
+    told = replace(case, ledger=ledger)
+    assert doubt.message in " ".join(words_of(basis_pdf(told)))
+    many = tuple(Finding("name-missing", "caution", {"n": n}) for n in range(5))
+    pages = texts(replace(case, ledger=replace(case.ledger, findings=many)))
+    assert "and 2 more scan checks on the last page" in pages[0]
+    assert pages[-1].count(doubt.message) == 2
 
 
-def test_the_last_pages_say_what_it_rests_on():
-    last = " ".join(texts_of_one()[2:])
+def test_the_basis_says_what_the_sheet_rests_on():
+    last = " ".join(words_of(basis_pdf(case_with(ONE))))
     for needed in (
         "2.25.1", "2.25.2", "2.25.3", "0.8 × 0.8 × 0.8 mm", "sha256:0123456789abcdef",
         "canal, 49 marks, Ø 3.0 mm", UNCERTAINTY, EACH_BY_ITSELF,
         "Clearance: shortest true distance", "source 1",
     ):  # fmt: skip
         assert needed in last
+    sheet = texts_of_one()
+    assert not any("sha256:0123456789abcdef" in page for page in sheet)
+    assert "Sources of the limits 1 " in sheet[-1]
 
 
 def test_no_section_without_an_arch_and_it_is_said():

@@ -40,9 +40,9 @@ def part(name, sizes):
 def test_each_size_with_the_limits_it_meets_and_what_it_lacks_in_the_lists_order(name):
     rows, texts = part(name, default_sizes())
     assert [t for t in texts if t.startswith("Ø")] == [s.words for s in default_sizes()]
-    assert "Shipped list of sizes at this pose" in texts
-    met = [f"{r.met} of {r.limits}" for r in rows]
-    assert [t for t in texts if " of 1" in t] == met
+    assert "Shipped list of sizes in this position" in texts
+    met = ["all met" if r.met == r.limits else f"{r.limits - r.met} not met" for r in rows]
+    assert [t for t in texts if t == "all met" or t.endswith(" not met")] == met
     stopped = [r for r in rows if r.stopped_by is not None]
     lacks = [t for t in texts if t[:1] in GLYPHS.values() and len(t) < 8]
     assert len(lacks) == len(stopped) > 0
@@ -55,7 +55,7 @@ def test_each_size_with_the_limits_it_meets_and_what_it_lacks_in_the_lists_order
 
 def test_the_users_own_list_is_called_so_and_is_never_sorted():
     rows, texts = part("whole", OWN)
-    assert "My sizes at this pose" in texts
+    assert "My sizes in this position" in texts
     widths = [t[t.index("Ø") :] for t in texts if "Ø" in t]
     assert widths == ["Ø 5.0 × 6.0 mm", "Ø 9.0 × 6.0 mm", "Ø 3.0 × 6.0 mm"]
     assert rows[1].lacking_mm > 0
@@ -71,7 +71,7 @@ def test_nothing_leaves_the_paper_or_covers_other_words(paper):
         case = replace(case_for("whole"), sizes=sizes)
         pages = laid_out(case, paper=paper)
         check_boxes(pages, case)
-        headed = [p for p in pages.pages if any(b.what == "limits met" for b in p.boxes)]
+        headed = [p for p in pages.pages if any(b.what == "limits" for b in p.boxes)]
         assert (len(headed) > 1) == goes_on
 
 
@@ -81,5 +81,5 @@ def test_without_a_list_there_is_no_part_and_grey_values_never_stand_on_a_sheet(
     listed = pdfium.PdfDocument(sheet_pdf(replace(case, sizes=default_sizes()), paper="A4"))
     with_list = " ".join(page.get_textpage().get_text_range() for page in listed)
     for text, is_there in ((" ".join(pages_of("whole")), False), (with_list, True)):
-        assert ("sizes at this pose" in text) == is_there
+        assert ("sizes in this position" in text) == is_there
         assert "grey value of this scan" not in text

@@ -204,6 +204,20 @@ def test_what_is_below_its_limit_comes_first_and_nearest_first():
     )
 
 
+def test_a_quantity_without_a_limit_is_never_counted_as_not_assessed():
+    missing = Measurement(
+        id="36/ridge_width/axis/1", group="bone", fixture="36", kind="ridge_width",
+        reading=reading(None), verdict="not assessed", details=details_of("ridge_width", {}),
+    )  # fmt: skip
+    assert summary_sentence([missing], jaw="lower").startswith("No limit was checked.")
+    unmarked = Measurement(
+        id="36/clearance/canal", group="danger", fixture="36", kind="clearance", target="canal",
+        reading=reading(None), verdict="not assessed",
+    )  # fmt: skip
+    told = summary_sentence([missing, unmarked], jaw="lower")
+    assert told.startswith("0 limits met, 1 not assessed (canal).")
+
+
 def test_without_limits_the_sentence_says_so():
     assert summary_sentence([], jaw="lower") == f"No limit was checked. {NO_CLEARANCE}"
     assert summary_sentence([ROWS[1]], jaw="lower") == f"No limit was checked. {NO_CLEARANCE}"

@@ -1,0 +1,47 @@
+"""The end of the sheet: where the limits come from, and scan checks that page 1 had no room for."""
+
+from __future__ import annotations
+
+from core.findings import Finding
+from core.sheet.case import Case
+from core.sheet.furniture import heading
+from core.sheet.ledger_table import sources_of
+from core.sheet.page import Pages
+from core.words.sheet import CLOSING, MORE_CHECKS, SOURCES
+
+MOST_ON_FIRST_PAGE = 3
+"""Scan checks that page 1 has room for."""
+
+_SIZE = 7.5
+_QUIET = (0.33, 0.33, 0.33)
+
+
+def grave_findings(case: Case) -> tuple[Finding, ...]:
+    """What makes numbers doubtful; notes are not among it."""
+    return tuple(f for f in case.findings if f.severity != "note")
+
+
+def closing_part(pages: Pages, case: Case) -> None:
+    """Lay out sources and remaining checks below what stands there.
+
+    Parameters
+    ----------
+    pages : Pages
+    case : Case
+    """
+    further = grave_findings(case)[MOST_ON_FIRST_PAGE:]
+    sources = sources_of(case.ledger.measurements)
+    listed = "   ".join(f"{n} {words}." for n, words in enumerate(sources, start=1))
+    parts = [(MORE_CHECKS, [f"! {f.message}" for f in further])] if further else []
+    if sources:
+        parts.append((SOURCES, [listed]))
+    for title, lines in parts:
+        pages.ensure(9.0 + pages.height_of(pages.inner, lines[0], size=_SIZE))
+        heading(pages, title, size=10)
+        for words in lines:
+            pages.ensure(pages.height_of(pages.inner, words, size=_SIZE))
+            pages.y = 0.6 + pages.block(pages.left, pages.y, pages.inner, words, size=_SIZE)
+    height = pages.height_of(pages.inner, CLOSING, size=_SIZE)
+    if pages.y + height <= pages.bottom:  # the same stands at the foot of every page, shorter
+        pages.y = pages.block(pages.left, pages.y + 0.8, pages.inner, CLOSING, size=_SIZE,
+                              colour=_QUIET)  # fmt: skip
