@@ -1,8 +1,8 @@
 """Least allowed distances: rows with zones, lower lines and sources; what a plan changed.
 
-Every row's figures are published ones or marked ``common practice, no source``. A source whose
-figure was recalled and not read again carries "(from memory)". None of them is a proven threshold
-of harm: "2 mm to the canal" is a planning margin that absorbs imaging and drilling error.
+Every row's figures were read in a published source or are marked ``common practice, no source``;
+none rests on what somebody recalled. None of them is a proven threshold of harm: "2 mm to the
+canal" is a planning margin that absorbs imaging and drilling error.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from core.measurement import Limit
 from core.plans.plan import Plan
 from core.structures import Structure, is_in_force, kind_of
 
-Basis: TypeAlias = Literal["seen", "memory", "common practice"]
+Basis: TypeAlias = Literal["seen", "common practice"]
 SurfaceSide: TypeAlias = Literal["buccal", "lingual", "apical"]
 
 SHOULDER_MM = 2.0
@@ -30,11 +30,10 @@ BUCCAL_MM = 4.0
 
 COMMON = "common practice, no source"
 _FOKAS = "Fokas, Vaughn, Scarfe, Bornstein 2018, Clin Oral Implants Res 29(S16):393"
-_TEXTBOOK = "Hupp, Ellis, Tucker, Contemporary Oral and Maxillofacial Surgery (from memory)"
-_FORAMEN = "Greenstein, Tarnow 2006, J Periodontol 77:1933 (from memory)"
+_BEFORE_FORAMEN = "Nguyen et al. 2021, J Dentomaxillofac Sci (5 mm in front of the foramen)"
 _ROOT = (
-    "Esposito et al. 1993, Eur J Orthod 15:255; Grunder et al. 2005, Int J Periodontics "
-    "Restorative Dent 25:113 (from memory)"
+    "Association of Dental Implantology (UK), guidance Anatomical Considerations, which names "
+    "Wennerberg, Albrektsson 2009"
 )
 _WALL = "Alodadi et al. 2016, J Oral Biol 3(1):7"
 _TARNOW = "Tarnow, Cho, Wallace 2000, J Periodontol 71:546"
@@ -56,8 +55,8 @@ class LimitRow:
         What the distance lies between, for people.
     source : str
         Author, journal, year; or "common practice, no source".
-    basis : {'seen', 'memory', 'common practice'}
-        Whether the figure was read in the source, recalled, or is the trade's habit.
+    basis : {'seen', 'common practice'}
+        Whether the figure was read in the source, or is the trade's habit.
     """
 
     key: str
@@ -99,8 +98,8 @@ ROWS: tuple[LimitRow, ...] = (
         lower_line=1.0,
         zone="everywhere",
         between="fixture and mental foramen",
-        source=_FORAMEN,
-        basis="memory",
+        source=_FOKAS,
+        basis="seen",
     ),
     LimitRow(
         key="vessel",
@@ -118,7 +117,7 @@ ROWS: tuple[LimitRow, ...] = (
         zone=_SHOULDER,
         between="fixture and root",
         source=_ROOT,
-        basis="memory",
+        basis="seen",
     ),
     LimitRow(
         key="root-deep",
@@ -135,8 +134,8 @@ ROWS: tuple[LimitRow, ...] = (
         lower_line=0.0,
         zone="everywhere",
         between="fixture and sinus or nasal floor",
-        source=_TEXTBOOK,
-        basis="memory",
+        source=COMMON,
+        basis="common practice",
     ),
     LimitRow(
         key="fixture",
@@ -207,8 +206,8 @@ ROWS: tuple[LimitRow, ...] = (
         lower_line=0.0,
         zone="everywhere",
         between="fixture and lower border",
-        source=_TEXTBOOK,
-        basis="memory",
+        source=COMMON,
+        basis="common practice",
     ),
     LimitRow(
         key="tip",
@@ -237,8 +236,8 @@ LOOP_UNSEEN = LimitRow(
     lower_line=4.0,
     zone="mesial of the foramen, while the loop is neither marked nor declared",
     between="fixture and mesial edge of the mental foramen, along the arch",
-    source=_TEXTBOOK,
-    basis="memory",
+    source=_BEFORE_FORAMEN,
+    basis="seen",
 )
 """Stands in while nobody knows the loop; no plan can change it, marking the loop replaces it."""
 

@@ -181,7 +181,7 @@ class TestByHand:
 class TestMarginArithmetic:
     """Room that fixtures need between teeth: n d + 2 x 1.5 + (n - 1) x 3.
 
-    Sources: 1.5 mm to a root, Esposito et al. 1993 (Eur J Orthod 15:255); 3 mm between
+    Sources: 1.5 mm to a root, as in `core.plans.limits`; 3 mm between
     fixtures, Tarnow et al. 2000 (J Periodontol 71:546).
     """
 
