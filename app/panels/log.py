@@ -32,6 +32,7 @@ from PySide6.QtWidgets import (
 from app.case.session import Session
 from app.dialogs.answers.confirm_jaw import confirm_jaw
 from app.panels.base import Panel
+from app.panels.next_mark import NextMark
 from app.panels.open_points import OpenPoint, open_points
 from app.panels.rows_shown import mark_tool
 from app.tools.base import Desk
@@ -179,6 +180,8 @@ class Log(Panel):
         self.view.setToolTip(say("panels.log.return-or-a-click-on"))
         self.view.clicked.connect(self._act)
         self.view.activated.connect(self._act)
+        self.next_mark = NextMark(session, desk)
+        self.head.insertWidget(1, self.next_mark)
         self.body.addWidget(self.view, 1)
         self._acting = False
         for signal in (session.scan_changed, session.plan_changed, session.ledger_changed):

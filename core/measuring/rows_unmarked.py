@@ -10,13 +10,14 @@ import numpy as np
 from core.arch import FixtureFrame
 from core.distances.clearance import foramen_zone
 from core.fixture import Fixture
-from core.identity import Expected, declared_name, expected_in_jaw, expected_structures
+from core.identity import Expected
 from core.measurement import Measurement, Note, Reading
 from core.measurement_kinds import ClearanceDetails, MeasurementKind
 from core.measuring.basis import Basis, RowMaker
+from core.measuring.expected_list import KnownHere, expected_of, is_settled
 from core.measuring.nearness import Nearness
 from core.plans.plan import MISSING, Declaration, Plan
-from core.structures import Course, Foramen, Structure, Tapered
+from core.structures import Course, Foramen, Structure
 
 _NOT_MET = {
     "looked for, not visible": "declared-not-visible",
@@ -65,6 +66,10 @@ class UnmarkedRows:
     def _near(self) -> Nearness:
         return Nearness(plan=self.plan, arch=self.basis.arch, fixture=self.fixture)
 
+    @property
+    def _known(self) -> KnownHere:
+        return KnownHere(plan=self.plan, arch=self.basis.arch, fixture=self.fixture)
+
     def unseen_loop(self) -> Iterator[Measurement]:
         """Parts mesial of a foramen need 5 mm along the arch while the loop is not known."""
         near = self._near
@@ -73,8 +78,8 @@ class UnmarkedRows:
             for s in self.plan.structures
         ):
             return
-        declared = self._declaration(("loop",))
-        if declared is not None and _is_settled(declared):
+        declared = self._known.declaration(("loop",))
+        if declared is not None and is_settled(declared):
             return
         for foramen in self.plan.structures:
             if not isinstance(foramen, Foramen) or not near.concerns(foramen):
@@ -100,35 +105,19 @@ class UnmarkedRows:
 
     def expected(self) -> Iterator[Measurement]:
         """What must be marked or settled at this tooth, and is neither."""
-        expected = (
-            expected_in_jaw(self.basis.jaw)
-            if self.maker.tooth is None
-            else expected_structures(self.maker.tooth)
-        )
-        for each in expected:
-            if not self._is_known(each):
+        for each in expected_of(self.maker.tooth, self.basis.jaw):
+            if not self._known.is_marked(each):
                 yield self._missing(each)
-
-    def _is_known(self, expected: Expected) -> bool:
-        """Marked on this side; or a neighbour's place taken by a fixture or an existing implant."""
-        near = self._near
-        for s in self.plan.structures:
-            if expected.is_marked_by(s) and (isinstance(s, Tapered) or near.same_side(s)):
-                return True
-            stands_there = isinstance(s, Tapered) and s.kind == "existing" and s.tooth
-            if stands_there and expected.name == f"root-{stands_there}":
-                return True
-        return any(expected.name == f"root-{f.tooth}" for f in self.plan.fixtures if f.tooth)
 
     def _missing(self, expected: Expected) -> Measurement:
         what = expected.words()[:1].upper() + expected.words()[1:]
         note = Note("not-marked", {"what": what})
-        declared = self._declaration(expected.any_of)
+        declared = self._known.declaration(expected.any_of)
         settled = False
         state = ""
         if declared is not None:
             state = declared.state
-            settled = _is_settled(declared)
+            settled = is_settled(declared)
             otherwise = "declared-missing" if state == MISSING else "declared-not-near"
             code = _NOT_MET.get(declared.state, otherwise)
             note = Note(code, _declared_fields(declared, what))
@@ -143,36 +132,10 @@ class UnmarkedRows:
         )
         return replace(row, verdict=None) if settled else row
 
-    def _declaration(self, names: tuple[str, ...]) -> Declaration | None:
-        """What a person declared of one of these names on this side."""
-        near = self._near
-        here = {s.id: s for s in self.plan.structures if near.same_side(s)}
-        for declaration in self.plan.declared:
-            marked = here.get(declaration.structure)
-            if declaration.structure in names or (
-                marked is not None and declared_name(marked) in names
-            ):
-                return declaration
-        # A foramen whose loop was looked for and not seen says so itself.
-        if "loop" in names:
-            for s in here.values():
-                if isinstance(s, Foramen) and s.loop == "not seen":
-                    return Declaration(
-                        structure="loop", state="looked for, not visible", reason=f"said of {s.id}"
-                    )
-        return None
-
 
 def _declared_fields(declared: Declaration, what: str) -> dict[str, object]:
     by, reason = declared.by or "nobody named", declared.reason or "no reason given"
     return {"what": what, "by": by, "reason": reason}
-
-
-def _is_settled(declaration: Declaration) -> bool:
-    """Only *not near this site*, with a reason, and a missing tooth leave the summary."""
-    if declaration.state == MISSING:
-        return True
-    return declaration.state == "not near this site" and bool(declaration.reason.strip())
 
 
 def is_expected(row: Measurement) -> bool:

@@ -1,0 +1,158 @@
+"""What a fixture's tooth expects to be known near it: marked, declared, or still missing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from core.arch import Arch
+from core.fixture import Fixture
+from core.identity import (
+    Expected,
+    Tooth,
+    declared_name,
+    expected_in_jaw,
+    expected_structures,
+)
+from core.measuring.nearness import Nearness
+from core.plans.plan import MISSING, Declaration, Plan
+from core.structures import Foramen, Tapered
+
+BESIDE_MM = 8.0
+"""From the middle of a tooth to that of the next one, about (common practice, no source)."""
+
+State: TypeAlias = Literal["marked", "declared", "missing"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExpectedHere:
+    """One thing that must be marked or declared.
+
+    Parameters
+    ----------
+    expected : Expected
+    state : {'marked', 'declared', 'missing'}
+    station_mm : float
+        About where along the arch it is to be looked for.
+    """
+
+    expected: Expected
+    state: State
+    station_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class KnownHere:
+    """What is known near one fixture of what its tooth expects.
+
+    Parameters
+    ----------
+    plan : Plan
+    arch : Arch
+    fixture : Fixture
+    """
+
+    plan: Plan
+    arch: Arch
+    fixture: Fixture
+
+    @property
+    def _near(self) -> Nearness:
+        return Nearness(plan=self.plan, arch=self.arch, fixture=self.fixture)
+
+    def is_marked(self, expected: Expected) -> bool:
+        """Marked on this side; or a neighbour's place taken by a fixture or an existing implant."""
+        near = self._near
+        for s in self.plan.structures:
+            if expected.is_marked_by(s) and (isinstance(s, Tapered) or near.same_side(s)):
+                return True
+            stands_there = isinstance(s, Tapered) and s.kind == "existing" and s.tooth
+            if stands_there and expected.name == f"root-{stands_there}":
+                return True
+        return any(expected.name == f"root-{f.tooth}" for f in self.plan.fixtures if f.tooth)
+
+    def declaration(self, names: tuple[str, ...]) -> Declaration | None:
+        """What a person declared of one of these names on this side.
+
+        Parameters
+        ----------
+        names : tuple of str
+            As in ``declared.structure``.
+        """
+        near = self._near
+        here = {s.id: s for s in self.plan.structures if near.same_side(s)}
+        for declaration in self.plan.declared:
+            marked = here.get(declaration.structure)
+            if declaration.structure in names or (
+                marked is not None and declared_name(marked) in names
+            ):
+                return declaration
+        # A foramen whose loop was looked for and not seen says so itself.
+        if "loop" in names:
+            for s in here.values():
+                if isinstance(s, Foramen) and s.loop == "not seen":
+                    return Declaration(
+                        structure="loop", state="looked for, not visible", reason=f"said of {s.id}"
+                    )
+        return None
+
+
+def expected_of(tooth: Tooth | None, jaw: Literal["lower", "upper"]) -> tuple[Expected, ...]:
+    """What must be marked or declared at a tooth; without one what any fixture of the jaw needs."""
+    return expected_in_jaw(jaw) if tooth is None else expected_structures(tooth)
+
+
+def expected_list(plan: Plan, arch: Arch, fixture: Fixture) -> tuple[ExpectedHere, ...]:
+    """Everything that a fixture's tooth expects, with its state, in the order of the measurements.
+
+    Parameters
+    ----------
+    plan : Plan
+    arch : Arch
+    fixture : Fixture
+
+    Returns
+    -------
+    tuple of ExpectedHere
+        Empty while neither tooth nor jaw is known.
+    """
+    tooth = Tooth.of(fixture.tooth) if fixture.tooth else None
+    jaw = plan.jaw if tooth is None else tooth.jaw
+    if jaw is None:
+        return ()
+    known = KnownHere(plan=plan, arch=arch, fixture=fixture)
+    found: list[ExpectedHere] = []
+    for each in expected_of(tooth, jaw):
+        state: State = "missing"
+        if known.is_marked(each):
+            state = "marked"
+        elif _counts(known.declaration(each.any_of)):
+            state = "declared"
+        root = each.name.removeprefix("root-") if each.name.startswith("root-") else ""
+        away = _towards(tooth, root) * BESIDE_MM if root and tooth is not None else 0.0
+        here = arch.station(fixture.platform) + away
+        found.append(ExpectedHere(expected=each, state=state, station_mm=here))
+    return tuple(found)
+
+
+def _towards(tooth: Tooth, neighbour: str) -> float:
+    """+1 where the neighbour stands towards the patient's left, as stations grow; else -1."""
+    other = Tooth.of(neighbour)
+    if other.side != tooth.side:
+        return 1.0 if other.side == "left" else -1.0
+    further_back = other.position > tooth.position
+    return 1.0 if further_back == (tooth.side == "left") else -1.0
+
+
+def _counts(declared: Declaration | None) -> bool:
+    """False where nothing is declared, or *not near this site* without a reason."""
+    if declared is None:
+        return False
+    return declared.state != "not near this site" or bool(declared.reason.strip())
+
+
+def is_settled(declaration: Declaration) -> bool:
+    """Only *not near this site*, with a reason, and a missing tooth leave the summary."""
+    if declaration.state == MISSING:
+        return True
+    return declaration.state == "not near this site" and bool(declaration.reason.strip())
