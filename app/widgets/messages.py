@@ -29,7 +29,8 @@ def error_text(error: Exception) -> tuple[str, str]:
     if isinstance(error, MemoryError):
         error = SoundingError("memory-short")
     if isinstance(error, SoundingError):
-        return str(error), f"{PROGRAM}\n{type(error).__name__}: {error.code}"
+        # The code finds the place in the program; the class of the error says nothing to anybody.
+        return str(error), f"{PROGRAM}\n{error.code}"
     places = [
         f"{Path(frame.filename).name}:{frame.lineno} in {frame.name}"
         for frame in traceback.extract_tb(error.__traceback__)

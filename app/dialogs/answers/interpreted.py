@@ -15,7 +15,7 @@ from core.words.catalogue import message, say
 
 
 class InterpretedDialog(Dialog):
-    """Name and date of a qualified reader; an empty name means not yet."""
+    """Name and date of a qualified reader; an empty name only takes an earlier answer back."""
 
     heading = message("dialogs.answers.interpreted.whole-volume-interpreted")
     accept_words = message("dialogs.answers.interpreted.answer")
@@ -34,11 +34,15 @@ class InterpretedDialog(Dialog):
             plan.interpreted_at[:10] or now_iso()[:10],
         )
         self.by = self.initials()
+        self.name.setFocus()
 
     def is_complete(self) -> bool:
-        """A day that exists, and the initials of who says so."""
-        day = self.on.text().strip()
-        return _is_day(day) and bool(self.by.text().strip())
+        """A name, a day that exists, and the initials of who says so.
+
+        Without a name nothing is said, unless one that was given is taken back.
+        """
+        named = bool(self.name.text().strip() or self.session.plan.interpreted_by)
+        return named and _is_day(self.on.text().strip()) and bool(self.by.text().strip())
 
     def give(self) -> None:
         """Into the plan."""

@@ -117,6 +117,21 @@ def test_interpreted_needs_a_day_that_exists_and_is_not_to_come(asked, session):
     assert session.plan.interpreted_at == "2026-01-15"
 
 
+def test_interpreted_begins_at_the_name_and_needs_one(asked, session):
+    dialog = asked(ask_interpreted)
+    assert dialog.focusWidget() is dialog.name
+    write(dialog.by, "LM")
+    write(dialog.on, "2026-01-15")
+    assert not dialog.ok.isEnabled(), "nobody named has read nothing"
+    write(dialog.name, "A reader")
+    press(dialog.ok)
+    again = asked(ask_interpreted)
+    again.name.clear()
+    assert again.ok.isEnabled(), "an answer can be taken back"
+    press(again.ok)
+    assert session.plan.interpreted_by == ""
+
+
 def test_a_declaration_needs_state_and_reason(asked, session):
     dialog = asked(ask_declaration, structure="root-37")
     assert dialog.structure.currentText() == "root of 37"
