@@ -21,7 +21,7 @@ from core.measuring.drill_table import MOST_DRILLS, Drill
 from core.plans.limits import KEYS, row_for
 from core.plans.sizes import ListedSize, read_sizes, sizes_csv
 from core.sheet.day import Pin
-from core.words.catalogue import say
+from core.words.catalogue import languages, say
 
 Schema: TypeAlias = dict[str, Any]
 Values: TypeAlias = dict[str, Any]
@@ -231,6 +231,8 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("pin", _pin, _PIN, lambda pin: {key: getattr(pin, key) for key in _keys(_PIN)}),
     _words("archive"),
     _words("own_title"),
+    _choice("language", *languages()),
+    _choice("patient_language", *languages()),
     Setting(
         "control_films",
         lambda values: tuple(_film(value) for value in _items(values)),

@@ -11,6 +11,7 @@ from core.measuring.control_film import FilmResult
 from core.measuring.drill_table import Drill
 from core.plans.sizes import ListedSize, default_sizes
 from core.sheet.day import Pin
+from core.words.catalogue import SOURCE
 
 Numbering: TypeAlias = Literal["iso", "1-32"]
 Paper: TypeAlias = Literal["A4", "Letter"]
@@ -39,6 +40,8 @@ class Settings:
         Planned against achieved, a person each; nothing of a patient is in them.
     archive, own_title : str
         Where sheets were last sent, AET@HOST:PORT, and by which AE title of ours.
+    language, patient_language : str
+        Of the screen, from the next start on, and of the patient's page.
     """
 
     numbering: Numbering = "iso"
@@ -57,3 +60,5 @@ class Settings:
     control_films: tuple[FilmResult, ...] = ()
     archive: str = ""
     own_title: str = "SOUNDING"
+    language: str = SOURCE
+    patient_language: str = SOURCE

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import argparse
 
-from core.words.catalogue import say
-
 SHELLS = ("bash", "zsh", "fish")
 
 Commands = dict[str, tuple[str, list[str]]]
@@ -52,16 +50,16 @@ complete -F _sounding sounding
 
 
 def _zsh(commands: Commands) -> str:
-    return say("cli.completion.autoload-u-x-bashcompinit-bashcompinit", bash=_bash(commands))
+    return f"autoload -U +X bashcompinit && bashcompinit\n{_bash(commands)}"
 
 
 def _fish(commands: Commands) -> str:
     lines = []
     for name, (text, options) in commands.items():
         said = text.split(".")[0].replace("'", "")
-        lines.append(say("cli.completion.complete-c-sounding-n-fish", name=name, said=said))
+        lines.append(f"complete -c sounding -n __fish_use_subcommand -f -a {name} -d '{said}'")
         lines += [
-            say("cli.completion.complete-c-sounding-n-fish-2", name=name, option=option[2:])
+            f"complete -c sounding -n '__fish_seen_subcommand_from {name}' -l {option[2:]}"
             for option in options
             if option.startswith("--")
         ]

@@ -83,15 +83,15 @@ def parser() -> argparse.ArgumentParser:
 def _measuring(command: _Command) -> None:
     sub = command(
         "inspect", say("cli.parser.show-what-an-export-holds"),
-        say("cli.parser.inspect-exported-folder"), say("cli.parser.inspect-exported-zip-json"),
+        "inspect exported-folder", "inspect exported.zip --json",
     )  # fmt: skip
     sub.add_argument("path", type=Path, metavar="PATH", help=str(_SCAN_HELP))
     sub.add_argument("--json", action="store_true", help=say("cli.parser.print-json-in-place-of"))
 
     sub = command(
         "measure", say("cli.parser.measure-a-plan-on-its"),
-        say("cli.parser.measure-case-plan-json-scan"),
-        say("cli.parser.measure-case-plan-json-scan-2"),
+        "measure case.plan.json --scan exported-folder",
+        "measure case.plan.json --scan exported-folder --json - --quiet | jq .summary",
         quiet=True,
     )  # fmt: skip
     _scan_of(sub)
@@ -103,8 +103,8 @@ def _measuring(command: _Command) -> None:
 
     sub = command(
         "sheet", say("cli.parser.write-the-measurement-sheet-and"),
-        say("cli.parser.sheet-case-plan-json-scan"),
-        say("cli.parser.sheet-case-plan-json-scan-2"),
+        "sheet case.plan.json --scan exported-folder --out record",
+        "sheet case.plan.json --scan exported-folder --out record --only sheet --paper Letter",
         quiet=True,
     )  # fmt: skip
     _scan_of(sub)
@@ -139,7 +139,7 @@ def _measuring(command: _Command) -> None:
 
     sub = command(
         "section", say("cli.parser.write-one-section-across-the"),
-        say("cli.parser.section-case-plan-json-scan"),
+        "section case.plan.json --scan exported-folder --station 52 --out section.png",
         quiet=True,
     )  # fmt: skip
     _scan_of(sub)
@@ -158,8 +158,8 @@ def _measuring(command: _Command) -> None:
 def _archive(command: _Command) -> None:
     sub = command(
         "send", say("cli.parser.send-the-dicom-objects-of"),
-        say("cli.parser.send-record-to-archive-192"),
-        say("cli.parser.send-record-to-archive-pacs"),
+        "send record --to ARCHIVE@192.0.2.10:104",
+        "send record --to ARCHIVE@pacs.example:2762 --tls --ca ca.pem --cert me.pem --key me.key",
         quiet=True,
     )  # fmt: skip
     sub.add_argument(
@@ -179,8 +179,8 @@ def _archive(command: _Command) -> None:
 
     sub = command(
         "fetch", say("cli.parser.list-the-series-of-an"),
-        say("cli.parser.fetch-from-archive-192-0"),
-        say("cli.parser.fetch-from-archive-192-0-2"),
+        "fetch --from ARCHIVE@192.0.2.10:104 --patient S-0107",
+        "fetch --from ARCHIVE@192.0.2.10:104 --study 1.2.3 --series 1.2.3.4",
         quiet=True,
     )  # fmt: skip
     sub.add_argument(
@@ -206,9 +206,9 @@ def _archive(command: _Command) -> None:
 def _many(command: _Command) -> None:
     sub = command(
         "study", say("cli.parser.measure-many-plans-on-their"),
-        say("cli.parser.study-cases-csv-out-study"),
-        say("cli.parser.study-folder-of-cases-out"),
-        say("cli.parser.study-cases-csv-out-study-2"),
+        "study cases.csv --out study.parquet",
+        "study folder-of-cases --out study.csv --workers 2",
+        "study cases.csv --out study.parquet --scheduler tcp://192.0.2.20:8786",
         quiet=True,
     )  # fmt: skip
     sub.add_argument(
@@ -238,11 +238,11 @@ def _many(command: _Command) -> None:
 
 
 def _program(command: _Command) -> None:
-    sub = command("open", say("cli.parser.open-the-bench"), say("cli.parser.open-exported-folder"))
+    sub = command("open", say("cli.parser.open-the-bench"), "open exported-folder")
     sub.add_argument("path", type=Path, nargs="?", metavar="PATH", help=str(_SCAN_HELP))
 
     sub = command(
-        "demo", say("cli.parser.do-the-whole-job-on"), say("cli.parser.demo-out-somewhere"),
+        "demo", say("cli.parser.do-the-whole-job-on"), "demo --out somewhere",
         quiet=True,
     )  # fmt: skip
     sub.add_argument(
@@ -251,7 +251,7 @@ def _program(command: _Command) -> None:
 
     sub = command(
         "components", say("cli.parser.list-every-part-of-the"),
-        say("cli.parser.components-out-parts-json"),
+        "components --out parts.json",
     )  # fmt: skip
     sub.add_argument(
         "--out", type=Path, metavar="FILE", help=say("cli.parser.write-it-as-a-cyclonedx")
@@ -265,7 +265,7 @@ def _program(command: _Command) -> None:
 
     sub = command(
         "schema", say("cli.parser.print-the-schema-of-a"),
-        say("cli.parser.schema-table"), say("cli.parser.schema-codes"),
+        "schema table", "schema codes",
     )  # fmt: skip
     sub.add_argument(
         "what",
@@ -275,9 +275,9 @@ def _program(command: _Command) -> None:
 
     sub = command(
         "completion", say("cli.parser.print-what-a-shell-needs"),
-        say("cli.parser.completion-bash-local-share-bash"),
-        say("cli.parser.completion-zsh-zshrc"),
-        say("cli.parser.completion-fish-config-fish-completions"),
+        "completion bash > ~/.local/share/bash-completion/completions/sounding",
+        "completion zsh >> ~/.zshrc",
+        "completion fish > ~/.config/fish/completions/sounding.fish",
     )  # fmt: skip
     sub.add_argument("shell", choices=SHELLS, help=say("cli.parser.which-shell"))
 

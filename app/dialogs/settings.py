@@ -53,6 +53,10 @@ NUMBERINGS = {
     "iso": message("dialogs.settings.numbering-iso"),
     "1-32": message("dialogs.settings.numbering-1-32"),
 }
+LANGUAGES = {
+    "en": message("dialogs.settings.language-en"),
+    "de": message("dialogs.settings.language-de"),
+}
 PAPERS = {
     "A4": message("dialogs.settings.paper-a4"),
     "Letter": message("dialogs.settings.paper-letter"),
@@ -77,6 +81,8 @@ class SettingsDialog(Dialog):
 
         self.numbering = _choice(NUMBERINGS, value.numbering)
         self.paper = _choice(PAPERS, value.paper)
+        self.language = _choice(LANGUAGES, value.language)
+        self.patient_language = _choice(LANGUAGES, value.patient_language)
         self.window_choice = _choice(PRESET_WORDS, value.window)
         self.hide_names = QCheckBox(say("dialogs.settings.hide-names-on-the-screen"))
         self.hide_names.setChecked(value.names_hidden)
@@ -119,6 +125,8 @@ class SettingsDialog(Dialog):
         self.settings.change(
             numbering=self.numbering.currentData(),
             paper=self.paper.currentData(),
+            language=self.language.currentData(),
+            patient_language=self.patient_language.currentData(),
             window=self.window_choice.currentData(),
             names_hidden=self.hide_names.isChecked(),
             initials=initials,
@@ -146,6 +154,8 @@ class SettingsDialog(Dialog):
         form = QFormLayout(page)
         form.setLabelAlignment(Qt.AlignmentFlag.AlignLeft)
         for words, widget in (
+            (say("dialogs.settings.language"), self.language),
+            (say("dialogs.settings.patient-language"), self.patient_language),
             (say("dialogs.settings.tooth-number-shown-first"), self.numbering),
             (say("dialogs.settings.paper-of-the-sheet"), self.paper),
             (say("dialogs.settings.grey-window-of-a-new"), self.window_choice),

@@ -42,7 +42,7 @@ from core.plans.plausible import (
 )
 from core.plans.pose import MOST_LEAN_DEG, Pose, placed, pose_of
 from core.plans.sizes import size_words
-from core.words.catalogue import Message, message, say
+from core.words.catalogue import Message, message, say, sentences_of, together
 
 _BOXES: tuple[tuple[str, Message, str, float, float, float], ...] = (
     # code, words, unit, lowest, highest, step
@@ -402,8 +402,8 @@ def _leans_far(session: Session, fixture: Fixture | None) -> str:
         if f.code == "plane-tilted" and f.fields.get("fixture") == fixture.id
     ]
     # What is so, and what to do; why it matters stands with the scan checks.
-    parts = found[0].split(" - ") if found else []
-    return f"{parts[0]}: {parts[-1]}" if parts else ""
+    parts = sentences_of(found[0]) if found else ("",)
+    return together(parts[0], *parts[1:][-1:])
 
 
 def align_targets(plan: Plan, fixture: Fixture | None) -> tuple[tuple[str, Array], ...]:

@@ -22,7 +22,7 @@ from core.plans.plan import Jaw, Plan
 from core.plans.sizes import size_words
 from core.trust.figures import plain, shown, shown_at_least, shown_lack
 from core.trust.verdict import worst_first
-from core.words.catalogue import Words, message, say
+from core.words.catalogue import Words, message, say, sentences_of
 from core.words.sheet import GROUPS, UNCERTAINTY
 
 WAITING = "…"
@@ -160,8 +160,8 @@ def _reason(row: Measurement, shared: SharedReasons) -> str:
         return say("panels.ledger_entries.image-trouble-at-the-site")
     if letter := shared.letter(row, reasons[0]):
         return say("panels.ledger_entries.reason", letter=letter)
-    # Notes read "what - why it matters - what to do": the row has room for the first part.
-    return reasons[0].message.split(" - ")[0]
+    # Notes say what, why it matters, and what to do: the row has room for the first sentence.
+    return sentences_of(reasons[0].message)[0].rstrip(".")
 
 
 def entries(

@@ -16,6 +16,7 @@ from app.tools.base import Desk
 from app.widgets import style
 from app.widgets.plain_text import plain_tip
 from app.widgets.shared_texts import hidden, state_words, tooth_words
+from core.plans.plan import SideCheck
 from core.sheet.who import who_is
 from core.words.catalogue import say
 
@@ -154,15 +155,7 @@ class Who(Panel):
             self.side.setText(say("panels.patient_line.side-not-yet-compared"))
             self.side.setFont(style.font(13, bold=True))
         else:
-            by = f", {check.by}" if check.by else ""
-            self.side.setText(
-                say(
-                    "panels.patient_line.compared-with",
-                    side=check.side.upper(),
-                    against=check.against or "–",
-                    by=by,
-                )
-            )
+            self.side.setText(_confirmed(check))
             self.side.setFont(style.font(13))
         self.state.setText(state_words(plan))
         self.state.setFont(style.font(13, bold=True))
@@ -199,3 +192,19 @@ class Who(Panel):
         from app.dialogs.sheet.dialog import show_sheet
 
         show_sheet(self.session, self.desk, self)
+
+
+_CONFIRMED = {
+    ("left", "chart"): "panels.patient_line.left-from-chart",
+    ("left", "patient"): "panels.patient_line.left-with-patient",
+    ("left", ""): "panels.patient_line.left",
+    ("right", "chart"): "panels.patient_line.right-from-chart",
+    ("right", "patient"): "panels.patient_line.right-with-patient",
+    ("right", ""): "panels.patient_line.right",
+}
+
+
+def _confirmed(check: SideCheck) -> str:
+    """The confirmed side in capitals, and who confirmed it by what."""
+    against = check.against if (check.side, check.against) in _CONFIRMED else ""
+    return say(_CONFIRMED[check.side, against], by=check.by or "–")

@@ -15,7 +15,7 @@ from app.widgets import style
 from core.findings import Finding
 from core.plans.plan_checks import plan_findings
 from core.plans.tissue_points import without_tissue_points
-from core.words.catalogue import message, say
+from core.words.catalogue import message, say, sentences_of, together
 
 POINT = message("panels.scan_checks.point-at-the-tissues")
 DROP = message("panels.scan_checks.drop-the-places-pointed-at")
@@ -49,13 +49,9 @@ def findings_of(session: Session) -> tuple[Finding, ...]:
 
 
 def parts_of(finding: Finding) -> tuple[str, str]:
-    """What is so, and what it means with what to do: a sentence's parts are set off by dashes."""
-    what, dash, rest = finding.message.partition(" - ")
-    if not dash:
-        what, _, rest = finding.message.partition(". ")
-    meaning = rest.replace(" - ", ". ")
-    pieces = [piece[:1].upper() + piece[1:] for piece in meaning.split(". ") if piece]
-    return what, ". ".join(pieces)
+    """What is so, and what it means with what to do."""
+    what, *rest = sentences_of(finding.message)
+    return what.rstrip("."), together(*rest)
 
 
 class ScanChecks(Panel):
@@ -91,7 +87,12 @@ class ScanChecks(Panel):
         self._shown = texts
         cautions = sum(f.severity != "note" for f in found)
         notes = len(found) - cautions
-        words = say("panels.scan_checks.to-weigh-note", cautions=cautions, count=notes)
+        words = ", ".join(
+            (
+                say("panels.scan_checks.warnings", count=cautions),
+                say("panels.scan_checks.notes", count=notes),
+            )
+        )
         self.aside.setText(words if found else "")
         inner = QWidget()
         column = QVBoxLayout(inner)

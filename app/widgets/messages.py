@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 from app.widgets.plain_text import plain_box
 from core.errors import SoundingError
 from core.version import PROGRAM
-from core.words.catalogue import message, say
+from core.words.catalogue import message, say, sentences_of
 
 FAULT = message("widgets.messages.the-program-made-a-mistake")
 
@@ -41,7 +41,7 @@ def error_text(error: Exception) -> tuple[str, str]:
 def error_box(parent: QWidget, error: Exception) -> QMessageBox:
     """A window that tells an error; the caller opens it."""
     text, details = error_text(error)
-    what, *rest = [part.strip() for part in text.split(" - ")]
+    what, *rest = sentences_of(text)
     box = QMessageBox(parent)
     box.setWindowTitle(say("widgets.messages.sounding"))
     box.setTextFormat(Qt.TextFormat.PlainText)

@@ -11,9 +11,11 @@ from PySide6.QtWidgets import QApplication, QWidget
 
 from app.background.gui_gc import Tidying
 from app.background.log_setup import start_logging
+from app.case.settings import settings_of
 from app.window.bench import Bench
 from app.window.kernel_warm_up import FirstUse
 from app.window.left_open import offer_left_open
+from core.words.catalogue import speak
 
 ICON = Path(__file__).parents[1] / "icon.svg"
 ROOMY = QSize(1440, 930)
@@ -47,6 +49,7 @@ def show(path: str | None = None) -> int:
     program.setApplicationName("Sounding")
     QApplication.setWindowIcon(QIcon(str(ICON)))
     QApplication.setDesktopFileName("sounding")
+    speak(settings_of(program).value.language)
     tidying = Tidying(program)
     bench = Bench()
     bench.store.tidy()

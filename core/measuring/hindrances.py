@@ -19,6 +19,7 @@ from core.measuring.basis import Basis
 from core.plans.plan import Plan, Site
 from core.plans.side import contradictions, left_and_right_named
 from core.trust.verdict import Hindrance
+from core.words.catalogue import sentences_of
 
 
 def hindrances_at(plan: Plan, basis: Basis, subject: Fixture | Site) -> tuple[Hindrance, ...]:
@@ -66,7 +67,7 @@ def _by_scan(volume: Volume) -> Iterator[Hindrance]:
     """Pictures that contradict their header: nobody knows what was exported."""
     for finding in volume.findings:
         if finding.stops_verdicts:
-            what = finding.message.split(" - ")[0]
+            what = sentences_of(finding.message)[0].rstrip(".")
             yield Hindrance(note=Note("scan-contradicted", {"what": what}), outranks=True)
 
 

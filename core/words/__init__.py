@@ -1,74 +1,56 @@
-"""The one catalogue of sentences: a code plus fields becomes text for people.
+"""The one place of sentences: a code plus fields becomes text for people.
 
-Every finding, error, note and verdict is a code; its English sentence stands in one
-of the tables of this package, one table a subject, so that a translation replaces tables
-and no code.
+Every finding, error, note and verdict is a code. Its sentence stands under that code in one of
+the files ``locale/<language>/codes-<subject>.po``; every other text under a key of
+`core.words.catalogue`. So a translation replaces files and no code.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
+from types import MappingProxyType
 
-from core.words import (
-    archive,
-    drilling,
-    freehand,
-    kept,
-    ledger,
-    marking,
-    measuring,
-    plan,
-    program,
-    record,
-    scan,
-    sheet,
-    sizes,
-    study,
-    trust,
-)
+from core.words.catalogue import SOURCE, catalogue_of, rooms, said
 
-_TABLES = (
-    archive.SENTENCES,
-    scan.SENTENCES,
-    plan.SENTENCES,
-    ledger.SENTENCES,
-    marking.SENTENCES,
-    measuring.SENTENCES,
-    freehand.SENTENCES,
-    drilling.SENTENCES,
-    sheet.SENTENCES,
-    program.SENTENCES,
-    sizes.SENTENCES,
-    study.SENTENCES,
-    record.SENTENCES,
-    kept.SENTENCES,
-    trust.SENTENCES,
-)
+CODES = "codes-"
+"""What the names of the files begin with that hold sentences of codes."""
 
 
 def sentence(code: str, fields: Mapping[str, object] | None = None) -> str:
-    """Return the sentence of a code with its fields filled in.
+    """Return the sentence of a code with its fields filled in, in the language that is spoken.
 
     Parameters
     ----------
     code : str
-        Key of one of the tables.
+        Msgid in one of the files.
     fields : mapping, optional
         Values for the sentence's ``{names}``.
 
     Raises
     ------
     KeyError
-        When no table holds the code, or the sentence needs a field that is not given:
-        both are faults of the program, found by the tests.
+        When no file holds the code, or the sentence needs a field that is not given: both are
+        faults of the program, found by the tests.
     """
-    for table in _TABLES:
-        if code in table:
-            return table[code].format(**(fields or {}))
-    raise KeyError(f"no sentence for the code {code!r}")
+    if code not in code_rooms():
+        raise KeyError(f"no sentence for the code {code!r}")
+    return said(code_rooms()[code], code, fields or {})
+
+
+@lru_cache(maxsize=1)
+def code_rooms() -> Mapping[str, str]:
+    """The file that each code stands in."""
+    found: dict[str, str] = {}
+    for room in (name for name in rooms() if name.startswith(CODES)):
+        for code in catalogue_of(SOURCE, room).entries:
+            if code in found:
+                raise ValueError(f"the code {code!r} stands in two files")
+            found[code] = room
+    return MappingProxyType(found)
 
 
 def every_sentence() -> Iterator[str]:
-    """The sentences of all tables, their fields not filled in."""
-    for table in _TABLES:
-        yield from table.values()
+    """The sentences of all codes in the source language, their fields not filled in."""
+    for code, room in code_rooms().items():
+        yield from catalogue_of(SOURCE, room).entries[code].forms

@@ -7,6 +7,7 @@ file is read as it is, so who corrects a sentence only has to save it.
 from __future__ import annotations
 
 import gettext
+import re
 import string
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
@@ -22,6 +23,8 @@ from core.words.po import Entry, read_po
 LOCALE = Path(__file__).with_name("locale")
 SOURCE = "en"
 """The language that every sentence is written in first."""
+
+_ENDS = re.compile(r"(?<=[.?!:…])\s+(?=[^a-zäöü\s(])")
 
 _screen = SOURCE
 _spoken: ContextVar[str | None] = ContextVar("spoken", default=None)
@@ -79,6 +82,19 @@ def say(key: str, /, **fields: object) -> str:
     return said(key.partition(".")[0], key, fields)
 
 
+def table(room: str, of: str) -> Mapping[str, str]:
+    """All sentences of a room by their names, their fields not filled in.
+
+    Parameters
+    ----------
+    room : str
+    of : str
+        Language; what it does not hold stands in the source language.
+    """
+    found = {**catalogue_of(SOURCE, room).entries, **catalogue_of(of, room).entries}
+    return {key.partition(".")[2]: entry.forms[0] for key, entry in found.items()}
+
+
 def together(*sentences: str) -> str:
     """Whole sentences one after the other; empty ones are left out.
 
@@ -88,6 +104,17 @@ def together(*sentences: str) -> str:
         Each ends with its own full stop: no sentence is made of pieces.
     """
     return " ".join(sentence for sentence in sentences if sentence)
+
+
+def sentences_of(text: str) -> tuple[str, ...]:
+    """The whole sentences of a text, one by one: a narrow place has room for the first only.
+
+    Parameters
+    ----------
+    text : str
+        Of one of the catalogues; a dot that ends a sentence is followed by a capital.
+    """
+    return tuple(_ENDS.split(text))
 
 
 def said(room: str, key: str, fields: Mapping[str, object]) -> str:
@@ -101,16 +128,16 @@ def said(room: str, key: str, fields: Mapping[str, object]) -> str:
     fields : mapping
     """
     spoken = language()
-    room_of = catalogue(spoken, room)
+    room_of = catalogue_of(spoken, room)
     if key not in room_of.entries:
-        room_of = catalogue(SOURCE, room)
+        room_of = catalogue_of(SOURCE, room)
     if key not in room_of.entries:
         raise KeyError(f"no sentence for {key!r} in {room}.po")
     forms = room_of.entries[key].forms
     form = forms[0]
     if len(forms) > 1:
         form = forms[room_of.plural(_count(key, fields))]
-    return _Filled(catalogue(spoken, "numbers")).vformat(form, (), fields)
+    return _Filled(catalogue_of(spoken, "numbers")).vformat(form, (), fields)
 
 
 def _count(key: str, fields: Mapping[str, object]) -> int:
@@ -180,7 +207,7 @@ class Catalogue:
 
 
 @lru_cache(maxsize=256)
-def catalogue(of: str, room: str) -> Catalogue:
+def catalogue_of(of: str, room: str) -> Catalogue:
     """Read the file of a room; an empty catalogue where the language has none."""
     path = LOCALE / of / f"{room}.po"
     if not path.is_file():

@@ -2,25 +2,6 @@
 
 from __future__ import annotations
 
-SENTENCES: dict[str, str] = {
-    "depth-withheld": (
-        "No drilling depth is given, because these limits are not met: {what}. A depth that stands "
-        "beside them could be drilled. Change the plan, or mark what is missing."
-    ),
-    "depth-side-contradicted": (
-        "No drilling depth is given, because left and right may be swapped in this plan. Compare "
-        "tooth, patient and scan, and settle the side first."
-    ),
-    "depth-drill-tip": (
-        "No depth is given for this drill, because its tip comes too close to: {what}. Use a drill "
-        "with a shorter tip, or a shorter fixture."
-    ),
-    "card-without-depth": (
-        "There is no drill card, because no fixture of this plan has a drilling depth. "
-        "Limits that are not met: {what}. Change the plan, or mark what is missing."
-    ),
-}
-
 ORIGINS: dict[str, str] = {
     "buccal rim": "buccal rim",
     "highest rim": "highest rim",

@@ -72,45 +72,6 @@ DRAFT = "DRAFT – not signed off"
 SIDE_CONTRADICTED = "LEFT AND RIGHT MAY BE SWAPPED. CHECK."
 WITHOUT_VIEWING = "made without viewing the pictures"
 
-SENTENCES: dict[str, str] = {
-    "name-in-latin": (
-        "The name is printed in its Latin spelling - this computer has no font for {characters} - "
-        "compare ID and birth date, or install a font for that script and print again."
-    ),
-    "name-in-codes": (
-        "Parts of the name are printed as character codes - this computer has no font for "
-        "{characters} and the scan holds no Latin spelling - compare ID and birth date, or install "
-        "a font for that script and print again."
-    ),
-    "name-missing": (
-        "The scan holds no patient name - a sheet without a name can be filed with the wrong "
-        "patient - compare ID, birth date and scan date with the chart."
-    ),
-    "output-folder": (
-        "The folder {path} cannot be made or used - the sheet was not written - choose a folder "
-        "that you may write to."
-    ),
-    "ledger-of-other-plan": (
-        "These measurements belong to another state of the plan - figures would stand beside "
-        "pictures that they were not taken from - measure again, then make the sheet."
-    ),
-    "ledger-of-other-scan": (
-        "These measurements belong to another scan - figures would stand beside pictures that "
-        "they were not taken from - measure on this scan, then make the sheet."
-    ),
-    "paper-unknown": (
-        "{found} is not a paper size of the sheet - nothing was written - choose A4 or Letter."
-    ),
-    "station-off-arch": (
-        "Station {station} mm lies more than {most} mm beyond the traced arch - a section there "
-        "would not stand across the jaw - choose a station from 0 to {length} mm."
-    ),
-    "chart-needs-arch": (
-        "The plan holds no jaw plane or no arch - without them nothing tells how a section lies "
-        "in the jaw - set the jaw plane and trace the arch."
-    ),
-}
-
 DEFINITIONS: dict[str, str] = {
     "clearance": (
         "Clearance: shortest true distance in space from the fixture, apex included, to the "

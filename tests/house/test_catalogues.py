@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from core.words.catalogue import LOCALE, SOURCE, catalogue, languages, rooms
+from core.words import CODES as OF_CODES
+from core.words.catalogue import LOCALE, SOURCE, catalogue_of, languages, rooms
 from tests.house.literals import texts
 
 ROOT = Path(__file__).parents[2]
@@ -32,12 +33,18 @@ CODES = frozenset({
     "right back", "left back", "whole arch", "front end", "which side", "stent axis", "nasal floor",
     "ridge profile", "remaining bone", "scan checks", "my sizes", "grey values", "by hand",
     "Lower border", "Existing implant or metal", "Stent top", "Scale object", "Sinus floor",
-    "Nasal floor", "Jaw plane", "Stent axis", "Source Sans 3",
+    "Nasal floor", "Jaw plane", "Stent axis", "Source Sans 3", "Follow canal", "proposed, not seen",
 })  # fmt: skip
 """Values that files or rooms hand to each other and that happen to read as words."""
 
 FOR_MACHINES = {"app/cli/completion.py", "app/__main__.py"}
 """Scripts for shells; and what is told before anything of the program may be loaded."""
+
+WAITING = 0.02
+"""So many sentences may wait for their translator; until then they stand in English."""
+
+TABLES = {"patient"}
+"""Rooms that are read as a whole, by `core.words.catalogue.table`."""
 
 SAYING = {"say", "message"}
 
@@ -56,7 +63,7 @@ def entries(language: str) -> dict[str, tuple[str, ...]]:
     return {
         key: entry.forms
         for room in rooms(language)
-        for key, entry in catalogue(language, room).entries.items()
+        for key, entry in catalogue_of(language, room).entries.items()
     }
 
 
@@ -152,7 +159,8 @@ def test_every_key_that_is_there_is_said():
         for node in ast.walk(tree)
         if isinstance(node, ast.Constant) and isinstance(node.value, str)
     }
-    assert sorted(set(entries(SOURCE)) - literals) == []
+    whole = {key for room in TABLES for key in catalogue_of(SOURCE, room).entries}
+    assert sorted(set(entries(SOURCE)) - literals - whole) == []
 
 
 def test_no_sentence_is_glued_from_pieces():
@@ -179,8 +187,8 @@ def is_said(node: ast.AST) -> bool:
 @pytest.mark.parametrize("language", languages())
 def test_a_room_of_a_language_reads_and_names_its_own_keys(language):
     for room in rooms(language):
-        for key in catalogue(language, room).entries:
-            assert key.partition(".")[0] == room, key
+        for key in catalogue_of(language, room).entries:
+            assert room.startswith(OF_CODES) or key.partition(".")[0] == room, key
 
 
 @pytest.mark.parametrize("language", [c for c in languages() if c != SOURCE])
@@ -188,8 +196,8 @@ def test_a_translation_is_whole_and_its_fields_agree(language):
     source, other = entries(SOURCE), entries(language)
     moved = {room for room in rooms(SOURCE) if (LOCALE / language / f"{room}.po").exists()}
     assert moved, language
-    wanted = {key for key in source if key.partition(".")[0] in moved}
-    assert sorted(wanted - set(other)) == []
+    wanted = {key for room in moved for key in catalogue_of(SOURCE, room).entries}
+    assert len(wanted - set(other)) <= WAITING * len(wanted), sorted(wanted - set(other))
     assert sorted(set(other) - set(source)) == []
     wrong = [
         key
@@ -198,3 +206,16 @@ def test_a_translation_is_whole_and_its_fields_agree(language):
         or (len(forms) > 1) != (len(source[key]) > 1)
     ]
     assert wrong == []
+
+
+def test_every_tool_has_a_name_on_its_button():
+    named = literals_of("app/tools/names.py")
+    for name, tree in trees().items():
+        for node in ast.walk(tree):
+            is_name = isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "name"
+            if name.startswith("app/tools/") and is_name and isinstance(node.value, ast.Constant):
+                assert node.value.value in named, name
+
+
+def literals_of(name: str) -> set[str]:
+    return {n.value for n in ast.walk(trees()[name]) if isinstance(n, ast.Constant)}

@@ -14,6 +14,12 @@ from core.words.catalogue import message, say
 
 AGAINST = ("patient", "chart")
 SIDES: tuple[Side, ...] = ("right", "left")
+_WORDS = {
+    "patient": message("dialogs.answers.side.patient"),
+    "chart": message("dialogs.answers.side.chart"),
+    "right": message("dialogs.answers.side.right"),
+    "left": message("dialogs.answers.side.left"),
+}
 
 
 class SideDialog(Dialog):
@@ -58,7 +64,7 @@ class SideDialog(Dialog):
         row = QHBoxLayout()
         row.setContentsMargins(18, 0, 0, 0)
         for number, name in enumerate(names):
-            button = QRadioButton(name.upper() if names is SIDES else name)
+            button = QRadioButton(str(_WORDS[name]))
             group.addButton(button, number)
             row.addWidget(button)
         row.addStretch(1)

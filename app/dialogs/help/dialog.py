@@ -90,10 +90,8 @@ def _html(topic: Topic, searched: str) -> str:
     """The topic as a page; of a search, the paragraphs that hold its words come first."""
     words = searched.casefold().split()
     ordered = sorted(topic.paragraphs, key=lambda p: not all(w in p.casefold() for w in words))
-    paragraphs = "".join(
-        say("dialogs.help.dialog.p-style-margin-bottom-8px", escape=escape(p)) for p in ordered
-    )
-    body = say("dialogs.help.dialog.color-font-size-13px", name=style.TEXT.name())
+    paragraphs = "".join(f"<p style='margin-bottom:8px'>{escape(p)}</p>" for p in ordered)
+    body = f"color:{style.TEXT.name()}; font-size:13px"
     return f"<div style='{body}'><h3>{escape(topic.title)}</h3>{paragraphs}</div>"
 
 

@@ -150,6 +150,7 @@ class SheetDialog(Dialog):
                 pin=self.film.pin,
             ),
             risks_file=self.settings.value.risks_file,
+            patient_language=self.settings.value.patient_language,
             pseudonymous=self.alias.isChecked(),
         )
 

@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QListWidget, QListWidgetItem, QWidget
 
 from core.errors import SoundingError
 from core.sheet.parts import PARTS
-from core.words.catalogue import say
+from core.words.catalogue import say, sentences_of
 from core.words.record import PART_KINDS
 from core.words.record import PARTS as WORDS
 
@@ -81,6 +81,6 @@ class PartsList(QListWidget):
 
 
 def _clause(refusal: SoundingError) -> str:
-    """What is wrong, the first clause of *what - why - what to do*; the rest stands beside it."""
-    what = str(refusal).partition(" - ")[0].partition(". ")[0]
+    """What is wrong, the first sentence of *what, why, what to do*; the rest stands beside it."""
+    what = sentences_of(str(refusal))[0].rstrip(".")
     return what if len(what) <= 64 else f"{what[:62].rsplit(' ', 1)[0]} …"

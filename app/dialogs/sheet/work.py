@@ -23,6 +23,8 @@ from core.sheet.patient_page import read_risks
 from core.sheet.preview import look_at
 from core.sheet.raster import page_count, page_picture
 from core.sheet.record import RecordSettings
+from core.words.catalogue import SOURCE
+from core.words.patient import patient_words
 
 PREVIEW_DPI = 80
 PRINT_DPI = 300
@@ -40,6 +42,8 @@ class SheetJob:
         The practice's own drills and sizes.
     risks_file : str
         The practice's own text for the patient's page; empty: none.
+    patient_language : str
+        Of the patient's page, whatever the screen speaks.
     pseudonymous : bool
         Names, dates and UIDs replaced in everything.
     """
@@ -50,6 +54,7 @@ class SheetJob:
     paper: Paper
     day: Day = field(default_factory=Day)
     risks_file: str = ""
+    patient_language: str = SOURCE
     pseudonymous: bool = False
     _kept: dict[str, Any] = field(default_factory=dict)
 
@@ -65,6 +70,7 @@ class SheetJob:
             paper=self.paper,
             day=self.day,
             risks=read_risks(self.risks_file) if self.risks_file else "",
+            patient_words=patient_words(self.patient_language),
             secret=practice_secret() if self.pseudonymous else b"",
         )
 

@@ -146,7 +146,7 @@ def test_a_full_disk_is_told_with_the_place_and_tried_again(qtbot, tmp_path, mon
     with qtbot.waitSignal(store.failed) as told:
         session.apply("interpreted", plan(interpreted_by="A reader"))
     (words,) = told.args
-    assert "kept in this window" in words
+    assert "still in this window" in words
     assert str(store.plan_path(store.record)) in words
     assert session.plan.interpreted_by == "A reader"
     assert not store.all_saved

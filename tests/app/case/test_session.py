@@ -226,9 +226,9 @@ def test_a_signed_plan_keeps_jaw_plane_and_sites_until_it_is_opened_again(qapp):
         case.commit("dragged")
         assert case.plan is signed_plan
     assert len(told) == 6
-    assert "Open again for editing" in told[0]
+    assert "Reopen for editing" in told[0]
     assert sign_off_state(case.plan) == "signed"
-    case.apply("opened again after sign-off", replace(case.plan, locked=()))
+    case.apply("reopened after sign-off", replace(case.plan, locked=()))
     case.apply("changed", replace(case.plan, level=moved))
     assert case.plan.level is moved
     assert sign_off_state(case.plan) == "void"

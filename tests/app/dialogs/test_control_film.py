@@ -96,7 +96,7 @@ def test_nonsense_is_told_and_not_kept(dialog, text):
     write(dialog.length, text)
     write(dialog.canal, "4")
     assert not dialog.ok.isEnabled()
-    assert "number is wanted" in dialog.found.text() or "positive length" in dialog.found.text()
+    assert "enter a number" in dialog.found.text() or "positive length" in dialog.found.text()
 
 
 def test_nobody_named_keeps_nothing(dialog):
@@ -115,8 +115,8 @@ def test_how_many_are_still_wanted_is_said(qtbot, session, desk, closing):
     store.value = replace(store.value, control_films=films)
     session.operator = "LM"
     window = closing(ask_control_film(session, desk, None))
-    assert "apex to canal: 4 films, mean 0.4 mm" in window.so_far.text()
-    assert "From 10 films of a distance on" in window.so_far.text()
+    assert "apex to canal: 4 radiographs, mean 0.4 mm" in window.so_far.text()
+    assert "After 10 radiographs of a distance" in window.so_far.text()
     assert session._own_series() is None
     more = tuple(replace(films[0], case=str(n)) for n in range(10))
     store.value = replace(store.value, control_films=more)

@@ -160,7 +160,7 @@ def test_a_limit_changes_with_reason_and_never_under_its_lower_line(asked, sessi
     assert (changed.value, changed.by, changed.reason) == (3.0, "LM", "thick fingers")
     back = asked(ask_limits, key="canal")
     write(back.value, "2.0")
-    write(back.reason, "as shipped")
+    write(back.reason, "Defaults")
     press(back.ok)
     assert "canal" not in session.plan.limits
 
@@ -193,7 +193,7 @@ def test_a_declaration_is_taken_back(asked, session):
     press(again.back)
     assert session.plan.declared == ()
     assert not again.back.isVisible()
-    assert "taken back" in session.undo_stack.undoText()
+    assert "withdrawn" in session.undo_stack.undoText()
 
 
 def test_teeth_together_and_an_entered_room_are_kept_with_who_and_can_be_taken_back(asked, session):
@@ -203,7 +203,7 @@ def test_teeth_together_and_an_entered_room_are_kept_with_who_and_can_be_taken_b
     write(dialog.rooms["36"], "wide")
     assert not dialog.ok.isEnabled()
     write(dialog.rooms["36"], "7,5")
-    radio(dialog, "The teeth were together in this scan").click()
+    radio(dialog, "The teeth were in occlusion in this scan").click()
     press(dialog.ok)
     plan = session.plan
     assert teeth_together(plan)
@@ -214,7 +214,7 @@ def test_teeth_together_and_an_entered_room_are_kept_with_who_and_can_be_taken_b
     again = asked(ask_room)
     again.rooms["36"].selectAll()
     QTest.keyClick(again.rooms["36"], Qt.Key.Key_Delete)
-    radio(again, "They were apart, or nobody knows").click()
+    radio(again, "They were apart, or it is not known").click()
     press(again.ok)
     assert not teeth_together(session.plan)
     assert entered_room_mm(session.plan, "36") is None
@@ -259,7 +259,7 @@ def test_signing_locks_and_an_edit_voids(asked, session, qtbot):
     assert session.plan.scan.fingerprint.startswith("sha256:")
     assert "36" in session.plan.locked
     again = asked(ask_sign_off)
-    assert again.ok.text() == "Open again for editing"
+    assert again.ok.text() == "Reopen for editing"
     press(again.ok)
     assert session.plan.locked == ()
     assert sign_off_state(session.plan) == "void"

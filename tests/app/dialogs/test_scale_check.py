@@ -58,7 +58,7 @@ def test_a_true_scan_agrees_and_says_its_doubt(checked):
     assert 0.5 < float(doubt.split()[0]) < 1.5
     assert says == "agrees"
     assert "no deviation" in dialog.verdict.text()
-    assert "Every length carries u =" in dialog.verdict.text()
+    assert "Every length includes u =" in dialog.verdict.text()
 
 
 def test_a_wrong_scale_stands_in_capitals(checked):

@@ -75,7 +75,7 @@ def test_a_test_that_cannot_end_passes_nothing(dialog, qtbot, monkeypatch, tmp_p
     blocked.write_text("a file stands in the way", "utf-8")
     monkeypatch.setattr("app.dialogs.self_test.sys.executable", "/nowhere/at-all")
     QTest.mouseClick(dialog.ok, LEFT)
-    qtbot.waitUntil(lambda: "did not come to its end" in dialog.said.text(), timeout=20_000)
+    qtbot.waitUntil(lambda: "did not finish" in dialog.said.text(), timeout=20_000)
     assert dialog.files == ()
     assert dialog.trouble.text()
     assert dialog.ok.text() == "Run the test"

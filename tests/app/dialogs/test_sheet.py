@@ -415,7 +415,7 @@ def test_the_practices_distances_are_kept_and_the_patients_angles_are_not(
     again = closing(show_sheet(dialog.session, desk, None))
     assert again.film.tube == Tube(source_to_film_mm=400.0)
     assert again.film.pin == Pin(diameter_mm=2.5)
-    assert again.film.deep.text() == "as fixture"
+    assert again.film.deep.text() == "same as fixture"
     look_at(again, "film")
     QTest.mouseClick(again.film.ideal, LEFT)
     assert (again.film.tube, again.film.pin) == (Tube(), Pin())

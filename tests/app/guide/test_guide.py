@@ -45,7 +45,7 @@ def test_nothing_is_ticked_until_its_fact_is_there(guided, bench, qtbot):
     assert guided.ticked == {0}
     assert guided.fact.text() == "✓ done"
     assert not guided.pointer.isVisible(), "what is done is not pointed at"
-    guided.go(step("Answer the side"))
+    guided.go(step("Confirm the side"))
     bench.session.apply("anything", replace(bench.session.plan, interpreted_by="LM"))
     guided.look()
     assert guided.at not in guided.ticked
@@ -112,7 +112,7 @@ def test_the_sentence_alone_marks_the_canal(guided, bench, qtbot):
 def test_a_fixture_in_a_root_is_not_ticked(guided, bench, qtbot):
     """At the front end of the gap: the ledger says so, and the guide does not say done."""
     QTest.mouseClick(bench.work.proposed.for_lower, LEFT)
-    guided.go(step("Drop the fixture"))
+    guided.go(step("Place the fixture"))
     session = bench.session
     right = sample_plan().fixtures[0]
     aside = session.arch.frame(session.arch.station(right.platform)).travel
@@ -129,7 +129,7 @@ def test_a_fixture_in_a_root_is_not_ticked(guided, bench, qtbot):
 def test_a_fixture_for_the_wrong_side_is_not_ticked(guided, bench, qtbot):
     """Answered 46 on a left jaw: no limit is judged, the ledger says why, and no tick."""
     QTest.mouseClick(bench.work.proposed.for_lower, LEFT)
-    guided.go(step("Drop the fixture"))
+    guided.go(step("Place the fixture"))
     session = bench.session
     wrong = replace(sample_plan().fixtures[0], id="46", tooth="46")
     session.apply("dropped", replace(session.plan, fixtures=(wrong,)))
@@ -163,7 +163,7 @@ def test_the_samples_own_marks_are_put_in_by_name_and_taken_back(guided, bench, 
         QTest.mouseClick(guided.offer, LEFT)
         assert guided.at in guided.ticked
         assert {s.id for s in bench.session.plan.structures} >= ids
-        assert "the sample’s own marks" in bench.session.plan.history[-1]["what"]
+        assert "sample marks loaded" in bench.session.plan.history[-1]["what"]
     bench.session.undo_stack.undo()
     assert [s.id for s in bench.session.plan.structures] == ["canal-left"]
 

@@ -154,13 +154,13 @@ def test_the_profile_leaves_the_window_as_the_cores_csv(qtbot, case, desk, tmp_p
     qtbot.addWidget(panel)
     panel.resize(520, 230)
     panel.write_file(tmp_path / "early.csv")
-    assert "no profile yet" in panel.said.text()
+    assert "no profile to save" in panel.said.text()
     panel.show()
     qtbot.waitUntil(lambda: panel.chart.profile is not None, timeout=90_000)
     first = panel.chart.profile
     panel.write_file(tmp_path / "a.csv")
     assert (tmp_path / "a.csv").read_bytes().decode() == profile_csv(first.rows)
-    assert panel.said.text() == "The profile is in a.csv."
+    assert panel.said.text() == "The profile was saved to a.csv."
     # Heights end at what is marked: another marking is measured again before it is written.
     case.apply("nothing marked", replace(case.plan, structures=()))
     panel.write_file(tmp_path / "b.csv")

@@ -15,6 +15,7 @@ from core.identity import Tooth
 from core.measurement import Note
 from core.plans.limits import limit_for
 from core.trust.verdict import NO_CLEARANCE
+from core.words.catalogue import sentences_of
 from core.words.sheet import UNCERTAINTY
 from tests.app.case_at_hand import ledger, plan, row, rows
 
@@ -98,9 +99,9 @@ def test_one_reason_of_many_rows_is_said_once_above_them_and_short_at_each():
     widths = [e for key, e in by_key.items() if "ridge_width" in key]
     assert [e.why for e in widths] == ["reason (a)"] * 3
     # Read aloud, and unfolded, each row says all of it.
-    assert all(lost.message.split(" - ")[0] in e.spoken for e in widths)
+    assert all(sentences_of(lost.message)[0].rstrip(".") in e.spoken for e in widths)
     assert all(lost.message in [d.text for d in details(e.row, plan(), None)] for e in widths)
-    assert by_key["36/clearance/foramen/True"].why == "not marked or declared"
+    assert by_key["36/clearance/foramen/True"].why == "not marked"
     # What waits has no reason that may be shown.
     stale = shown(ledger=ledger(plan(), held), current=False)
     assert not [e for e in stale if e.kind == "reason" or "(a)" in e.why]
@@ -109,8 +110,8 @@ def test_one_reason_of_many_rows_is_said_once_above_them_and_short_at_each():
 def test_the_sentences_of_a_row():
     by_key = {e.key: e for e in shown(opened={"36:danger:met"})}
     assert by_key["36/clearance/root-35"].why == "could be as little as 1.2 · limit 1.5"
-    assert by_key["36/clearance/foramen/True"].why == "not marked or declared"
-    assert by_key["36/wall/wall/buccal"].why == "limit 2.0 · lacks 0.8"
+    assert by_key["36/clearance/foramen/True"].why == "not marked"
+    assert by_key["36/wall/wall/buccal"].why == "limit 2.0 · 0.8 mm short"
     assert by_key["36/clearance/canal-left"].why == "at least 6.2 · limit 2.0"
     assert by_key["36/ridge_width/w/3.0/axis"].why == "at least 7.9 · no limit"
     assert [by_key[k].glyph for k in ("36/clearance/root-35", "36/wall/wall/buccal")] == ["≈", "<"]
@@ -247,14 +248,14 @@ def test_buttons_lie_inside_the_row(panel, qtbot):
 def test_a_hidden_number_says_why(panel, session):
     session.plan = plan(level=None)
     session.show_ledger(None, current=False, whole=False)
-    assert "until jaw plane and arch" in panel.model.entries[0].text
+    assert "until you confirm" in panel.model.entries[0].text
 
 
 def test_an_empty_ledger_says_how_a_number_comes_about(panel, session):
     session.plan = plan(fixtures=())
     session.show_ledger(ledger(session.plan, []))
     said = [entry.text for entry in panel.model.entries]
-    assert "drop a fixture" in said[0]
+    assert "place a fixture" in said[0]
     assert any("No limit was checked" in text for text in said[1:])
 
 

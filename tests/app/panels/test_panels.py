@@ -43,7 +43,7 @@ def test_who_and_which_side(qtbot, session, desk):
     assert "S-0107" in bar.rest.whole
     assert "2026-09-14" in bar.rest.whole
     assert bar.tooth.text() == "36, lower left first molar (19 in 1–32)"
-    assert bar.side.text() == "LEFT, compared with chart, LM"
+    assert bar.side.text() == "LEFT side confirmed from chart (LM)"
     assert bar.state.text().startswith("DRAFT")
     assert bar.rest.text() == bar.rest.whole, "cut at 1366 pixels"
 
@@ -76,9 +76,9 @@ def test_open_points_are_facts_and_never_answered_by_software():
     of = plan(side_check=None)
     texts = [p.text for p in open_points(of, ledger(of), confirmed=True)]
     assert texts == [
-        "Side: not compared with patient or chart",
+        "Side: not confirmed with patient or chart",
         "Foramen: not marked or declared",
-        "Image: not yet judged",
+        "Image quality: not yet checked",
         "Whole volume: not yet interpreted",
     ]
 
@@ -291,7 +291,7 @@ def test_unproven_levels_offer_to_point_at_the_tissues(qtbot, session, desk, mon
     took = []
     monkeypatch.setattr(desk, "take_tool", took.append)
     (button,) = panel.area.widget().findChildren(QPushButton)
-    assert "Point at the tissues" in button.text()
+    assert "Identify tissues" in button.text()
     QTest.mouseClick(button, Qt.MouseButton.LeftButton)
     assert took == ["Tissues"]
 

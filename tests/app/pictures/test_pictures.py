@@ -297,7 +297,7 @@ def test_a_thick_slab_says_that_it_is_for_looking(shown):
     session, pictures = shown([[20.0, -9.0, -8.0]])
     session.look_through(slab_mm=3.0, maximum=True)
     wait_for(pictures)
-    assert "maximum of 3 mm, for looking only" in pictures.section.subtitle
+    assert "maximum of 3 mm, display only" in pictures.section.subtitle
 
 
 def test_another_slab_is_another_picture_of_the_same_place(shown):
@@ -309,7 +309,7 @@ def test_another_slab_is_another_picture_of_the_same_place(shown):
         for view in (pictures.section, *pictures.neighbours):
             wanted = session.volume.picture(view.grid, slab_mm=slab_mm, maximum=maximum)
             np.testing.assert_array_equal(view._grey, wanted)
-        assert ("for looking only" in pictures.section.subtitle) == bool(slab_mm)
+        assert ("display only" in pictures.section.subtitle) == bool(slab_mm)
 
 
 def test_another_window_keeps_the_lines(shown):

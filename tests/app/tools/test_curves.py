@@ -205,7 +205,7 @@ def test_a_canal_is_not_placed_where_a_direction_is_hidden(table, where):
     t = table(Canal)
     t.click(getattr(t, where), 10.0, 3.0)
     assert t.plan.structures == ()
-    assert "Now click in the section" in t.desk.said[-1]
+    assert "Now click in the cross-section" in t.desk.said[-1]
     assert t.session.turn_deg is None
 
 
@@ -258,7 +258,7 @@ def test_the_diameter_is_fitted_in_a_clear_section_and_confirmed_by_a_person(tab
     t.type(Qt.Key.Key_D)
     canal = edit.find(t.plan, "canal-left")
     assert canal.diameter_mm == pytest.approx(3.2, abs=0.35)
-    assert "fitted and confirmed" in t.desk.said[-1]
+    assert "measured and confirmed" in t.desk.said[-1]
     assert 0.05 <= canal.diameter_sd_mm < 0.35
     t.desk.answers = ["2,8"]
     t.type(Qt.Key.Key_D)
@@ -289,11 +289,11 @@ def test_handles_show_what_can_be_taken(table):
 def test_a_floor_says_that_one_section_is_not_enough(table):
     """Three marks in one section bound no surface, and the height stays open."""
     t = table(SinusFloor)
-    assert "before, at and behind" in t.tool.hint()
+    assert "mesial to, at and distal" in t.tool.hint()
     assert "0 mm" not in t.tool.hint()
     t.click(t.section, 2.0, -12.0)
-    assert "next mark" in t.tool.hint()
-    assert "before, at and behind" in t.tool.hint()
+    assert "next point" in t.tool.hint()
+    assert "mesial to, at and distal" in t.tool.hint()
 
 
 def test_the_chosen_mark_is_named_in_the_section_and_not_in_a_small_picture(table):

@@ -84,16 +84,16 @@ def test_a_proposed_plane_is_taken_over_by_a_person_only(table):
     assert t.plan.level is None
     t.type(Qt.Key.Key_Return)
     assert t.plan.level is LEVEL
-    assert "confirmed as proposed" in t.session.undo_stack.undoText()
+    assert "confirmed as suggested" in t.session.undo_stack.undoText()
 
 
 def test_a_plane_that_is_only_the_scanner_s_level_is_not_taken_over(table):
     t = table(JawPlane, level=None, jaw="lower")
     t.session.proposal = Proposal(level=LEVEL, arch_points=ARCH_POINTS)
-    assert "only level in the scanner" in t.tool.hint()
+    assert "only the scanner’s horizontal" in t.tool.hint()
     t.type(Qt.Key.Key_Return)
     assert t.plan.level is None
-    assert "only level in the scanner" in t.desk.said[-1]
+    assert "only the scanner’s horizontal" in t.desk.said[-1]
 
 
 def test_arch_click_adds_where_it_lies_drag_moves_delete_removes(table):

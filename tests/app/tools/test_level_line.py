@@ -66,7 +66,7 @@ def test_the_line_moves_the_plane_and_its_ends_turn_it(bench, cuts, qtbot, which
     assert session.plan.level.height_mm(ends[1] + way) == pytest.approx(0, abs=1e-9)
     assert now.lean_deg > was.lean_deg + 1
     assert line(bench, other).lean_deg == pytest.approx(beside.lean_deg, abs=1e-6)
-    assert f"turned in the {which} cut" in session.undo_stack.undoText()
+    assert f"rotated in the {which} cut" in session.undo_stack.undoText()
     tilt = angle_deg(session.plan.level.up, (0, 0, 1))
     assert f"tilted {tilt:.1f}°" in session.undo_stack.undoText()
     session.undo_stack.undo()

@@ -70,7 +70,7 @@ def test_an_angle_without_arms_is_not_made(table):
     for _ in range(3):
         t.click(t.section, 2.0, 2.0)
     assert t.plan.angles == ()
-    assert "three different spots" in t.desk.said[-1]
+    assert "three different places" in t.desk.said[-1]
 
 
 def test_two_clicks_on_the_ridge_make_a_site(table):

@@ -27,7 +27,7 @@ def test_two_clicks_and_a_distance_make_a_pair(t):
     assert isinstance(known, KnownObject)
     assert known.points == pytest.approx(np.stack([first, second]))
     assert known.size_mm == 12.5
-    assert "middles" in t.desk.asked[0]
+    assert "centres" in t.desk.asked[0]
     again = parse(document_of(t.plan))
     assert again.structures[0].size_mm == 12.5
     t.tool.give_up()

@@ -168,7 +168,7 @@ def test_a_stent_axis_without_length_is_not_made(table):
     t.click(t.section, 0.0, 12.0)
     t.click(t.section, 0.0, 12.0)
     assert t.plan.stent_axes == ()
-    assert "one spot" in t.desk.said[-1]
+    assert "same place" in t.desk.said[-1]
 
 
 def test_a_note_stands_at_its_place(table):

@@ -43,7 +43,7 @@ def t(table):
 def test_one_click_finds_it_with_its_own_doubt(t, qtbot):
     assert t.session.guide.known_jaw == "lower"
     middle, ends = with_stent(t)
-    assert "Click on the stent’s filling" in t.tool.hint()
+    assert "Click the stent’s radiopaque filling" in t.tool.hint()
     t.click_on(t.section, middle + np.array([0.3, 0.2, 0.4]))
     qtbot.waitUntil(lambda: bool(t.plan.stent_axes), timeout=20_000)
     (axis,) = t.plan.stent_axes

@@ -69,7 +69,7 @@ def test_a_case_left_open_by_a_crash_comes_first_and_names_can_be_hidden(bench):
     left = CaseRecord(key="b", patient="HARBOUR^Sample", tooth="46")
     bench.start.show_recent((closed, left), hidden=False, left_open=(left,))
     words = [bench.start.list.item(n).text() for n in range(2)]
-    assert words[0].startswith("Left open when the program ended: HARBOUR")
+    assert words[0].startswith("Not closed properly: HARBOUR")
     assert "36, lower left first molar" in words[1]
     bench.start.open_recent.disconnect()
     bench.start.names_hidden.disconnect()
@@ -87,13 +87,13 @@ def test_nothing_is_blank_and_no_number_is_given_until_the_arch_is_confirmed(ben
     opened(bench, qtbot)
     assert all(view.has_picture for view in bench.pictures.views)
     assert bench.work.proposed.isVisible()
-    assert "proposed" in bench.work.proposed.words.text()
+    assert "suggestions" in bench.work.proposed.words.text()
     assert bench.session.ledger is None
     QTest.mouseClick(bench.work.proposed.for_lower, Qt.MouseButton.LeftButton)
     assert bench.session.confirmed
     assert bench.session.plan.jaw == "lower"
     assert not bench.work.proposed.isVisible()
-    assert "confirmed as proposed" in bench.session.plan.history[-1]["what"]
+    assert "confirmed as suggested" in bench.session.plan.history[-1]["what"]
     qtbot.waitUntil(lambda: bench.session.ledger is not None, timeout=60000)
 
 
@@ -141,7 +141,7 @@ def test_a_click_where_nothing_was_scanned_takes_no_picture_there(bench, qtbot):
     height, map_says = session.point_mm, bench.pictures.arch_map.subtitle
     QTest.mouseClick(section, Qt.MouseButton.LeftButton, pos=at)
     assert session.point_mm is height
-    assert "Nothing was scanned" in bench.said.text()
+    assert "was not scanned" in bench.said.text()
     qtbot.waitUntil(lambda: not bench.pictures.busy, timeout=20000)
     assert bench.pictures.arch_map.subtitle == map_says
 

@@ -494,8 +494,7 @@ def test_length_beyond_a_floor():
 
 
 def test_every_note_has_its_sentence():
-    from core.words import sentence
-    from core.words.measuring import SENTENCES
+    from core.words import code_rooms, sentence
 
     fields = {"id": "canal-left", "diameter": 3.0, "sd": 0.35}
     codes = [
@@ -504,5 +503,5 @@ def test_every_note_has_its_sentence():
         "floor_too_few_marks", "wholly_beyond_floor", "hull_used", "no_such_part",
         "nothing_below_footprint", "loop_unknown",
     ]  # fmt: skip
-    assert set(codes) <= set(SENTENCES)
+    assert set(codes) <= set(code_rooms())
     assert all(sentence(code, fields).endswith(".") for code in codes)

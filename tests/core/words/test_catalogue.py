@@ -49,10 +49,10 @@ def xx(tmp_path, monkeypatch):
     )
     monkeypatch.setattr(c, "LOCALE", tmp_path)
     monkeypatch.setattr(c, "_screen", "en")
-    c.catalogue.cache_clear()
+    c.catalogue_of.cache_clear()
     c.languages.cache_clear()
     yield "xx"
-    c.catalogue.cache_clear()
+    c.catalogue_of.cache_clear()
     c.languages.cache_clear()
 
 

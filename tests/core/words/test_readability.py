@@ -2,33 +2,25 @@
 
 from __future__ import annotations
 
-import ast
-from pathlib import Path
-
 import pytest
 
+from core.words.catalogue import SOURCE, catalogue_of
 from core.words.patient import PATIENT
 from tests.core.words.readability import grade, syllables
 
-ROOT = Path(__file__).parents[3]
-WINDOWS = sorted(
-    path
-    for path in [*(ROOT / "app/dialogs").rglob("*.py"), ROOT / "app/guide/steps.py"]
-    if path.name != "topics.py"
-)
 PATIENT_MOST, DIALOG_MOST = 6.0, 9.0
 
 
-def said(path: Path) -> list[str]:
-    """The whole sentences among the literals of a module, docstrings apart."""
-    tree = ast.parse(path.read_text("utf-8"))
-    silent = {id(n.value) for n in ast.walk(tree) if isinstance(n, ast.Expr)}
-    texts = [
-        n.value
-        for n in ast.walk(tree)
-        if isinstance(n, ast.Constant) and isinstance(n.value, str) and id(n) not in silent
-    ]
-    return [t for t in texts if t.count(" ") > 3 and t[0].isupper() and t.rstrip()[-1] in ".?"]
+def said() -> dict[str, str]:
+    """The whole sentences of dialogs and of the guided case, the help apart."""
+    found = {
+        key: text
+        for room in ("dialogs", "guide")
+        for key, entry in catalogue_of(SOURCE, room).entries.items()
+        if not key.startswith("dialogs.help.topics")
+        for text in entry.forms
+    }
+    return {k: t for k, t in found.items() if t.count(" ") > 3 and t[0].isupper() and t[-1] in ".?"}
 
 
 def test_the_formula_gives_what_is_reckoned_by_hand():
@@ -52,11 +44,10 @@ def test_the_patients_page_is_read_after_six_years_of_school():
         assert grade(text) <= PATIENT_MOST, text
 
 
-@pytest.mark.parametrize("path", WINDOWS, ids=lambda path: f"{path.parent.name}-{path.stem}")
-def test_sentences_of_dialogs_are_read_after_nine(path):
-    for text in said(path):
-        assert grade(text) <= DIALOG_MOST, text
+@pytest.mark.parametrize("key", said())
+def test_sentences_of_dialogs_are_read_after_nine(key):
+    assert grade(said()[key]) <= DIALOG_MOST
 
 
 def test_dialogs_hold_sentences():
-    assert sum(len(said(path)) for path in WINDOWS) > 40
+    assert len(said()) > 40

@@ -7,8 +7,9 @@ import pytest
 
 from core.identity import thing_words
 from core.measurement import Note
-from core.words import measuring
+from core.words.catalogue import SOURCE, catalogue_of
 
+MEASURING = catalogue_of(SOURCE, "codes-measuring").entries
 ROOT = Path(__file__).parents[3]
 
 
@@ -35,7 +36,7 @@ def test_ids_in_words(thing_id, words):
 
 def test_no_remark_names_a_thing_by_its_id():
     """A sentence has the thing that it is about in its field *id*; a note turns it to words."""
-    about = [code for code, text in measuring.SENTENCES.items() if "{id}" in text]
+    about = [code for code, e in MEASURING.items() if "{id}" in e.forms[0]]
     assert "traced_too_short" in about
     for code in about:
         message = Note(code, {"id": "canal-left"}).message
