@@ -8,6 +8,7 @@ all directions, in which a plate that rays cross aslant stays as closed as any o
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,6 @@ from scipy.ndimage import (
     label,
 )
 
-from core.arch import FixtureFrame
 from core.bone.bone_levels import BoneLevels
 from core.geometry import Array
 from core.image import sampling
@@ -56,6 +56,22 @@ _BESIDE_STEPS = 1
 """The smoothed border of what is dark lies up to this far outside the bone's own."""
 
 
+class Ways(Protocol):
+    """Directions of a block: across, along the arch, and coronal; unit, patient LPS."""
+
+    @property
+    def b(self) -> Array:
+        """Across."""
+
+    @property
+    def m(self) -> Array:
+        """Along the arch."""
+
+    @property
+    def a(self) -> Array:
+        """Coronal."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Outside:
     """A block around a fixture, (across, along the arch, downwards).
@@ -85,7 +101,7 @@ class Outside:
         cls,
         volume: Volume,
         platform: Array,
-        frame: FixtureFrame,
+        frame: Ways,
         levels: BoneLevels,
         *,
         reach_mm: float,
@@ -96,6 +112,7 @@ class Outside:
         Parameters
         ----------
         platform : (3,) patient LPS mm
+        frame : Ways
         reach_mm : float
             From the axis, to all sides.
         depth_mm : float

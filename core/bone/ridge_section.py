@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from core.bone.between_plates import joined_over_marrow
 from core.bone.bone_in_plane import BoneInPlane, Plane
 from core.bone.edges import ScanEdges, reason_note
 from core.bone.rounded import rounded_off
@@ -213,6 +214,13 @@ def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -
     plane = bone.plane
     heights = plane.h(crest.point_mm) - np.asarray(depths_mm, dtype=np.float64)
     spans = [_span(bone, float(h)) for h in heights]
+    apart = {
+        float(h): bone.intervals(float(h))
+        for h, span in zip(heights, spans, strict=True)
+        if isinstance(span, Note) and span.code == "ridge_two_intervals"
+    }
+    joined = joined_over_marrow(scan, bone, crest.point_mm, apart)
+    spans = [joined.get(float(h), span) for h, span in zip(heights, spans, strict=True)]
     known = [i for i, span in enumerate(spans) if not isinstance(span, Note)]
     readings: list[Reading] = [
         Reading(value=None, notes=(s,)) if isinstance(s, Note) else _PENDING for s in spans
