@@ -48,7 +48,10 @@ SPECTRUM = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scanner:
-    """Sizes in mm; pixels as seen at the axis of rotation."""
+    """Sizes in mm; pixels as seen at the axis of rotation.
+
+    ``gain_sd``: by how much cells of the detector answer otherwise than others, as a share: rings.
+    """
 
     source_to_axis: float = 420.0
     source_to_detector: float = 650.0
@@ -60,6 +63,7 @@ class Scanner:
     scatter_share: float = 0.12
     blur: float = 0.16
     hann_cut: float = 0.9
+    gain_sd: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,6 +167,9 @@ def detected(water: Image, bone: Image, metal: Image, scanner: Scanner, *, seed:
         scatter = gaussian_filter(view, 12.0 / scanner.pixel, mode="nearest", truncate=2.0)
         mean = (view + scanner.scatter_share * scatter) * scanner.quanta
         signal[i] = rng.poisson(mean) / scanner.quanta
+    if scanner.gain_sd:
+        gains = np.random.default_rng([seed, 1]).normal(1.0, scanner.gain_sd, signal.shape[1:])
+        signal *= gains.astype(np.float32)
     # Most of the scatter is taken off again, as scanners do, by a share of the mean signal.
     signal -= 0.6 * scanner.scatter_share * signal.mean(axis=(1, 2), keepdims=True)
     thickness = np.linspace(0.0, 400.0, 4001)

@@ -416,10 +416,11 @@ def ridge_widths(
     along : Along
     """
     depths = np.array(WIDTH_DEPTHS_MM)
-    found = without_single_plates(depths, widths(scan, bone, crest, depths))
-    beside = [
-        widths(scan, bone, crest, depths + step) for step in (-_SLOPE_STEP_MM, _SLOPE_STEP_MM)
-    ]
+    steps = np.array([0.0, -_SLOPE_STEP_MM, _SLOPE_STEP_MM])
+    # Together: what lies around the section is looked at once for all.
+    every = widths(scan, bone, crest, (depths + steps[:, None]).ravel())
+    at_depths, *beside = (every[i : i + len(depths)] for i in range(0, len(every), len(depths)))
+    found = without_single_plates(depths, at_depths)
     out = []
     for depth, here, above, below in zip(WIDTH_DEPTHS_MM, found, *beside, strict=True):
         least = least_over_turn(scan, bone, here)

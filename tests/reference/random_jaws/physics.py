@@ -34,8 +34,8 @@ def physical(seed: int) -> Choices:
     )  # fmt: skip
 
 
-def make(seed: int, path: Path) -> None:
-    """Scan a jaw and keep the scan."""
+def make(seed: int, path: Path, *, gain_sd: float = 0.0) -> None:
+    """Scan a jaw and keep the scan; `gain_sd` of the detector's cells makes rings."""
     c = physical(seed)
     rng = np.random.default_rng([seed, 6])
     shape = shape_of(c)
@@ -43,7 +43,7 @@ def make(seed: int, path: Path) -> None:
         projections=180, pixel=0.36, width=52.0, height=36.0,
         quanta=float(3.0e4 * 4.0 ** rng.uniform(0.0, 1.0)),
         scatter_share=float(rng.uniform(0.05, 0.2)), blur=float(rng.uniform(0.12, 0.24)),
-        hann_cut=float(rng.uniform(0.65, 1.0)),
+        hann_cut=float(rng.uniform(0.65, 1.0)), gain_sd=gain_sd,
     )  # fmt: skip
     grid = _grid(shape, c)
     pose = Pose(rotation=shape.turn, shift=shape.shift)
