@@ -134,6 +134,7 @@ dicom3tools dciodvfy
 orthanc Orthanc
 openssl openssl
 poppler-utils pdftoppm
+qpdf qpdf
 LIST
 }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -47,6 +48,7 @@ Cancelled = Callable[[], bool]
 FIELD_EDGE_MM = 5.0
 TILT_WARNING_DEG = 15.0
 SAME_PLACE_MM = 1.0
+_MOST_DIGITS = 12
 
 
 def measure(
@@ -108,7 +110,7 @@ def measure(
         jaw=plan.known_jaw,
         side_contradicted=bool(contradictions(plan, basis.arch)),
     )
-    when = made_at or datetime.now(UTC).astimezone().isoformat(timespec="seconds")
+    when = made_at or moment()
     return Ledger(
         program=PROGRAM,
         made_at=when,
@@ -132,6 +134,18 @@ def measure(
         measurements=_in_order(rows),
         hindrances=_hindrances(plan, basis),
     )
+
+
+def moment() -> str:
+    """Now, ISO 8601 with offset; what SOURCE_DATE_EPOCH says where it is set.
+
+    With it the same scan and plan give the same files, byte for byte
+    (https://reproducible-builds.org/specs/source-date-epoch).
+    """
+    asked = os.environ.get("SOURCE_DATE_EPOCH", "")
+    if asked.isascii() and asked.isdigit() and len(asked) < _MOST_DIGITS:
+        return datetime.fromtimestamp(int(asked), UTC).isoformat(timespec="seconds")
+    return datetime.now(UTC).astimezone().isoformat(timespec="seconds")
 
 
 def _hindrances(plan: Plan, basis: Basis) -> dict[str, tuple[Hindrance, ...]]:

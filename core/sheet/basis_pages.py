@@ -27,11 +27,7 @@ def basis_pdf(case: Case, *, paper: PaperName = "A4") -> bytes:
     """
     pages = Pages(paper, top_mm=BODY_TOP_MM)
     basis_pages(pages, case)
-    return pages.render(
-        furnish(case, BASIS_TITLE),
-        title=BASIS_TITLE,
-        subject=f"plan {case.ledger.plan_fingerprint}",
-    )
+    return pages.render(furnish(case, BASIS_TITLE), case.facts(BASIS_TITLE))
 
 
 def basis_pages(pages: Pages, case: Case) -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from core.arch import fixture_frame
 from core.bone.wall import WallMap, wall_map
 from core.distances.drilling import ORIGINS, UNKNOWN_TIP_MM
+from core.drawing import Chart
 from core.fixture import Fixture
 from core.identity import inner_side
 from core.measurement import Measurement
@@ -24,6 +25,7 @@ from core.sheet.page import Pages
 from core.trust.figures import plain, shown, up
 from core.words.drilling import CHOOSE
 from core.words.drilling import ORIGINS as ORIGIN_WORDS
+from core.words.sheet import BONE_ALT
 
 _QUIET = (0.33, 0.33, 0.33)
 
@@ -116,19 +118,8 @@ def _wall(pages: Pages, case: Case, fixture: Fixture, top: float) -> tuple[float
     if wall.trouble is not None:
         return pages.block(x, top, width, wall.trouble.message, size=9), []
     chart = wall_chart(wall_picture(wall, case.plan, fixture))
-    y = top + 1.0
-    _, height = pages.chart(chart, x, y)
-    deepest = float(wall.depths_mm[-1])
-    for depth in range(0, int(deepest) + 1, 2):
-        at = y + depth / deepest * height
-        pages.line(x - 1.4, at, x, at, width=0.15)
-        pages.text(x - 2.0, at + 0.9, str(depth), size=7, align="right")
-    words = direction_marks(case.plan.known_jaw, named=bool(fixture.tooth))
-    for turn, word in words:
-        at = x + (turn + 180.0) / 360.0 * width
-        pages.line(at, y + height, at, y + height + 1.2, width=0.15)
-        pages.text(at, y + height + 4.2, word, size=7.5, align="middle")
-    y += height + 5.6
+    with pages.element("Figure", alt=BONE_ALT):
+        y = _wall_picture(pages, case, fixture, chart, float(wall.depths_mm[-1]), top)
     caption = (
         "Depth from the platform down, direction around the fixture across; not 1 : 1. Numerals: "
         "mm of bone left; lightest: 5 mm and more. Heavy: the limit, where one applies (within "
@@ -140,6 +131,24 @@ def _wall(pages: Pages, case: Case, fixture: Fixture, top: float) -> tuple[float
     return y, [
         _Words(text=note.message, size=8.5, face="strong", colour=VERMILION) for note in notes
     ]
+
+
+def _wall_picture(  # noqa: PLR0917 - place and what is drawn, as for every part of a page
+    pages: Pages, case: Case, fixture: Fixture, chart: Chart, deepest: float, top: float
+) -> float:
+    """The picture with its depths and directions; the y below it."""
+    x, width, y = pages.left + 8.0, SIZE_MM[0], top + 1.0
+    _, height = pages.chart(chart, x, y)
+    for depth in range(0, int(deepest) + 1, 2):
+        at = y + depth / deepest * height
+        pages.line(x - 1.4, at, x, at, width=0.15)
+        pages.text(x - 2.0, at + 0.9, str(depth), size=7, align="right")
+    words = direction_marks(case.plan.known_jaw, named=bool(fixture.tooth))
+    for turn, word in words:
+        at = x + (turn + 180.0) / 360.0 * width
+        pages.line(at, y + height, at, y + height + 1.2, width=0.15)
+        pages.text(at, y + height + 4.2, word, size=7.5, align="middle")
+    return y + height + 5.6
 
 
 def _drilling(
@@ -158,9 +167,10 @@ def _drilling(
                         face="strong")  # fmt: skip
         return _rims(pages, case, rows, x, y + 1.0), []
     c_mark, c_exact = right - 27.0, right - 12.0
-    for at, words in ((c_mark, "to mark"), (c_exact, "exact"), (right, "± U")):
-        pages.text(at, y + 3.0, words, size=7.5, align="right", colour=_QUIET)
-    pages.text(x, y + 3.0, "mm, along the axis, from", size=7.5, colour=_QUIET)
+    with pages.element("P"):
+        pages.text(x, y + 3.0, "mm, along the axis, from", size=7.5, colour=_QUIET)
+        for at, words in ((c_mark, "to mark"), (c_exact, "exact"), (right, "± U")):
+            pages.text(at, y + 3.0, words, size=7.5, align="right", colour=_QUIET)
     pages.line(x, y + 4.2, right, y + 4.2, width=0.2)
     y += 5.0
     found = {counted_from(m): m for m in drill_rows_of(rows)}

@@ -44,21 +44,30 @@ def budget_table(pages: Pages, case: Case) -> None:
         "± U = 2 u. Bars: share of each part in u²."
     )
     pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=8, colour=_QUIET) + 1.0
-    _head(pages, terms)
+    with pages.element("Table"):
+        _body(pages, case, rows, terms)
+    pages.y += 1.5
+
+
+def _body(pages: Pages, case: Case, rows: list[Measurement], terms: tuple[str, ...]) -> None:
+    with pages.element("TR", header=True):
+        _head(pages, terms)
     subject = ""
     for m in rows:
         of = m.fixture or m.site
         if pages.ensure(_ROW_MM + (4.2 if of != subject else 0.0)):
-            _head(pages, terms)
+            with pages.artifact():
+                _head(pages, terms)
             subject = ""
         if of != subject:
             subject = of
             kind = "Fixture" if m.fixture else "Site"
             words = f"{kind} {of}"
-            pages.text(pages.left, pages.y + 3.2, words, size=8, face="slant")
+            with pages.element("TR"):
+                pages.text(pages.left, pages.y + 3.2, words, size=8, face="slant")
             pages.y += 4.2
-        _row(pages, case.name(m), m, terms)
-    pages.y += 1.5
+        with pages.element("TR"):
+            _row(pages, case.name(m), m, terms)
 
 
 def _columns(pages: Pages, count: int) -> tuple[float, list[float], float, float]:
@@ -72,6 +81,7 @@ def _columns(pages: Pages, count: int) -> tuple[float, list[float], float, float
 def _head(pages: Pages, terms: tuple[str, ...]) -> None:
     value, places, whole, bar = _columns(pages, len(terms))
     y = pages.y + 3.0
+    pages.blank()
     pages.text(value, y, "value", size=7, align="right", colour=_QUIET)
     for x, name in zip(places, terms, strict=True):
         width = pages.text(x, y, name, size=7, align="right", colour=_QUIET)
@@ -94,8 +104,8 @@ def _row(pages: Pages, name: str, m: Measurement, terms: tuple[str, ...]) -> Non
     pages.text(value, y, figure, size=8, align="right")
     by_name = {t.name: t.u for t in budget.terms}
     for x, term in zip(places, terms, strict=True):
-        if term in by_name:
-            pages.text(x, y, up(by_name[term], decimals + 1), size=8, align="right")
+        words = up(by_name[term], decimals + 1) if term in by_name else ""
+        pages.text(x, y, words, size=8, align="right")
     pages.text(whole, y, up(budget.expanded, decimals), size=8, face="strong", align="right")
     _bar(pages, budget, bar)
     pages.line(pages.left, pages.y + 4.0, pages.right, pages.y + 4.0, width=0.08, colour=PALE)

@@ -26,6 +26,7 @@ from core.plans.plan_checks import side_findings
 from core.plans.side import CONTRADICTIONS, contradictions, traced
 from core.plans.sizes import ListedSize
 from core.sheet.day import Day
+from core.sheet.lasting import Facts
 from core.sheet.who import Who, who_is
 from core.trust.verdict import is_judged, worst_first
 from core.words.sheet import DRAFT, SIDE_CONTRADICTED, WITHOUT_VIEWING
@@ -190,6 +191,23 @@ class Case:
         drawn = [mark.points for mark in self.plan.rulers]
         drawn += [mark.points for mark in self.plan.angles]
         return self.arch.station(vector(drawn[0].mean(axis=0))) if drawn else None
+
+    def facts(self, title: str, *, language: str = "en") -> Facts:
+        """What a document of this case says of itself; its author is who signed it.
+
+        Parameters
+        ----------
+        title : str
+        language : str, optional
+        """
+        sign = self.plan.sign_off if self.signed else None
+        return Facts(
+            title=title,
+            subject=f"plan {self.ledger.plan_fingerprint}",
+            author="" if sign is None else sign.name,
+            made_at=self.ledger.made_at,
+            language=language,
+        )
 
     def depth_rule(self, subject: Subject) -> DepthRule:
         """Whether a drilling depth may be shown for a fixture, and what stands against it."""

@@ -121,8 +121,7 @@ def check_film_pdf(case: Case, *, paper: PaperName = "A4") -> bytes | None:
         _film(pages, case, subject, case.day.tube, case.day.pin)
     return pages.render(
         plain_head(case, "Check radiograph", with_birth_date=True),
-        title="Expected check radiograph",
-        subject=f"plan {case.ledger.plan_fingerprint}",
+        case.facts("Expected check radiograph"),
     )
 
 

@@ -102,7 +102,5 @@ def checklist_pdf(case: Case, *, paper: PaperName = "A4") -> bytes:
     pages.text(pages.left, pages.y + 10.0, "Checked by ____________________   at __________",
                size=_SIZE)  # fmt: skip
     return pages.render(
-        plain_head(case, "Checklist", with_birth_date=True),
-        title="Checklist",
-        subject=f"plan {case.ledger.plan_fingerprint}",
+        plain_head(case, "Checklist", with_birth_date=True), case.facts("Checklist")
     )

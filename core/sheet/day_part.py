@@ -20,6 +20,7 @@ from core.words.drilling import ORIGINS as ORIGIN_WORDS
 
 _QUIET = (0.33, 0.33, 0.33)
 _ROW_MM = 4.8
+_NOTE = "To the last mark of that drill that is not deeper; exact depth in brackets, mm."
 _GAP_MM = 6.0
 _COLUMN_MM = 28.0
 _SCALE = (
@@ -97,27 +98,37 @@ def _drills(pages: Pages, case: Case, plans: tuple[DrillPlan, ...]) -> None:
         return
     pages.ensure(8.0 + _ROW_MM * 3)
     heading(pages, words)
-    _head(pages)
+    with pages.element("Table"):
+        _table(pages, case, plans)
+    pages.ensure(4.0)
+    pages.y = (
+        pages.block(pages.left, pages.y + 0.6, pages.inner, _NOTE, size=8, colour=_QUIET) + 2.0
+    )
+
+
+def _table(pages: Pages, case: Case, plans: tuple[DrillPlan, ...]) -> None:
+    with pages.element("TR", header=True):
+        _head(pages)
     for plan in plans:
         warnings = [_warning(case, row) for row in plan.worse]
         height = _ROW_MM + sum(pages.height_of(pages.inner, w, size=8.5) for w in warnings)
         if pages.ensure(height):
-            _head(pages)
-        _row(pages, plan, case.plan.depth_from)
+            with pages.artifact():
+                _head(pages)
+        with pages.element("TR"):
+            _row(pages, plan, case.plan.depth_from)
         for row, warning in zip(plan.worse, warnings, strict=True):
-            pages.y = pages.block(
-                pages.left, pages.y, pages.inner, warning, size=8.5, face="strong",
-                colour=VERMILION if row.verdict == "below limit" else (0.0, 0.0, 0.0),
-            )  # fmt: skip
-    note = "To the last mark of that drill that is not deeper; exact depth in brackets, mm."
-    pages.ensure(4.0)
-    pages.y = pages.block(pages.left, pages.y + 0.6, pages.inner, note, size=8, colour=_QUIET) + 2.0
+            with pages.element("TR"):
+                pages.y = pages.block(
+                    pages.left, pages.y, pages.inner, warning, size=8.5, face="strong",
+                    colour=VERMILION if row.verdict == "below limit" else (0.0, 0.0, 0.0),
+                )  # fmt: skip
 
 
 def _head(pages: Pages) -> None:
+    pages.text(pages.left, pages.y + 3.0, "drill, to mark from", size=7.5, colour=_QUIET)
     for x, name in zip(_columns(pages), ORIGINS, strict=True):
         pages.text(x, pages.y + 3.0, ORIGIN_WORDS[name], size=7.5, align="right", colour=_QUIET)
-    pages.text(pages.left, pages.y + 3.0, "drill, to mark from", size=7.5, colour=_QUIET)
     pages.line(pages.left, pages.y + 4.2, pages.right, pages.y + 4.2, width=0.2)
     pages.y += 5.0
 

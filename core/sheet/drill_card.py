@@ -69,9 +69,7 @@ def drill_card(case: Case) -> bytes | None:
             )
             _fixture(pages, case, subject, subject.fixture, plans)
     return pages.render(
-        plain_head(case, "Drill card", with_birth_date=False),
-        title="Drill card",
-        subject=f"plan {case.ledger.plan_fingerprint}",
+        plain_head(case, "Drill card", with_birth_date=False), case.facts("Drill card")
     )
 
 

@@ -45,7 +45,8 @@ def first_list(  # noqa: PLR0917 - place and room, as for every part of a page
     rows = [m for m in case.rows(lead) if is_judged(m)]
     tight = case.tightest(lead)
     if tight is not None:
-        pages.text(x, y + 3.2, CLOSEST, size=9, face="strong")
+        with pages.element("H2"):
+            pages.text(x, y + 3.2, CLOSEST, size=9, face="strong")
         y = _tightest(pages, tight, case.name(tight), x, y + 4.5)
     y = _depths(pages, case, lead, x, y)
     others = [m for m in worst_first(rows) if m is not tight]
@@ -80,7 +81,8 @@ def _not_met(  # noqa: PLR0917 - as above
     """Rows of one verdict under its own title: what was not assessed is not called not met."""
     if not rows:
         return y
-    pages.text(x, y + 3.6, title, size=9, face="strong")
+    with pages.element("H2"):
+        pages.text(x, y + 3.6, title, size=9, face="strong")
     y += 5.0
     room = int((lowest - y - 4.6) / 4.8)
     most = min(_MOST_ROWS, max(room, _LEAST_ROWS))
@@ -100,7 +102,8 @@ def _titled(  # noqa: PLR0917 - as above
     width = pages.right - x
     if y + 5.0 + pages.height_of(width, words, size=8.5) > lowest:
         return y
-    pages.text(x, y + 3.8, title, size=9, face="strong")
+    with pages.element("H2"):
+        pages.text(x, y + 3.8, title, size=9, face="strong")
     return pages.block(x, y + 5.0, width, words, size=8.5)
 
 
@@ -143,7 +146,8 @@ def _large(  # noqa: PLR0917 - as above
     pages: Pages, case: Case, title: str, rows: list[Measurement], x: float, y: float
 ) -> float:
     """Rows without a limit where they are the result: one a line, with their doubt."""
-    pages.text(x, y + 3.8, title, size=9, face="strong")
+    with pages.element("H2"):
+        pages.text(x, y + 3.8, title, size=9, face="strong")
     y += 5.2
     for m in rows[:_MOST_LARGE]:
         unit = "°" if m.reading.unit == "deg" else " mm"
@@ -172,7 +176,8 @@ def _depths(pages: Pages, case: Case, lead: Subject, x: float, y: float) -> floa
         # Whether that depth is safe nobody knows: the number is only the plan's.
         title = MAXIMUM_BORDERLINE.format(what=names_of(rule.borderline, case.plan.known_jaw))
     height = pages.height_of(width, title, size=9, face="strong")
-    pages.block(x, y + 0.6, width, title, size=9, face="strong")
+    with pages.element("H2"):
+        pages.block(x, y + 0.6, width, title, size=9, face="strong")
     y += 1.2 + height
     if rule.refused:
         return _refused(pages, case, rule, x, y)

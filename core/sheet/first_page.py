@@ -68,7 +68,8 @@ def first_page(pages: Pages, case: Case) -> None:
 def _title(pages: Pages, case: Case, lead: Subject) -> None:
     marked = tuple(dict.fromkeys(s.tooth for s in case.subjects if s.tooth and _same_jaw(s, lead)))
     width = pages.inner - 40.0
-    pages.text(pages.left, pages.y + 7.0, lead.words, size=19, face="strong", width=width)
+    with pages.element("H1"):
+        pages.text(pages.left, pages.y + 7.0, lead.words, size=19, face="strong", width=width)
     kind = "Fixture (implant) " if lead.fixture is not None else ""
     size = f"{kind}{lead.size_words}"
     pages.text(pages.left, pages.y + 15.0, size, size=16, width=width)
@@ -255,12 +256,15 @@ def _each_place(pages: Pages, case: Case) -> None:
     subjects = case.subjects
     if len(subjects) < 2:
         return
-    pages.text(pages.left, pages.y + 3.2, EACH_PLACE, size=9, face="strong")
+    with pages.element("H2"):
+        pages.text(pages.left, pages.y + 3.2, EACH_PLACE, size=9, face="strong")
     pages.y += 4.8
     room = int((_foot_top(pages) - pages.y) / _LINE_MM)
     most = len(subjects) if len(subjects) <= room else max(room - 1, _LEAST_OTHERS)
-    for subject in subjects[:most]:
-        _place(pages, case, subject)
+    with pages.element("Table"):
+        for subject in subjects[:most]:
+            with pages.element("TR"):
+                _place(pages, case, subject)
     if len(subjects) > most:
         more = f"and {len(subjects) - most} more on the following pages"
         pages.text(pages.left, pages.y + 3.0, more, size=8.5, face="slant")

@@ -13,10 +13,13 @@ from core.identity import Tooth
 from core.pictures.ink import BLACK, PALE, WHITE
 from core.sheet.case import Case
 from core.sheet.page import MARGIN_MM, Box, Pages
-from core.words.sheet import SHEET_TITLE
+from core.words.sheet import ARCH_ALT, SHEET_TITLE
 
 BODY_TOP_MM = 36.0
 RULER_MM = 50
+LARGE_PT = 13.0
+"""Headings of this size begin a part of their own."""
+
 _QUIET = (0.33, 0.33, 0.33)
 
 
@@ -115,6 +118,11 @@ def ruler(pages: Pages, x: float, y: float, *, upright: bool) -> None:
         mm from the upper edge of the page.
     upright : bool
     """
+    with pages.artifact():
+        _ruler(pages, x, y, upright=upright)
+
+
+def _ruler(pages: Pages, x: float, y: float, *, upright: bool) -> None:
     for n in range(RULER_MM + 1):
         reach = 3.2 if n % 10 == 0 else 2.2 if n % 5 == 0 else 1.3
         if upright:
@@ -161,8 +169,17 @@ def small_arch(pages: Pages, x: float, y: float, marked: tuple[str, ...]) -> tup
         mm from the upper edge of the page.
     marked : tuple of str
     """
-    width, height = 36.0, 30.0
     teeth = [Tooth.of(t) for t in marked]
+    jaw = teeth[0].jaw if teeth else "lower"
+    alt = ARCH_ALT.format(jaw=jaw, teeth=", ".join(tooth.words() for tooth in teeth))
+    with pages.element("Figure", alt=alt):
+        return _arch_of_teeth(pages, x, y, marked, teeth)
+
+
+def _arch_of_teeth(
+    pages: Pages, x: float, y: float, marked: tuple[str, ...], teeth: list[Tooth]
+) -> tuple[float, float]:
+    width, height = 36.0, 30.0
     jaw = teeth[0].jaw if teeth else "lower"
     quadrants = (1, 2) if jaw == "upper" else (4, 3)
     centre, top = x + width / 2, y + 5.0
@@ -210,6 +227,7 @@ def heading(pages: Pages, text: str, *, size: float = 11.0) -> None:
     size : float, optional
         Of the letters, points.
     """
-    pages.text(pages.left, pages.y + 4.2, text, size=size, face="strong", width=pages.inner)
+    with pages.element("H1" if size >= LARGE_PT else "H2"):
+        pages.text(pages.left, pages.y + 4.2, text, size=size, face="strong", width=pages.inner)
     pages.line(pages.left, pages.y + 5.8, pages.right, pages.y + 5.8, width=0.3, colour=PALE)
     pages.y += 7.6

@@ -46,9 +46,7 @@ def laboratory_pdf(case: Case, *, paper: PaperName = "A4") -> bytes | None:
         if subject.fixture is not None:
             _fixture(pages, case, subject, subject.fixture)
     return pages.render(
-        plain_head(case, "Laboratory", with_birth_date=True),
-        title="Laboratory",
-        subject=f"plan {case.ledger.plan_fingerprint}",
+        plain_head(case, "Laboratory", with_birth_date=True), case.facts("Laboratory")
     )
 
 

@@ -73,25 +73,8 @@ def ledger_table(
     pages.ensure(30.0)
     heading(pages, "Ledger")
     columns = _columns(pages)
-    _head(pages, columns)
-    group = ""
-    for m in rows:
-        notes = [*shared.rest(m), *_changed(m), *_further(m)]
-        width = columns.verdict + 28.0 - columns.name
-        height = _ROW + sum(pages.height_of(width, n, size=7.5, face="slant") for n in notes)
-        if pages.ensure(height + (5.0 if m.group != group else 0.0)):
-            _head(pages, columns)
-            group = ""
-        if m.group != group:
-            group = m.group
-            pages.text(pages.left, pages.y + 3.8, GROUPS[group], size=8.5, face="slant")
-            pages.y += 4.8
-        _row(pages, m, name_of(m), columns, sources=sources, letters=shared.letters(m))
-        for note in notes:
-            pages.y = pages.block(
-                columns.name, pages.y, width, note, size=7.5, face="slant", colour=_QUIET
-            )
-        pages.line(pages.left, pages.y + 0.3, pages.right, pages.y + 0.3, width=0.1, colour=PALE)
+    with pages.element("Table"):
+        _body(pages, rows, columns, name_of=name_of, sources=sources, shared=shared)
     pages.y += 1.0
     pages.ensure(18.0)
     blocks: tuple[tuple[str, Face], ...] = (
@@ -101,6 +84,41 @@ def ledger_table(
     )
     for words, face in blocks:
         pages.y = 0.8 + pages.block(pages.left, pages.y, pages.inner, words, size=8, face=face)
+
+
+def _body(
+    pages: Pages,
+    rows: tuple[Measurement, ...],
+    columns: _Columns,
+    *,
+    name_of: Callable[[Measurement], str],
+    sources: list[str],
+    shared: SharedReasons,
+) -> None:
+    with pages.element("TR", header=True):
+        _head(pages, columns)
+    group = ""
+    for m in rows:
+        notes = [*shared.rest(m), *_changed(m), *_further(m)]
+        width = columns.verdict + 28.0 - columns.name
+        height = _ROW + sum(pages.height_of(width, n, size=7.5, face="slant") for n in notes)
+        if pages.ensure(height + (5.0 if m.group != group else 0.0)):
+            with pages.artifact():
+                _head(pages, columns)
+            group = ""
+        if m.group != group:
+            group = m.group
+            with pages.element("TR"):
+                pages.text(pages.left, pages.y + 3.8, GROUPS[group], size=8.5, face="slant")
+            pages.y += 4.8
+        with pages.element("TR"):
+            _row(pages, m, name_of(m), columns, sources=sources, letters=shared.letters(m))
+        for note in notes:
+            with pages.element("TR"):
+                pages.y = pages.block(
+                    columns.name, pages.y, width, note, size=7.5, face="slant", colour=_QUIET
+                )
+        pages.line(pages.left, pages.y + 0.3, pages.right, pages.y + 0.3, width=0.1, colour=PALE)
 
 
 def meanings(rows: Iterable[Measurement]) -> list[tuple[str, str]]:
@@ -127,13 +145,15 @@ def _columns(pages: Pages) -> _Columns:
 
 
 def _head(pages: Pages, c: _Columns) -> None:
+    pages.blank()
+    pages.blank()
     heads = (
         (c.value, "mm or °"), (c.least, "at least"), (c.doubt, "± U"), (c.limit, "limit"),
-        (c.source, "source"),
     )  # fmt: skip
     for x, words in heads:
         pages.text(x, pages.y + 3.0, words, size=7.5, align="right", colour=_QUIET)
     pages.text(c.verdict, pages.y + 3.0, "verdict", size=7.5, colour=_QUIET)
+    pages.text(c.source, pages.y + 3.0, "source", size=7.5, align="right", colour=_QUIET)
     pages.line(pages.left, pages.y + 4.2, pages.right, pages.y + 4.2, width=0.2)
     pages.y += 5.0
 
@@ -160,8 +180,10 @@ def _row(
     pages.text(c.value, y, value, size=9.5, face="strong", align="right")
     if m.limit is not None or not angle:
         pages.text(c.least, y, shown_at_least(m, decimals=2), size=9, align="right")
-    if m.budget is not None:
-        pages.text(c.doubt, y, up(m.budget.expanded, 1 if angle else 2), size=9, align="right")
+    else:
+        pages.blank()
+    doubt = "" if m.budget is None else up(m.budget.expanded, 1 if angle else 2)
+    pages.text(c.doubt, y, doubt, size=9, align="right")
     limit = "no limit" if m.limit is None else plain(m.limit.value)
     if m.limit is not None and m.limit.changed:
         limit = f"{limit} ({plain(m.limit.default)})"
@@ -171,6 +193,8 @@ def _row(
     if m.limit is not None and m.limit.source in sources:
         number = str(sources.index(m.limit.source) + 1)
         pages.text(c.source, y, number, size=9, align="right")
+    else:
+        pages.blank()
     pages.y += _ROW
 
 

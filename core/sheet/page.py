@@ -7,18 +7,22 @@ kept as a box, so that a test can tell what leaves the paper or covers something
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
+from itertools import groupby
 from typing import Any, Literal, TypeAlias
 
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from core.drawing import Chart
-from core.pictures.ink import BLACK, WHITE, Colour
+from core.pictures.ink import BLACK, WHITE, WORDS, Colour
 from core.sheet.fonts_found import Face
+from core.sheet.lasting import Facts, make_lasting, with_clean_streams
 from core.sheet.picture import draw_chart
-from core.sheet.text import Setting, fitted, set_text, wrapped
+from core.sheet.structure import CONTAINERS, Element, add_structure
+from core.sheet.text import Setting, fitted, registered, set_text, wrapped
 
 PaperName: TypeAlias = Literal["A4", "Letter"]
 SIZES_MM: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -43,7 +47,9 @@ class Box:
 class Page:
     """One page: what to draw, and where it lies."""
 
-    ops: list[Callable[[Any], None]] = field(default_factory=list)
+    ops: list[tuple[Callable[[Any], None], Element | None]] = field(default_factory=list)
+    """What draws, and the element that it belongs to; None: an artifact."""
+
     boxes: list[Box] = field(default_factory=list)
 
 
@@ -63,11 +69,68 @@ class Pages:
         self.top, self.bottom = top_mm, self.height - MARGIN_MM - 5.0
         self.pages: list[Page] = []
         self.y = 0.0
+        self.root = Element("Document")
+        self._open: list[Element | None] = [self.root]
 
     @property
     def inner(self) -> float:
         """Width between the margins, mm."""
         return self.right - self.left
+
+    @contextmanager
+    def element(self, kind: str, *, alt: str = "", header: bool = False) -> Iterator[Element]:
+        """What is drawn within belongs to one element of the structure, or to those in it.
+
+        Parameters
+        ----------
+        kind : str
+            ``H1``, ``P``, ``Figure``; of `CONTAINERS` each text gets an element of its own.
+        alt : str, optional
+            What a picture shows, in words.
+        header : bool, optional
+            A row of heads of columns.
+        """
+        parent = self._open[-1]
+        made = Element(kind, alt=alt, header=header)
+        if parent is None:  # within what is no content nothing becomes content
+            with self.artifact():
+                yield made
+            return
+        parent.children.append(made)
+        self._open.append(made)
+        try:
+            yield made
+        finally:
+            self._open.pop()
+
+    @contextmanager
+    def artifact(self) -> Iterator[None]:
+        """What is drawn within is no content: rulers, frames, what every page repeats."""
+        self._open.append(None)
+        try:
+            yield
+        finally:
+            self._open.pop()
+
+    def blank(self) -> None:
+        """A cell without content, so that the cells of all rows stand in their columns."""
+        parent = self._open[-1]
+        if parent is not None:
+            parent.children.append(Element(parent.own_kind))
+
+    def _own(self) -> Element | None:
+        """The element for a text: the open one, or in a container one of its own."""
+        parent = self._open[-1]
+        if parent is None or parent.kind not in CONTAINERS:
+            return parent
+        made = Element(parent.own_kind)
+        parent.children.append(made)
+        return made
+
+    def _figure(self) -> Element | None:
+        """The element for a drawing: the open one, never one of its own."""
+        parent = self._open[-1]
+        return None if parent is None or parent.kind in CONTAINERS else parent
 
     def new_page(self) -> None:
         """Begin a page."""
@@ -109,7 +172,7 @@ class Pages:
             else fitted(text, width * mm, size_pt=size, face=face)
         )
         shift = {"left": 0.0, "right": 1.0, "middle": 0.5}[align] * setting.width_pt / mm
-        self._set(setting, x - shift, y, colour)
+        self._set(setting, x - shift, y, colour, self._own())
         return float(setting.width_pt / mm)
 
     def block(
@@ -133,8 +196,12 @@ class Pages:
         colour : Colour, optional
         """
         step = size / mm * _LEADING
-        for setting in wrapped(text, width * mm, size_pt=size, face=face):
-            self._set(setting, x, y + step * 0.78, colour)
+        owner = self._own()
+        lines = wrapped(text, width * mm, size_pt=size, face=face)
+        if owner is not None and len(lines) > 1 and not owner.actual:
+            owner.actual = text
+        for setting in lines:
+            self._set(setting, x, y + step * 0.78, colour, owner)
             y += step
         return y
 
@@ -197,7 +264,8 @@ class Pages:
             canvas.line(x0 * mm, self._up(y0), x1 * mm, self._up(y1))
             canvas.setDash()
 
-        self._put(draw, Box(min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1), "line"))
+        box = Box(min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1), "line")
+        self._put(draw, box, self._figure())
 
     def rect(
         self, x: float, y: float, width: float, height: float, *, fill: Colour | None = None,
@@ -230,7 +298,7 @@ class Pages:
                 stroke=int(edge > 0), fill=int(fill is not None),
             )  # fmt: skip
 
-        self._put(draw, Box(x, y, x + width, y + height, "line"))
+        self._put(draw, Box(x, y, x + width, y + height, "line"), self._figure())
 
     def chart(self, chart: Chart, x: float, y: float, *, scale: float = 1.0) -> tuple[float, float]:
         """A chart from its upper left corner; its width and height on the page.
@@ -250,51 +318,109 @@ class Pages:
             bottom = self.height - y - height
             draw_chart(canvas, chart, x_mm=x, y_mm=bottom, scale=scale)
 
-        self._put(draw, Box(x, y, x + width, y + height, f"chart {chart.title}"))
+        box = Box(x, y, x + width, y + height, f"chart {chart.title}")
+        owner = self._figure()
+        if owner is None and self._open[-1] is not None:
+            with self.element("Figure", alt=alternative(chart, scale)) as figure:
+                self._put(draw, box, figure)
+        else:
+            self._put(draw, box, owner)
         return width, height
 
     def draw(self, operation: Callable[[Any, Callable[[float], float]], None], box: Box) -> None:
         """Something else; the operation gets the canvas and a function from y to points."""
-        self._put(lambda canvas: operation(canvas, self._up), box)
+        self._put(lambda canvas: operation(canvas, self._up), box, self._figure())
 
-    def render(
-        self, furniture: Callable[[Pages, int, int], None], *, title: str, subject: str
-    ) -> bytes:
+    def render(self, furniture: Callable[[Pages, int, int], None], facts: Facts) -> bytes:
         """Draw all pages, with what every page carries, and return the PDF.
 
         Parameters
         ----------
         furniture : callable
             Draws the frame of a page, given its number and how many there are.
-        title : str
-        subject : str
+        facts : Facts
+            What the document says of itself.
         """
         count = len(self.pages)
         bodies = self.pages
         buffer = io.BytesIO()
-        canvas = Canvas(buffer, pagesize=(self.width * mm, self.height * mm), invariant=1)
-        canvas.setTitle(title)
-        canvas.setSubject(subject)
+        canvas = Canvas(
+            buffer, pagesize=(self.width * mm, self.height * mm), invariant=1, pdfVersion=(1, 7),
+            initialFontName=registered("plain"),
+        )  # fmt: skip
         canvas.setViewerPreference("PrintScaling", "None")  # true size by default
+        canvas.setViewerPreference("DisplayDocTitle", "true")
         for number, body in enumerate(bodies, start=1):
             self.pages = [body]
-            furniture(self, number, count)
-            for operation in body.ops:
-                operation(canvas)
-            canvas.showPage()
+            self._frame(furniture, number, count)
+            _draw(canvas, body, number - 1)
         self.pages = bodies
+        document = canvas._doc  # noqa: SLF001 - reportlab has no public way to the catalogue
+        add_structure(document, self.root, count)
+        make_lasting(document, facts)
         canvas.save()
-        return buffer.getvalue()
+        return with_clean_streams(buffer.getvalue())
 
-    def _set(self, setting: Setting, x: float, y: float, colour: Colour) -> None:
+    def _frame(self, furniture: Callable[[Pages, int, int], None], number: int, count: int) -> None:
+        """What every page carries: read out once, on the first page, before all else."""
+        if number > 1:
+            with self.artifact():
+                furniture(self, number, count)
+            return
+        body = list(self.root.children)
+        self.root.children.clear()
+        furniture(self, number, count)
+        self.root.children += body
+
+    def _set(
+        self, setting: Setting, x: float, y: float, colour: Colour, owner: Element | None
+    ) -> None:
         size = setting.size_pt / mm
         box = Box(x, y - 0.75 * size, x + setting.width_pt / mm, y + 0.22 * size, setting.text)
-        self._put(lambda canvas: setting.draw(canvas, x * mm, self._up(y), colour), box)
+        self._put(lambda canvas: setting.draw(canvas, x * mm, self._up(y), colour), box, owner)
 
-    def _put(self, operation: Callable[[Any], None], box: Box) -> None:
-        self.pages[-1].ops.append(operation)
+    def _put(self, operation: Callable[[Any], None], box: Box, owner: Element | None) -> None:
+        self.pages[-1].ops.append((operation, owner))
         self.pages[-1].boxes.append(box)
 
     def _up(self, y: float) -> float:
         """From mm below the top to points above the bottom."""
         return float((self.height - y) * mm)
+
+
+def _draw(canvas: Any, page: Page, number: int) -> None:
+    """Draw a page, each run of operations of one element as a piece of marked content."""
+    mcid = 0
+    for owner, run in groupby(page.ops, key=lambda op: op[1]):
+        if owner is None:
+            canvas.addLiteral("/Artifact BMC")
+        else:
+            canvas.addLiteral(f"/{owner.kind} <</MCID {mcid}>> BDC")
+            owner.children.append((number, mcid))
+            mcid += 1
+        for operation, _ in run:
+            operation(canvas)
+        canvas.addLiteral("EMC")
+    canvas.showPage()
+    drawn = canvas._doc.Pages.pages[-1]  # noqa: SLF001 - as above
+    drawn.__NoDefault__ = [*drawn.__NoDefault__, "StructParents", "Tabs"]
+    drawn.StructParents, drawn.Tabs = number, "/S"
+
+
+def alternative(chart: Chart, scale: float) -> str:
+    """A picture in words: what it is, which side is where, what is drawn and which numbers.
+
+    Parameters
+    ----------
+    chart : Chart
+    scale : float
+        On the page.
+    """
+    sides = chart.sides
+    places = (("left", sides.left), ("right", sides.right), ("top", sides.top))
+    where = "; ".join(f"{words} on the {place}" for place, words in places if words)
+    drawn = ", ".join(WORDS[s] for s in chart.styles if s in WORDS)
+    labels = ", ".join(label.text for label in chart.labels)
+    parts = [f"{chart.title}, {scale:g} : 1", chart.subtitle, where]
+    parts += [f"Drawn: {drawn}" if drawn else "", f"Labels: {labels}" if labels else ""]
+    return ". ".join(part for part in parts if part) + "."

@@ -114,9 +114,9 @@ def patient_page(
         line = f"{case.ledger.program} · {case.who.scanned} · {number}/{count}"
         sheet.text(sheet.left, sheet.height - 10.0, line, size=7.5, width=sheet.inner)
 
-    return pages.render(
-        furniture, title="Patient page", subject=f"plan {case.ledger.plan_fingerprint}"
-    )
+    # Nobody says in which language a translation is.
+    language = "en" if words is None else ""
+    return pages.render(furniture, case.facts("Patient page", language=language))
 
 
 def page_texts(case: Case, table: Mapping[str, str], lead: Subject) -> list[str]:

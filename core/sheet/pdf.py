@@ -52,6 +52,4 @@ def sheet_pdf(
     """
     pages = laid_out(case, paper=paper, progress=progress)
     # The document's title names no patient: file managers and printers show it to anybody.
-    return pages.render(
-        furnish(case), title=SHEET_TITLE, subject=f"plan {case.ledger.plan_fingerprint}"
-    )
+    return pages.render(furnish(case), case.facts(SHEET_TITLE))

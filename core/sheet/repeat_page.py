@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from core.pictures.agreement_chart import agreement_chart
 from core.sheet.furniture import heading
+from core.sheet.lasting import Facts
 from core.sheet.page import MARGIN_MM, Pages, PaperName
 from core.trust.figures import nearest, up
 from core.trust.method_error import Correlation
@@ -54,7 +55,7 @@ def repeat_pdf(result: RepeatResult, *, paper: PaperName = "A4") -> bytes:
         page.line(page.left, 25.5, page.right, 25.5, width=0.4)
         page.text(page.left, page.height - MARGIN_MM, SCATTER_ONLY, size=8, width=page.inner)
 
-    return pages.render(furnish, title="Repeat study", subject=PROGRAM)
+    return pages.render(furnish, Facts(title="Repeat study", made_at=result.study.at))
 
 
 def design_lines(result: RepeatResult) -> Iterator[str]:

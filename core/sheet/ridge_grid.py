@@ -56,8 +56,10 @@ def ridge_grid(pages: Pages, case: Case, subject: Subject, shared: SharedReasons
     if depths:
         pages.ensure(16.0 + _ROW_MM * len(lines))
         heading(pages, "Ridge and cortex by depth below the crest")
-        _head(pages, depths)
-        _body(pages, lines, depths, shared)
+        with pages.element("Table"):
+            with pages.element("TR", header=True):
+                _head(pages, depths)
+            _body(pages, lines, depths, shared)
     for site in sites:
         _site(pages, case, site, of_sites[site.id], depths=depths, shared=shared)
     pages.y += 1.5
@@ -97,16 +99,19 @@ def _body(pages: Pages, lines: list[_Line], depths: list[float], shared: SharedR
     for line in lines:
         pages.ensure(_ROW_MM)
         y = pages.y + 3.6
-        pages.text(pages.left, y, line.name, size=9, width=_NAME_MM - 2.0)
-        for x, depth in zip(columns, depths, strict=True):
-            if depth in line.cells:
-                _cell(pages, line.cells[depth], x, y)
+        with pages.element("TR"):
+            pages.text(pages.left, y, line.name, size=9, width=_NAME_MM - 2.0)
+            for x, depth in zip(columns, depths, strict=True):
+                with pages.element("TD"):
+                    if depth in line.cells:
+                        _cell(pages, line.cells[depth], x, y)
         pages.y += _ROW_MM
         for note in _notes(line, shared):
-            pages.y = pages.block(
-                pages.left + 4.0, pages.y - 0.4, pages.inner - 4.0, note, size=7.5, face="slant",
-                colour=_QUIET,
-            )  # fmt: skip
+            with pages.element("TR"):
+                pages.y = pages.block(
+                    pages.left + 4.0, pages.y - 0.4, pages.inner - 4.0, note, size=7.5,
+                    face="slant", colour=_QUIET,
+                )  # fmt: skip
 
 
 def _cell(pages: Pages, m: Measurement, right: float, y: float) -> None:
@@ -157,7 +162,8 @@ def _site(
     pages.ensure(6.0 + _ROW_MM * min(len(lines), 4))
     pages.text(pages.left, pages.y + 3.8, words, size=8.5, face="slant", width=pages.inner)
     pages.y += 4.8
-    _body(pages, lines, depths, shared)
+    with pages.element("Table"):
+        _body(pages, lines, depths, shared)
     if rest:
         parts = "; ".join(_short(case, m, shared) for m in rest)
         pages.ensure(pages.height_of(pages.inner, parts, size=8.5))

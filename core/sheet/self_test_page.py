@@ -6,6 +6,7 @@ from core.measuring.self_test import NOT_THE_SCANNER, SelfTest
 from core.measuring.self_test_check import Check
 from core.pictures.ink import PALE
 from core.sheet.furniture import heading
+from core.sheet.lasting import Facts
 from core.sheet.page import MARGIN_MM, Pages, PaperName
 from core.version import PROGRAM
 
@@ -20,11 +21,15 @@ def self_test_pdf(run: SelfTest, *, paper: PaperName = "A4") -> bytes:
     pages.y = pages.block(pages.left, pages.y, pages.inner, run.sentence, size=11, face="strong")
     pages.y = pages.block(pages.left, pages.y + 2.0, pages.inner, NOT_THE_SCANNER, size=11) + 4.0
     heading(pages, "An invented scan, written as DICOM, read back and measured")
-    _head(pages)
-    for check in run.checks:
-        if pages.ensure(_ROW_MM):
+    with pages.element("Table"):
+        with pages.element("TR", header=True):
             _head(pages)
-        _row(pages, check)
+        for check in run.checks:
+            if pages.ensure(_ROW_MM):
+                with pages.artifact():
+                    _head(pages)
+            with pages.element("TR"):
+                _row(pages, check)
     pages.y += 4.0
     pages.ensure(40.0)
     heading(pages, "Machine and parts")
@@ -42,7 +47,7 @@ def self_test_pdf(run: SelfTest, *, paper: PaperName = "A4") -> bytes:
         foot = page.height - MARGIN_MM
         page.text(page.left, foot, NOT_THE_SCANNER, size=8, width=page.inner)
 
-    return pages.render(furnish, title="Self-test", subject=PROGRAM)
+    return pages.render(furnish, Facts(title="Self-test", made_at=run.at))
 
 
 def _columns(pages: Pages) -> tuple[float, ...]:

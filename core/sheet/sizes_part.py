@@ -74,22 +74,27 @@ def _columns(pages: Pages, left: tuple[SizeRow, ...], right: tuple[SizeRow, ...]
 
 
 def _column(pages: Pages, rows: tuple[SizeRow, ...], x: float, y: float, width: float) -> None:
-    heads = ((_SIZE, SIZE), (_MET, LIMITS), (_TO, TO))
-    for at, words in heads:
-        pages.text(x + at, y + 3.0, words, size=7.5, colour=_QUIET)
-    pages.text(x + _LACKS, y + 3.0, LACKS, size=7.5, align="right", colour=_QUIET)
-    pages.line(x, y + 4.2, x + width, y + 4.2, width=0.2)
-    y += 4.6
-    for row in rows:
-        base = y + 3.2
-        pages.text(x + _SIZE, base, row.listed.words, size=8.5, width=_MET - 2.0)
-        met = _met_words(row)
-        pages.text(x + _MET, base, met, size=8.5, width=15.0)
-        if row.stopped_by is not None:
-            pages.text(x + _LACKS, base, _lacks(row), size=8.5, align="right")
-            what = str(row.note.fields["what"])
-            pages.text(x + _TO, base, what, size=8.5, width=width - _TO)
-        y += _ROW_MM
+    with pages.element("Table"):
+        with pages.element("TR", header=True):
+            pages.text(x + _SIZE, y + 3.0, SIZE, size=7.5, colour=_QUIET)
+            pages.text(x + _MET, y + 3.0, LIMITS, size=7.5, colour=_QUIET)
+            pages.text(x + _LACKS, y + 3.0, LACKS, size=7.5, align="right", colour=_QUIET)
+            pages.text(x + _TO, y + 3.0, TO, size=7.5, colour=_QUIET)
+        pages.line(x, y + 4.2, x + width, y + 4.2, width=0.2)
+        for n, row in enumerate(rows):
+            with pages.element("TR"):
+                _row(pages, row, x, y + 7.8 + n * _ROW_MM, width)
+
+
+def _row(pages: Pages, row: SizeRow, x: float, base: float, width: float) -> None:
+    pages.text(x + _SIZE, base, row.listed.words, size=8.5, width=_MET - 2.0)
+    pages.text(x + _MET, base, _met_words(row), size=8.5, width=15.0)
+    if row.stopped_by is None:
+        pages.blank()
+        pages.blank()
+        return
+    pages.text(x + _LACKS, base, _lacks(row), size=8.5, align="right")
+    pages.text(x + _TO, base, str(row.note.fields["what"]), size=8.5, width=width - _TO)
 
 
 def _met_words(row: SizeRow) -> str:

@@ -38,6 +38,11 @@ def check_ruler(pages: Pages, x: float, y: float, *, upright: bool = False) -> N
         mm from the upper edge of the page.
     upright : bool, optional
     """
+    with pages.artifact():
+        _check_ruler(pages, x, y, upright=upright)
+
+
+def _check_ruler(pages: Pages, x: float, y: float, *, upright: bool) -> None:
     for n in range(RULER_MM + 1):
         reach = 4.0 if n % 10 == 0 else 2.8 if n % 5 == 0 else 1.6
         if upright:

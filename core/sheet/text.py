@@ -88,7 +88,7 @@ class Setting:
             return
         canvas.setFillColorRGB(*colour)
         if self.glyphs is None:
-            canvas.setFont(_registered(self.face), self.size_pt)
+            canvas.setFont(registered(self.face), self.size_pt)
             canvas.drawString(x_pt, y_pt, self.text)
             return
         for g in self.glyphs:
@@ -135,7 +135,7 @@ def set_text(
         "NFC", "".join(" " if unicodedata.category(c) == "Cc" else c for c in text)
     )
     if _is_simple(clean, face):
-        width = pdfmetrics.stringWidth(clean, _registered(face), size_pt)
+        width = pdfmetrics.stringWidth(clean, registered(face), size_pt)
         return Setting(
             text=clean, face=face, size_pt=size_pt, width_pt=width, missing="", glyphs=None
         )
@@ -372,7 +372,8 @@ def _upem(font: FontFile) -> int:
 
 
 @lru_cache(maxsize=8)
-def _registered(face: Face) -> str:
+def registered(face: Face) -> str:
+    """Name under which the bundled font of a face is known to reportlab."""
     name = f"sheet-{face}"
     pdfmetrics.registerFont(TTFont(name, str(bundled_path(face))))
     return name

@@ -1,8 +1,8 @@
 """An invisible font: characters that a reader extracts below text that is drawn as outlines.
 
 One code stands for one cluster of characters; a ToUnicode table (PDF 32000-1, 9.10.3) says which.
-Its only glyph is a box as large as the type, never painted: readers skip characters without
-extent.
+Its glyph is a box as large as the type, never painted: readers skip characters without extent.
+No code stands for the glyph of missing characters, which a lasting PDF must not use.
 """
 
 from __future__ import annotations
@@ -81,7 +81,7 @@ class UnderFont:
             }
         )
         count = len(self._codes) + 1
-        map_to_box = pdfdoc.PDFStream(content=b"\x00\x00" * count)
+        map_to_box = pdfdoc.PDFStream(content=b"\x00\x01" * count)
         descendant = pdfdoc.PDFDictionary(
             {
                 "Type": "/Font",
@@ -138,7 +138,7 @@ class UnderFont:
 
 def _box_font() -> bytes:
     builder = FontBuilder(unitsPerEm=1000, isTTF=True)
-    builder.setupGlyphOrder([".notdef"])
+    builder.setupGlyphOrder([".notdef", "box"])
     builder.setupCharacterMap({})
     pen = TTGlyphPen(None)
     corners = ((0, -200), (0, 800), (_WIDTH, 800), (_WIDTH, -200))
@@ -146,8 +146,9 @@ def _box_font() -> bytes:
     for corner in corners[1:]:
         pen.lineTo(corner)
     pen.closePath()
-    builder.setupGlyf({".notdef": pen.glyph()})
-    builder.setupHorizontalMetrics({".notdef": (_WIDTH, 0)})
+    box = pen.glyph()
+    builder.setupGlyf({".notdef": box, "box": box})
+    builder.setupHorizontalMetrics({".notdef": (_WIDTH, 0), "box": (_WIDTH, 0)})
     builder.setupHorizontalHeader(ascent=800, descent=-200)
     builder.setupNameTable({"familyName": _NAME, "styleName": "Regular"})
     builder.setupOS2(sTypoAscender=800, sTypoDescender=-200)

@@ -38,6 +38,8 @@ HOW_TO_READ = (
 
 ONLY_BELOW = "Only what is below its limit is coloured."
 NOT_ASSESSED = "Not assessed"
+ARCH_ALT = "Teeth of the {jaw} jaw, seen from below. Planned: {teeth}."
+BONE_ALT = "Remaining bone around the fixture by depth and direction, as in the rows of the table."
 CLOSEST = "Closest vital structure"
 OPEN_VERDICTS = {
     "below limit": "Also below limit",
