@@ -143,14 +143,14 @@ def sheet(asked: argparse.Namespace) -> None:
         for name in written.removed:
             print(say("cli.commands.taken-out-of-an-earlier", name=name))
     _tell_left_out(written)
-    _tell_name(volume, ledger)
+    _tell_name(ledger)
 
 
-def _tell_name(volume: Volume, ledger: Ledger) -> None:
+def _tell_name(ledger: Ledger) -> None:
     """Say that the patient's name could not be printed as the scan holds it."""
     from core.sheet.who import who_is
 
-    finding = who_is(volume.identity, ledger.made_at).finding
+    finding = who_is(ledger.scan, ledger.made_at).finding
     if finding is not None:
         print(one_line(finding.message), file=sys.stderr)
 

@@ -29,8 +29,8 @@ OWN = (
 
 
 def pages_of(part, paper, drills):
-    plan = plan_with(fixture_at(15.0, "36"), fixture_at(40.0, "35"))
-    case = ready(case_of(plan, VOLUME, ledger_of(plan), without_viewing=True,
+    plan = plan_with(fixture_at(15.0, "36"), fixture_at(60.0, "33"))
+    case = ready(case_of(plan, VOLUME, ledger_of(plan, unmarked=False), without_viewing=True,
                          window=(-1000.0, 2500.0), day=Day(drills=drills)))  # fmt: skip
     if part == "sheet":
         return pdfium.PdfDocument(sheet_pdf(case, paper=paper))

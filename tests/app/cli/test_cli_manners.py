@@ -7,6 +7,7 @@ import json
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 
 import pytest
 
@@ -166,6 +167,17 @@ def test_every_origin_of_depths_can_be_typed_and_reaches_the_plan(case, monkeypa
     monkeypatch.setattr(core, "measure", lambda plan, _: plan)
     _, plan = commands._measured(asked, Progress(io.StringIO(), quiet=True))
     assert plan.depth_from == "stent top"
+
+
+def test_a_name_that_no_font_can_print_is_told_on_the_console(capsys):
+    """Tagalog's letters (U+1703, U+1707) are in no font that a machine of a practice has."""
+    odd = replace(LEDGER.scan, patient_name="Santos^Ana=\u1703\u1707")
+    commands._tell_name(replace(LEDGER, scan=odd))
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert "[U+1703] [U+1707]" in told.err
+    commands._tell_name(LEDGER)
+    assert capsys.readouterr() == ("", "")
 
 
 @pytest.mark.parametrize("short", ["--sc", "--js", "--quie"])

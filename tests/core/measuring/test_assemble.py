@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import time
 from dataclasses import replace
+from datetime import datetime
 
 import numpy as np
 import pytest
@@ -12,7 +14,7 @@ import sample_volumes
 from core import load_plan, open_scan
 from core.errors import PlanError
 from core.level import Level
-from core.measuring.assemble import measure
+from core.measuring.assemble import measure, moment
 from core.plans.plan import Declaration, SideCheck
 from core.structures import Course, Foramen, Tapered
 
@@ -230,3 +232,12 @@ def test_a_changed_limit_says_its_default_on_the_row(plan, volume):
     row = quick(changed, volume).get("36/clearance/canal-left")
     note = next(n for n in row.reading.notes if n.code == "limit-changed-here")
     assert "1.20 mm in place of 2.00 mm, by LM" in note.message
+
+
+def test_the_moment_of_a_ledger_can_be_asked_for(monkeypatch):
+    """https://reproducible-builds.org/specs/source-date-epoch; 86400 s is a day after 1970."""
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "86400")
+    assert moment() == "1970-01-02T00:00:00+00:00"
+    for nonsense in ("", "soon", "-1", "9" * 20):
+        monkeypatch.setenv("SOURCE_DATE_EPOCH", nonsense)
+        assert abs(datetime.fromisoformat(moment()).timestamp() - time.time()) < 60.0

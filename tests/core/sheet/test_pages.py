@@ -19,6 +19,7 @@ from core.sheet import section_png
 from core.sheet.basis_pages import basis_pdf
 from core.sheet.case import case_of
 from core.sheet.furniture import BODY_TOP_MM, furnish, plain_time
+from core.sheet.lasting import Facts
 from core.sheet.legend import legend
 from core.sheet.page import Pages
 from core.sheet.pdf import laid_out, sheet_pdf
@@ -92,7 +93,7 @@ def test_twelve_fixtures_fit():
 def check_boxes(pages: Pages, case):
     """Draw pages that were laid out and look at each box; the PDF."""
     # Rendering adds what every page carries; the boxes then hold all of it.
-    drawn = pages.render(furnish(case), title="", subject="")
+    drawn = pages.render(furnish(case), Facts(title=""))
     check_drawn(pages)
     return drawn
 
