@@ -36,6 +36,8 @@ class NextMark(QToolButton):
         self.session = session
         self.desk = desk
         self.items: tuple[ExpectedHere, ...] = ()
+        # One stop of F6 a panel: here the list; the button has a key of its own.
+        self.setObjectName("fold")
         self.setPopupMode(QToolButton.ToolButtonPopupMode.MenuButtonPopup)
         self.setMenu(QMenu(self))
         self.clicked.connect(self.lead)

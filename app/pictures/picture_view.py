@@ -94,6 +94,7 @@ class PictureView(QWidget):
         self._mark_ink = Ink()
         self._draft: Draft | None = None
         self._draft_ink = Ink()
+        self._bare = False
         self._pan_from: QPointF | None = None
         self._held = Qt.MouseButton.NoButton
         self._wheel = 0
@@ -156,6 +157,12 @@ class PictureView(QWidget):
         self._draft = draft
         self._draft_ink = Ink(draft.lines, draft.dots, draft.labels)
         self.update()
+
+    def show_drawn(self, *, shown: bool) -> None:
+        """Show or hide chart, marks and draft; letters and bar at the edges stay."""
+        if self._bare == shown:
+            self._bare = not shown
+            self.update()
 
     def clear(self) -> None:
         """Show nothing."""
@@ -357,7 +364,7 @@ class PictureView(QWidget):
             to_screen = self.to_screen()
             ground = self._renderings.ground(
                 self._image,
-                self._chart,
+                Ink() if self._bare else self._chart,
                 pixels=self._pixels,
                 to_screen=to_screen,
                 size=self.size(),
@@ -365,9 +372,9 @@ class PictureView(QWidget):
             )
             painter.drawPixmap(0, 0, ground)
             painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-            for ink in (self._mark_ink, self._draft_ink):
+            for ink in () if self._bare else (self._mark_ink, self._draft_ink):
                 ink.paint(painter, to_screen)
-            if self._draft is not None:
+            if self._draft is not None and not self._bare:
                 paint_handles(painter, to_screen, self._draft.handles)
             paint_furniture(painter, self)
         elif self.empty_words:

@@ -12,6 +12,7 @@ KEY_LINES = (
     message("tools.key_lines.enter-or-a-double-click"),
     message("tools.key_lines.and-how-far-the-section"),
     message("tools.key_lines.d-fits-the-diameter-of"),
+    message("tools.key_lines.room"),
     message("tools.key_lines.follow-canal-enter"),
     message("tools.key_lines.fixture-alt-arrows-tilt-it"),
     message("tools.key_lines.fixture-ctrl-page-down-and"),

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 
-from PySide6.QtCore import Qt, QTimer
+from PySide6.QtCore import QEvent, Qt, QTimer
 from PySide6.QtGui import (
     QCloseEvent,
     QDragEnterEvent,
@@ -52,6 +52,7 @@ from app.window.crash_recovery import (
     reading_words,
 )
 from app.window.menus import Menus
+from app.window.picture_room import PictureRoom
 from app.window.series_chooser import SeriesChooser
 from app.window.start import Start
 from app.window.tool_controller import ToolHub
@@ -96,6 +97,7 @@ class Bench(QMainWindow):
         self._windows: dict[str, tuple[float, float]] = {}
         self._boxes: list[QWidget] = []
         self._make_pages()
+        self.room = PictureRoom(self.work, self.pictures, self)
         self._make_foot()
         self.menus = Menus(self, self)
         self._connect()
@@ -474,12 +476,29 @@ class Bench(QMainWindow):
             return
         if self._step(event):
             return
+        if self.room.press(event):
+            self.hint.setText(say("window.bench.drawings-hidden"))
+            return
         letter = event.text().upper()
         for tool in self.hub.tools.values():
             if letter and tool.key_hint == letter:
                 self.take_tool(tool.name)
                 return
         super().keyPressEvent(event)
+
+    def keyReleaseEvent(self, event: QKeyEvent) -> None:
+        """What was hidden while a key was held is there again."""
+        if self.room.release(event):
+            self._read_hint()
+            return
+        super().keyReleaseEvent(event)
+
+    def changeEvent(self, event: QEvent) -> None:
+        """A key that is let go in another window is never told here."""
+        if event.type() == QEvent.Type.ActivationChange and not self.isActiveWindow():
+            self.room.show_drawn(shown=True)
+            self._read_hint()
+        super().changeEvent(event)
 
     def _step(self, event: QKeyEvent) -> bool:
         held = event.modifiers() & ~style.KEYPAD

@@ -17,6 +17,7 @@ from app.dialogs.catalogue import DIALOGS
 from app.pictures.in_step import Pictures
 from app.tools.base import Desk
 from app.tools.tissues import PointAtTissues
+from app.window.picture_room import FULL_KEY, PictureRoom
 from core.words.catalogue import say
 
 SLABS_MM = (0.0, 1.0, 2.0, 3.0, 5.0, 10.0)
@@ -28,6 +29,7 @@ class Acts(Desk, Protocol):
 
     session: Session
     pictures: Pictures
+    room: PictureRoom
 
     def ask_folder(self) -> None:
         """Open the folder of an export."""
@@ -186,6 +188,7 @@ class Menus(QObject):
         self._slabs = group.actions()
         session.place_changed.connect(self._read_slab)
         session.scan_changed.connect(self._read_slab)
+        self.add(self.view, say("window.menus.picture-at-full-size"), bench.room.toggle, FULL_KEY)
         scale = self.view.addMenu(say("window.menus.scale-of-the-section"))
         self.add(scale, say("window.menus.fit-to-window"), bench.pictures.section.fit, "Ctrl+0")
         for times in SCALES:
