@@ -19,6 +19,7 @@ from core.words.catalogue import say
 if TYPE_CHECKING:
     from app.archive.node import Connection
     from core.image.volume import Volume
+    from core.measuring.basis import Basis
     from core.measuring.ledger import Ledger
     from core.plans.plan import Plan
     from core.scan import SeriesReport
@@ -72,7 +73,7 @@ def measure(asked: argparse.Namespace) -> None:
     from app.cli.measurement_table import as_text
 
     with _progress(asked) as tell:
-        _, ledger = _measured(asked, tell)
+        _, ledger, _ = _measured(asked, tell)
     if asked.json == "-":
         print(ledger.to_json())
         return
@@ -131,11 +132,11 @@ def sheet(asked: argparse.Namespace) -> None:
         secret=secret,
     )
     with _progress(asked) as tell:
-        volume, ledger = _measured(asked, tell)
+        volume, ledger, basis = _measured(asked, tell)
         tell.stage(say("cli.commands.writing-the-sheet"))
         written = write_folder(
             ledger.plan, volume, ledger, asked.out, parts, settings, leave_out=True,
-            progress=tell.share,
+            basis=basis, progress=tell.share,
         )  # fmt: skip
     if not asked.quiet:
         print(ledger.summary)
@@ -255,10 +256,11 @@ def _progress(asked: argparse.Namespace) -> Progress:
     return Progress(sys.stderr, quiet=asked.quiet)
 
 
-def _measured(asked: argparse.Namespace, tell: Progress) -> tuple[Volume, Ledger]:
-    """Scan and ledger of a command that names a plan and its scan."""
+def _measured(asked: argparse.Namespace, tell: Progress) -> tuple[Volume, Ledger, Basis]:
+    """Scan and ledger of a command that names a plan and its scan, and what the ledger rests on."""
     from core import load_plan, open_scan
     from core import measure as measured
+    from core.measuring.basis import Basis
 
     plan = load_plan(asked.plan)
     if asked.hand is not None:
@@ -270,7 +272,8 @@ def _measured(asked: argparse.Namespace, tell: Progress) -> tuple[Volume, Ledger
     volume = open_scan(asked.scan, series=asked.series, progress=tell.count)
     tell.stage(say("cli.commands.measuring"))
     # The voxels are compared too: a series can be exported twice with other contents.
-    return volume, measured(plan, volume)
+    basis = Basis.of(plan, volume)
+    return volume, measured(plan, volume, basis=basis), basis
 
 
 def _with_hand(plan: Plan, asked: argparse.Namespace) -> Plan:

@@ -20,6 +20,7 @@ from app.cli.progress import Progress
 from app.studies.run import Done
 from core.distances.drilling import ORIGINS
 from core.errors import SoundingError
+from core.measuring.basis import Basis
 from core.sheet.folder import Written
 from tests.sheet_material import fixture_at, ledger_of, plan_with
 
@@ -72,7 +73,7 @@ def test_a_name_in_the_line_moves_no_cursor_and_the_line_itself_does():
 
 @pytest.fixture
 def measured(monkeypatch):
-    monkeypatch.setattr(commands, "_measured", lambda *_: (None, LEDGER))
+    monkeypatch.setattr(commands, "_measured", lambda *_: (None, LEDGER, None))
 
 
 @pytest.fixture
@@ -164,9 +165,11 @@ def test_every_origin_of_depths_can_be_typed_and_reaches_the_plan(case, monkeypa
     )
     monkeypatch.setattr(core, "load_plan", lambda _: LEDGER.plan)
     monkeypatch.setattr(core, "open_scan", lambda *_, **__: None)
-    monkeypatch.setattr(core, "measure", lambda plan, _: plan)
-    _, plan = commands._measured(asked, Progress(io.StringIO(), quiet=True))
+    monkeypatch.setattr(Basis, "of", lambda *_: "basis")
+    monkeypatch.setattr(core, "measure", lambda plan, _, *, basis: plan if basis else None)
+    _, plan, basis = commands._measured(asked, Progress(io.StringIO(), quiet=True))
     assert plan.depth_from == "stent top"
+    assert basis == "basis", "the sheet is written on what was measured on"
 
 
 def test_a_name_that_no_font_can_print_is_told_on_the_console(capsys):
