@@ -234,6 +234,8 @@ def _plan(plan: Plan, alias: Pseudonym) -> Plan:
             studied="",
             at="",
         ),
+        accepted={},
+        reasons={key: _reason(text) for key, text in plan.reasons.items()},
         interpreted_by=alias.person(plan.interpreted_by),
         interpreted_at="",
         limits={

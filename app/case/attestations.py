@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
+from types import MappingProxyType
 from typing import TypeAlias
 
 from core.identity import Side, Tooth
@@ -164,16 +165,36 @@ def without_limit(plan: Plan, *, key: str) -> Answer:
 
 
 def signed(
-    plan: Plan, identity: ScanIdentity, *, fingerprint: str, name: str, role: str, at: str
+    plan: Plan,
+    identity: ScanIdentity,
+    *,
+    fingerprint: str,
+    name: str,
+    role: str,
+    at: str,
+    accepted: Mapping[str, str] = MappingProxyType({}),
 ) -> Answer:
     """The plan tied to its scan, everything in it locked, and signed.
+
+    Parameters
+    ----------
+    plan : Plan
+    identity : ScanIdentity
+    fingerprint : str
+        Of the scan.
+    name, role : str
+        Of who signs.
+    at : str
+        ISO 8601.
+    accepted : mapping of str to str
+        Why it is signed although limits are not met, by the row's id: a part of what is signed.
 
     Raises
     ------
     PlanError
         ``plan-other-scan`` when the plan belongs to another scan.
     """
-    tied = tied_to(plan, identity, fingerprint=fingerprint)
+    tied = tied_to(replace(plan, accepted=accepted), identity, fingerprint=fingerprint)
     ids = (*tied.locked, "arch", "midline", *sorted(taken_ids(tied)))
     locked = replace(tied, locked=tuple(dict.fromkeys(ids)))
     return say("case.attestations.signed-off-by", name=name, role=role), sign(

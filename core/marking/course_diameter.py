@@ -23,7 +23,7 @@ from core.measurement import Note
 
 HALF_LENGTH_MM = 1.5
 MOST_STRETCHES = 3
-MODEL_SD_MM = 0.15
+MODEL_SD_MM = 0.25
 """Of a diameter beside what one stretch says: walls are weaker than cortex by no known share
 (chosen on drawn jaws that the report does not use)."""
 

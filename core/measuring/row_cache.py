@@ -14,7 +14,7 @@ from core.plans.plan import Plan
 ABOUT_THE_WORK = frozenset(
     {
         "scan", "notes", "history", "revision", "sign_off", "interpreted_by", "interpreted_at",
-        "side_check", "locked", "depth_from",
+        "side_check", "locked", "depth_from", "accepted",
     }
 )  # fmt: skip
 """Fields of a plan that no row is measured from: they say who did what, not where things are."""

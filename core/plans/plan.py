@@ -170,6 +170,8 @@ class Plan:
         Where drilling depths are counted from on the day; None until a person chose it.
     reasons : mapping of str to str
         Why a structure or fixture has an unusual size, by its id.
+    accepted : mapping of str to str
+        Why a person signed although a row's limit is not met, by the row's id.
     locked : tuple of str
         Ids of what a person locked against being moved or deleted by accident.
     document : mapping
@@ -199,6 +201,7 @@ class Plan:
     depth_from: DepthReference | None = None
     limits: Mapping[str, ChangedLimit] = field(default_factory=dict)
     reasons: Mapping[str, str] = field(default_factory=dict)
+    accepted: Mapping[str, str] = field(default_factory=dict)
     sign_off: SignOff | None = None
     revision: int = 1
     notes: tuple[Mapping[str, object], ...] = ()
@@ -212,6 +215,7 @@ class Plan:
             object.__setattr__(self, "midline", vector(self.midline))
         object.__setattr__(self, "limits", MappingProxyType(dict(self.limits)))
         object.__setattr__(self, "reasons", MappingProxyType(dict(self.reasons)))
+        object.__setattr__(self, "accepted", MappingProxyType(dict(self.accepted)))
 
     @property
     def known_jaw(self) -> Jaw | None:

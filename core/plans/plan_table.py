@@ -446,6 +446,7 @@ PLAN: tuple[Key, ...] = (
     Key("depth_from", one_of(*ORIGINS)),
     Key("limits", _LIMITS, empty={}),
     Key("reasons", texts_by_name(), empty={}),
+    Key("accepted", texts_by_name(), empty={}),
     Key("revision", whole(least=1), empty=1),
     Key("sign_off", _SIGN_OFF),
     Key("notes", _NOTES, empty=()),

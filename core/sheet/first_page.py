@@ -16,6 +16,7 @@ from core.sheet.first_list import first_list
 from core.sheet.fonts_found import Face
 from core.sheet.furniture import ruler, scale_check, small_arch
 from core.sheet.page import Pages
+from core.sheet.signed_although import room_mm, signed_although
 from core.trust.figures import shown
 from core.trust.verdict import is_judged
 from core.words.cautions import CAUTIONS
@@ -54,11 +55,12 @@ def first_page(pages: Pages, case: Case) -> None:
     lead = subjects[0]
     _title(pages, case, lead)
     below_picture = _picture(pages, case, lead, pages.y)
-    below = sum(_heights(pages, case))
+    below = sum(_heights(pages, case)) + room_mm(pages, case)
     lowest = _foot_top(pages) - below - 3.0
     below_list = first_list(pages, case, lead, pages.left + 66.0, pages.y, lowest)
     pages.y = max(below_picture, below_list) + 2.0
     _summary(pages, case)
+    signed_although(pages, case)
     _each_place(pages, case)
     _checks(pages, case)
     _enlarged(pages, case, lead)

@@ -48,6 +48,8 @@ def case():
         declared=(Declaration(structure="foramen", state="not near this site",
                               reason="Quarry said so", by="Tidewater", at="2026-09-15T09:00"),),
         interpreted_by="Ann Tidewater", interpreted_at="2026-09-16",
+        reasons={"canal-left": "Quarry has a wide one"},
+        accepted={"36/clearance/root-35": "Quarry agreed"},
     )  # fmt: skip
     mark = PointMarks(id="mark-1", kind="mark", points=[(20, 0, 12)], label="Quarry's canine")
     plan = sign(plan, name="Ann Tidewater", role="dentist", at="2026-09-20T09:00:00+00:00")

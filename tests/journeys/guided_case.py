@@ -228,6 +228,8 @@ class GuidedCase:
         for line, words in ((dialog.name, "L. Marsh"), (dialog.role, "treating clinician")):
             line.selectAll()
             QTest.keyClicks(line, words)
+        for line in dialog.reasons.values():
+            QTest.keyClicks(line, "told to the patient")
         wait(dialog.ok.isEnabled)
         QTest.mouseClick(dialog.ok, LEFT)
         wait(lambda: sign_off_state(self.session.plan) == "signed")

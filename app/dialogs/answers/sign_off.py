@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from PySide6.QtWidgets import QWidget
+from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QLineEdit, QScrollArea, QWidget
 
 from app.background.tasks import Latest
 from app.case.attestations import now_iso, signed
@@ -12,11 +12,14 @@ from app.case.session import Session
 from app.dialogs.base import Dialog, open_dialog
 from app.tools.base import Desk
 from app.widgets.shared_texts import short_time, tooth_words
+from core.measuring.ledger import Ledger
+from core.measuring.unmet import unmet
 from core.plans.history import sign_off_state
 from core.plans.side import sign_off_obstacles
 from core.plans.sizes import size_words
 from core.words.catalogue import message, say
 
+REASON_PX, MOST_REASONS_PX = 34, 210
 OPEN_AGAIN = message("dialogs.answers.sign_off.open-again-for-editing")
 
 
@@ -73,6 +76,7 @@ class SignOffDialog(Dialog):
             self.settings.value.role,
             hint=say("dialogs.answers.sign_off.such-as-treating-clinician"),
         )
+        self.reasons = self._ask_reasons(ledger if whole else None)
         self.lacking = self.words("")
         self.reading = self.words("", quiet=True)
         volume = session.volume
@@ -88,6 +92,8 @@ class SignOffDialog(Dialog):
             return
         edits = (("name", self.name), ("role", self.role))
         wanted = [words for words, edit in edits if not edit.text().strip()]
+        if any(not edit.text().strip() for edit in self.reasons.values()):
+            wanted.append(say("dialogs.answers.sign_off.a-reason-for-each"))
         self.lacking.setText(
             say("dialogs.answers.sign_off.still-to-write", wanted=" and ".join(wanted))
             if wanted
@@ -100,7 +106,8 @@ class SignOffDialog(Dialog):
             return True
         session = self.session
         measured = session.ledger_is_current and session.ledger_is_whole
-        texts = (self.name.text().strip(), self.role.text().strip(), self.fingerprint)
+        reasons = (edit.text().strip() for edit in self.reasons.values())
+        texts = (self.name.text().strip(), self.role.text().strip(), self.fingerprint, *reasons)
         return not self.obstacles and measured and all(texts)
 
     def give(self) -> None:
@@ -121,6 +128,7 @@ class SignOffDialog(Dialog):
             name=name,
             role=role,
             at=now_iso(),
+            accepted={row: edit.text().strip() for row, edit in self.reasons.items()},
         )
         session.apply(*answer)
         self.settings.remember(name=name, role=role)
@@ -129,6 +137,40 @@ class SignOffDialog(Dialog):
         """Let go of the fingerprint's work."""
         self._reading.drop()
         super().done(result)
+
+    def _ask_reasons(self, ledger: Ledger | None) -> dict[str, QLineEdit]:
+        """A line for each limit that is not met; nothing where it is not measured to the end."""
+        not_met = () if ledger is None else unmet(ledger)
+        if not not_met:
+            return {}
+        self.words(say("dialogs.answers.sign_off.not-met-give-reasons", count=len(not_met)))
+        lines = QWidget()
+        grid = QGridLayout(lines)
+        grid.setContentsMargins(0, 0, 0, 0)
+        edits: dict[str, QLineEdit] = {}
+        for n, each in enumerate(not_met):
+            said = say(
+                "dialogs.answers.sign_off.not-met-row", words=each.words, verdict=each.verdict
+            )
+            label = QLabel(said)
+            label.setWordWrap(True)
+            edit = QLineEdit(self.session.plan.accepted.get(each.row, ""))
+            edit.setPlaceholderText(say("dialogs.answers.sign_off.reason"))
+            edit.setAccessibleName(said)
+            edit.textChanged.connect(self.check)
+            label.setBuddy(edit)
+            grid.addWidget(label, n, 0)
+            grid.addWidget(edit, n, 1)
+            edits[each.row] = edit
+        grid.setColumnStretch(0, 1)
+        grid.setColumnStretch(1, 1)
+        scroll = QScrollArea()
+        scroll.setWidgetResizable(True)
+        scroll.setFrameShape(QFrame.Shape.NoFrame)
+        scroll.setMinimumHeight(min(REASON_PX * len(not_met), MOST_REASONS_PX))
+        scroll.setWidget(lines)
+        self.body.addWidget(scroll, 1)
+        return edits
 
     def _already(self) -> None:
         sign = self.session.plan.sign_off

@@ -135,7 +135,7 @@ def test_interpreted_begins_at_the_name_and_needs_one(asked, session):
 def test_a_declaration_needs_state_and_reason(asked, session):
     dialog = asked(ask_declaration, structure="root-37")
     assert dialog.structure.currentText() == "root of 37"
-    radio(dialog, "not near this site: it leaves the summary").click()
+    radio(dialog, "not near this site: excluded from the summary").click()
     write(dialog.by, "LM")
     assert not dialog.ok.isEnabled()
     write(dialog.reason, "removed years ago")
@@ -235,11 +235,12 @@ def test_signing_is_refused_while_side_and_tooth_contradict(asked, session, qtbo
 
 
 def test_signing_says_what_it_waits_for_and_begins_at_it(asked, session, qtbot):
+    session.show_ledger(ledger(session.plan, ()))
     dialog = asked(ask_sign_off)
     qtbot.waitUntil(dialog.name.hasFocus)
     assert "name and role" in dialog.lacking.text()
     qtbot.keyClicks(QApplication.focusWidget(), "L. Example")
-    assert dialog.lacking.text() == "Still to write: role."
+    assert dialog.lacking.text() == "Enter your role."
     assert not dialog.ok.isEnabled()
     QTest.keyClick(QApplication.focusWidget(), Qt.Key.Key_Tab)
     qtbot.keyClicks(QApplication.focusWidget(), "dentist")
@@ -249,10 +250,32 @@ def test_signing_says_what_it_waits_for_and_begins_at_it(asked, session, qtbot):
     assert sign_off_state(session.plan) == "signed"
 
 
+def test_each_limit_that_is_not_met_needs_a_reason_before_it_is_signed(asked, session, qtbot):
+    dialog = asked(ask_sign_off)
+    write(dialog.name, "L. Example")
+    write(dialog.role, "dentist")
+    assert len(dialog.reasons) == 3
+    first, *others = dialog.reasons.values()
+    for line in others:
+        write(line, "told to the patient")
+    qtbot.waitUntil(lambda: bool(dialog.fingerprint), timeout=5000)
+    assert not dialog.ok.isEnabled()
+    assert "a reason for each limit" in dialog.lacking.text()
+    write(first, "the plate is grafted")
+    assert dialog.ok.isEnabled()
+    press(dialog.ok)
+    assert sorted(session.plan.accepted.values()) == [
+        "the plate is grafted", "told to the patient", "told to the patient",
+    ]  # fmt: skip
+    assert sign_off_state(session.plan) == "signed"
+
+
 def test_signing_locks_and_an_edit_voids(asked, session, qtbot):
     dialog = asked(ask_sign_off)
     write(dialog.name, "L. Example")
     write(dialog.role, "dentist")
+    for line in dialog.reasons.values():
+        write(line, "told to the patient")
     qtbot.waitUntil(dialog.ok.isEnabled, timeout=5000)
     press(dialog.ok)
     assert sign_off_state(session.plan) == "signed"
