@@ -69,7 +69,7 @@ def caption(view: PictureView, session: Session, *, with_name: bool) -> tuple[st
     if view.warning:
         title = f"{view.warning.upper()} {title}"
     what = ", ".join(part for part in (title or view.kind.capitalize(), view.subtitle) if part)
-    state = state_words(session.plan).replace("  ", ", ")
+    state = state_words(session.plan)
     signed = state if session.plan.sign_off else say("pictures.copy.not-signed-off", state=state)
     lines = [what, f"{signed}. {ONE_PICTURE}", PROGRAM]
     if with_name and session.volume is not None:

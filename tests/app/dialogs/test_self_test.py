@@ -58,7 +58,7 @@ def test_it_is_stopped_with_the_button_and_with_the_window(dialog, qtbot):
     qtbot.waitUntil(lambda: dialog.process.processId() > 0, timeout=20_000)
     QTest.mouseClick(dialog.ok, LEFT)
     qtbot.waitUntil(lambda: not dialog.running, timeout=20_000)
-    assert "nothing was tested" in dialog.said.text()
+    assert "Nothing was tested" in dialog.said.text()
     assert dialog.files == ()
     QTest.mouseClick(dialog.ok, LEFT)
     qtbot.waitUntil(lambda: dialog.process.processId() > 0, timeout=20_000)

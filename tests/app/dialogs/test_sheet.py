@@ -144,7 +144,7 @@ def test_only_what_is_chosen_is_written(qtbot, opened, monkeypatch, tmp_path):
     assert names(tmp_path / "out") == {"drill-card.pdf", "checklist.pdf", LEDGER_FILE}
     assert dialog.folder.isVisible()
     assert dialog.ok.isEnabled()
-    assert "3 files are in" in dialog.trouble.text()
+    assert "3 files saved to" in dialog.trouble.text()
 
 
 def test_chosen_by_keys_alone(qtbot, opened):
@@ -179,7 +179,7 @@ def test_what_cannot_be_made_says_why_before_anything_is_pressed(
     tick(dialog, "report")
     assert "report" not in dialog.parts.chosen
     look_at(dialog, "report")
-    assert "export the scan again" in dialog.pages.text.text()
+    assert "Export the scan again" in dialog.pages.text.text()
     assert dialog.ok.isEnabled()
     for part in PARTS:
         if part not in ("report", "checklist"):
@@ -309,7 +309,7 @@ def test_a_full_folder_of_somebody_else_is_told_and_untouched(qtbot, opened, mon
     (tmp_path / LEDGER_FILE).write_text("of nobody knows whom")
     dialog = opened()
     write_to(dialog, monkeypatch, tmp_path)
-    qtbot.waitUntil(lambda: "choose an empty folder" in dialog.trouble.text(), timeout=LONG)
+    qtbot.waitUntil(lambda: "Choose an empty folder" in dialog.trouble.text(), timeout=LONG)
     assert names(tmp_path) == {"patient.pdf", LEDGER_FILE}
     assert dialog.ok.isEnabled()
 

@@ -43,7 +43,7 @@ def test_who_and_which_side(qtbot, session, desk):
     assert "S-0107" in bar.rest.whole
     assert "2026-09-14" in bar.rest.whole
     assert bar.tooth.text() == "36, lower left first molar (19 in 1–32)"
-    assert bar.side.text() == "LEFT side confirmed from chart (LM)"
+    assert bar.side.text() == "LEFT confirmed, chart (LM)"
     assert bar.state.text().startswith("DRAFT")
     assert bar.rest.text() == bar.rest.whole, "cut at 1366 pixels"
 
@@ -77,7 +77,7 @@ def test_open_points_are_facts_and_never_answered_by_software():
     texts = [p.text for p in open_points(of, ledger(of), confirmed=True)]
     assert texts == [
         "Side: not confirmed with patient or chart",
-        "Foramen: not marked or declared",
+        "Foramen: not marked",
         "Image quality: not yet checked",
         "Whole volume: not yet interpreted",
     ]

@@ -222,7 +222,7 @@ def test_a_file_of_which_nothing_tells_whose_it_is_is_never_replaced(tmp_path, t
     if text is not None:
         (tmp_path / LEDGER_FILE).write_text(text)
     before = contents(tmp_path)
-    with pytest.raises(OutputError, match="choose an empty folder"):
+    with pytest.raises(OutputError, match="Choose an empty folder"):
         write_folder(*ONE, tmp_path, QUICK)
     assert contents(tmp_path) == before
 
