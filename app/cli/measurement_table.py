@@ -15,13 +15,13 @@ from core.sheet.who import who_is
 from core.trust.figures import plain, shown, shown_at_least, up
 from core.words.catalogue import message, say
 from core.words.cautions import CAUTIONS
+from core.words.sheet import GROUPS
 
 if TYPE_CHECKING:
     from core.measurement import Measurement
     from core.measuring.ledger import Ledger
     from core.plans.plan import Plan
 
-GROUPS = {"danger": "Danger", "roots": "Roots", "bone": "Bone", "information": "Information"}
 WIDTH = 100
 NAME = 46
 

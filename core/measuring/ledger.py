@@ -14,6 +14,7 @@ from core.measurement import Measurement
 from core.plans.history import sign_off_state
 from core.plans.plan import Plan
 from core.trust.verdict import Hindrance, summary_sentence
+from core.words.catalogue import SOURCE, speaking
 
 LEDGER_VERSION = 2
 """2: undercuts are called so; they were ``hollow_depth``, ``hollow-level`` and so on."""
@@ -89,7 +90,11 @@ class Ledger:
         return found + [{"id": s.id, "is": "site", **_tooth(s.tooth)} for s in self.plan.sites]
 
     def to_json(self) -> str:
-        """The ledger file: UTF-8 JSON, numbers with four decimals, codes never translated."""
+        """The ledger file: UTF-8 JSON, numbers with four decimals, in English wherever it is."""
+        with speaking(SOURCE):
+            return self._as_json()
+
+    def _as_json(self) -> str:
         document: dict[str, object] = {
             "format": "sounding-ledger",
             "version": LEDGER_VERSION,

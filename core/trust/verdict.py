@@ -14,6 +14,7 @@ from typing import Literal
 from core.identity import inner_side, thing_words
 from core.measurement import GUARD, Budget, Evidence, Limit, Measurement, Note, Reading, VerdictCode
 from core.measurement_kinds import DepthDetails
+from core.words.catalogue import message, say, together
 
 DRILLING_ERROR_MM = 1.0
 """What lies nearer is within the error of drilling (common practice, no source)."""
@@ -28,7 +29,13 @@ GLYPH: dict[VerdictCode, str] = {
 MOST_NAMES = 10
 """Names of one verdict in the summary; a sentence of forty names is read by nobody."""
 
-NO_CLEARANCE = "This is no clearance for surgery."
+NO_CLEARANCE = message("trust.verdict.no-clearance")
+
+_COUNTED = {
+    "below limit": "trust.verdict.below-limit",
+    "too near to tell": "trust.verdict.borderline",
+    "not assessed": "trust.verdict.not-assessed",
+}
 
 _WORST_FIRST = ("below limit", "not assessed", "too near to tell", "meets limit")
 _GROUPS = ("danger", "roots", "bone", "information")
@@ -153,8 +160,8 @@ def _rank(measurement: Measurement) -> tuple[int, int, float]:
 def summary_sentence(measurements: Sequence[Measurement], *, jaw: str | None) -> str:
     """Count the verdicts in a sentence that names what is not met; never one word.
 
-    "1 below limit (canal), 5 limits met, 1 too near to tell (root of 35), 1 not assessed
-    (foramen). This is no clearance for surgery."
+    "1 below limit (canal), 5 limits met, 1 borderline (root of 35), 1 not assessed (foramen).
+    This does not mean it is safe to operate."
 
     Parameters
     ----------
@@ -164,16 +171,17 @@ def summary_sentence(measurements: Sequence[Measurement], *, jaw: str | None) ->
     judged = worst_first(m for m in measurements if is_judged(m))
     rows = {verdict: [m for m in judged if m.verdict == verdict] for verdict in _WORST_FIRST}
     if not any(rows.values()):
-        return f"No limit was checked. {NO_CLEARANCE}"
-    met = len(rows["meets limit"])
-    parts = [f"{met} limit met" if met == 1 else f"{met} limits met"]
+        return together(say("trust.verdict.none-checked"), str(NO_CLEARANCE))
+    parts = [say("trust.verdict.met", count=len(rows["meets limit"]))]
     for verdict, where in (("below limit", 0), ("too near to tell", 99), ("not assessed", 99)):
         if rows[verdict]:
             names = list(dict.fromkeys(target_words(m, jaw=jaw) for m in rows[verdict]))
             if len(names) > MOST_NAMES:
-                names = [*names[: MOST_NAMES - 1], f"and {len(names) - MOST_NAMES + 1} more"]
-            parts.insert(where, f"{len(rows[verdict])} {verdict} ({', '.join(names)})")
-    return f"{', '.join(parts)}. {NO_CLEARANCE}"
+                more = len(names) - MOST_NAMES + 1
+                names = [*names[: MOST_NAMES - 1], say("trust.verdict.and-more", more=more)]
+            said = say(_COUNTED[verdict], number=len(rows[verdict]), names=", ".join(names))
+            parts.insert(where, said)
+    return together(say("trust.verdict.summary", parts=", ".join(parts)), str(NO_CLEARANCE))
 
 
 def target_words(measurement: Measurement, *, jaw: str | None) -> str:

@@ -119,7 +119,7 @@ DEFINITIONS: dict[str, str] = {
 """What a kind of measurement means, shortened from the functions' own definitions."""
 
 GROUPS: dict[str, str] = {
-    "danger": "Danger",
+    "danger": "Vital structures",
     "roots": "Roots",
     "bone": "Bone",
     "information": "Information",

@@ -85,7 +85,7 @@ def test_the_right_plan_meets_its_limits_and_misses_nothing(ledgers: dict[str, L
     assert "below limit" not in verdicts
     assert "not assessed" not in [m.verdict for m in ledger.measurements if m.group == "danger"]
     assert not [f for f in ledger.findings if f.severity != "note"]
-    assert ledger.summary.endswith("This is no clearance for surgery.")
+    assert ledger.summary.endswith("This does not mean it is safe to operate.")
 
 
 def test_every_value_says_what_it_rests_on(ledgers: dict[str, Ledger]) -> None:

@@ -157,7 +157,7 @@ def test_only_one_half(only, tmp_path, capsys):
     assert bool(found & RECORD) is (only == "record")
     assert bool(found & SHEET) is (only == "sheet")
     told = capsys.readouterr().out
-    assert "This is no clearance for surgery." in told
+    assert "This does not mean it is safe to operate." in told
     assert all(name in told for name in found)
 
 

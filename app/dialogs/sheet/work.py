@@ -23,7 +23,7 @@ from core.sheet.patient_page import read_risks
 from core.sheet.preview import look_at
 from core.sheet.raster import page_count, page_picture
 from core.sheet.record import RecordSettings
-from core.words.catalogue import SOURCE
+from core.words.catalogue import SOURCE, speaking
 from core.words.patient import patient_words
 
 PREVIEW_DPI = 80
@@ -104,9 +104,11 @@ def preview(job: SheetJob, part: str, task: Task, *, dpi: int = PREVIEW_DPI) -> 
     """A part as pictures of its very pages, and as lines where it has none."""
     tell = _step(task, 0.8)
     settings = job.settings()
-    case = job.case(settings)
-    tell(0.2)
-    look = look_at(part, case, settings, progress=lambda s: tell(0.2 + 0.8 * s))
+    # Sheet and files are English throughout, whatever the screen speaks.
+    with speaking(SOURCE):
+        case = job.case(settings)
+        tell(0.2)
+        look = look_at(part, case, settings, progress=lambda s: tell(0.2 + 0.8 * s))
     images = () if look.pdf is None else rendered(look.pdf, task, dpi=dpi)
     return Preview(images=images, lines=look.lines)
 
@@ -125,15 +127,17 @@ def rendered(pdf: bytes, task: Task, *, dpi: int) -> tuple[QImage, ...]:
 
 def files(job: SheetJob, parts: tuple[str, ...], folder: Path, task: Task) -> Written:
     """Write the parts' files, all or none; nothing is written once it was cancelled."""
-    return write_folder(
-        job.plan,
-        job.volume,
-        job.ledger,
-        folder,
-        parts,
-        job.settings(),
-        progress=_step(task, 1.0),
-    )
+    settings = job.settings()
+    with speaking(SOURCE):
+        return write_folder(
+            job.plan,
+            job.volume,
+            job.ledger,
+            folder,
+            parts,
+            settings,
+            progress=_step(task, 1.0),
+        )
 
 
 def _step(task: Task, most: float) -> Callable[[float], None]:

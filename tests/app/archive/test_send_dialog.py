@@ -80,6 +80,6 @@ def test_it_can_be_stopped_between_two_objects(qtbot, dialog, tmp_path, monkeypa
     qtbot.waitUntil(lambda: dialog.bar.isVisible() and dialog.bar.value() == 1, timeout=LONG)
     assert not dialog.ok.isEnabled()
     QTest.mouseClick(dialog.stop, LEFT)
-    assert "go on where it stopped" in dialog.trouble.text()
+    assert "Send again to continue" in dialog.trouble.text()
     assert running[0]()
     assert dialog.ok.isEnabled()

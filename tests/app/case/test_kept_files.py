@@ -110,7 +110,7 @@ def test_one_damaged_setting_leaves_the_others(qtbot, tmp_path):
     assert store.value.limits == {"canal": 2.5}
     assert "drills" in store.trouble
     assert "pin" in store.trouble
-    assert "limits" not in store.trouble.split("shipped ones now")[1]
+    assert "limits" not in store.trouble.split("defaults now")[1]
 
 
 def test_every_damaged_study_is_set_aside_and_named(tmp_path):
@@ -132,13 +132,13 @@ def test_where_nothing_can_be_kept_it_is_said_and_everything_works(qtbot, tmp_pa
     bench = Bench()
     bench.store.tidy()
     shown(bench, qtbot)
-    assert "Nothing will be kept on this computer" in bench.start.troubles.text()
+    assert "Nothing will be saved on this computer" in bench.start.troubles.text()
     bench.start.hide_names.click()
     assert bench.settings.value.names_hidden
     bench.session.open(volume(), plan(), source="the export", window=(0.0, 1.0))
     bench.store.begin()
     qtbot.waitUntil(lambda: "not saved" in bench.notice.text())
-    with pytest.raises(OutputError, match="nothing can be kept"):
+    with pytest.raises(OutputError, match="nothing can be saved"):
         bench.settings.change(initials="LM")
     assert bench.settings.value.initials == "LM"
     bench.store.abandon()

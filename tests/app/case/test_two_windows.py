@@ -168,14 +168,14 @@ def test_the_second_window_reads_or_takes_over(benches, qtbot, monkeypatch):
     answer(str(READ))
     second.take_up(record)
     at_work(second, qtbot)
-    assert "Opened for reading" in second.notice.text()
+    assert "Opened read-only" in second.notice.text()
     assert second.notice.isVisible()
     before = second.session.plan
     second.session.apply("changed", plan())
     second.session.preview(plan())
     assert second.session.plan is before
     assert not second.session.dragging
-    assert "Opened for reading" in second.said.text()
+    assert "Opened read-only" in second.said.text()
     assert second.store.record is None
     second.close_case()
     assert not second.notice.isVisible()

@@ -95,7 +95,7 @@ def test_quiet_prints_nothing_beside_what_was_asked_for(measured, case, capsys, 
     assert capsys.readouterr() == ("", "")
     assert json.loads(file.read_text("utf-8"))["format"] == "sounding-ledger"
     assert run([*case, "--quiet"]) == 0
-    assert "Danger" in capsys.readouterr().out
+    assert "Vital structures" in capsys.readouterr().out
 
 
 QUIET = pytest.mark.parametrize("quiet", [[], ["--quiet"]])
@@ -152,7 +152,7 @@ def test_no_colour_is_ever_printed(measured, case, monkeypatch, environment):
     monkeypatch.setattr(sys, "stdout", out)
     monkeypatch.setattr(sys, "stderr", err)
     assert run(case) == 0
-    assert "Danger" in out.getvalue()
+    assert "Vital structures" in out.getvalue()
     assert "\x1b" not in out.getvalue() + err.getvalue()
 
 

@@ -72,7 +72,7 @@ def test_an_unsigned_plan_is_a_draft_and_the_cautions_close():
 @pytest.mark.parametrize("length", [46, 47, 80])
 def test_columns_hold_for_names_of_any_length(length):
     text = as_text(ledger(row(value=2.0, verdict="below limit", target="x" * length)))
-    title = next(part for part in text.splitlines() if part.startswith("Danger"))
+    title = next(part for part in text.splitlines() if part.startswith("Vital structures"))
     figures = next(part for part in text.splitlines() if "2.00 mm" in part)
     assert figures.index("2.00 mm") + 7 == title.index("value") + 5
 

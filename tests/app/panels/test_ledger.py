@@ -33,7 +33,7 @@ def shown(of=None, **how):
 
 def test_order_is_danger_roots_bone_and_not_met_first():
     groups = [e.text for e in shown() if e.kind == "group"]
-    assert groups == ["Danger", "Roots", "Bone"]
+    assert groups == ["Vital structures", "Roots", "Bone"]
     assert [e.key for e in shown() if e.kind in ("row", "fold")] == [
         "36/clearance/foramen/True",
         "36:danger:met",
@@ -119,7 +119,7 @@ def test_the_sentences_of_a_row():
 
 def test_summary_and_uncertainty_end_the_list():
     last = shown()[-2:]
-    assert last[0].text.endswith(NO_CLEARANCE)
+    assert last[0].text.endswith(str(NO_CLEARANCE))
     assert last[1].text == UNCERTAINTY
 
 

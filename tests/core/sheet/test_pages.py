@@ -180,7 +180,7 @@ def test_page_one_holds_what_must_be_seen_first():
         "Ø 4 × 8 mm",
         "Site on the patient’s LEFT, compared with chart",
         "Whole volume interpreted: NOT YET",
-        "This is no clearance for surgery.",
+        "This does not mean it is safe to operate.",
         "Each ruler must measure 50 mm",
         "Closest vital structure",
         CAUTIONS,

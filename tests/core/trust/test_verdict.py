@@ -188,8 +188,8 @@ ROWS = [
 
 def test_the_summary_counts_and_names_what_is_not_met():
     assert summary_sentence(ROWS, jaw="lower") == (
-        "5 limits met, 1 too near to tell (root of 35), 1 not assessed (foramen). "
-        "This is no clearance for surgery."
+        "5 limits met, 1 borderline (root of 35), 1 not assessed (foramen). "
+        "This does not mean it is safe to operate."
     )
 
 
@@ -200,7 +200,7 @@ def test_what_is_below_its_limit_comes_first_and_nearest_first():
     ]
     assert summary_sentence([ROWS[0], *bad], jaw="lower") == (
         "2 below limit (bone surface lingual, canal), 1 limit met. "
-        "This is no clearance for surgery."
+        "This does not mean it is safe to operate."
     )
 
 

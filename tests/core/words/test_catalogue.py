@@ -133,3 +133,15 @@ def test_what_is_missing_is_a_fault_of_the_program():
         c.say("guide.bar.no-such")
     with pytest.raises(KeyError):
         c.say("guide.bar.number", at=1)
+
+
+def test_the_ledger_file_is_the_same_in_every_language():
+    from core.measuring.ledger import Ledger
+
+    class Said(Ledger):
+        def _as_json(self) -> str:
+            return c.language()
+
+    with c.speaking("de"):
+        assert c.language() == "de"
+        assert Said.to_json(object.__new__(Said)) == "en"
