@@ -31,7 +31,7 @@ _SCALE = (
 
 
 def day_part(pages: Pages, case: Case, subject: Subject) -> None:
-    """The expected film with what to compare on it, then a row for each drill.
+    """The expected film with what to compare on it, then a row for each drill of the practice.
 
     Parameters
     ----------
@@ -58,8 +58,13 @@ def day_part(pages: Pages, case: Case, subject: Subject) -> None:
         y = pages.block(x, y, pages.right - x, _entry_words(case, m), size=8.5) + 0.4
     scale_check(pages, x, y + 1.6, pages.right - x)
     pages.y = max(top + RULER_MM, y + 9.0) + 2.0
-    plans = drilling_plan(fixture, case.plan, case.volume, case.ledger, case.arch, case.day.drills)
-    _drills(pages, case, plans)
+    if case.day.drills:  # without a table of its own a practice has the depths above
+        drills = case.day.drills
+        _drills(
+            pages,
+            case,
+            drilling_plan(fixture, case.plan, case.volume, case.ledger, case.arch, drills),
+        )
 
 
 def _film_lines(case: Case, whole: bool) -> list[str]:
@@ -88,7 +93,7 @@ def _columns(pages: Pages) -> list[float]:
 
 
 def _drills(pages: Pages, case: Case, plans: tuple[DrillPlan, ...]) -> None:
-    words = "My drills" if case.day.drills else "Any drill (no list of your own is entered)"
+    words = "My drills"
     rule = plans[0].rule
     if rule.refused:
         reason = rule.reason(case.plan.known_jaw).message

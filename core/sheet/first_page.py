@@ -283,20 +283,20 @@ def _place(pages: Pages, case: Case, subject: Subject) -> None:
         pages.text(left + 2.0, y, GLYPHS[tight.verdict], size=11, face="strong", align="middle",
                    colour=colour)  # fmt: skip
     tooth = f"{subject.words}, {_short_size(subject)}"
-    pages.text(left + 5.0, y, tooth, size=8.5, face=face, width=pages.inner * 0.385 - 6.0)
+    pages.text(left + 5.0, y, tooth, size=8.5, face=face, width=pages.inner * 0.37 - 6.0)
     if tight is not None:
         words = case.name(tight)
         words += "" if tight.value is None else f" {shown(tight)} mm"
-        pages.text(left + pages.inner * 0.385, y, words, size=8.5, face=face,
-                   width=pages.inner * 0.21)  # fmt: skip
+        pages.text(left + pages.inner * 0.37, y, words, size=8.5, face=face,
+                   width=pages.inner * 0.25)  # fmt: skip
     verdicts = [m.verdict for m in case.rows(subject) if is_judged(m)]
     counts = [
         words.format(n=verdicts.count(verdict))
         for verdict, words in COUNTS.items()
         if verdict in verdicts
     ]
-    pages.text(left + pages.inner * 0.60, y, ", ".join(counts), size=8,
-               width=pages.inner * 0.22)  # fmt: skip
+    pages.text(left + pages.inner * 0.63, y, ", ".join(counts), size=8,
+               width=pages.inner * 0.19)  # fmt: skip
     pages.text(pages.right, y, _depth_words(case, subject), size=8, align="right",
                width=pages.inner * 0.175)  # fmt: skip
     pages.line(left, pages.y + _LINE_MM - 0.3, pages.right, pages.y + _LINE_MM - 0.3, width=0.1,

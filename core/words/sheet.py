@@ -69,8 +69,8 @@ BASIS_TITLE = "Basis of the measurement sheet"
 SOURCES = "Sources of the limits"
 MORE_CHECKS = "Further scan checks"
 CLOSING = (
-    "Definitions, scan and plan identification, marks, uncertainty budget and log are in a file of "
-    "their own, the basis of this sheet (basis.pdf)."
+    "Definitions, published series of placement, scan and plan identification, marks, uncertainty "
+    "budget and log are in a file of their own, the basis of this sheet (basis.pdf)."
 )
 DRAFT = "DRAFT – not signed off"
 SIDE_CONTRADICTED = "LEFT AND RIGHT MAY BE SWAPPED. CHECK."
