@@ -22,7 +22,7 @@ from app.case.record import CaseRecord
 from core.identity import Tooth
 from core.sheet.who import printable_name
 from core.words.catalogue import say
-from core.words.cautions import CAUTIONS
+from core.words.cautions import SPOKEN
 
 
 class _Opener(QPushButton):
@@ -187,7 +187,7 @@ class Start(QWidget):
 
 def _cautions() -> QFrame:
     """What everybody must have read."""
-    words = QLabel(CAUTIONS)
+    words = QLabel(str(SPOKEN))
     words.setWordWrap(True)
     words.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
     title = QLabel(say("window.start.before-you-rely-on-it"))

@@ -13,7 +13,7 @@ from app.tools.key_lines import KEY_LINES
 from core.measurement_kinds import MeasurementKind
 from core.version import PROGRAM
 from core.words.catalogue import say
-from core.words.cautions import CAUTIONS
+from core.words.cautions import SPOKEN
 from core.words.columns import COLUMNS
 from core.words.glossary import GLOSSARY
 from core.words.sheet import BY_HAND_MEANS, DEFINITIONS, EACH_BY_ITSELF, UNCERTAINTY
@@ -169,7 +169,7 @@ def _about() -> Topic:
         title=say("dialogs.help.topics.about"),
         paragraphs=(
             (say("dialogs.help.topics.to-sound-a-ridge-is", program=PROGRAM)),
-            CAUTIONS,
+            str(SPOKEN),
         ),
     )
 
