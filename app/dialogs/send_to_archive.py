@@ -23,6 +23,7 @@ _COMMITMENT = {
     "confirmed": message("dialogs.send_to_archive.it-has-confirmed-that-it"),
     "refused": message("dialogs.send_to_archive.it-did-not-confirm-that"),
 }
+_PORT_DIGITS, _LAST_PORT = 5, 65_535
 
 
 class SendDialog(Dialog):
@@ -52,6 +53,7 @@ class SendDialog(Dialog):
         )
         self.title = self.line(say("dialogs.send_to_archive.own-ae-title"), kept.own_title)
         self.tls = QCheckBox(say("dialogs.send_to_archive.encrypted-tls-the-archives-certificate"))
+        self.tls.toggled.connect(lambda _on: self._show_certificates())
         self.unsigned = QCheckBox(say("dialogs.send_to_archive.send-although-it-is-not"))
         self.bar = QProgressBar()
         self.bar.setFormat("%v of %m objects")
@@ -60,6 +62,15 @@ class SendDialog(Dialog):
         self.stop.clicked.connect(lambda _on: self._stop())
         for box in (self.tls, self.unsigned):
             self.body.addWidget(box)
+        pem = say("dialogs.send_to_archive.pem-file-may-be-empty")
+        self.ca = self.line(say("dialogs.send_to_archive.authority-of-the-archive"), hint=pem)
+        self.cert = self.line(say("dialogs.send_to_archive.own-certificate"), hint=pem)
+        self.key = self.line(say("dialogs.send_to_archive.own-key"), hint=pem)
+        self.listen = self.line(
+            say("dialogs.send_to_archive.own-port"),
+            hint=say("dialogs.send_to_archive.where-it-confirms-may-be"),
+        )
+        self._show_certificates()
         low = QHBoxLayout()
         low.addWidget(self.bar, 1)
         low.addWidget(self.stop)
@@ -70,7 +81,8 @@ class SendDialog(Dialog):
     def is_complete(self) -> bool:
         """Everything is named, and nothing is on its way."""
         named = (self.folder, self.address, self.title)
-        return all(edit.text().strip() for edit in named) and not self._is_busy
+        told = all(edit.text().strip() for edit in named)
+        return told and self._port() != 0 and not self._is_busy
 
     def _accepted(self) -> None:
         if not self.is_complete():
@@ -79,7 +91,8 @@ class SendDialog(Dialog):
             connection = Connection(
                 node=Node.of(self.address.text()),
                 title=self.title.text().strip(),
-                tls=Secured() if self.tls.isChecked() else None,
+                listen=self._port(),
+                tls=self._secured() if self.tls.isChecked() else None,
             )
             self._remember()
         except SoundingError as refusal:
@@ -97,6 +110,26 @@ class SendDialog(Dialog):
         self._sending.ask(send)
         self._show_busy(True)
         self.check()
+
+    def _port(self) -> int | None:
+        """The port where the archive's confirmation is awaited; None: left out, 0: no port."""
+        text = self.listen.text().strip()
+        if not text:
+            return None
+        port = int(text) if text.isascii() and text.isdigit() and len(text) <= _PORT_DIGITS else 0
+        return port if port <= _LAST_PORT else 0
+
+    def _secured(self) -> Secured:
+        ca, cert, key = (edit.text().strip() for edit in (self.ca, self.cert, self.key))
+        return Secured(
+            ca=Path(ca) if ca else None,
+            cert=Path(cert) if cert else None,
+            key=Path(key) if key else None,
+        )
+
+    def _show_certificates(self) -> None:
+        for edit in (self.ca, self.cert, self.key):
+            edit.setEnabled(self.tls.isChecked())
 
     def _remember(self) -> None:
         address, title = self.address.text().strip(), self.title.text().strip()

@@ -202,7 +202,7 @@ LEFT = {
 @pytest.mark.parametrize("what", LEFT)
 def test_what_is_left_over_is_found_whatever_its_spelling(what):
     assert left_over(WHOLE, [("file.bin", LEFT[what])]), what
-    with pytest.raises(OutputError, match="not written"):
+    with pytest.raises(OutputError, match="not saved"):
         refuse_left_over(WHOLE, [("good.csv", b"nothing"), ("file.bin", LEFT[what])])
 
 
@@ -226,7 +226,7 @@ def test_a_set_that_would_name_somebody_is_not_written(case, tmp_path):
     """What a practice writes itself goes into the set as it is: it may hold a name."""
     plan, volume, ledger = case
     settings = RecordSettings(secret=SECRET, risks="As we told Mrs QUARRY: swelling.")
-    with pytest.raises(OutputError, match="not written") as caught:
+    with pytest.raises(OutputError, match="not saved") as caught:
         write_folder(
             plan,
             replace(volume, findings=()),

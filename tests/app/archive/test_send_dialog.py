@@ -10,6 +10,8 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QFileDialog
 
+from app.archive.node import Secured
+from app.archive.sending import Sent
 from app.case.settings import settings_of
 from app.dialogs import send_to_archive
 from app.dialogs.send_to_archive import show_send
@@ -83,3 +85,33 @@ def test_it_can_be_stopped_between_two_objects(qtbot, dialog, tmp_path, monkeypa
     assert "Send again to continue" in dialog.trouble.text()
     assert running[0]()
     assert dialog.ok.isEnabled()
+
+
+def test_certificates_and_the_own_port_reach_the_connection(qtbot, dialog, tmp_path, monkeypatch):
+    asked = []
+    nothing = Sent(stored=(), before=(), commitment="not asked")
+
+    def send(_folder, connection, **_more):
+        asked.append(connection)
+        return nothing
+
+    monkeypatch.setattr("app.dialogs.send_to_archive.send_folder", send)
+    dialog.folder.setText(str(tmp_path))
+    dialog.address.setText("ARCHIVE@192.0.2.1:2762")
+    dialog.title.setText("SOUNDING")
+    assert not dialog.ca.isEnabled()
+    dialog.tls.setChecked(True)
+    for name in ("ca", "cert", "key"):
+        edit = getattr(dialog, name)
+        assert edit.isEnabled()
+        edit.setText(str(tmp_path / f"{name}.pem"))
+    for wrong in ("port", "0", "65536", "-1", "123456"):
+        dialog.listen.setText(wrong)
+        assert not dialog.is_complete(), wrong
+    dialog.listen.setText("11112")
+    assert dialog.is_complete()
+    QTest.mouseClick(dialog.ok, LEFT)
+    qtbot.waitUntil(lambda: bool(asked), timeout=LONG)
+    (made,) = asked
+    assert made.listen == 11112
+    assert made.tls == Secured(**{n: tmp_path / f"{n}.pem" for n in ("ca", "cert", "key")})

@@ -154,7 +154,7 @@ def test_chosen_by_keys_alone(qtbot, opened):
     QTest.keyClick(dialog.parts, Qt.Key.Key_Space)
     assert "sheet" not in dialog.parts.chosen
     QTest.keyClick(dialog.parts, Qt.Key.Key_Down)
-    assert dialog.parts.part == "card"
+    assert dialog.parts.part == "basis"
     qtbot.waitUntil(lambda: bool(dialog.images), timeout=LONG)
     QTest.keyClick(dialog.parts, Qt.Key.Key_Home)
     QTest.keyClick(dialog.parts, Qt.Key.Key_Space)
