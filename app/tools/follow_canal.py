@@ -18,6 +18,7 @@ from app.tools.curves import Canal
 from app.tools.mark_keys import SEEN_WORDS
 from app.tools.picking import OFF_MM
 from core.drawing import Dot, Label, Line
+from core.errors import PlanError
 from core.geometry import Array
 from core.identity import thing_words
 from core.image.canal_fit import CanalFit
@@ -180,7 +181,11 @@ class FollowCanal(Canal):
 
     def _take(self, point_mm: Array, seen: Seen, *, by_hand: bool) -> None:
         """Put one mark into the plan: one undoable step."""
-        plan, index = self._with(point_mm, seen)
+        try:
+            plan, index = self._with(point_mm, seen)
+        except PlanError as error:
+            self.desk.tell_error(error)
+            return
         course = thing_words(self._active)
         mark = say("tools.follow_canal.mark", course=course, number=index + 1)
         text = (

@@ -13,7 +13,7 @@ from collections.abc import Callable
 import numpy as np
 
 from core.geometry import Array
-from core.image.canal_fit import MOST_BLUR_MM, MOST_SD_MM, CanalFit
+from core.image.canal_fit import MOST_BLUR_MM, CanalFit
 from core.image.canal_model import AROUND_MM, Axis, Cloud
 from core.image.canal_weighing import Weighed, weigh
 from core.image.volume import Volume
@@ -23,9 +23,11 @@ from core.measurement import Note
 
 HALF_LENGTH_MM = 1.5
 MOST_STRETCHES = 3
-MODEL_SD_MM = 0.25
-"""Of a diameter beside what one stretch says: walls are weaker than cortex by no known share
-(chosen on drawn jaws that the report does not use)."""
+MODEL_SD_MM, MOST_SD_MM = 0.35, 0.5
+"""What every diameter may be off beside what one stretch says, and the most that is still offered.
+A wall that the blur hides is weighed as if it were as bright as walls mostly are: weaker ones read
+a quarter of a mm too wide on drawn jaws."""
+
 
 _SPARE_MM = 0.4
 _LEAST_CLEAR, _MOST_SCATTER_MM, _MOST_UNEVEN = 0.7, 0.25, 0.4

@@ -1,6 +1,9 @@
 """Remake reports/followed_canals.md: canals followed between two clicks, against their truth.
 
     python tests/studies/followed_canals.py [--count 80] [--none 50] [--scans FOLDER] [--first N]
+    python tests/studies/followed_canals.py --diameters 40 [--scans FOLDER]
+
+The second writes reports/followed_diameters.md: the diameters of the first so many of them.
 
 Jaws of `tests.reference.random_jaws`, drawn and, from FOLDER, before the simulated scanner
 (``NUMBER.npz`` files that ``random_jaws.py scan`` made); and the sample scan, which is
@@ -44,7 +47,7 @@ from tests.reference.random_jaws.image import scan_of  # noqa: E402
 from tests.reference.random_jaws.plan import plan_of  # noqa: E402
 from tests.reference.random_jaws.shape import Shape, shape_of  # noqa: E402
 
-REPORT = Path(__file__).parent / "reports" / "followed_canals.md"
+REPORTS = Path(__file__).parent / "reports"
 HAND_MM = 0.36
 LONGEST_MM = 18.0
 MARK_EVERY = 3
@@ -152,8 +155,8 @@ def false_clicks(c: Choices, shape: Shape, rng, folder: Path | None) -> np.ndarr
     return line + rng.normal(0.0, HAND_MM, line.shape)
 
 
-def follow_all(first: int, count: int, folder: Path | None, diameters: int) -> Tally:
-    """Every jaw with a canal once."""
+def follow_all(first: int, count: int, folder: Path | None, diameters: bool = False) -> Tally:
+    """Every jaw with a canal once; with `diameters` these too."""
     out, rng = Tally.empty(), np.random.default_rng([first, 17])
     for c, shape, volume in jaws(first, count, canal=True, folder=folder):
         marks = true_clicks(c, shape, rng, folder)
@@ -178,7 +181,7 @@ def follow_all(first: int, count: int, folder: Path | None, diameters: int) -> T
         if seen.any():
             out.worst.append((float(np.hypot(*error.T)[seen].max()), words))
         out.clearances.extend(clearances(c, shape, found))
-        if len(out.diameters) < diameters:
+        if diameters:
             fit = course_diameter(volume, found)
             if fit.diameter_mm is not None:
                 out.diameters.append((fit.diameter_mm - 2 * outside, fit.sd_mm))
@@ -324,21 +327,32 @@ def report(drawn: Tally, scanned: Tally, sample: Tally, none: dict[str, Counter[
                 )
             ),
         ]
-    fits = drawn.diameters + scanned.diameters
-    if fits:
-        off, sd = np.array(fits).T
-        lines += [
-            "",
-            "## Diameter to the outside of the wall",
+    return "\n".join(lines) + "\n"
+
+
+def diameter_report(fits: list[tuple[float, float]], followed: int) -> str:
+    """What came of the diameters of followed canals."""
+    off, sd = np.array(fits).T
+    inside = share(int((np.abs(off) <= 2 * sd).sum()), len(off))
+    return "\n".join(
+        [
+            "# Diameters of followed canals, to the outside of the wall",
             "",
             (
-                f"{len(fits)} canals: mean error {off.mean():+.2f} mm, mean absolute"
-                f" {np.abs(off).mean():.2f}, largest {np.abs(off).max():.2f}, mean SD"
-                f" {sd.mean():.2f}; truth inside ± 2 SD in"
-                f" {share(int((np.abs(off) <= 2 * sd).sum()), len(off))}."
+                f"Made by `tests/studies/followed_canals.py --diameters` with {PROGRAM}, on seeds"
+                f" that nothing was set by: {followed} canals followed, {len(off)} diameters"
+                " offered."
             ),
+            "",
+            "| mean error mm | absolute | most too wide | too narrow | mean SD | in ± 2 SD |",
+            "|-|-|-|-|-|-|",
+            (
+                f"| {off.mean():+.2f} | {np.abs(off).mean():.2f} | {off.max():.2f} |"
+                f" {-off.min():.2f} | {sd.mean():.2f} | {inside} |"
+            ),
+            "",
         ]
-    return "\n".join(lines) + "\n"
+    )
 
 
 def main() -> None:
@@ -346,19 +360,27 @@ def main() -> None:
     given = argparse.ArgumentParser(description=__doc__)
     given.add_argument("--count", type=int, default=80)
     given.add_argument("--none", type=int, default=50)
-    given.add_argument("--diameters", type=int, default=40)
+    given.add_argument("--diameters", type=int, default=0)
     given.add_argument("--scans", type=Path)
     given.add_argument("--first", type=int, default=100_000)
-    given.add_argument("--out", type=Path, default=REPORT)
     ask = given.parse_args()
-    drawn = follow_all(ask.first, ask.count, None, ask.diameters)
+    if ask.diameters:
+        parts = [follow_all(ask.first, ask.diameters, None, diameters=True)]
+        if ask.scans is not None:
+            parts.append(follow_all(ask.first, 1000, ask.scans, diameters=True))
+        fits = [fit for part in parts for fit in part.diameters]
+        text = diameter_report(fits, sum(len(part.errors) for part in parts))
+        (REPORTS / "followed_diameters.md").write_text(text, encoding="utf-8")
+        print(text)
+        return
+    drawn = follow_all(ask.first, ask.count, None)
     none = {"drawn": none_found(ask.first, ask.none, None)}
     scanned = Tally.empty()
     if ask.scans is not None:
-        scanned = follow_all(ask.first, 1000, ask.scans, ask.diameters)
+        scanned = follow_all(ask.first, 1000, ask.scans)
         none["scanned"] = none_found(ask.first, 1000, ask.scans)
     text = report(drawn, scanned, sample_scan(), none)
-    ask.out.write_text(text, encoding="utf-8")
+    (REPORTS / "followed_canals.md").write_text(text, encoding="utf-8")
     print(text)
 
 

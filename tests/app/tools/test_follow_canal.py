@@ -15,6 +15,7 @@ from app.tools.follow_canal import FollowCanal
 from app.tools.names import TOOL_WORDS
 from core.arch import Arch
 from core.image.volume import Volume
+from core.plans.edit import with_lock
 from core.plans.marks import marks_of
 from tests.app.tools.table import ARCH_POINTS, LEVEL, STATION
 
@@ -138,6 +139,16 @@ def test_each_confirmed_mark_is_one_undoable_step_and_can_be_confirmed_again(t, 
     t.click(t.section, 15.0, 15.0, button=RIGHT)
     assert len(t.plan.structures[0].points) == 1, "right click takes the last one back"
     assert t.undo_all() == t.start
+
+
+def test_a_locked_canal_takes_no_further_mark_and_says_why(t, qtbot):
+    followed(t, qtbot)
+    t.type(Qt.Key.Key_Return)
+    at_rest(t, qtbot)
+    t.session.apply("locked", with_lock(t.plan, "canal-left", locked=True))
+    t.type(Qt.Key.Key_Return)
+    assert [error.code for error in t.desk.errors] == ["edit-locked"]
+    assert len(t.plan.structures[0].points) == 1
 
 
 def test_esc_drops_what_was_not_confirmed_and_keeps_the_rest(t, qtbot):
