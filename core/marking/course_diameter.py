@@ -26,7 +26,8 @@ MOST_STRETCHES = 3
 MODEL_SD_MM, MOST_SD_MM = 0.35, 0.5
 """What every diameter may be off beside what one stretch says, and the most that is still offered.
 A wall that the blur hides is weighed as if it were as bright as walls mostly are: weaker ones read
-a quarter of a mm too wide on drawn jaws."""
+a quarter of a mm too wide on drawn jaws. Of held-back ones about one in ten still lies further off
+than twice this (`tests/studies/reports/followed_diameters.md`): compare each with the picture."""
 
 
 _SPARE_MM = 0.4
