@@ -59,15 +59,9 @@ class LevelCuts(QWidget):
         self.views = (self.front, self.side)
         self._work = Latest(self._show, parent=self)
         self._cut_of: tuple[object, ...] = ()
-        self.stent = self._button(
-            say("pictures.level_cuts.from-the-stent-axis"), say("pictures.level_cuts.stent")
-        )
-        self.roots = self._button(
-            say("pictures.level_cuts.from-the-roots"), say("pictures.level_cuts.roots")
-        )
-        self.proposed = self._button(
-            say("pictures.level_cuts.as-proposed"), say("pictures.level_cuts.proposed")
-        )
+        self.stent = self._button(say("pictures.level_cuts.from-the-stent-axis"), "stent")
+        self.roots = self._button(say("pictures.level_cuts.from-the-roots"), "roots")
+        self.proposed = self._button(say("pictures.level_cuts.as-proposed"), "proposed")
         top = QHBoxLayout()
         top.setSpacing(8)
         heading = QLabel(say("pictures.level_cuts.jaw-plane"))

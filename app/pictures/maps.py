@@ -20,7 +20,6 @@ from core.image.ribbon import Ribbon, panorama
 from core.image.volume import Volume
 from core.pictures.overlay import Overlay, arch_map_overlay, panorama_overlay
 from core.plans.plan import Plan
-from core.words.catalogue import say
 
 PANORAMA_HALF_MM = 20.0
 PANORAMA_PIXEL_MM = 0.3
@@ -199,10 +198,10 @@ def _make_panorama(
 def _site_line(view: FlatView | PanoramaView, arch: Arch, station_mm: float) -> Line:
     frame = arch.frame(station_mm)
     ends = np.stack([frame.origin - 8 * frame.buccal, frame.origin + 8 * frame.buccal])
-    return Line(style=say("pictures.maps.site-line"), points=view.uv_mm(ends)[:, :2])
+    return Line(style="site line", points=view.uv_mm(ends)[:, :2])
 
 
 def _upright(view: PanoramaView, station_mm: float) -> Line:
     half = view.fit_mm[1] / 2
     u = view.u_of(station_mm)
-    return Line(style=say("pictures.maps.site-line"), points=np.array([[u, 5.0 - half], [u, half]]))
+    return Line(style="site line", points=np.array([[u, 5.0 - half], [u, half]]))

@@ -15,7 +15,6 @@ from core.drawing import Label, Line
 from core.geometry import Array, vector
 from core.level import Level
 from core.trust.figures import nearest
-from core.words.catalogue import say
 
 LevelPart: TypeAlias = Literal["line", "left end", "right end"]
 
@@ -104,7 +103,7 @@ class LevelLine:
         """The line, its ends as handles, and its lean in words."""
         at = self.ends_uv[1] + np.array([0.0, 14.0]) * self.view.mm_per_pixel()
         return Draft(
-            lines=(Line(style=say("tools.level_line.jaw-plane"), points=self.ends_uv),),
+            lines=(Line(style="jaw plane", points=self.ends_uv),),
             labels=(
                 Label(
                     text=f"{nearest(abs(self.lean_deg), 1)}°",

@@ -101,7 +101,7 @@ class Hands(Tool):
         self.chosen = None if mark is None else mark.key
         if mark is not None:
             # What no panel can select leaves nothing selected: keys act on one thing only.
-            owned = mark.sort in ("structure", say("tools.mark_mouse.stent-axis"))
+            owned = mark.sort in ("structure", "stent axis")
             self.session.go_to(selected=mark.owner if owned else "")
         self.desk.redraw()
 

@@ -34,6 +34,7 @@ CODES = frozenset({
     "ridge profile", "remaining bone", "scan checks", "my sizes", "grey values", "by hand",
     "Lower border", "Existing implant or metal", "Stent top", "Scale object", "Sinus floor",
     "Nasal floor", "Jaw plane", "Stent axis", "Source Sans 3", "Follow canal", "proposed, not seen",
+    "site line", "jaw plane",
 })  # fmt: skip
 """Values that files or rooms hand to each other and that happen to read as words."""
 
@@ -219,3 +220,14 @@ def test_every_tool_has_a_name_on_its_button():
 
 def literals_of(name: str) -> set[str]:
     return {n.value for n in ast.walk(trees()[name]) if isinstance(n, ast.Constant)}
+
+
+def test_what_rooms_hand_to_each_other_is_never_said():
+    wrong = [
+        f"{name}:{node.value.lineno}"
+        for name, tree in trees().items()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.keyword) and node.arg in {"style", "kind", "code"}
+        if isinstance(node.value, ast.Call) and is_said(node.value)
+    ]
+    assert wrong == []
