@@ -112,7 +112,7 @@ class FixturePanel(Panel):
         self.warning.setObjectName("strong")
         self.body.addWidget(self.warning)
         self.sizes = self._menu(say("panels.fixture.my-sizes"), self._fill_sizes)
-        self.align = self._menu("Align", self._fill_align)
+        self.align = self._menu(say("panels.fixture.align"), self._fill_align)
         self.lock = QPushButton(say("panels.fixture.lock"))
         self.lock.setCheckable(True)
         self.lock.setToolTip(say("panels.fixture.locked-it-is-neither-moved"))
