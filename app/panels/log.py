@@ -137,7 +137,9 @@ class _Delegate(QStyledItemDelegate):
         top = rect.adjusted(PAD, 2, -PAD, -1)
         painter.setFont(style.font(11, italic=True))
         painter.setPen(style.QUIET)
-        painter.drawText(top, Qt.AlignmentFlag.AlignLeft, line.at[11:16] or "open")
+        painter.drawText(
+            top, Qt.AlignmentFlag.AlignLeft, line.at[11:16] or say("panels.log.is-open")
+        )
         if line.by:
             painter.setFont(style.font(11))
             painter.drawText(top, Qt.AlignmentFlag.AlignRight, line.by[:4])
