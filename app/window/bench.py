@@ -439,8 +439,9 @@ class Bench(QMainWindow):
         self.hub.take(name)
 
     def redraw(self) -> None:
-        """Ask the active tool's draft again."""
+        """Ask the active tool's draft and its line at the foot again: both follow its state."""
         self.hub.redraw()
+        self._read_hint()
 
     def _plan_changed(self, text: str) -> None:
         if text:

@@ -57,6 +57,15 @@ def test_the_first_screen_says_the_cautions(bench):
     assert CAUTIONS in [label.text() for label in bench.start.findChildren(QLabel)]
 
 
+def test_the_foot_follows_the_state_of_a_tool(bench, monkeypatch):
+    """What a tool found by itself changes what a click does next."""
+    bench.session.volume = object()
+    monkeypatch.setattr(bench.hub.active, "hint", lambda: "Enter confirms.")
+    bench.redraw()
+    assert bench.hint.text() == "Enter confirms."
+    bench.session.volume = None
+
+
 def test_enter_presses_what_has_the_focus_on_the_first_screen(bench, qtbot):
     bench.start.open_sample.disconnect()
     (button,) = [b for b in bench.start.findChildren(QPushButton) if "sample" in b.text()]
