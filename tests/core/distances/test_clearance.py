@@ -117,7 +117,7 @@ class TestByHand:
         assert reading.value == pytest.approx(2.5, abs=1e-6)
         assert reading.size_sd_mm == pytest.approx(0.175)
         assert [note.code for note in reading.notes] == ["canal_diameter_assumed"]
-        assert "3.0 mm was assumed" in reading.notes[0].message
+        assert "3.0 mm is assumed" in reading.notes[0].message
 
     def test_a_given_course_is_used_instead_of_the_marks(self):
         course = replace(straight_canal(), course=[(0, -30, -13), (0, 30, -13)], course_by="hand")

@@ -164,7 +164,7 @@ def test_gum_thickness_only_where_the_gum_stands_free():
     assert reading.edge_sd_mm == (0.1,)
     hidden = gum_thickness(FIXTURE, gum, rim)
     assert hidden.value is None
-    assert "probe" in hidden.notes[0].message
+    assert "Probe" in hidden.notes[0].message
     assert gum_thickness(FIXTURE, gum, rim, probed_mm=3.0).value == 3.0
     assert gum_thickness(FIXTURE, None, rim, gum_stands_free=True).value is None
 

@@ -55,7 +55,7 @@ def test_csv_has_every_station_and_says_what_was_not_assessed(scene):
     assert float(table[1]["station_mm"]) == 58.0
     assert float(table[0]["width_at_5_mm"]) == pytest.approx(10.0, abs=0.1)
     assert {row["height_mm"] for row in table} == {"not assessed"}
-    assert "NOTHING MARKED" in table[0]["notes"]
+    assert "nothing that limits it is marked" in table[0]["notes"]
 
 
 def test_outside_the_scan_rows_have_reasons_not_numbers(scene):

@@ -134,7 +134,7 @@ def test_pictures_show_a_ruler_only_where_both_marks_lie_near():
 
 FILE = {
     "format": "sounding-plan",
-    "version": 1,
+    "version": 2,
     "rulers": [{"id": "ruler-1", "points": [[0, 0, 0], [3, 4, 0]], "of my own": 1}],
     "angles": [{"id": "angle-1", "points": [[1, 0, 0], [0, 0, 0], [0, 1, 0]], "label": "lean"}],
     "locked": ["ruler-1"],

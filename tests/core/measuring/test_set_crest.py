@@ -34,4 +34,4 @@ def test_plates_before_a_root_stay_not_assessed_with_the_reason():
     plates = [m for m in rows(crest_mark()).values() if m.kind == "plate_thickness"]
     assert plates
     assert all(m.verdict == "not assessed" for m in plates)
-    assert any("mark the root" in n.message for m in plates for n in m.reading.notes)
+    assert any("Mark the root" in n.message for m in plates for n in m.reading.notes)

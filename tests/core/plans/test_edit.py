@@ -95,7 +95,7 @@ def same_but(before, after, name):
     """True where everything outside one field is the very same object."""
     return all(
         getattr(before, f) is getattr(after, f) for f in Plan.__dataclass_fields__
-        if f not in (name, "limits", "reasons", "arch_points", "midline")
+        if f not in (name, "limits", "reasons", "accepted", "arch_points", "midline")
     )  # fmt: skip
 
 

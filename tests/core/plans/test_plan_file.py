@@ -590,7 +590,7 @@ def test_what_cannot_be_built_names_its_place(tmp_path, place, value, part):
 def test_milk_teeth_are_refused_with_the_place(tmp_path):
     document = full()
     document["fixtures"][0]["tooth"] = "75"
-    assert "fixtures[0].tooth: 75 is a milk tooth" in str(refused(tmp_path, document))
+    assert "fixtures[0].tooth: 75 is a deciduous tooth" in str(refused(tmp_path, document))
 
 
 @pytest.mark.parametrize("into", ["structures", "fixtures"])

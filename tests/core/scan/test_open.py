@@ -501,7 +501,7 @@ def test_what_limits_measuring_is_said(tmp_path, attributes, finding):
     assert report.usable
     assert finding in codes(report)
     assert finding in codes(open_scan(tmp_path))
-    assert all(f.message.count(" - ") >= 1 for f in report.findings)
+    assert all(f.message.count(". ") >= 1 for f in report.findings)  # what, and what of it
 
 
 @pytest.mark.parametrize("text", ["seen 12 MAR 2024", "12MAR2024", "Mar 3", "sharp pain"])
