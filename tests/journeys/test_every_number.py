@@ -22,6 +22,7 @@ from core import load_plan, measure, open_scan
 from core.drawing import window_of_volume
 from core.measurement import GUARD
 from core.measuring.basis import settled_arch
+from core.sheet.basis_pages import basis_pdf
 from core.sheet.budget_table import TERMS
 from core.sheet.case import case_of
 from core.sheet.csv_table import ledger_csv
@@ -51,10 +52,14 @@ def measured(name):
 def sheet_text(name):
     plan, volume, ledger = measured(name)
     case = case_of(plan, volume, ledger, without_viewing=True, window=window_of_volume(volume))
-    document = pypdfium2.PdfDocument(sheet_pdf(case, paper="A4"))
+    return case, pdf_text(sheet_pdf(case, paper="A4")), pdf_text(basis_pdf(case, paper="A4"))
+
+
+def pdf_text(data):
+    document = pypdfium2.PdfDocument(data)
     pages = [document[n].get_textpage().get_text_range() for n in range(len(document))]
     document.close()
-    return case, "\n".join(pages)
+    return "\n".join(pages)
 
 
 @pytest.fixture(params=SAMPLES)
@@ -169,8 +174,9 @@ def test_the_console_shows_every_row_with_its_verdict(sample):
 
 
 def test_the_sheet_prints_every_row_with_its_doubt_and_budget(sample):
-    case, text = sheet_text(sample)
-    budgets = text[text.index("Uncertainty budget of each row") :]
+    """The figures on the sheet's own pages, the budget of each in the basis beside it."""
+    case, text, basis = sheet_text(sample)
+    budgets = basis[basis.index("Uncertainty budget of each row") :]
     flat = " ".join(budgets.split())
     for m in case.ledger.measurements:
         name = " ".join(case.name(m).split())

@@ -105,7 +105,7 @@ def test_a_change_is_logged_with_what_it_was_and_survives_the_file(tmp_path, qap
     assert m.limit.value == 1.8
     session.apply(*without_limit(session.plan, key="canal"))
     assert "canal" not in session.plan.limits
-    assert session.plan.history[-1]["what"] == "limit canal put back to its default"
+    assert session.plan.history[-1]["what"] == "limit canal reset to its default"
     session.undo_stack.undo()
     assert session.plan.limits["canal"].value == 1.8
 
