@@ -158,4 +158,4 @@ def test_a_plane_far_off_the_fixtures_axis_is_told_beside_the_fixture(bench, cut
     lean = angle_deg(session.plan.level.up, -session.plan.fixtures[0].towards_apex)
     assert lean > 15 > angle_deg(up, -session.plan.fixtures[0].towards_apex)
     qtbot.waitUntil(lambda: session.ledger_is_current and warning.isVisible(), timeout=60000)
-    assert f"leans {lean:.0f} degrees from the jaw plane" in warning.text()
+    assert f"is tilted {lean:.0f} degrees from the jaw plane" in warning.text()
