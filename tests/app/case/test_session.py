@@ -105,7 +105,7 @@ def test_only_what_was_proposed_is_confirmed(session):
     assert session.plan.level is plane.level
     assert session.plan.arch_points is None
     assert not session.confirmed
-    assert session.undo_stack.undoText() == "jaw plane confirmed as proposed, lower jaw"
+    assert session.undo_stack.undoText() == "jaw plane confirmed as suggested, lower jaw"
 
 
 def test_a_plane_that_is_only_the_scanner_s_level_is_not_confirmed(session):
