@@ -24,6 +24,7 @@ import subprocess
 import tempfile
 from collections import defaultdict
 from collections.abc import Iterator
+from importlib import import_module
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -69,14 +70,12 @@ def annotations(source: str) -> list[tuple[tuple[int, int], tuple[int, int]]]:
 
 def mutants(module: Path) -> Iterator[tuple[str, int, int]]:
     """Operator, occurrence and line of each mutant of a module."""
-    from cosmic_ray.ast import ast_nodes, get_ast_from_path
-    from cosmic_ray.plugins import get_operator
-
-    tree = get_ast_from_path(module)
+    trees, plugins = import_module("cosmic_ray.ast"), import_module("cosmic_ray.plugins")
+    tree = trees.get_ast_from_path(module)
     beside = annotations(module.read_text("utf-8"))
     for name in OPERATORS:
-        operator = get_operator(name)()
-        places = (p for node in ast_nodes(tree) for p in operator.mutation_positions(node))
+        operator = plugins.get_operator(name)()
+        places = (p for node in trees.ast_nodes(tree) for p in operator.mutation_positions(node))
         for occurrence, (start, _) in enumerate(places):
             if not any(first <= tuple(start) < last for first, last in beside):
                 yield name, occurrence, start[0]
@@ -115,12 +114,11 @@ def tests_of(module: str, root: Path) -> list[str]:
 
 def outcome(one: dict[str, object], root: Path, python: str) -> dict[str, object]:
     """Killed, survived or timed out (which is noticed too), and by which test."""
-    from cosmic_ray.mutating import mutate_code
-    from cosmic_ray.plugins import get_operator
-
+    mutating, plugins = import_module("cosmic_ray.mutating"), import_module("cosmic_ray.plugins")
     path = root / str(one["module"])
     source = path.read_text("utf-8")
-    mutated = mutate_code(source, get_operator(str(one["operator"]))(), one["occurrence"])
+    operator = plugins.get_operator(str(one["operator"]))()
+    mutated = mutating.mutate_code(source, operator, one["occurrence"])
     number = int(str(one["line"])) - 1
     told = one | {"was": source.splitlines()[number].strip()}
     try:
