@@ -161,6 +161,7 @@ QToolButton#tool::menu-indicator {{ image: none; }}
 QToolButton#fold, QPushButton#fold {{ background: transparent; border: 1px solid transparent;
   font-size: 12px;
   border-radius: 3px; padding: 2px 5px; color: {QUIET.name()}; }}
+QToolButton#fold[popupMode="1"] {{ padding-right: 18px; }}
 QPushButton#plain {{ padding: 3px 6px; font-size: 12px; }}
 QToolButton#fold:checked {{ color: {TEXT.name()}; background: {SELECTED.name()}; }}
 QToolButton#fold:focus, QPushButton#fold:focus {{ border: 1px solid {FOCUS.name()}; }}
