@@ -139,6 +139,16 @@ def test_occlusal_plane_from_cusps():
     assert occlusal_plane([], LEVEL) is None
 
 
+@pytest.mark.parametrize(("aside", "tells"), [(1.2, True), (0.2, False)])
+def test_three_cusps_tell_a_plane_only_where_one_stands_aside_of_the_other_two(aside, tells):
+    # By hand: one at `aside` from the line of two lies 2/3 of it from the middle of the three, so
+    # they spread by sqrt(2/3) aside: 0.98 and 0.16 mm, against the 0.17 from which a plane is told.
+    tilted = np.array([0.0, np.cos(0.3), np.sin(0.3)])
+    plane = occlusal_plane([marks("c", (0, 0, 8), (6, 0, 8), (3, 0, 8) + aside * tilted,
+                                  kind="cusp")], LEVEL)  # fmt: skip
+    assert plane.up == pytest.approx((0, -np.sin(0.3), np.cos(0.3)) if tells else (0, 0, 1))
+
+
 def test_rooms():
     near, far = marks("a", (0, 4, 6), (0, 9, 6)), marks("b", (0, -4.3, 6))
     assert mesiodistal_room(near, far).value == pytest.approx(8.3)
