@@ -89,7 +89,7 @@ def _not_met(  # noqa: PLR0917 - as above
     for m in rows[:most]:
         y = _short_row(pages, m, case.name(m), x, y)
     if len(rows) > most:
-        more = f"and {len(rows) - most} more in the ledger"
+        more = f"and {len(rows) - most} more in the measurements"
         pages.text(x, y + 3.4, more, size=9, face="slant")
         y += 4.6
     return y
@@ -157,7 +157,7 @@ def _large(  # noqa: PLR0917 - as above
         pages.text(pages.right, y + 3.4, value, size=10, face="strong", align="right")
         y += 4.8
     if len(rows) > _MOST_LARGE:
-        more = f"and {len(rows) - _MOST_LARGE} more in the ledger"
+        more = f"and {len(rows) - _MOST_LARGE} more in the measurements"
         pages.text(x, y + 3.4, more, size=9, face="slant")
         y += 4.6
     return y

@@ -71,7 +71,7 @@ def ledger_table(
     shared : SharedReasons
     """
     pages.ensure(30.0)
-    heading(pages, "Ledger")
+    heading(pages, "Measurements")
     columns = _columns(pages)
     with pages.element("Table"):
         _body(pages, rows, columns, name_of=name_of, sources=sources, shared=shared)
