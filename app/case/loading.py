@@ -21,7 +21,7 @@ from core.proposing.proposal import Proposal
 from core.proposing.propose import propose
 from core.scan import SeriesReport, inspect, open_scan
 from core.scan.open import preview
-from core.sheet.who import printable_name
+from core.sheet.patient_words import printable_name
 from core.words.catalogue import say
 
 

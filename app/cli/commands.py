@@ -149,9 +149,9 @@ def sheet(asked: argparse.Namespace) -> None:
 
 def _tell_name(ledger: Ledger) -> None:
     """Say that the patient's name could not be printed as the scan holds it."""
-    from core.sheet.who import who_is
+    from core.sheet.patient_words import patient_words
 
-    finding = who_is(ledger.scan, ledger.made_at).finding
+    finding = patient_words(ledger.scan, ledger.made_at).finding
     if finding is not None:
         print(one_line(finding.message), file=sys.stderr)
 

@@ -11,7 +11,7 @@ from core.measuring.row_names import row_words
 from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import GLYPHS
 from core.plans.history import sign_off_state
-from core.sheet.who import who_is
+from core.sheet.patient_words import patient_words
 from core.trust.figures import plain, shown, shown_at_least, up
 from core.words.catalogue import message, say
 from core.words.cautions import CAUTIONS
@@ -37,7 +37,7 @@ HEADS = (
 def as_text(ledger: Ledger) -> str:
     """Everything that a person at a console needs to see of a ledger, in the order of its rows."""
     lines = [
-        one_line(who_is(ledger.scan, ledger.made_at).line),
+        one_line(patient_words(ledger.scan, ledger.made_at).line),
         f"{ledger.program}, {ledger.made_at}. {_signed(ledger.plan)}",
         "",
     ]

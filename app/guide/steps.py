@@ -234,8 +234,8 @@ def _row_opened(m: Moment) -> bool:
     return m.session.ledger_is_whole and bool(getattr(m.page.panels["ledger"], "opened", ()))
 
 
-def _who(m: Moment, name: str) -> Target:
-    return Target(getattr(m.page.panels["who"], name))
+def _on_patient_line(m: Moment, name: str) -> Target:
+    return Target(getattr(m.page.panels["patient line"], name))
 
 
 STEPS: tuple[Step, ...] = (
@@ -292,19 +292,19 @@ STEPS: tuple[Step, ...] = (
         title=message("guide.steps.answer-the-side"),
         words=message("guide.steps.say-at-the-top-which"),
         done=lambda m: m.session.plan.side_check is not None,
-        target=lambda m: _who(m, "side"),
+        target=lambda m: _on_patient_line(m, "side"),
     ),
     Step(
         title=message("guide.steps.sign-it"),
         words=message("guide.steps.press-draft-at-the-top"),
         done=lambda m: sign_off_state(m.session.plan) == "signed",
-        target=lambda m: _who(m, "state"),
+        target=lambda m: _on_patient_line(m, "state"),
     ),
     Step(
         title=message("guide.steps.take-the-sheet"),
         words=message("guide.steps.press-sheet-look-through-its"),
         done=lambda m: m.sheet_written,
         stays=True,
-        target=lambda m: _who(m, "sheet"),
+        target=lambda m: _on_patient_line(m, "sheet"),
     ),
 )

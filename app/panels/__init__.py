@@ -5,7 +5,7 @@ Every panel is a `base.Panel`, made by ``Name(session, desk, parent)``:
 =====================  ===========================  ============================================
 place                  class                        shows
 =====================  ===========================  ============================================
-``who``                `who.Who`                    who, which tooth, side, state of the sheet
+``patient line``       `patient_line.PatientLine`   who, which tooth, side, state of the sheet
 ``log``                `log.Log`                    what is open, and what was done
 ``fixture``            `fixture.FixturePanel`       the chosen fixture in number boxes
 ``ledger``             `ledger.LedgerPanel`         the live ledger

@@ -1,8 +1,8 @@
 """Which panel stands where. A place without one shows nothing.
 
-Places: ``who`` (bar at the top), ``log`` (left, above the arch map), ``fixture`` and ``ledger``
-(right column), ``ridge profile`` and ``remaining bone`` (bottom, folded until asked for),
-``scan checks`` and ``my sizes`` (folded).
+Places: ``patient line`` (bar at the top), ``log`` (left, above the arch map), ``fixture`` and
+``ledger`` (right column), ``ridge profile`` and ``remaining bone`` (bottom, folded until asked
+for), ``scan checks`` and ``my sizes`` (folded).
 """
 
 from __future__ import annotations
@@ -12,13 +12,13 @@ from app.panels.fixture import FixturePanel
 from app.panels.ledger import LedgerPanel
 from app.panels.log import Log
 from app.panels.my_sizes import MySizes
-from app.panels.patient_line import Who
+from app.panels.patient_line import PatientLine
 from app.panels.remaining_bone import RemainingBone
 from app.panels.ridge_profile import RidgeProfile
 from app.panels.scan_checks import ScanChecks
 
 PANELS: dict[str, type[Panel]] = {
-    "who": Who,
+    "patient line": PatientLine,
     "log": Log,
     "fixture": FixturePanel,
     "ledger": LedgerPanel,

@@ -17,7 +17,7 @@ from app.widgets import style
 from app.widgets.plain_text import plain_tip
 from app.widgets.shared_texts import hidden, state_words, tooth_words
 from core.plans.plan import SideCheck
-from core.sheet.who import who_is
+from core.sheet.patient_words import patient_words
 from core.words.catalogue import say
 
 NAME_PX = 260
@@ -67,7 +67,7 @@ class _Elided(QLabel):
         self.setText(metrics.elidedText(self.whole, Qt.TextElideMode.ElideRight, self.width()))
 
 
-class Who(Panel):
+class PatientLine(Panel):
     """Identity on the left; tooth, side comparison and state of the sheet on the right."""
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
@@ -118,7 +118,7 @@ class Who(Panel):
         """Read the session anew."""
         volume, plan = self.session.volume, self.session.plan
         chosen, tooth = self.settings.value, self.session.tooth_here
-        who = None if volume is None else who_is(volume.identity, now_iso())
+        who = None if volume is None else patient_words(volume.identity, now_iso())
         side = self.session.side
         told = (who, plan.side_check, state_words(plan), chosen, tooth, side)
         if told == self._told:

@@ -55,7 +55,7 @@ class Framed(Protocol):
         ...
 
 
-def paint_furniture(painter: QPainter, view: Framed) -> None:
+def paint_annotations(painter: QPainter, view: Framed) -> None:
     """Directions at the four edges, title above on the left, bar below on the right."""
     whole = QRectF(view.rect()).adjusted(MARGIN_PX, MARGIN_PX - 1, -MARGIN_PX, 1 - MARGIN_PX)
     # Words stand at the edges of the picture as far as they are in sight, else of the view.

@@ -11,7 +11,7 @@ from app.case.session import Session
 from app.pictures.picture_view import PictureView
 from app.widgets import style
 from app.widgets.shared_texts import state_words
-from core.sheet.who import who_is
+from core.sheet.patient_words import patient_words
 from core.version import PROGRAM
 from core.words.catalogue import message, say
 
@@ -73,7 +73,7 @@ def caption(view: PictureView, session: Session, *, with_name: bool) -> tuple[st
     signed = state if session.plan.sign_off else say("pictures.copy.not-signed-off", state=state)
     lines = [what, f"{signed}. {ONE_PICTURE}", PROGRAM]
     if with_name and session.volume is not None:
-        who = who_is(session.volume.identity, now_iso())
+        who = patient_words(session.volume.identity, now_iso())
         lines.append(f"{who.name}, {who.birth}, {who.patient_id}, {who.scanned}")
     return tuple(lines)
 

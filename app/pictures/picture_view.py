@@ -27,7 +27,7 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from app.pictures.annotations import paint_furniture, paint_handles
+from app.pictures.annotations import paint_annotations, paint_handles
 from app.pictures.chart_painter import Ink
 from app.pictures.draft import Draft
 from app.pictures.hit import Hit
@@ -376,7 +376,7 @@ class PictureView(QWidget):
                 ink.paint(painter, to_screen)
             if self._draft is not None and not self._bare:
                 paint_handles(painter, to_screen, self._draft.handles)
-            paint_furniture(painter, self)
+            paint_annotations(painter, self)
         elif self.empty_words:
             painter.setFont(style.font(13))
             painter.setPen(style.QUIET)

@@ -15,7 +15,7 @@ from app.case.store import CaseStore
 from app.widgets.shared_texts import short_time
 from core.errors import SoundingError
 from core.identity import Tooth
-from core.sheet.who import printable_name
+from core.sheet.patient_words import printable_name
 from core.words.catalogue import message, say
 
 Choose = Callable[[str, str, Sequence[str]], str | None]

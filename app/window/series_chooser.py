@@ -28,7 +28,7 @@ from app.case.loading import Contents, best_of
 from app.pictures.rendering import grey_image
 from core.drawing import window_of
 from core.scan import SeriesReport
-from core.sheet.who import who_is
+from core.sheet.patient_words import patient_words
 from core.words.catalogue import say
 
 PICTURE_PX = 120
@@ -130,7 +130,7 @@ class SeriesChooser(QWidget):
         self.open.setText(say("window.series_chooser.open-this-one"))
         if self._contents is not None and chosen >= 0:
             report = self._contents.reports[chosen]
-            name = who_is(report.identity, "").name
+            name = patient_words(report.identity, "").name
             self.open.setText(
                 say(
                     "window.series_chooser.open",
@@ -207,7 +207,7 @@ def _lines(report: SeriesReport) -> list[str]:
     if report.field_mm is not None:
         edges = " × ".join(f"{edge:.0f}" for edge in report.field_mm)
         field = say("window.series_chooser.field-mm", edges=edges)
-    who = who_is(report.identity, "")
+    who = patient_words(report.identity, "")
     kernel = (
         say("window.series_chooser.reconstruction", kernel=report.identity.kernel)
         if report.identity.kernel

@@ -20,7 +20,7 @@ from PySide6.QtWidgets import (
 
 from app.case.record import CaseRecord
 from core.identity import Tooth
-from core.sheet.who import printable_name
+from core.sheet.patient_words import printable_name
 from core.words.catalogue import say
 from core.words.cautions import SPOKEN
 

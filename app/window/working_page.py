@@ -91,7 +91,7 @@ class WorkingPage(QWidget):
         page = QVBoxLayout(self)
         page.setContentsMargins(4, 4, 4, 0)
         page.setSpacing(4)
-        page.addWidget(self.panels["who"])
+        page.addWidget(self.panels["patient line"])
         page.addWidget(self.tool_row)
         self.guide = GuideBar(session, self, self)
         page.addWidget(self.guide)

@@ -6,9 +6,9 @@ from core.distances.tubes import diameter_sd_mm
 from core.identity import structure_words, thing_words
 from core.sheet.budget_table import budget_table
 from core.sheet.case import Case
-from core.sheet.furniture import BODY_TOP_MM, furnish, heading
 from core.sheet.ledger_table import meanings
 from core.sheet.page import Pages, PaperName
+from core.sheet.page_frame import BODY_TOP_MM, heading, page_frame
 from core.structures import Course, Foramen, KnownObject, StentAxis, Structure, Tapered, kind_of
 from core.trust.figures import nearest, plain, up
 from core.words.sheet import BASIS_TITLE, EACH_BY_ITSELF, UNCERTAINTY
@@ -27,7 +27,7 @@ def basis_pdf(case: Case, *, paper: PaperName = "A4") -> bytes:
     """
     pages = Pages(paper, top_mm=BODY_TOP_MM)
     basis_pages(pages, case)
-    return pages.render(furnish(case, BASIS_TITLE), case.facts(BASIS_TITLE))
+    return pages.render(page_frame(case, BASIS_TITLE), case.facts(BASIS_TITLE))
 
 
 def basis_pages(pages: Pages, case: Case) -> None:
@@ -72,7 +72,7 @@ def _scan(case: Case) -> list[tuple[str, str]]:
     k, j, i = volume.shape
     voxel = " × ".join(plain(float(v)) for v in volume.voxel_mm)
     return [
-        ("Patient", case.who.line),
+        ("Patient", case.patient.line),
         ("Series", f"{identity.series_uid} {identity.description}".strip()),
         ("Study", f"{identity.study_uid} {identity.study_description}".strip()),
         ("Frame of reference", identity.frame_of_reference_uid or "not in the scan"),

@@ -20,8 +20,8 @@ from core.pictures.wall_chart import SIZE_MM, direction_marks, wall_chart
 from core.pictures.wall_picture import wall_picture
 from core.sheet.case import Case, Subject
 from core.sheet.fonts_found import Face
-from core.sheet.furniture import heading
 from core.sheet.page import Pages
+from core.sheet.page_frame import heading
 from core.trust.figures import plain, shown, up
 from core.words.drilling import CHOOSE
 from core.words.drilling import ORIGINS as ORIGIN_WORDS

@@ -8,8 +8,8 @@ from __future__ import annotations
 from core.measurement import Budget, Measurement
 from core.pictures.ink import PALE, Colour
 from core.sheet.case import Case
-from core.sheet.furniture import heading
 from core.sheet.page import Pages
+from core.sheet.page_frame import heading
 from core.trust.figures import shown, up
 
 TERMS = ("placement", "course", "edge", "voxel", "scale", "size", "fit")

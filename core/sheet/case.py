@@ -27,7 +27,7 @@ from core.plans.side import CONTRADICTIONS, contradictions, traced
 from core.plans.sizes import ListedSize
 from core.sheet.day import Day
 from core.sheet.lasting import Facts
-from core.sheet.who import Who, who_is
+from core.sheet.patient_words import PatientWords, patient_words
 from core.trust.verdict import is_judged, worst_first
 from core.words.sheet import DRAFT, SIDE_CONTRADICTED, WITHOUT_VIEWING
 
@@ -95,7 +95,7 @@ class Case:
     volume: Volume
     ledger: Ledger
     arch: Arch | None
-    who: Who
+    patient: PatientWords
     without_viewing: bool
     window: tuple[float, float]
     basis: Basis | None = None
@@ -134,7 +134,7 @@ class Case:
     @property
     def findings(self) -> tuple[Finding, ...]:
         """Scan checks of the ledger, and what this sheet itself had to give."""
-        own = () if self.who.finding is None else (self.who.finding,)
+        own = () if self.patient.finding is None else (self.patient.finding,)
         return (*self.ledger.findings, *own)
 
     @property
@@ -272,7 +272,7 @@ def case_of(
         volume=volume,
         ledger=ledger,
         arch=arch,
-        who=who_is(volume.identity, ledger.made_at),
+        patient=patient_words(volume.identity, ledger.made_at),
         without_viewing=without_viewing,
         window=window,
         basis=basis if basis is not None and basis.fits(plan, volume) else None,

@@ -15,8 +15,8 @@ from core.geometry import Array, unit
 from core.image.radiograph import FILM_MM, Film, Tube, film_at, radiograph
 from core.sheet.case import Case, Subject
 from core.sheet.day import Pin
-from core.sheet.furniture import RULER_MM, ruler
 from core.sheet.page import Pages, PaperName
+from core.sheet.page_frame import RULER_MM, ruler
 from core.sheet.small_pages import plain_head
 from core.structures import Course, kind_of
 from core.trust.figures import nearest, plain

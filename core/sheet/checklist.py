@@ -35,7 +35,7 @@ def checklist_items(case: Case) -> tuple[tuple[str, str], ...]:
         interpreted = f"by {plan.interpreted_by} on {plan.interpreted_at[:10]}"
     sizes = "; ".join(f"{s.words}: {s.size_words}" for s in case.subjects if s.fixture)
     items = [
-        ("Right patient: name, birth date and ID agree with the person", case.who.line),
+        ("Right patient: name, birth date and ID agree with the person", case.patient.line),
         ("Right side and tooth, asked of the patient and seen in the mouth", side),
         ("The plan is signed, and it is this one", case.band or f"rev {plan.revision}, signed"),
         ("The whole volume was interpreted", interpreted),

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from core.findings import Finding
 from core.sheet.case import Case
-from core.sheet.furniture import heading
 from core.sheet.ledger_table import sources_of
 from core.sheet.page import Pages
+from core.sheet.page_frame import heading
 from core.words.sheet import CLOSING, MORE_CHECKS, SOURCES
 
 MOST_ON_FIRST_PAGE = 3

@@ -11,8 +11,8 @@ from core.pictures.ink import VERMILION
 from core.sheet.case import Case, Subject
 from core.sheet.check_film import film_chart
 from core.sheet.fonts_found import Face
-from core.sheet.furniture import RULER_MM, heading, ruler, scale_check
 from core.sheet.page import Pages
+from core.sheet.page_frame import RULER_MM, heading, ruler, scale_check
 from core.trust.figures import down, plain, shown, up
 from core.words import sentence
 from core.words.drilling import NO_MARK_THERE, NOT_FOUND, TIP_BARS, TIP_BORDERLINE

@@ -19,7 +19,7 @@ from core.pictures.ink import BLACK, VERMILION
 from core.sheet.case import Case, Subject
 from core.sheet.day_part import tip_warning
 from core.sheet.fonts_found import Face
-from core.sheet.furniture import RULER_MM
+from core.sheet.page_frame import RULER_MM
 from core.sheet.small_pages import CardPages, check_ruler, plain_head
 from core.trust.figures import down, plain, shown
 from core.trust.verdict import worst_first

@@ -12,10 +12,10 @@ from core.pictures.ink import BLACK, GLYPHS, PALE, VERMILION
 from core.sheet.case import Case, Subject
 from core.sheet.closing_part import MOST_ON_FIRST_PAGE as _MOST_CHECKS
 from core.sheet.closing_part import grave_findings
-from core.sheet.first_list import first_list
+from core.sheet.first_page_column import first_page_column
 from core.sheet.fonts_found import Face
-from core.sheet.furniture import ruler, scale_check, small_arch
 from core.sheet.page import Pages
+from core.sheet.page_frame import ruler, scale_check, small_arch
 from core.sheet.signed_although import room_mm, signed_although
 from core.trust.figures import shown
 from core.trust.verdict import is_judged
@@ -57,7 +57,7 @@ def first_page(pages: Pages, case: Case) -> None:
     below_picture = _picture(pages, case, lead, pages.y)
     below = sum(_heights(pages, case)) + room_mm(pages, case)
     lowest = _foot_top(pages) - below - 3.0
-    below_list = first_list(pages, case, lead, pages.left + 66.0, pages.y, lowest)
+    below_list = first_page_column(pages, case, lead, pages.left + 66.0, pages.y, lowest)
     pages.y = max(below_picture, below_list) + 2.0
     _summary(pages, case)
     signed_although(pages, case)

@@ -7,10 +7,10 @@ import numpy as np
 from core.fixture import Fixture
 from core.measurement_kinds import MeasurementKind
 from core.sheet.case import Case, Subject
-from core.sheet.furniture import heading
 from core.sheet.mesh import SUFFIX
 from core.sheet.mesh_files import LIST, PACKAGE, body_names
 from core.sheet.page import Pages, PaperName
+from core.sheet.page_frame import heading
 from core.sheet.small_pages import plain_head
 from core.trust.figures import plain, shown
 

@@ -12,8 +12,8 @@ from core.measuring.row_names import undercut_words
 from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import GLYPHS, PALE, VERMILION
 from core.sheet.fonts_found import Face
-from core.sheet.furniture import heading
 from core.sheet.page import Pages
+from core.sheet.page_frame import heading
 from core.trust.figures import down, plain, shown, shown_at_least, up
 from core.words.sheet import (
     BY_HAND,

@@ -331,12 +331,12 @@ class Pages:
         """Something else; the operation gets the canvas and a function from y to points."""
         self._put(lambda canvas: operation(canvas, self._up), box, self._figure())
 
-    def render(self, furniture: Callable[[Pages, int, int], None], facts: Facts) -> bytes:
+    def render(self, frame: Callable[[Pages, int, int], None], facts: Facts) -> bytes:
         """Draw all pages, with what every page carries, and return the PDF.
 
         Parameters
         ----------
-        furniture : callable
+        frame : callable
             Draws the frame of a page, given its number and how many there are.
         facts : Facts
             What the document says of itself.
@@ -352,7 +352,7 @@ class Pages:
         canvas.setViewerPreference("DisplayDocTitle", "true")
         for number, body in enumerate(bodies, start=1):
             self.pages = [body]
-            self._frame(furniture, number, count)
+            self._frame(frame, number, count)
             _draw(canvas, body, number - 1)
         self.pages = bodies
         document = canvas._doc  # noqa: SLF001 - reportlab has no public way to the catalogue
@@ -361,15 +361,15 @@ class Pages:
         canvas.save()
         return with_clean_streams(buffer.getvalue())
 
-    def _frame(self, furniture: Callable[[Pages, int, int], None], number: int, count: int) -> None:
+    def _frame(self, frame: Callable[[Pages, int, int], None], number: int, count: int) -> None:
         """What every page carries: read out once, on the first page, before all else."""
         if number > 1:
             with self.artifact():
-                furniture(self, number, count)
+                frame(self, number, count)
             return
         body = list(self.root.children)
         self.root.children.clear()
-        furniture(self, number, count)
+        frame(self, number, count)
         self.root.children += body
 
     def _set(

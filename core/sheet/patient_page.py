@@ -110,13 +110,13 @@ def patient_page(
     if pages.y > pages.bottom:
         raise OutputError("page-too-long", page="the patient's page", what="the practice's text")
 
-    def furniture(sheet: Pages, number: int, count: int) -> None:
-        line = f"{case.ledger.program} · {case.who.scanned} · {number}/{count}"
+    def frame(sheet: Pages, number: int, count: int) -> None:
+        line = f"{case.ledger.program} · {case.patient.scanned} · {number}/{count}"
         sheet.text(sheet.left, sheet.height - 10.0, line, size=7.5, width=sheet.inner)
 
     # Nobody says in which language a translation is.
     language = "en" if words is None else ""
-    return pages.render(furniture, case.facts("Patient page", language=language))
+    return pages.render(frame, case.facts("Patient page", language=language))
 
 
 def page_texts(case: Case, table: Mapping[str, str], lead: Subject) -> list[str]:
@@ -164,7 +164,7 @@ def _tooth(subject: Subject) -> Tooth | None:
 
 
 def _head(pages: Pages, case: Case, table: Mapping[str, str]) -> None:
-    who = case.who
+    who = case.patient
     pages.text(pages.left, pages.y + 7.0, table["title"], size=22, face="strong",
                width=pages.inner)  # fmt: skip
     line = f"{who.name} · {who.birth} · {who.patient_id}"

@@ -7,8 +7,8 @@ from collections.abc import Callable
 from core.sheet.case import Case, ready
 from core.sheet.closing_part import closing_part
 from core.sheet.first_page import first_page
-from core.sheet.furniture import BODY_TOP_MM, furnish
 from core.sheet.page import Pages, PaperName
+from core.sheet.page_frame import BODY_TOP_MM, page_frame
 from core.sheet.site_pages import site_pages
 from core.words.sheet import SHEET_TITLE
 
@@ -52,4 +52,4 @@ def sheet_pdf(
     """
     pages = laid_out(case, paper=paper, progress=progress)
     # The document's title names no patient: file managers and printers show it to anybody.
-    return pages.render(furnish(case), case.facts(SHEET_TITLE))
+    return pages.render(page_frame(case), case.facts(SHEET_TITLE))

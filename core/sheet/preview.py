@@ -6,10 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from core.sheet.case import Case
+from core.sheet.file_summary import file_summary
 from core.sheet.parts import refuse_hindered
 from core.sheet.pdf import sheet_pdf
 from core.sheet.record import Made, RecordSettings, part_files
-from core.sheet.told import lines_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,4 +65,4 @@ def look_at(
 
 
 def _lines(files: list[tuple[str, bytes]]) -> tuple[str, ...]:
-    return tuple(line for name, data in files for line in lines_of(name, data))
+    return tuple(line for name, data in files for line in file_summary(name, data))

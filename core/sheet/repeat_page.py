@@ -6,9 +6,9 @@ import math
 from collections.abc import Iterator
 
 from core.pictures.agreement_chart import agreement_chart
-from core.sheet.furniture import heading
 from core.sheet.lasting import Facts
 from core.sheet.page import MARGIN_MM, Pages, PaperName
+from core.sheet.page_frame import heading
 from core.trust.figures import nearest, up
 from core.trust.method_error import Correlation
 from core.trust.operator_precision import own_hand, placement_by
@@ -47,7 +47,7 @@ def repeat_pdf(result: RepeatResult, *, paper: PaperName = "A4") -> bytes:
         pages.ensure(10.0)
         pages.y = pages.block(pages.left, pages.y, pages.inner, line, size=9.5) + 0.8
 
-    def furnish(page: Pages, number: int, count: int) -> None:
+    def frame(page: Pages, number: int, count: int) -> None:
         page.text(page.left, 17.0, "Repeat study", size=14, face="strong")
         page.text(page.right, 17.0, f"page {number} of {count}", size=9.5, align="right")
         line = f"{PROGRAM} · {result.study.at[:16].replace('T', ' ')}"
@@ -55,7 +55,7 @@ def repeat_pdf(result: RepeatResult, *, paper: PaperName = "A4") -> bytes:
         page.line(page.left, 25.5, page.right, 25.5, width=0.4)
         page.text(page.left, page.height - MARGIN_MM, SCATTER_ONLY, size=8, width=page.inner)
 
-    return pages.render(furnish, Facts(title="Repeat study", made_at=result.study.at))
+    return pages.render(frame, Facts(title="Repeat study", made_at=result.study.at))
 
 
 def design_lines(result: RepeatResult) -> Iterator[str]:

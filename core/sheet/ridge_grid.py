@@ -11,8 +11,8 @@ from core.measurement_kinds import CortexDetails, MeasurementKind, WidthDetails
 from core.measuring.shared_reasons import SharedReasons
 from core.plans.plan import Site
 from core.sheet.case import Case, Subject
-from core.sheet.furniture import heading
 from core.sheet.page import Pages
+from core.sheet.page_frame import heading
 from core.trust.figures import down, shown, up
 
 _QUIET = (0.33, 0.33, 0.33)

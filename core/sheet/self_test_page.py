@@ -5,9 +5,9 @@ from __future__ import annotations
 from core.measuring.self_test import NOT_THE_SCANNER, SelfTest
 from core.measuring.self_test_check import Check
 from core.pictures.ink import PALE
-from core.sheet.furniture import heading
 from core.sheet.lasting import Facts
 from core.sheet.page import MARGIN_MM, Pages, PaperName
+from core.sheet.page_frame import heading
 from core.version import PROGRAM
 
 _TOP_MM = 30.0
@@ -38,7 +38,7 @@ def self_test_pdf(run: SelfTest, *, paper: PaperName = "A4") -> bytes:
     words = f"Seed {run.seed}: 'sounding verify --seed {run.seed}' draws the same scan again."
     pages.y = pages.block(pages.left, pages.y + 2.0, pages.inner, words, size=9)
 
-    def furnish(page: Pages, number: int, count: int) -> None:
+    def frame(page: Pages, number: int, count: int) -> None:
         page.text(page.left, 17.0, "Self-test of the program", size=14, face="strong")
         page.text(page.right, 17.0, f"page {number} of {count}", size=9.5, align="right")
         line = f"{PROGRAM} · {run.at} · seed {run.seed} · {run.seconds:.0f} s"
@@ -47,7 +47,7 @@ def self_test_pdf(run: SelfTest, *, paper: PaperName = "A4") -> bytes:
         foot = page.height - MARGIN_MM
         page.text(page.left, foot, NOT_THE_SCANNER, size=8, width=page.inner)
 
-    return pages.render(furnish, Facts(title="Self-test", made_at=run.at))
+    return pages.render(frame, Facts(title="Self-test", made_at=run.at))
 
 
 def _columns(pages: Pages) -> tuple[float, ...]:

@@ -18,10 +18,10 @@ from core.sheet.bone_part import PART_MM, bone_part
 from core.sheet.case import Case, Subject
 from core.sheet.day_part import day_part
 from core.sheet.first_page import lead_chart
-from core.sheet.furniture import heading, ruler, scale_check
 from core.sheet.ledger_table import ledger_table, sources_of
 from core.sheet.legend import legend
 from core.sheet.page import Pages
+from core.sheet.page_frame import heading, ruler, scale_check
 from core.sheet.ridge_grid import in_grid, ridge_grid
 from core.sheet.sizes_part import sizes_part
 from core.words.sheet import ONLY_BELOW

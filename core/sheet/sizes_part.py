@@ -9,8 +9,8 @@ from core.measuring.sizes_table import SizeRow, try_sizes
 from core.pictures.ink import GLYPHS
 from core.plans.sizes import default_sizes
 from core.sheet.case import Case, Subject
-from core.sheet.furniture import heading
 from core.sheet.page import Pages
+from core.sheet.page_frame import heading
 from core.words.sizes import (
     ALL_MET,
     LACKS,

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from core.sheet.case import Case
-from core.sheet.furniture import RULER_MM
 from core.sheet.page import Pages
+from core.sheet.page_frame import RULER_MM
 
 A5_MM = (148.0, 210.0)
 """ISO 216."""
@@ -74,7 +74,7 @@ def plain_head(
 
     def put(pages: Pages, number: int, count: int) -> None:
         left, right, inner = pages.left, pages.right, pages.inner
-        who = case.who
+        who = case.patient
         pages.text(left, 13.0, who.name, size=14, face="strong", width=inner * 0.62)
         page = f"{title} {number}/{count}" if count > 1 else title
         pages.text(right, 13.0, page, size=12, face="slant", align="right", width=inner * 0.36)

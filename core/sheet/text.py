@@ -29,7 +29,7 @@ from core.sheet.fonts_found import (
     font_folders,
     machine_font,
 )
-from core.sheet.under import UnderFont
+from core.sheet.invisible_text import InvisibleFont
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,7 +104,7 @@ class Setting:
 
         Readers turn text that runs to the left from the order on the page into reading order.
         """
-        font = UnderFont.of(canvas)
+        font = InvisibleFont.of(canvas)
         for piece in self.under:
             font.lay(
                 canvas,

@@ -15,9 +15,9 @@ from core.plans.side import contradictions, open_question, traced
 from core.sheet.case import Case
 from core.sheet.csv_table import ledger_csv
 from core.sheet.first_page import lead_chart
+from core.sheet.patient_words import patient_words
 from core.sheet.png import chart_png
 from core.sheet.schemas import schema_files
-from core.sheet.who import who_is
 from core.words import sentence
 from core.words.sheet import SIDE_CONTRADICTED
 
@@ -84,7 +84,7 @@ def section_png(
     view = View(drawn_at=_PICTURE_SCALE)
     chart = across_arch_chart(volume, plan, arch, station_mm, ledger, view=view)
     made = "" if ledger is None else ledger.made_at
-    who = who_is(volume.identity, made)
+    who = patient_words(volume.identity, made)
     swapped = bool(contradictions(plan, arch))
     line = f"{who.line} · {SIDE_CONTRADICTED}" if swapped else who.line
     data = chart_png(chart, identity=line, px_per_mm=px_per_mm, scale=_PICTURE_SCALE)
@@ -95,7 +95,7 @@ def pictures(case: Case) -> list[tuple[str, bytes]]:
     """Names and PNGs: the section of each subject and the panorama; none without an arch."""
     if case.arch is None:
         return []
-    identity = f"{case.who.line} · {case.band}" if case.band else case.who.line
+    identity = f"{case.patient.line} · {case.band}" if case.band else case.patient.line
     files: list[tuple[str, bytes]] = []
     for subject in case.subjects:
         chart = lead_chart(case, subject, drawn_at=_PICTURE_SCALE)

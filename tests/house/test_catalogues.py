@@ -34,7 +34,7 @@ CODES = frozenset({
     "ridge profile", "remaining bone", "scan checks", "my sizes", "grey values", "by hand",
     "Lower border", "Existing implant or metal", "Stent top", "Scale object", "Sinus floor",
     "Nasal floor", "Jaw plane", "Stent axis", "Source Sans 3", "Follow canal", "proposed, not seen",
-    "site line", "jaw plane",
+    "site line", "jaw plane", "patient line",
 })  # fmt: skip
 """Values that files or rooms hand to each other and that happen to read as words."""
 

@@ -209,7 +209,7 @@ class GuidedCase:
         raise LookupError("no row of the ledger unfolds")
 
     def answer_side(self):
-        QTest.mouseClick(self.bench.work.panels["who"].side, LEFT)
+        QTest.mouseClick(self.bench.work.panels["patient line"].side, LEFT)
         dialog = self.bench.findChild(SideDialog)
         for words in ("chart", "LEFT"):
             (button,) = [b for b in dialog.findChildren(QRadioButton) if b.text() == words]
@@ -223,7 +223,7 @@ class GuidedCase:
 
     def sign(self):
         """Name and role; the scan's fingerprint is read first."""
-        assert self.click_pointed() is self.bench.work.panels["who"].state
+        assert self.click_pointed() is self.bench.work.panels["patient line"].state
         dialog = self.bench.findChild(SignOffDialog)
         for line, words in ((dialog.name, "L. Marsh"), (dialog.role, "treating clinician")):
             line.selectAll()
@@ -237,7 +237,7 @@ class GuidedCase:
 
     def write_sheet(self, folder):
         """Open the sheet, wait for its pages, and write it."""
-        QTest.mouseClick(self.bench.work.panels["who"].sheet, LEFT)
+        QTest.mouseClick(self.bench.work.panels["patient line"].sheet, LEFT)
         dialog = self.bench.findChild(SheetDialog)
         wait(lambda: bool(dialog.images))
         dialog.write(folder)

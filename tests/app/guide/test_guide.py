@@ -142,7 +142,7 @@ def test_a_fixture_for_the_wrong_side_is_not_ticked(guided, bench, qtbot):
     session.apply("another", replace(session.plan, fixtures=both))
     qtbot.waitUntil(lambda: session.ledger_is_whole, timeout=60000)
     assert {m.verdict for m in session.ledger.measurements if m.limit} == {"not assessed"}
-    assert "may be swapped" in bench.work.panels["who"].side.text()
+    assert "may be swapped" in bench.work.panels["patient line"].side.text()
     assert "MAY BE SWAPPED" in bench.windowTitle()
     assert bench.pictures.section.warning
 

@@ -1,4 +1,4 @@
-"""Who bar, log, fixture boxes, scan checks, my sizes: with real mouse and key events."""
+"""Patient line, log, fixture boxes, scan checks, my sizes: with real mouse and key events."""
 
 import csv
 from dataclasses import replace
@@ -19,7 +19,7 @@ from app.panels.fixture import FixturePanel, align_targets
 from app.panels.log import Log, log_lines
 from app.panels.my_sizes import MySizes
 from app.panels.open_points import open_points
-from app.panels.patient_line import Who
+from app.panels.patient_line import PatientLine
 from app.panels.scan_checks import ScanChecks, parts_of
 from core.findings import Finding
 from core.fixture import FixtureSize
@@ -37,7 +37,7 @@ def shown(qtbot, panel, width, height):
 
 
 def test_who_and_which_side(qtbot, session, desk):
-    bar = shown(qtbot, Who(session, desk), 1366, 44)
+    bar = shown(qtbot, PatientLine(session, desk), 1366, 44)
     assert bar.name.whole == "QUARRY, Sample"
     assert "1961-04-02" in bar.rest.whole
     assert "S-0107" in bar.rest.whole
@@ -49,7 +49,7 @@ def test_who_and_which_side(qtbot, session, desk):
 
 
 def test_a_name_is_whole_even_where_the_rest_must_be_cut(qtbot, session, desk):
-    bar = shown(qtbot, Who(session, desk), 1024, 44)
+    bar = shown(qtbot, PatientLine(session, desk), 1024, 44)
     assert bar.name.text() == "QUARRY, Sample"
     assert bar.rest.text().startswith("born 1961-04-02")
     assert "scanned 2026-09-14" in bar.rest.text(), "the date is whole where its age is cut"
@@ -57,7 +57,7 @@ def test_a_name_is_whole_even_where_the_rest_must_be_cut(qtbot, session, desk):
 
 
 def test_names_can_be_hidden(qtbot, session, desk):
-    bar = shown(qtbot, Who(session, desk), 1366, 44)
+    bar = shown(qtbot, PatientLine(session, desk), 1366, 44)
     QTest.mouseClick(bar.names, Qt.MouseButton.LeftButton)
     for secret in ("QUARRY", "1961", "S-0107"):
         assert secret not in bar.name.whole + bar.rest.whole
@@ -66,7 +66,7 @@ def test_names_can_be_hidden(qtbot, session, desk):
 
 
 def test_the_other_numbering_stands_first_when_chosen(qtbot, session, desk):
-    bar = shown(qtbot, Who(session, desk), 1366, 44)
+    bar = shown(qtbot, PatientLine(session, desk), 1366, 44)
     settings_of(session).change(numbering="1-32")
     assert bar.tooth.text() == "19, lower left first molar (36 in ISO)"
     settings_of(session).change(numbering="iso")
@@ -151,7 +151,7 @@ def test_without_an_arch_there_is_nothing_to_confirm_but_an_arch_to_trace(qtbot,
 
 
 def test_the_bar_shows_no_side_while_tooth_and_side_contradict_each_other(qtbot, session, desk):
-    bar = shown(qtbot, Who(session, desk), 1366, 44)
+    bar = shown(qtbot, PatientLine(session, desk), 1366, 44)
     before = bar.side.text()
     wrong = replace(session.plan.fixtures[0], tooth="46")
     session.apply("tooth named", replace(session.plan, fixtures=(wrong,)))
@@ -185,7 +185,7 @@ def test_another_jaw_than_the_image_shows_is_asked_about(qtbot, session, desk):
 
 
 def test_side_button_asks(qtbot, session, desk):
-    bar = shown(qtbot, Who(session, desk), 1366, 44)
+    bar = shown(qtbot, PatientLine(session, desk), 1366, 44)
     QTest.mouseClick(bar.side, Qt.MouseButton.LeftButton)
     dialog = bar.findChild(SideDialog)
     assert dialog is not None

@@ -62,7 +62,7 @@ def brightest(view) -> QPointF:
     pixels = np.frombuffer(view._image.bits(), np.uint32)
     pixels[pixels == _COLOURS[HATCH]] = _COLOURS[NOT_SCANNED]  # the hatch is no spot
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("app.pictures.picture_view.paint_furniture", lambda painter, view: None)
+        patch.setattr("app.pictures.picture_view.paint_annotations", lambda painter, view: None)
         grabbed = view.grab()
     image = grabbed.toImage().convertToFormat(QImage.Format.Format_Grayscale8)
     rows, stride = image.height(), image.bytesPerLine()

@@ -32,8 +32,8 @@ from core.plans.sizes import default_sizes
 from core.sheet.bone_part import wall_of
 from core.sheet.case import case_of, ready
 from core.sheet.csv_table import ledger_csv
-from core.sheet.furniture import furnish
 from core.sheet.lasting import Facts
+from core.sheet.page_frame import page_frame
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.sheet.site_pages import elsewhere
 from core.structures import Tapered
@@ -92,7 +92,7 @@ def drawn(kind):
     """The sheet's pages as they were laid out and drawn, and the PDF."""
     case = measured(kind)[0]
     pages = laid_out(case, paper="A4")
-    return pages, pages.render(furnish(case), Facts(title=""))
+    return pages, pages.render(page_frame(case), Facts(title=""))
 
 
 @cache

@@ -25,8 +25,8 @@ from core.sheet.basis_pages import basis_pdf
 from core.sheet.bone_part import wall_of
 from core.sheet.case import case_of, ready
 from core.sheet.drill_card import drill_card
-from core.sheet.furniture import furnish
 from core.sheet.lasting import Facts
+from core.sheet.page_frame import page_frame
 from core.sheet.parts import refuse_hindered
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.sheet.ridge_grid import in_grid
@@ -121,7 +121,7 @@ def case_for(name):
 def drawn(name, paper="A4"):
     """The sheet's pages as they were laid out and drawn, and the PDF."""
     pages = laid_out(case_for(name), paper=paper)
-    return pages, pages.render(furnish(case_for(name)), Facts(title=""))
+    return pages, pages.render(page_frame(case_for(name)), Facts(title=""))
 
 
 @cache

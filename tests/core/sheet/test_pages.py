@@ -18,10 +18,10 @@ from core.plans.plan_dump import plan_fingerprint
 from core.sheet import section_png
 from core.sheet.basis_pages import basis_pdf
 from core.sheet.case import case_of
-from core.sheet.furniture import BODY_TOP_MM, furnish, plain_time
 from core.sheet.lasting import Facts
 from core.sheet.legend import legend
 from core.sheet.page import Pages
+from core.sheet.page_frame import BODY_TOP_MM, page_frame, plain_time
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.words.cautions import CAUTIONS
 from core.words.sheet import EACH_BY_ITSELF, UNCERTAINTY
@@ -93,7 +93,7 @@ def test_twelve_fixtures_fit():
 def check_boxes(pages: Pages, case):
     """Draw pages that were laid out and look at each box; the PDF."""
     # Rendering adds what every page carries; the boxes then hold all of it.
-    drawn = pages.render(furnish(case), Facts(title=""))
+    drawn = pages.render(page_frame(case), Facts(title=""))
     check_drawn(pages)
     return drawn
 

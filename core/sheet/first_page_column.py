@@ -30,7 +30,7 @@ _LEAST_ROWS = 3
 _MOST_LARGE = 15
 
 
-def first_list(  # noqa: PLR0917 - place and room, as for every part of a page
+def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a page
     pages: Pages, case: Case, lead: Subject, x: float, y: float, lowest: float
 ) -> float:
     """The tightest danger, then what is not met, then what is met in one line.

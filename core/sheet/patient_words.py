@@ -12,7 +12,7 @@ from core.sheet.text import code_point, set_text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Who:
+class PatientWords:
     """Identity as printed on every page.
 
     Parameters
@@ -36,7 +36,7 @@ class Who:
         return f"{self.name} · {self.birth} · {self.patient_id} · {self.scanned}"
 
 
-def who_is(identity: ScanIdentity, made_at: str) -> Who:
+def patient_words(identity: ScanIdentity, made_at: str) -> PatientWords:
     """Identity of a scan in words.
 
     Parameters
@@ -46,7 +46,7 @@ def who_is(identity: ScanIdentity, made_at: str) -> Who:
         ISO 8601, the moment from which the scan's age is counted.
     """
     name, finding = printable_name(identity.patient_name)
-    return Who(
+    return PatientWords(
         name=name or "name: not in the scan",
         birth=f"born {identity.birth_date}"
         if identity.birth_date

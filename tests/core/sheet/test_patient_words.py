@@ -5,9 +5,8 @@ from __future__ import annotations
 import pytest
 
 from core.image.volume import ScanIdentity
-from core.sheet import who
+from core.sheet.patient_words import patient_words, printable_name
 from core.sheet.text import set_text
-from core.sheet.who import printable_name, who_is
 
 MADE = "2026-11-24T10:00:00+00:00"
 
@@ -30,14 +29,15 @@ def test_a_scan_without_a_name_says_so():
     name, finding = printable_name("")
     assert name == ""
     assert finding.code == "name-missing"
-    assert who_is(ScanIdentity(), MADE).name == "name: not in the scan"
+    assert patient_words(ScanIdentity(), MADE).name == "name: not in the scan"
     assert "chart" in finding.message
 
 
 @pytest.fixture
 def no_fonts(monkeypatch):
     monkeypatch.setattr(
-        who, "set_text", lambda text, *, size_pt: set_text(text, size_pt=size_pt, folders=())
+        "core.sheet.patient_words.set_text",
+        lambda text, *, size_pt: set_text(text, size_pt=size_pt, folders=()),
     )
 
 
@@ -67,9 +67,9 @@ def test_without_font_and_latin_spelling_the_codes_stand_in_clear(no_fonts):
     ],
 )
 def test_age_of_the_scan(scanned, age):
-    assert age in who_is(ScanIdentity(study_date=scanned), MADE).scanned
+    assert age in patient_words(ScanIdentity(study_date=scanned), MADE).scanned
 
 
 def test_what_the_header_holds_is_printed_where_it_is_no_date():
-    assert who_is(ScanIdentity(study_date="last week"), MADE).scanned == "scanned last week"
-    assert who_is(ScanIdentity(), MADE).scanned == "scan date: not in the scan"
+    assert patient_words(ScanIdentity(study_date="last week"), MADE).scanned == "scanned last week"
+    assert patient_words(ScanIdentity(), MADE).scanned == "scan date: not in the scan"

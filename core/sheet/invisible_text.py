@@ -14,11 +14,11 @@ from fontTools.fontBuilder import FontBuilder
 from fontTools.pens.ttGlyphPen import TTGlyphPen
 from reportlab.pdfbase import pdfdoc
 
-_NAME = "Under"
+_NAME = "Invisible"
 _WIDTH = 1000
 
 
-class UnderFont:
+class InvisibleFont:
     """The invisible font of one document; it grows with the clusters that are laid.
 
     Parameters
@@ -32,7 +32,7 @@ class UnderFont:
         document.delayedFonts.append(self)
 
     @classmethod
-    def of(cls, canvas: Any) -> UnderFont:
+    def of(cls, canvas: Any) -> InvisibleFont:
         """The invisible font of the document that a canvas writes."""
         document = canvas._doc  # noqa: SLF001 - reportlab has no public way to a font of one's own
         found = next((f for f in document.delayedFonts if isinstance(f, cls)), None)
@@ -77,7 +77,7 @@ class UnderFont:
                 "Descent": -200,
                 "CapHeight": 700,
                 "StemV": 80,
-                "FontFile2": document.Reference(file, "under:file"),
+                "FontFile2": document.Reference(file, "invisible:file"),
             }
         )
         count = len(self._codes) + 1
@@ -94,9 +94,9 @@ class UnderFont:
                         "Supplement": 0,
                     }
                 ),
-                "FontDescriptor": document.Reference(descriptor, "under:descriptor"),
+                "FontDescriptor": document.Reference(descriptor, "invisible:descriptor"),
                 "DW": _WIDTH,
-                "CIDToGIDMap": document.Reference(map_to_box, "under:glyphs"),
+                "CIDToGIDMap": document.Reference(map_to_box, "invisible:glyphs"),
             }
         )
         table = pdfdoc.PDFStream(content=self._to_unicode())
@@ -107,12 +107,12 @@ class UnderFont:
                 "BaseFont": f"/{_NAME}",
                 "Encoding": "/Identity-H",
                 "DescendantFonts": pdfdoc.PDFArray(
-                    [document.Reference(descendant, "under:descendant")]
+                    [document.Reference(descendant, "invisible:descendant")]
                 ),
-                "ToUnicode": document.Reference(table, "under:unicode"),
+                "ToUnicode": document.Reference(table, "invisible:unicode"),
             }
         )
-        document.idToObject["BasicFonts"].dict[_NAME] = document.Reference(font, "under:font")
+        document.idToObject["BasicFonts"].dict[_NAME] = document.Reference(font, "invisible:font")
 
     def _to_unicode(self) -> bytes:
         rows = [

@@ -23,7 +23,7 @@ LARGE_PT = 13.0
 _QUIET = (0.33, 0.33, 0.33)
 
 
-def furnish(case: Case, title: str = SHEET_TITLE) -> Callable[[Pages, int, int], None]:
+def page_frame(case: Case, title: str = SHEET_TITLE) -> Callable[[Pages, int, int], None]:
     """A function that puts head, band and foot on a page.
 
     Parameters
@@ -35,7 +35,7 @@ def furnish(case: Case, title: str = SHEET_TITLE) -> Callable[[Pages, int, int],
 
     def put(pages: Pages, number: int, count: int) -> None:
         left, right = pages.left, pages.right
-        who = case.who
+        who = case.patient
         _name(pages, who.name)
         pages.text(right, 15.5, title, size=11, face="slant", align="right")
         line = f"{who.birth} · {who.patient_id} · {who.scanned}"

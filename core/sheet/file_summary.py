@@ -16,7 +16,7 @@ from core.trust.figures import nearest
 _SAID = (NOT_ASSESSED.meaning, UPPER_BOUND.meaning, "Finding", "Procedure reported")
 
 
-def lines_of(name: str, data: bytes) -> list[str]:
+def file_summary(name: str, data: bytes) -> list[str]:
     """Lines about one file, its name first.
 
     Parameters
