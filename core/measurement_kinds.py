@@ -22,7 +22,7 @@ class MeasurementKind(StrEnum):
     RIDGE_WIDTH = "ridge_width"
     RIDGE_HEIGHT = "ridge_height"
     PLATE_THICKNESS = "plate_thickness"
-    WALL = "wall"
+    REMAINING_BONE = "wall"
     UNDERCUT_DEPTH = "undercut_depth"
     UNDERCUT_ANGLE = "undercut_angle"
     ANGLE = "angle"
@@ -104,7 +104,7 @@ class ClearanceDetails(Details):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WallDetails(Details):
+class RemainingBoneDetails(Details):
     """Of remaining bone: zone, and where its least is (mm below the platform, turn from buccal)."""
 
     zone: Literal["shoulder", "deep", ""] = ""
@@ -237,11 +237,11 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
             more_is_safer=True,
             within_jaw=True,
         ),
-        MeasurementKind.WALL: KindRow(
+        MeasurementKind.REMAINING_BONE: KindRow(
             method="m-edge",
             words="Remaining bone",
             concept=Concept(code="remaining-bone"),
-            details=WallDetails,
+            details=RemainingBoneDetails,
             more_is_safer=True,
         ),
         MeasurementKind.UNDERCUT_DEPTH: KindRow(

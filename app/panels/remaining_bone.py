@@ -21,17 +21,17 @@ from app.case.session import Session
 from app.dialogs.help.dialog import show_help
 from app.panels.base import Panel
 from app.panels.grey_values import GreyValues
-from app.panels.wall_chart import WallChart
+from app.panels.remaining_bone_chart import RemainingBoneChart
 from app.tools.base import Desk
 from core.arch import fixture_frame
 from core.bone.grey import LABEL, GreyAtDepth, grey_beside
-from core.bone.wall import wall_map
+from core.bone.remaining_bone import remaining_bone_map
 from core.fixture import Fixture
 from core.image.volume import Volume
 from core.measurement import Note
+from core.measuring.bone_lacking import as_told, lacking_notes
 from core.measuring.row_cache import alike
-from core.measuring.wall_lacking import as_told, lacking_notes
-from core.pictures.wall_picture import WallPicture, wall_picture
+from core.pictures.remaining_bone_picture import RemainingBonePicture, remaining_bone_picture
 from core.plans.plan import Plan
 from core.plans.side import side_told
 from core.words.catalogue import message, say
@@ -39,7 +39,7 @@ from core.words.catalogue import message, say
 LEAST_WORDS_PX, WORDS_PX = 96, 210
 
 COARSE_MM, COARSE_DEG = 1.0, 10.0
-"""Steps of the map while something is dragged; else those of `core.bone.wall.wall_map`."""
+"""Steps of the map while something is dragged; else those of `remaining_bone_map`."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,7 +68,7 @@ class _Pose:
 @dataclass(frozen=True, slots=True, eq=False)
 class _Made:
     pose: _Pose
-    picture: WallPicture | None
+    picture: RemainingBonePicture | None
     notes: tuple[Note, ...]
     grey: tuple[GreyAtDepth, ...] = ()
 
@@ -80,7 +80,7 @@ class RemainingBone(Panel):
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
-        self.chart = WallChart()
+        self.chart = RemainingBoneChart()
         self.said = QLabel()
         self.said.setObjectName("quiet")
         self.lacking = QLabel()
@@ -184,7 +184,7 @@ class RemainingBone(Panel):
         basis = self._basis.of(plan, pose.volume)
         frame = fixture_frame(fixture, basis.arch)
         steps = {"step_mm": COARSE_MM, "turn_step_deg": COARSE_DEG} if pose.coarse else {}
-        wall = wall_map(
+        remaining = remaining_bone_map(
             pose.volume,
             fixture,
             frame,
@@ -193,12 +193,12 @@ class RemainingBone(Panel):
             plan.structures,
             **steps,
         )
-        if wall.trouble is not None:
-            return _Made(pose, None, (wall.trouble,))
-        wall = as_told(wall, pose.volume, fixture, frame)
-        notes = () if pose.coarse else lacking_notes(wall, plan, fixture)
+        if remaining.trouble is not None:
+            return _Made(pose, None, (remaining.trouble,))
+        remaining = as_told(remaining, pose.volume, fixture, frame)
+        notes = () if pose.coarse else lacking_notes(remaining, plan, fixture)
         rings = grey_beside(pose.volume, fixture, frame) if grey else ()
-        return _Made(pose, wall_picture(wall, plan, fixture), notes, rings)
+        return _Made(pose, remaining_bone_picture(remaining, plan, fixture), notes, rings)
 
     def _measured(self, made: _Made) -> None:
         pose = made.pose

@@ -22,7 +22,10 @@ def show_row(session: Session, row: Measurement) -> bool:
         return False
     first, second = row.reading.witness
     fixture = next((f for f in session.plan.fixtures if f.id == row.fixture), None)
-    if fixture is not None and row.kind in (MeasurementKind.CLEARANCE, MeasurementKind.WALL):
+    if fixture is not None and row.kind in (
+        MeasurementKind.CLEARANCE,
+        MeasurementKind.REMAINING_BONE,
+    ):
         try:
             turn = turn_through(fixture, fixture_frame(fixture, arch), second)
         except PlanError:

@@ -16,7 +16,7 @@ from core.plans.limits import SurfaceSide
 SURFACE_REACH_MM = 8.0
 """The outer bone surface is searched this far around a fixture."""
 
-WALL_REACH_MM = 5.0
+REMAINING_BONE_REACH_MM = 5.0
 """Remaining bone nearer than this to the scan's edge is not told from the edge."""
 
 _TURNS_DEG = np.arange(-45.0, 46.0, 15.0)

@@ -11,8 +11,8 @@ from core.measurement_kinds import (
     Details,
     HeightDetails,
     MeasurementKind,
+    RemainingBoneDetails,
     UndercutDetails,
-    WallDetails,
     WidthDetails,
 )
 from core.trust.figures import down
@@ -61,7 +61,7 @@ def row_words(measurement: Measurement, *, jaw: str | None) -> str:
         parts.append(_ALONG.get(details.along, f"along {details.along}"))
     if isinstance(details, UndercutDetails) and details.definition:
         parts.append("by " + details.definition.removeprefix("undercut-"))
-    if isinstance(details, ClearanceDetails | WallDetails) and details.zone:
+    if isinstance(details, ClearanceDetails | RemainingBoneDetails) and details.zone:
         parts.append(_ZONES[details.zone])
     if isinstance(details, ClearanceDetails) and details.with_tip_mm:
         parts.append("with the drill’s tip")

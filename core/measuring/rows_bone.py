@@ -9,15 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.arch import FixtureFrame
-from core.bone.field_edge import SURFACE_REACH_MM, WALL_REACH_MM, scan_ends_beside
+from core.bone.field_edge import REMAINING_BONE_REACH_MM, SURFACE_REACH_MM, scan_ends_beside
 from core.bone.plates import plate_thickness
+from core.bone.remaining_bone import RemainingBoneMap, Side, remaining_bone_map
+from core.bone.remaining_bone_minima import minima
 from core.bone.ridge import RidgeResult, ridge_at_fixture, ridge_at_site
 from core.bone.ridge_height import needed_width
 from core.bone.set_crest import plates_beside_roots
 from core.bone.surface import SIDES, SurfaceCasts, surface_casts, surface_on
 from core.bone.undercut import UndercutResult, undercut
-from core.bone.wall import Side, WallMap, wall_map
-from core.bone.wall_minima import minima
 from core.distances.clearance import clearance
 from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture
@@ -29,8 +29,8 @@ from core.measurement_kinds import (
     DepthDetails,
     HeightDetails,
     MeasurementKind,
+    RemainingBoneDetails,
     UndercutDetails,
-    WallDetails,
     WidthDetails,
 )
 from core.measuring.basis import Basis, RowMaker
@@ -72,8 +72,10 @@ def fixture_bone_rows(
         needed_width_mm=wanted,
     )
     yield from _ridge_rows(ridge, plan, basis, maker)
-    wall = wall_map(basis.volume, fixture, frame, basis.levels, basis.finder, plan.structures)
-    yield from wall_rows(wall, basis, fixture, frame, maker)
+    remaining = remaining_bone_map(
+        basis.volume, fixture, frame, basis.levels, basis.finder, plan.structures
+    )
+    yield from remaining_bone_rows(remaining, basis, fixture, frame, maker)
     surface = surface_casts(
         fixture,
         frame,
@@ -126,20 +128,24 @@ def site_bone_rows(plan: Plan, basis: Basis, site: Site, maker: RowMaker) -> Ite
     yield from _ridge_rows(ridge, plan, basis, maker)
 
 
-def wall_rows(
-    wall: WallMap, basis: Basis, fixture: Fixture, frame: FixtureFrame, maker: RowMaker
+def remaining_bone_rows(
+    remaining: RemainingBoneMap,
+    basis: Basis,
+    fixture: Fixture,
+    frame: FixtureFrame,
+    maker: RowMaker,
 ) -> Iterator[Measurement]:
     """Least remaining bone of each side, each zone of the buccal side by itself.
 
     Parameters
     ----------
-    wall : WallMap
+    remaining : RemainingBoneMap
     basis : Basis
     fixture : Fixture
     frame : FixtureFrame
     maker : RowMaker
     """
-    near = wall.depths_mm <= BUCCAL_MM
+    near = remaining.depths_mm <= BUCCAL_MM
     parts: list[tuple[Side, str, tuple[str, ...], NDArray[np.bool_]]] = [
         ("buccal", "wall-buccal", (), near),
         ("lingual", "wall-lingual", (), near | True),
@@ -147,16 +153,23 @@ def wall_rows(
     if not near.all():
         parts.append(("buccal", "wall-buccal-deep", ("deep",), ~near))
     for side, key, extra, rows in parts:
-        least = minima(wall, rows)[side]
-        details = WallDetails(side=side, from_platform_mm=least.depth_mm, turn_deg=least.turn_deg)
+        least = minima(remaining, rows)[side]
+        details = RemainingBoneDetails(
+            side=side, from_platform_mm=least.depth_mm, turn_deg=least.turn_deg
+        )
         if key.startswith("wall-buccal"):
             details = replace(details, zone="deep" if extra else "shoulder")
         yield maker.row(
             group="bone",
-            kind=MeasurementKind.WALL,
+            kind=MeasurementKind.REMAINING_BONE,
             parts=(side, *extra),
             reading=_whole(
-                least.reading, side, WALL_REACH_MM, basis=basis, fixture=fixture, frame=frame
+                least.reading,
+                side,
+                REMAINING_BONE_REACH_MM,
+                basis=basis,
+                fixture=fixture,
+                frame=frame,
             ),
             limit_key=key,
             details=details,

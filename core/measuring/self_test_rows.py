@@ -18,7 +18,7 @@ from core.structures import PointMarks
 CLEARANCE_BOUND_MM = 0.02
 EDGE_BOUND_MM = 0.3
 PLATE_BOUND_MM = 0.35
-SURFACE_BOUND_MM, WALL_BOUND_MM = 0.2, 0.2
+SURFACE_BOUND_MM, REMAINING_BONE_BOUND_MM = 0.2, 0.2
 DEPTH_BOUND_MM = 0.2
 HOLLOW_BOUND_MM, HOLLOW_BOUND_DEG = 0.2, 8.0
 LEAST_PLATE_MM = 0.8
@@ -137,7 +137,8 @@ def _bone(ledger: Ledger, right: Mapping[str, Any]) -> Iterator[Check]:
             # Across the axis bone goes on a little further than to its nearest surface.
             yield Check(what=f"remaining bone, {side}",
                         found=value(ledger, f"{subject}/wall/{side}"),
-                        true=surfaces[side] + 0.5 * WALL_BOUND_MM, bound=WALL_BOUND_MM)  # fmt: skip
+                        true=surfaces[side] + 0.5 * REMAINING_BONE_BOUND_MM,
+                        bound=REMAINING_BONE_BOUND_MM)  # fmt: skip
     for side, true in surfaces.items():
         row = f"{subject}/clearance/bone surface/{side}"
         yield Check(what=f"bone surface, {side}", found=value(ledger, row), true=true,

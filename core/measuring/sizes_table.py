@@ -12,9 +12,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from core.arch import FixtureFrame, fixture_frame
+from core.bone.remaining_bone import remaining_bone_on
+from core.bone.remaining_bone_rays import RemainingBoneRays, remaining_bone_rays
 from core.bone.surface import SurfaceCasts, surface_casts
-from core.bone.wall import wall_on
-from core.bone.wall_rays import WallRays, wall_rays
 from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture, FixtureSize
 from core.identity import inner_side
@@ -23,7 +23,7 @@ from core.measurement_kinds import ClearanceDetails
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.ledger import worst_first
 from core.measuring.row_makers import maker_at
-from core.measuring.rows_bone import surface_rows, wall_rows
+from core.measuring.rows_bone import remaining_bone_rows, surface_rows
 from core.measuring.rows_danger import DangerRows
 from core.plans.plan import Plan
 from core.plans.sizes import ListedSize
@@ -129,7 +129,7 @@ class _Trial:
     fixture: Fixture
     frame: FixtureFrame
     maker: RowMaker
-    rays: WallRays
+    rays: RemainingBoneRays
     surface: SurfaceCasts
     far: tuple[Measurement, ...]
 
@@ -152,7 +152,7 @@ class _Trial:
             fixture=fixture,
             frame=frame,
             maker=maker,
-            rays=wall_rays(
+            rays=remaining_bone_rays(
                 basis.volume,
                 fixture.platform,
                 frame,
@@ -180,8 +180,8 @@ class _Trial:
         fixture = replace(self.fixture, size=listed.size)
         far = {m.target for m in self.far}
         rows = [*self._danger(fixture).rows(without=far)]
-        wall = wall_on(self.rays, fixture.size, self.basis.levels)
-        rows += wall_rows(wall, self.basis, fixture, self.frame, self.maker)
+        remaining = remaining_bone_on(self.rays, fixture.size, self.basis.levels)
+        rows += remaining_bone_rows(remaining, self.basis, fixture, self.frame, self.maker)
         rows += surface_rows(
             self.surface,
             self.plan,

@@ -32,7 +32,7 @@ _NUMBER_MM = (2.2, 1.7)
 """Half width and half height of such a number on its plate, with a little room."""
 
 
-_OF_FIXTURES = (MeasurementKind.CLEARANCE, MeasurementKind.WALL)
+_OF_FIXTURES = (MeasurementKind.CLEARANCE, MeasurementKind.REMAINING_BONE)
 _OF_SITES = (MeasurementKind.RIDGE_WIDTH, MeasurementKind.RIDGE_HEIGHT)
 """With a fixture its clearances count; without one the ridge."""
 

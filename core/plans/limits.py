@@ -35,7 +35,7 @@ _ROOT = (
     "Association of Dental Implantology (UK), guidance Anatomical Considerations, which names "
     "Wennerberg, Albrektsson 2009"
 )
-_WALL = "Alodadi et al. 2016, J Oral Biol 3(1):7"
+_BUCCAL_BONE = "Alodadi et al. 2016, J Oral Biol 3(1):7"
 _TARNOW = "Tarnow, Cho, Wallace 2000, J Periodontol 71:546"
 
 
@@ -161,7 +161,7 @@ ROWS: tuple[LimitRow, ...] = (
         lower_line=1.0,
         zone="within 4 mm of the platform, teeth 1 to 5",
         between="fixture and outer edge of the buccal bone",
-        source=_WALL,
+        source=_BUCCAL_BONE,
         basis="seen",
     ),
     LimitRow(
@@ -179,7 +179,7 @@ ROWS: tuple[LimitRow, ...] = (
         lower_line=0.5,
         zone="everywhere",
         between="fixture and outer edge of the lingual or palatal bone",
-        source=_WALL,
+        source=_BUCCAL_BONE,
         basis="seen",
     ),
     LimitRow(
@@ -220,7 +220,7 @@ ROWS: tuple[LimitRow, ...] = (
     ),
 )
 
-_WALL_BUCCAL_BACK = LimitRow(
+_BUCCAL_BONE_BACK = LimitRow(
     key="wall-buccal",
     value=1.5,
     lower_line=1.0,
@@ -256,7 +256,7 @@ def row_for(key: str, *, tooth: Tooth | None = None) -> LimitRow:
         When there is no such key.
     """
     if key == "wall-buccal" and tooth is not None and tooth.position >= 6:
-        return _WALL_BUCCAL_BACK
+        return _BUCCAL_BONE_BACK
     return _BY_KEY[key]
 
 

@@ -5,19 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from core.arch import fixture_frame
-from core.bone.wall import WallMap, wall_map
+from core.bone.remaining_bone import RemainingBoneMap, remaining_bone_map
 from core.distances.drilling import ORIGINS, UNKNOWN_TIP_MM
 from core.drawing import Chart
 from core.fixture import Fixture
 from core.identity import inner_side
 from core.measurement import Measurement
 from core.measurement_kinds import MeasurementKind
+from core.measuring.bone_lacking import as_told, lacking_notes
 from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.measuring.shared_reasons import SharedReasons
-from core.measuring.wall_lacking import as_told, lacking_notes
 from core.pictures.ink import BLACK, VERMILION, Colour
-from core.pictures.wall_chart import SIZE_MM, direction_marks, wall_chart
-from core.pictures.wall_picture import wall_picture
+from core.pictures.remaining_bone_chart import SIZE_MM, direction_marks, remaining_bone_chart
+from core.pictures.remaining_bone_picture import remaining_bone_picture
 from core.sheet.case import Case, Subject
 from core.sheet.fonts_found import Face
 from core.sheet.page import Pages
@@ -57,18 +57,20 @@ def bone_part(pages: Pages, case: Case, subject: Subject, shared: SharedReasons)
     if fixture is None:
         return
     drills = drill_rows_of(rows)
-    has_wall = case.basis is not None and any(m.kind is MeasurementKind.WALL for m in rows)
-    if not drills and not has_wall:
+    has_remaining_bone = case.basis is not None and any(
+        m.kind is MeasurementKind.REMAINING_BONE for m in rows
+    )
+    if not drills and not has_remaining_bone:
         return
     pages.ensure(PART_MM)
-    parts = (("Remaining bone", has_wall), ("Drilling", bool(drills)))
+    parts = (("Remaining bone", has_remaining_bone), ("Drilling", bool(drills)))
     heading(pages, " · ".join(name for name, wanted in parts if wanted))
     top = pages.y
     below = top
     x = pages.left
     rest: list[_Words] = []
-    if has_wall:
-        below, words = _wall(pages, case, fixture, top)
+    if has_remaining_bone:
+        below, words = _remaining_bone(pages, case, fixture, top)
         below, left_over = _beside(pages, words, pages.left, below, SIZE_MM[0] + 8.0)
         rest += left_over
         x = pages.left + SIZE_MM[0] + 16.0
@@ -100,26 +102,32 @@ def _beside(
     return y, []
 
 
-def wall_of(case: Case, fixture: Fixture) -> WallMap | None:
+def remaining_bone_of(case: Case, fixture: Fixture) -> RemainingBoneMap | None:
     """The remaining bone of a fixture, as the ledger's rows tell it."""
     if case.basis is None:
         return None
     basis = case.basis
     frame = fixture_frame(fixture, basis.arch)
-    wall = wall_map(basis.volume, fixture, frame, basis.levels, basis.finder, case.plan.structures)
-    return as_told(wall, basis.volume, fixture, frame)
+    remaining = remaining_bone_map(
+        basis.volume, fixture, frame, basis.levels, basis.finder, case.plan.structures
+    )
+    return as_told(remaining, basis.volume, fixture, frame)
 
 
-def _wall(pages: Pages, case: Case, fixture: Fixture, top: float) -> tuple[float, list[_Words]]:
-    wall = wall_of(case, fixture)
-    if wall is None:
+def _remaining_bone(
+    pages: Pages, case: Case, fixture: Fixture, top: float
+) -> tuple[float, list[_Words]]:
+    remaining = remaining_bone_of(case, fixture)
+    if remaining is None:
         return top, []
     x, width = pages.left + 8.0, SIZE_MM[0]
-    if wall.trouble is not None:
-        return pages.block(x, top, width, wall.trouble.message, size=9), []
-    chart = wall_chart(wall_picture(wall, case.plan, fixture))
+    if remaining.trouble is not None:
+        return pages.block(x, top, width, remaining.trouble.message, size=9), []
+    chart = remaining_bone_chart(remaining_bone_picture(remaining, case.plan, fixture))
     with pages.element("Figure", alt=BONE_ALT):
-        y = _wall_picture(pages, case, fixture, chart, float(wall.depths_mm[-1]), top)
+        y = _remaining_bone_picture(
+            pages, case, fixture, chart, float(remaining.depths_mm[-1]), top
+        )
     caption = (
         "Depth from the platform down, direction around the fixture across; not 1 : 1. Numerals: "
         "mm of bone left; lightest: 5 mm and more. Heavy: the limit, where one applies (within "
@@ -127,13 +135,13 @@ def _wall(pages: Pages, case: Case, fixture: Fixture, top: float) -> tuple[float
         "found or not scanned."
     )
     y = pages.block(pages.left, y, width + 8.0, caption, size=7.5, colour=_QUIET)
-    notes = lacking_notes(wall, case.plan, fixture)
+    notes = lacking_notes(remaining, case.plan, fixture)
     return y, [
         _Words(text=note.message, size=8.5, face="strong", colour=VERMILION) for note in notes
     ]
 
 
-def _wall_picture(  # noqa: PLR0917 - place and what is drawn, as for every part of a page
+def _remaining_bone_picture(  # noqa: PLR0917 - place and what is drawn, as for every part of a page
     pages: Pages, case: Case, fixture: Fixture, chart: Chart, deepest: float, top: float
 ) -> float:
     """The picture with its depths and directions; the y below it."""

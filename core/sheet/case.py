@@ -289,7 +289,9 @@ def ready(case: Case) -> Case:
     if case.arch is None or not case.subjects:
         return case
     basis = case.basis
-    if basis is None and any(m.kind is MeasurementKind.WALL for m in case.ledger.measurements):
+    if basis is None and any(
+        m.kind is MeasurementKind.REMAINING_BONE for m in case.ledger.measurements
+    ):
         basis = Basis.of(case.plan, case.volume)
     levels = case.levels
     if levels is None:

@@ -9,7 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 
 from core.arch import fixture_frame
-from core.bone.wall_rays import _marked
+from core.bone.remaining_bone_rays import _marked
 from core.distances.outline import distance_lines, structure_lines
 from core.geometry import PictureGrid
 from core.identity import Tooth, declared_name, expected_structures, thing_words

@@ -14,10 +14,10 @@ from core.bone.edges import ScanEdges
 from core.bone.level_learning import bone_levels
 from core.bone.plate_fit import PlateFit
 from core.bone.plates import plate_thickness
+from core.bone.remaining_bone import NOT_SCANNED, TO_ROOT, remaining_bone_map
+from core.bone.remaining_bone_minima import minima
 from core.bone.ridge import ridge_at_fixture, ridge_at_site
 from core.bone.surface import bone_surface
-from core.bone.wall import NOT_SCANNED, TO_ROOT, wall_map
-from core.bone.wall_minima import minima
 from core.fixture import Fixture, FixtureSize
 from core.image.volume import Volume
 from core.structures import Tapered
@@ -80,7 +80,7 @@ def placed(kind, *, w=0.0, down=1.0, tooth="36"):
 def walls(kind, fixture, structures=()):
     volume, arch, levels, finder, _ = scene(kind)
     frame = fixture_frame(fixture, arch)
-    return wall_map(volume, fixture, frame, levels, finder, structures)
+    return remaining_bone_map(volume, fixture, frame, levels, finder, structures)
 
 
 def surfaces(kind, fixture):
@@ -159,11 +159,11 @@ def test_a_fixture_in_a_tooth_has_no_bone_beside_it():
         diameters_mm=(6.0, 5.0),
         points=[fixture.on_axis(-1.0), fixture.on_axis(12.0)],
     )
-    wall = walls("usual", fixture, (root,))
+    remaining = walls("usual", fixture, (root,))
     # Two directions leave this small field on the way in.
-    assert np.isin(wall.state, (TO_ROOT, NOT_SCANNED)).all()
-    assert (wall.state == TO_ROOT).mean() > 0.95
-    for least in minima(wall).values():
+    assert np.isin(remaining.state, (TO_ROOT, NOT_SCANNED)).all()
+    assert (remaining.state == TO_ROOT).mean() > 0.95
+    for least in minima(remaining).values():
         assert least.reading.value == pytest.approx(0.0, abs=0.05)
         assert "wall_to_root" in [n.code for n in least.reading.notes]
 
@@ -179,11 +179,11 @@ def test_in_a_fresh_socket_only_bone_counts_and_the_gap_is_told():
         to_be_removed=True,
     )
     for structures in ((), (root,)):
-        wall = walls("socket", fixture, structures)
-        rows = (wall.depths_mm > 3.0) & (wall.depths_mm < 6.5)
-        buccal = wall.turns_deg == 0.0
-        assert np.median(wall.gap_mm[rows][:, buccal]) == pytest.approx(0.6, abs=0.25)
-        assert np.median(wall.bone_mm[rows][:, buccal]) == pytest.approx(2.4, abs=0.3)
+        remaining = walls("socket", fixture, structures)
+        rows = (remaining.depths_mm > 3.0) & (remaining.depths_mm < 6.5)
+        buccal = remaining.turns_deg == 0.0
+        assert np.median(remaining.gap_mm[rows][:, buccal]) == pytest.approx(0.6, abs=0.25)
+        assert np.median(remaining.bone_mm[rows][:, buccal]) == pytest.approx(2.4, abs=0.3)
     widths = [w.reading for w in site("socket").widths]
     assert widths[1].notes[0].code == "ridge_two_intervals"
     assert widths[4].value == pytest.approx(10.0, abs=0.1)

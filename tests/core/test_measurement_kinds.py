@@ -13,7 +13,7 @@ from core.measurement_kinds import (
     Details,
     HeightDetails,
     MeasurementKind,
-    WallDetails,
+    RemainingBoneDetails,
     WidthDetails,
 )
 from core.measuring.row_names import row_words
@@ -45,7 +45,7 @@ def test_every_kind_is_defined_named_coded_and_rounded(kind):
 def test_a_row_has_the_details_of_its_kind_and_no_others(kind):
     own = kind.row.details
     assert type(row(kind).details) is own
-    other = WallDetails if own is not WallDetails else WidthDetails
+    other = RemainingBoneDetails if own is not RemainingBoneDetails else WidthDetails
     with pytest.raises(ValueError, match=f"{kind}: its details are {own.__name__}"):
         row(kind, details=other())
 
@@ -53,11 +53,11 @@ def test_a_row_has_the_details_of_its_kind_and_no_others(kind):
 def test_a_kind_that_is_not_in_the_table_is_refused():
     with pytest.raises(ValueError, match="thickness"):
         row("thickness")
-    assert row("wall").kind is MeasurementKind.WALL
+    assert row("wall").kind is MeasurementKind.REMAINING_BONE
 
 
 def test_what_is_nought_is_told_and_what_is_not_known_is_not():
-    assert WallDetails(side="buccal", from_platform_mm=0.0, turn_deg=0.0).by_key() == {
+    assert RemainingBoneDetails(side="buccal", from_platform_mm=0.0, turn_deg=0.0).by_key() == {
         "side": "buccal", "from_platform_mm": 0.0, "turn_deg": 0.0,
     }  # fmt: skip
     assert ClearanceDetails().by_key() == Details().by_key() == {}

@@ -18,7 +18,7 @@ import sample_volumes
 from core import load_plan, measure, open_scan
 from core.arch import fixture_frame
 from core.bone.plates import thickness_at
-from core.bone.wall import wall_map
+from core.bone.remaining_bone import remaining_bone_map
 from core.measuring.basis import Basis
 from core.measuring.ledger import Ledger
 
@@ -136,13 +136,15 @@ def test_remaining_bone_agrees_with_the_truth(sample: Any) -> None:
     plan, basis, _, truth = sample
     fixture = plan.fixtures[0]
     frame = fixture_frame(fixture, basis.arch)
-    wall = wall_map(basis.volume, fixture, frame, basis.levels, basis.finder, plan.structures)
+    remaining = remaining_bone_map(
+        basis.volume, fixture, frame, basis.levels, basis.finder, plan.structures
+    )
     errors = []
     for exact in truth["fixtures"]["right"]["walls"]:
-        row = int(np.argmin(np.abs(wall.depths_mm - exact["depth_mm"])))
-        turned = (wall.turns_deg - exact["turn_deg"] + 180.0) % 360.0 - 180.0
+        row = int(np.argmin(np.abs(remaining.depths_mm - exact["depth_mm"])))
+        turned = (remaining.turns_deg - exact["turn_deg"] + 180.0) % 360.0 - 180.0
         at = row, int(np.argmin(np.abs(turned)))
-        whole = wall.bone_mm[at] + wall.gap_mm[at] + wall.other_mm[at]
+        whole = remaining.bone_mm[at] + remaining.gap_mm[at] + remaining.other_mm[at]
         errors.append(whole - exact["value_mm"])
     errors = np.array(errors)
     assert np.isfinite(errors).mean() > 0.9

@@ -12,10 +12,10 @@ from core.bone.edges import ScanEdges
 from core.bone.half_maximum import HalfMaximum
 from core.bone.level_learning import bone_levels
 from core.bone.plates import plate_thickness, thickness_at
+from core.bone.remaining_bone import remaining_bone_map
 from core.bone.ridge import ridge_at_fixture, ridge_at_site
 from core.bone.surface import bone_surface
 from core.bone.undercut import undercut
-from core.bone.wall import wall_map
 from core.image.volume import Volume
 from core.plans.plan_parse import parse
 from core.structures import Course
@@ -156,12 +156,16 @@ def test_sample_fixture_is_read_within_its_bounds():
     for place, depth in true["platform_depth_mm"].items():
         assert ridge.platform_depths[place].value == pytest.approx(depth, abs=0.12)
     frame = fixture_frame(fixture, arch)
-    wall = wall_map(scan.volume, fixture, frame, scan.levels, scan.finder, plan.structures)
+    remaining = remaining_bone_map(
+        scan.volume, fixture, frame, scan.levels, scan.finder, plan.structures
+    )
     errors = []
     for row in true["walls"]:
         turn = (row["turn_deg"] + 180.0) % 360.0 - 180.0
-        at = np.argmin(np.abs(wall.depths_mm - row["depth_mm"]))
-        errors.append(wall.bone_mm[at, np.argmin(np.abs(wall.turns_deg - turn))] - row["value_mm"])
+        at = np.argmin(np.abs(remaining.depths_mm - row["depth_mm"]))
+        errors.append(
+            remaining.bone_mm[at, np.argmin(np.abs(remaining.turns_deg - turn))] - row["value_mm"]
+        )
     assert np.nanmedian(np.abs(errors)) < 0.1
     # Bone may be missed in dark marrow; it is never made up.
     assert np.nanmax(errors) < 0.2

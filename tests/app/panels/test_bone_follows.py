@@ -8,7 +8,7 @@ from PySide6.QtTest import QTest
 import sample_volumes
 from app.window.bench import Bench
 from core.arch import fixture_frame
-from core.bone.wall import wall_map
+from core.bone.remaining_bone import remaining_bone_map
 
 SCAN = "lower_left_36"
 LEFT, NONE = Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier
@@ -59,7 +59,7 @@ def test_the_picture_is_of_the_dragged_pose_before_it_is_let_go(qtbot, bench):
     shown = panel.chart.picture
     assert shown.bone_mm.shape != fine.bone_mm.shape, "coarse while it moves"
     basis = panel._basis.of(session.plan, session.volume)
-    expected = wall_map(
+    expected = remaining_bone_map(
         session.volume, dragged, fixture_frame(dragged, basis.arch), basis.levels, basis.finder,
         session.plan.structures, step_mm=1.0, turn_step_deg=10.0,
     )  # fmt: skip

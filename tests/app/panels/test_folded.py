@@ -11,8 +11,8 @@ from PySide6.QtTest import QTest
 
 from app.dialogs.sheet.dialog import show_sheet
 from app.panels.remaining_bone import RemainingBone
+from app.panels.remaining_bone_chart import RemainingBoneChart
 from app.panels.ridge_profile import RidgeProfile
-from app.panels.wall_chart import WallChart
 from app.widgets import style
 from core.image.volume import Volume
 from core.measuring.assemble import measure
@@ -176,7 +176,7 @@ def test_the_profile_leaves_the_window_as_the_cores_csv(qtbot, case, desk, tmp_p
 
 @pytest.mark.parametrize(("width", "first"), [(420, "lingual"), (180, "Li")])
 def test_names_of_directions_never_touch(qtbot, width, first):
-    chart = WallChart()
+    chart = RemainingBoneChart()
     qtbot.addWidget(chart)
     chart.resize(width, 160)
     chart.marks = ((-180.0, "lingual"), (-90.0, "distal"), (0.0, "buccal"), (90.0, "mesial"),

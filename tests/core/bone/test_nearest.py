@@ -10,11 +10,11 @@ from core.bone.edges import ScanEdges
 from core.bone.half_maximum import HalfMaximum
 from core.bone.plate_fit import PlateFit
 from core.bone.plates import plate_thickness
+from core.bone.remaining_bone import remaining_bone_map
+from core.bone.remaining_bone_minima import minima
 from core.bone.ridge import ridge_at_fixture, ridge_at_site
 from core.bone.rounded import rounded_off
 from core.bone.surface import bone_surface
-from core.bone.wall import wall_map
-from core.bone.wall_minima import minima
 from core.fixture import Fixture, FixtureSize
 from core.measurement import Limit
 from core.trust.verdict import judge
@@ -63,7 +63,7 @@ def read(jaw, *, down=1.0, w=0.0, length=10.0, **more):
     )
     frame = fixture_frame(fixture, arch)
     surface = bone_surface(fixture, frame, volume, levels, finder)
-    return surface, minima(wall_map(volume, fixture, frame, levels, finder))
+    return surface, minima(remaining_bone_map(volume, fixture, frame, levels, finder))
 
 
 def verdict(reading, limit_mm):
@@ -86,9 +86,9 @@ def test_rays_without_an_edge_are_not_outvoted_by_those_around_them():
 
 def test_fatty_marrow_is_not_a_gap():
     fatty = block(cortex=1.0, spongy=SOFT - 60.0)
-    _, wall = read(fatty)
-    assert wall["buccal"].reading.value == pytest.approx(3.0, abs=0.2)
-    assert wall["lingual"].reading.value == pytest.approx(3.0, abs=0.2)
+    _, remaining = read(fatty)
+    assert remaining["buccal"].reading.value == pytest.approx(3.0, abs=0.2)
+    assert remaining["lingual"].reading.value == pytest.approx(3.0, abs=0.2)
 
 
 def test_a_socket_that_is_open_over_the_crest_is_a_gap_in_fatty_marrow_too():
@@ -96,9 +96,9 @@ def test_a_socket_that_is_open_over_the_crest_is_a_gap_in_fatty_marrow_too():
         return np.maximum(np.hypot(s - STATION, w) - 4.0, -9.0 - h)
 
     fatty = block(cortex=1.0, spongy=SOFT - 60.0, solids=[(socket, SOFT)])
-    _, wall = read(fatty, down=2.0)
+    _, remaining = read(fatty, down=2.0)
     # The socket takes the marrow and leaves the plate.
-    assert wall["buccal"].reading.value == pytest.approx(1.0, abs=0.35)
+    assert remaining["buccal"].reading.value == pytest.approx(1.0, abs=0.35)
 
 
 def test_at_least_reach_is_said_only_where_bone_is_seen_on_every_ray():

@@ -10,8 +10,8 @@ import pytest
 from core.arch import fixture_frame
 from core.bone.half_maximum import HalfMaximum
 from core.bone.outside import _highest, _joined, _without_specks
-from core.bone.wall import NOT_FOUND, wall_map
-from core.bone.wall_minima import minima
+from core.bone.remaining_bone import NOT_FOUND, remaining_bone_map
+from core.bone.remaining_bone_minima import minima
 from core.fixture import Fixture, FixtureSize
 from tests.core.bone_phantoms import AIR, CORTEX, SOFT, Jaw, scan_of, true_levels
 
@@ -36,46 +36,46 @@ def mapped(*, half=5.0, cortex=1.8, spongy=None, holes=(), down=1.0):
         size=FixtureSize(diameter_mm=4.0, length_mm=10.0),
     )
     frame = fixture_frame(fixture, arch)
-    return wall_map(volume, fixture, frame, levels, HalfMaximum(levels=levels))
+    return remaining_bone_map(volume, fixture, frame, levels, HalfMaximum(levels=levels))
 
 
 def test_fatty_marrow_under_thin_cortex_is_no_gap():
     # Cortex of 0.9 mm, which half maximum still places; marrow darker than soft tissue.
-    wall = mapped(cortex=0.9, spongy=SOFT - 90.0)
-    sides = wall.sector("buccal") | wall.sector("lingual")
-    rows = wall.depths_mm >= 1.0
-    assert wall.gap_mm[rows][:, sides].max() == 0.0
+    remaining = mapped(cortex=0.9, spongy=SOFT - 90.0)
+    sides = remaining.sector("buccal") | remaining.sector("lingual")
+    rows = remaining.depths_mm >= 1.0
+    assert remaining.gap_mm[rows][:, sides].max() == 0.0
     for side in ("buccal", "lingual"):
-        assert minima(wall, rows)[side].reading.value == pytest.approx(3.0, abs=0.2)
+        assert minima(remaining, rows)[side].reading.value == pytest.approx(3.0, abs=0.2)
 
 
 def test_bone_beyond_a_sinus_is_not_bone_around_the_fixture():
     # Air from 4 to 7 mm beside the axis at 7 mm below the platform, bone beyond it.
-    wall = mapped(half=10.0, holes=[(5.5, -12.0, 2.5, CORTEX), (5.5, -12.0, 1.5, AIR)])
-    column = wall.turns_deg == 0.0
-    row = int(np.argmin(np.abs(wall.depths_mm - 7.0)))
-    assert wall.bone_mm[row, column][0] == pytest.approx(2.0, abs=0.15)
-    assert minima(wall)["buccal"].reading.value < 2.2
+    remaining = mapped(half=10.0, holes=[(5.5, -12.0, 2.5, CORTEX), (5.5, -12.0, 1.5, AIR)])
+    column = remaining.turns_deg == 0.0
+    row = int(np.argmin(np.abs(remaining.depths_mm - 7.0)))
+    assert remaining.bone_mm[row, column][0] == pytest.approx(2.0, abs=0.15)
+    assert minima(remaining)["buccal"].reading.value < 2.2
 
 
 def test_the_lining_at_the_apex_is_outside_though_its_air_lies_deeper():
     # At the apex, 10 mm below the platform, the fixture's buccal side stands in the lining of a
     # sinus whose air begins 1.7 mm deeper; bone goes on beyond it.
     sinus = [(3.5, -16.5, 3.2, CORTEX), (3.5, -16.5, 2.5, SOFT), (3.5, -18.3, 1.6, AIR)]
-    wall = mapped(half=10.0, holes=sinus)
-    deepest = int(np.argmin(np.abs(wall.depths_mm - 10.0)))
+    remaining = mapped(half=10.0, holes=sinus)
+    deepest = int(np.argmin(np.abs(remaining.depths_mm - 10.0)))
     # By hand: at 15 below the arch's level the lining begins at 3.5 - sqrt(2.5² - 1.5²) = 1.5 from
     # the axis, half a millimetre inside the fixture.
-    at_apex = wall.bone_mm[deepest, wall.turns_deg == 0.0][0]
+    at_apex = remaining.bone_mm[deepest, remaining.turns_deg == 0.0][0]
     assert at_apex == pytest.approx(-0.5, abs=0.1)
-    assert minima(wall)["buccal"].reading.value == pytest.approx(-0.5, abs=0.1)
+    assert minima(remaining)["buccal"].reading.value == pytest.approx(-0.5, abs=0.1)
 
 
 def test_a_ray_that_skims_the_crest_claims_no_bone():
-    wall = mapped(down=0.1)
-    sides = wall.sector("buccal")
-    assert (wall.state[0, sides] == NOT_FOUND).all()
-    least = minima(wall)["buccal"].reading
+    remaining = mapped(down=0.1)
+    sides = remaining.sector("buccal")
+    assert (remaining.state[0, sides] == NOT_FOUND).all()
+    least = minima(remaining)["buccal"].reading
     assert least.upper_bound
     assert not least.evidence.is_sound
     deeper = mapped(down=1.0)

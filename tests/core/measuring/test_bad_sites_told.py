@@ -23,13 +23,13 @@ from core.level import Level
 from core.measurement import Note, Reading
 from core.measuring import rows_bone
 from core.measuring.basis import Basis, RowMaker
+from core.measuring.bone_lacking import lacking_notes
 from core.measuring.shared_reasons import SharedReasons
 from core.measuring.sizes_table import try_sizes
-from core.measuring.wall_lacking import lacking_notes
 from core.pictures.chart import across_arch_chart
 from core.plans.plan import Plan
 from core.plans.sizes import default_sizes
-from core.sheet.bone_part import wall_of
+from core.sheet.bone_part import remaining_bone_of
 from core.sheet.case import case_of, ready
 from core.sheet.csv_table import ledger_csv
 from core.sheet.lasting import Facts
@@ -158,14 +158,14 @@ def test_where_no_bone_holds_the_fixture_no_size_meets_every_limit(kind):
 def test_the_picture_never_tells_bone_of_a_side_that_the_ledger_does_not_assess(kind):
     case, _ = measured(kind)
     fixture = case.plan.fixtures[0]
-    wall = wall_of(case, fixture)
-    words = [n.message for n in lacking_notes(wall, case.plan, fixture)]
+    remaining = remaining_bone_of(case, fixture)
+    words = [n.message for n in lacking_notes(remaining, case.plan, fixture)]
     inner = "Palatal" if case.plan.jaw == "upper" else "Lingual"
     for side, name in (("buccal", "Buccal"), ("lingual", inner)):
         rows = [m for m in case.ledger.measurements if m.id.startswith(f"f/wall/{side}")]
         assert rows
         if all(m.value is None for m in rows):
-            assert np.isnan(wall.bone_mm[:, wall.sector(side)]).all()
+            assert np.isnan(remaining.bone_mm[:, remaining.sector(side)]).all()
             assert not any(w.startswith(name) for w in words)
         # What the sentence says is lacking, the rows find below their limit.
         below = any(m.verdict == "below limit" for m in rows)

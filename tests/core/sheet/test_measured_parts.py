@@ -12,17 +12,17 @@ import pytest
 
 from core import measure
 from core.arch import fixture_frame
-from core.bone.wall_minima import minima, openings
+from core.bone.remaining_bone_minima import minima, openings
 from core.distances.freehand import Series
 from core.errors import OutputError
 from core.measurement import Measurement
+from core.measuring.bone_lacking import lacking_notes, remaining_bone_limit
 from core.measuring.rows_drilling import drill_rows_of
-from core.measuring.wall_lacking import lacking_notes, wall_limit
 from core.plans.plan import Declaration, Site
 from core.plans.sizes import default_sizes
 from core.pseudonym import pseudonymous
 from core.sheet.basis_pages import basis_pdf
-from core.sheet.bone_part import wall_of
+from core.sheet.bone_part import remaining_bone_of
 from core.sheet.case import case_of, ready
 from core.sheet.drill_card import drill_card
 from core.sheet.lasting import Facts
@@ -263,7 +263,7 @@ def test_a_site_where_the_fixture_stands_has_no_pages_of_its_own():
 
 def test_the_picture_of_remaining_bone_is_the_ledgers():
     case = case_for("whole")
-    least = minima(wall_of(case, FIXTURE))
+    least = minima(remaining_bone_of(case, FIXTURE))
     for side in ("buccal", "lingual"):
         rows = [
             m.value
@@ -277,25 +277,30 @@ def test_the_picture_of_remaining_bone_is_the_ledgers():
 def test_what_is_lacking_is_said_with_its_depth():
     case = case_for("thick")
     fixture = case.plan.fixtures[0]
-    wall = wall_of(case, fixture)
-    found = openings(wall, "lingual", wall_limit(case.plan, fixture, "lingual"))
+    remaining = remaining_bone_of(case, fixture)
+    found = openings(remaining, "lingual", remaining_bone_limit(case.plan, fixture, "lingual"))
     # On the cheek's side there is bone enough, or the scan ends.
     assert found
-    least = wall_limit(case.plan, fixture, "lingual")(5.0)
+    least = remaining_bone_limit(case.plan, fixture, "lingual")(5.0)
     assert found[0].lacking_mm == pytest.approx(least - 0.5, abs=0.1)
-    assert not openings(wall, "buccal", wall_limit(case.plan, fixture, "buccal"))
-    words = [note.message for note in lacking_notes(wall, case.plan, fixture)]
+    assert not openings(remaining, "buccal", remaining_bone_limit(case.plan, fixture, "buccal"))
+    words = [note.message for note in lacking_notes(remaining, case.plan, fixture)]
     assert words[0].startswith(f"Lingual: up to {up(found[0].lacking_mm, 1)} mm of bone lacking")
     # Each whole millimetre with what is lacking there, by the map itself.
-    lingual = wall.bone_mm[:, wall.sector("lingual")]
+    lingual = remaining.bone_mm[:, remaining.sector("lingual")]
     for depth, short in found[0].by_depth:
-        row = int(np.flatnonzero(wall.depths_mm == depth)[0])
-        limit = wall_limit(case.plan, fixture, "lingual")(depth)
+        row = int(np.flatnonzero(remaining.depths_mm == depth)[0])
+        limit = remaining_bone_limit(case.plan, fixture, "lingual")(depth)
         assert short == pytest.approx(limit - np.nanmin(lingual[row]))
         if depth == round(depth):
             assert f"{up(short, 1)} at {depth:g}" in words[0]
     assert words[0] in " ".join(pages_of("thick"))
-    assert lacking_notes(wall_of(case_for("whole"), FIXTURE), case_for("whole").plan, FIXTURE) == ()
+    assert (
+        lacking_notes(
+            remaining_bone_of(case_for("whole"), FIXTURE), case_for("whole").plan, FIXTURE
+        )
+        == ()
+    )
 
 
 def test_rulers_alone_are_a_full_result():

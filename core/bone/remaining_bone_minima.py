@@ -10,8 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.bone.least_of_many import doubt_of_least
-from core.bone.wall import Side, WallMap
-from core.bone.wall_rays import EDGE, NO_BONE, NOT_FOUND, NOT_SCANNED, REACH_MM, REACHES, TO_ROOT
+from core.bone.remaining_bone import RemainingBoneMap, Side
+from core.bone.remaining_bone_rays import (
+    EDGE,
+    NO_BONE,
+    NOT_FOUND,
+    NOT_SCANNED,
+    REACH_MM,
+    REACHES,
+    TO_ROOT,
+)
 from core.measurement import Note, Reading
 
 _WIDEST_HOLE = 2
@@ -23,7 +31,7 @@ _TOGETHER = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class WallMinimum:
+class RemainingBoneMinimum:
     """Least remaining bone of one side, with where it lies."""
 
     side: Side
@@ -34,7 +42,7 @@ class WallMinimum:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opening:
-    """Depths over which a side's wall is less than its limit.
+    """Depths over which a side's bone is less than its limit.
 
     Parameters
     ----------
@@ -54,7 +62,9 @@ class Opening:
     by_depth: tuple[tuple[float, float], ...] = ()
 
 
-def minima(wall: WallMap, rows: NDArray[np.bool_] | None = None) -> dict[Side, WallMinimum]:
+def minima(
+    remaining: RemainingBoneMap, rows: NDArray[np.bool_] | None = None
+) -> dict[Side, RemainingBoneMinimum]:
     """Least remaining bone within ± 45° of buccal and of lingual, with its depth.
 
     Parameters
@@ -62,23 +72,25 @@ def minima(wall: WallMap, rows: NDArray[np.bool_] | None = None) -> dict[Side, W
     rows : (D,) bool, optional
         The depths that count; without it all.
     """
-    counted = np.ones(len(wall.depths_mm), dtype=bool) if rows is None else rows
-    return {side: _minimum(wall, side, counted) for side in ("buccal", "lingual")}
+    counted = np.ones(len(remaining.depths_mm), dtype=bool) if rows is None else rows
+    return {side: _minimum(remaining, side, counted) for side in ("buccal", "lingual")}
 
 
-def _minimum(wall: WallMap, side: Side, counted: NDArray[np.bool_]) -> WallMinimum:
-    if wall.trouble is not None:
-        return _no_minimum(side, wall.trouble)
-    part = counted[:, None] & wall.sector(side)
-    values = wall.bone_mm[part]
+def _minimum(
+    remaining: RemainingBoneMap, side: Side, counted: NDArray[np.bool_]
+) -> RemainingBoneMinimum:
+    if remaining.trouble is not None:
+        return _no_minimum(side, remaining.trouble)
+    part = counted[:, None] & remaining.sector(side)
+    values = remaining.bone_mm[part]
     if np.isnan(values).all():
-        scanned = (wall.state[part] != NOT_SCANNED).any()
+        scanned = (remaining.state[part] != NOT_SCANNED).any()
         return _no_minimum(side, Note("wall_not_found" if scanned else "wall_not_scanned"))
     row, col = np.argwhere(part)[int(np.nanargmin(values))]
     at = (int(row), int(col))
-    state = int(wall.state[at])
-    unknown = np.isnan(wall.bone_mm)
-    judged = _judged_by_neighbours(wall, at)
+    state = int(remaining.state[at])
+    unknown = np.isnan(remaining.bone_mm)
+    judged = _judged_by_neighbours(remaining, at)
     missing = int((unknown & ~judged & part).sum())
     between = int((judged & part).sum())
     notes: tuple[Note, ...] = ()
@@ -86,7 +98,7 @@ def _minimum(wall: WallMap, side: Side, counted: NDArray[np.bool_]) -> WallMinim
     if missing:
         nearer = Note("wall_partly_found", {"missing": missing, "of": values.size})
         notes += (nearer,)
-    evidence = replace(wall.evidence, nearer=nearer)
+    evidence = replace(remaining.evidence, nearer=nearer)
     if between:
         notes += (Note("wall_between_found", {"missing": between, "of": values.size}),)
     if state == REACHES:
@@ -95,26 +107,26 @@ def _minimum(wall: WallMap, side: Side, counted: NDArray[np.bool_]) -> WallMinim
         notes += (Note("wall_to_root"),)
     if state == NO_BONE:
         notes += (Note("wall_no_bone"),)
-    sd = float(wall.sd_mm[at])
-    more = doubt_of_least(values, wall.sd_mm[part], together=_TOGETHER)
+    sd = float(remaining.sd_mm[at])
+    more = doubt_of_least(values, remaining.sd_mm[part], together=_TOGETHER)
     reading = Reading(
-        value=float(wall.bone_mm[at]),
-        witness=(wall.surface_mm[at], wall.edge_mm[at]),
+        value=float(remaining.bone_mm[at]),
+        witness=(remaining.surface_mm[at], remaining.edge_mm[at]),
         edge_sd_mm=(sd, *more) if np.isfinite(sd) and state == EDGE else (),
         upper_bound=missing > 0,
         lower_bound=state == REACHES and not missing and evidence.is_sound,
         evidence=evidence,
         notes=notes,
     )
-    return WallMinimum(
+    return RemainingBoneMinimum(
         side=side,
-        depth_mm=float(wall.depths_mm[at[0]]),
-        turn_deg=float(wall.turns_deg[at[1]]),
+        depth_mm=float(remaining.depths_mm[at[0]]),
+        turn_deg=float(remaining.turns_deg[at[1]]),
         reading=reading,
     )
 
 
-def _judged_by_neighbours(wall: WallMap, least: tuple[int, int]) -> NDArray[np.bool_]:
+def _judged_by_neighbours(remaining: RemainingBoneMap, least: tuple[int, int]) -> NDArray[np.bool_]:
     """(D, P) rays without an edge that the found ones around them can speak for.
 
     Such a ray lies in a hole so small that the scan's blur would carry anything thinner in it on
@@ -123,16 +135,16 @@ def _judged_by_neighbours(wall: WallMap, least: tuple[int, int]) -> NDArray[np.b
     have more bone than the least found, by their doubt, so that the least is not at the hole's
     rim. Not where nothing was scanned.
     """
-    unknown = np.isnan(wall.bone_mm)
-    sd = np.where(np.isfinite(wall.sd_mm), wall.sd_mm, 0.0)
-    least_mm = wall.bone_mm[least] + _SURE * sd[least]
+    unknown = np.isnan(remaining.bone_mm)
+    sd = np.where(np.isfinite(remaining.sd_mm), remaining.sd_mm, 0.0)
+    least_mm = remaining.bone_mm[least] + _SURE * sd[least]
     out = np.zeros_like(unknown)
-    for row, col in zip(*np.nonzero(unknown & (wall.state == NOT_FOUND)), strict=True):
+    for row, col in zip(*np.nonzero(unknown & (remaining.state == NOT_FOUND)), strict=True):
         rim = _rim(unknown, int(row), int(col))
         if not rim:
             continue
         lone = all(step == 1 for _, _, step in rim)
-        more = all(wall.bone_mm[r, c] - _SURE * sd[r, c] > least_mm for r, c, _ in rim)
+        more = all(remaining.bone_mm[r, c] - _SURE * sd[r, c] > least_mm for r, c, _ in rim)
         out[row, col] = lone or more
     return out
 
@@ -160,14 +172,16 @@ def _rim(unknown: NDArray[np.bool_], row: int, col: int) -> list[tuple[int, int,
     return rim
 
 
-def _no_minimum(side: Side, note: Note) -> WallMinimum:
-    return WallMinimum(
+def _no_minimum(side: Side, note: Note) -> RemainingBoneMinimum:
+    return RemainingBoneMinimum(
         side=side, depth_mm=None, turn_deg=None, reading=Reading(value=None, notes=(note,))
     )
 
 
-def openings(wall: WallMap, side: Side, limit_at: Callable[[float], float]) -> tuple[Opening, ...]:
-    """Depths where a side's wall is less than its limit, and what that may mean.
+def openings(
+    remaining: RemainingBoneMap, side: Side, limit_at: Callable[[float], float]
+) -> tuple[Opening, ...]:
+    """Depths where a side's bone is less than its limit, and what that may mean.
 
     Open at the crest: possible dehiscence. Closed above and below: possible fenestration.
 
@@ -175,10 +189,10 @@ def openings(wall: WallMap, side: Side, limit_at: Callable[[float], float]) -> t
     ----------
     limit_at : depth from the platform in mm → limit in mm
     """
-    values = wall.bone_mm[:, wall.sector(side)]
+    values = remaining.bone_mm[:, remaining.sector(side)]
     known = ~np.isnan(values).all(axis=1)
     least = np.where(known, np.min(np.where(np.isnan(values), np.inf, values), axis=1), np.inf)
-    lacking = np.array([limit_at(float(d)) for d in wall.depths_mm]) - least
+    lacking = np.array([limit_at(float(d)) for d in remaining.depths_mm]) - least
     below = np.concatenate([[False], lacking > 0, [False]]).astype(np.int8)
     starts, ends = (np.flatnonzero(np.diff(below) == way) for way in (1, -1))
     out = []
@@ -194,13 +208,13 @@ def openings(wall: WallMap, side: Side, limit_at: Callable[[float], float]) -> t
             Opening(
                 side=side,
                 kind=kind,
-                from_mm=float(wall.depths_mm[first]),
-                to_mm=float(wall.depths_mm[after - 1]),
+                from_mm=float(remaining.depths_mm[first]),
+                to_mm=float(remaining.depths_mm[after - 1]),
                 lacking_mm=float(lacking[first:after].max()),
                 by_depth=tuple(
                     (float(d), float(short))
                     for d, short in zip(
-                        wall.depths_mm[first:after], lacking[first:after], strict=True
+                        remaining.depths_mm[first:after], lacking[first:after], strict=True
                     )
                 ),
             )

@@ -5,17 +5,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from core.bone.wall_rays import EDGE, NOT_FOUND
+from core.bone.remaining_bone_rays import EDGE, NOT_FOUND
 from core.pictures.ink import STROKES
-from core.pictures.wall_chart import SIZE_MM, direction_marks, wall_chart
-from core.pictures.wall_picture import wall_picture
+from core.pictures.remaining_bone_chart import SIZE_MM, direction_marks, remaining_bone_chart
+from core.pictures.remaining_bone_picture import remaining_bone_picture
 from core.plans.plan import Plan
-from tests.core.pictures.test_wall_picture import FIXTURE, growing, wall
+from tests.core.pictures.test_remaining_bone_picture import FIXTURE, growing, remaining
 
 
 def test_a_line_lies_where_its_depth_and_direction_are():
-    picture = wall_picture(wall(growing()), Plan(), FIXTURE)
-    chart = wall_chart(picture)
+    picture = remaining_bone_picture(remaining(growing()), Plan(), FIXTURE)
+    chart = remaining_bone_chart(picture)
     drawn = [line for line in chart.lines if line.style == "bone line"]
     wanted = [line for line in picture.lines if not line.is_limit]
     assert len(drawn) == len(wanted) > 0
@@ -33,7 +33,7 @@ def test_greys_are_mm_of_bone_and_unknown_is_hatched_not_shaded():
     state = np.full(bone.shape, EDGE, dtype=np.uint8)
     bone[8:, :36] = np.nan
     state[8:, :36] = NOT_FOUND
-    chart = wall_chart(wall_picture(wall(bone, state), Plan(), FIXTURE))
+    chart = remaining_bone_chart(remaining_bone_picture(remaining(bone, state), Plan(), FIXTURE))
     known = chart.grey[np.isfinite(chart.grey)]
     assert known == pytest.approx(3.5)
     assert np.isnan(chart.grey[-1, 10])
@@ -46,15 +46,19 @@ def test_greys_are_mm_of_bone_and_unknown_is_hatched_not_shaded():
 
 
 def test_vermilion_only_where_bone_is_below_its_limit():
-    good = wall_chart(wall_picture(wall(np.full((17, 72), 4.5)), Plan(), FIXTURE))
+    good = remaining_bone_chart(
+        remaining_bone_picture(remaining(np.full((17, 72), 4.5)), Plan(), FIXTURE)
+    )
     assert not any(line.below for line in good.lines)
-    poor = wall_chart(wall_picture(wall(np.full((17, 72), 0.5)), Plan(), FIXTURE))
+    poor = remaining_bone_chart(
+        remaining_bone_picture(remaining(np.full((17, 72), 0.5)), Plan(), FIXTURE)
+    )
     below = [line for line in poor.lines if line.below]
     assert {line.style for line in below} == {"bone below limit"}
 
 
 def test_labels_cover_no_other_and_stay_on_the_picture():
-    chart = wall_chart(wall_picture(wall(growing()), Plan(), FIXTURE))
+    chart = remaining_bone_chart(remaining_bone_picture(remaining(growing()), Plan(), FIXTURE))
     places = np.array([label.at for label in chart.labels])
     assert (np.abs(places) < np.array(SIZE_MM) / 2).all()
     for n, one in enumerate(places):

@@ -1,6 +1,6 @@
 """The bone left around a fixture, by depth and direction.
 
-Definition (remaining wall): from each surface point of the fixture at (depth, direction φ),
+Definition (remaining bone): from each surface point of the fixture at (depth, direction φ),
 along the ray perpendicular to the axis to the first outer edge, searched to 8 mm; the floor of the
 sinus and of the nose is such an edge: bone beyond it is not bone around the fixture. Split into
 bone, gap (not bone) and other (root, canal, metal). Only bone counts. φ is 0° buccal, 90° mesial,
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from core.arch import FixtureFrame
 from core.bone.bone_levels import BoneLevels
 from core.bone.edges import STEP_MM, EdgeFinder
-from core.bone.wall_rays import (
+from core.bone.remaining_bone_rays import (
     EDGE,
     GAP,
     NO_BONE,
@@ -30,8 +30,8 @@ from core.bone.wall_rays import (
     REACHES,
     ROOT,
     TO_ROOT,
-    WallRays,
-    wall_rays,
+    RemainingBoneRays,
+    remaining_bone_rays,
 )
 from core.fixture import Fixture, FixtureSize
 from core.geometry import Array
@@ -47,8 +47,8 @@ Side: TypeAlias = Literal["buccal", "lingual"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class WallMap:
-    """The remaining wall; arrays are (depths, directions).
+class RemainingBoneMap:
+    """The remaining bone; arrays are (depths, directions).
 
     Parameters
     ----------
@@ -64,7 +64,7 @@ class WallMap:
     sd_mm : (D, P)
         Standard error of the outer edge.
     surface_mm, edge_mm : (D, P, 3) patient LPS mm
-        Surface of the fixture and end of the wall.
+        Surface of the fixture and end of the bone.
     evidence : Evidence
         That of the levels its edges were found by.
     trouble : Note or None
@@ -90,7 +90,7 @@ class WallMap:
         return np.asarray(turned >= 180.0 - SECTOR_DEG)
 
 
-def wall_map(  # noqa: PLR0917 - the order is that of `bone_surface`
+def remaining_bone_map(  # noqa: PLR0917 - the order is that of `bone_surface`
     volume: Volume,
     fixture: Fixture,
     frame: FixtureFrame,
@@ -100,7 +100,7 @@ def wall_map(  # noqa: PLR0917 - the order is that of `bone_surface`
     *,
     step_mm: float = 0.5,
     turn_step_deg: float = 5.0,
-) -> WallMap:
+) -> RemainingBoneMap:
     """Measure the bone left around a fixture.
 
     Parameters
@@ -110,7 +110,7 @@ def wall_map(  # noqa: PLR0917 - the order is that of `bone_surface`
     step_mm, turn_step_deg : float
         0.5 mm and 5°; coarser while something is dragged.
     """
-    rays = wall_rays(
+    rays = remaining_bone_rays(
         volume,
         fixture.platform,
         frame,
@@ -122,15 +122,17 @@ def wall_map(  # noqa: PLR0917 - the order is that of `bone_surface`
         step_mm=step_mm,
         turn_step_deg=turn_step_deg,
     )
-    return wall_on(rays, fixture.size, levels)
+    return remaining_bone_on(rays, fixture.size, levels)
 
 
-def wall_on(rays: WallRays, size: FixtureSize, levels: BoneLevels) -> WallMap:
+def remaining_bone_on(
+    rays: RemainingBoneRays, size: FixtureSize, levels: BoneLevels
+) -> RemainingBoneMap:
     """The bone left around a fixture of a size, on rays of its pose that reach as deep.
 
     Parameters
     ----------
-    rays : WallRays
+    rays : RemainingBoneRays
     size : FixtureSize
     levels : BoneLevels
     """
@@ -145,7 +147,7 @@ def wall_on(rays: WallRays, size: FixtureSize, levels: BoneLevels) -> WallMap:
     no_levels = levels.evidence.levels
     if no_levels is not None:
         empty = np.full(shape, np.nan)
-        return WallMap(
+        return RemainingBoneMap(
             depths_mm=depths,
             turns_deg=rays.turns_deg,
             bone_mm=empty,
@@ -184,7 +186,7 @@ def wall_on(rays: WallRays, size: FixtureSize, levels: BoneLevels) -> WallMap:
     gap_mm, other_mm = gap.sum(axis=1) * STEP_MM, other.sum(axis=1) * STEP_MM
     bone_mm = np.where(edge > 0, np.maximum(edge - gap_mm - other_mm, 0.0), edge)
     bone_mm[(states == NOT_FOUND) | (states == NOT_SCANNED)] = np.nan
-    return WallMap(
+    return RemainingBoneMap(
         depths_mm=depths,
         turns_deg=rays.turns_deg,
         bone_mm=bone_mm.reshape(shape),

@@ -1,4 +1,4 @@
-"""Remaining wall and bone surface around a fixture in a ridge with known sides."""
+"""Remaining bone and bone surface around a fixture in a ridge with known sides."""
 
 from dataclasses import replace
 from functools import lru_cache
@@ -8,9 +8,16 @@ import pytest
 
 from core.arch import fixture_frame
 from core.bone.half_maximum import HalfMaximum
+from core.bone.remaining_bone import (
+    NO_BONE,
+    NOT_FOUND,
+    NOT_SCANNED,
+    REACHES,
+    TO_ROOT,
+    remaining_bone_map,
+)
+from core.bone.remaining_bone_minima import minima, openings
 from core.bone.surface import bone_surface
-from core.bone.wall import NO_BONE, NOT_FOUND, NOT_SCANNED, REACHES, TO_ROOT, wall_map
-from core.bone.wall_minima import minima, openings
 from core.fixture import Fixture, FixtureSize
 from core.measurement import Note
 from core.structures import Course, Tapered
@@ -59,7 +66,7 @@ def placed(kind="block", side="left", *, down=1.0, w=0.0, length=10.0, tooth="36
 
 def mapped(*args, structures=(), **more):
     volume, fixture, frame, levels, finder = placed(*args, **more)
-    return wall_map(volume, fixture, frame, levels, finder, structures)
+    return remaining_bone_map(volume, fixture, frame, levels, finder, structures)
 
 
 def expected(turn_deg, w=0.0):
@@ -75,32 +82,34 @@ def expected(turn_deg, w=0.0):
 @pytest.mark.parametrize(("side", "tooth"), [("left", "36"), ("right", "46")])
 @pytest.mark.parametrize("w", [0.0, 1.0])
 def test_bone_around_is_that_of_the_block(side, tooth, w):
-    wall = mapped("block", side, w=w, tooth=tooth)
-    rows = wall.depths_mm >= 1.0
+    remaining = mapped("block", side, w=w, tooth=tooth)
+    rows = remaining.depths_mm >= 1.0
     for turn in (0.0, 30.0, -30.0, 180.0, -180.0, 150.0):
-        column = np.flatnonzero(wall.turns_deg == (-180.0 if turn == 180.0 else turn))[0]
+        column = np.flatnonzero(remaining.turns_deg == (-180.0 if turn == 180.0 else turn))[0]
         true = expected(turn, w)
-        assert np.median(wall.bone_mm[rows, column]) == pytest.approx(true, abs=0.1)
-        assert np.abs(wall.bone_mm[rows, column] - true).max() < 0.25
-    least = minima(wall)
+        assert np.median(remaining.bone_mm[rows, column]) == pytest.approx(true, abs=0.1)
+        assert np.abs(remaining.bone_mm[rows, column] - true).max() < 0.25
+    least = minima(remaining)
     assert least["buccal"].reading.value == pytest.approx(3.0 - w, abs=0.2)
     assert least["lingual"].reading.value == pytest.approx(3.0 + w, abs=0.2)
-    assert (wall.state[rows][:, np.abs(np.abs(wall.turns_deg) - 90.0) < 1] == REACHES).all()
+    assert (
+        remaining.state[rows][:, np.abs(np.abs(remaining.turns_deg) - 90.0) < 1] == REACHES
+    ).all()
 
 
 def test_a_canal_inside_the_bone_is_not_the_outside():
-    wall = mapped("canal", down=6.0)
-    last = wall.bone_mm[-1]
-    assert last[wall.turns_deg == 0.0][0] == pytest.approx(3.0, abs=0.25)
+    remaining = mapped("canal", down=6.0)
+    last = remaining.bone_mm[-1]
+    assert last[remaining.turns_deg == 0.0][0] == pytest.approx(3.0, abs=0.25)
 
 
 def test_a_marked_canal_is_other_and_not_bone():
     _, arch, *_, station = scene("canal")
     points = [arch.frame(station + s).origin + -19.5 * arch.frame(station).up for s in (-8, 0, 8)]
     marked = Course(id="canal-left", kind="canal", points=points, diameter_mm=3.0)
-    plain, wall = mapped("canal", down=6.0), mapped("canal", down=6.0, structures=(marked,))
-    assert wall.other_mm.max() > 0.5
-    assert np.nansum(wall.bone_mm) < np.nansum(plain.bone_mm)
+    plain, remaining = mapped("canal", down=6.0), mapped("canal", down=6.0, structures=(marked,))
+    assert remaining.other_mm.max() > 0.5
+    assert np.nansum(remaining.bone_mm) < np.nansum(plain.bone_mm)
 
 
 def test_a_root_stops_the_ray_and_an_old_socket_is_a_gap():
@@ -118,10 +127,10 @@ def test_a_root_stops_the_ray_and_an_old_socket_is_a_gap():
         )
         for flag in (False, True)
     )
-    wall = mapped(structures=(keep,))
-    mesial = np.flatnonzero((wall.state == TO_ROOT).any(axis=0))
+    remaining = mapped(structures=(keep,))
+    mesial = np.flatnonzero((remaining.state == TO_ROOT).any(axis=0))
     assert len(mesial)
-    hit = wall.bone_mm[10][wall.state[10] == TO_ROOT].min()
+    hit = remaining.bone_mm[10][remaining.state[10] == TO_ROOT].min()
     assert hit == pytest.approx(6.0 - 2.0 - 2.0, abs=0.25)
     old = mapped(structures=(gone,))
     assert not (old.state == TO_ROOT).any()
@@ -129,18 +138,18 @@ def test_a_root_stops_the_ray_and_an_old_socket_is_a_gap():
 
 
 def test_a_fresh_socket_is_a_gap_and_only_the_bone_beyond_counts():
-    wall = mapped("socket")
-    column = wall.turns_deg == 0.0
-    row = np.argmin(np.abs(wall.depths_mm - 4.0))
-    assert wall.gap_mm[row, column][0] == pytest.approx(1.2, abs=0.4)
-    assert wall.bone_mm[row, column][0] == pytest.approx(1.8, abs=0.4)
+    remaining = mapped("socket")
+    column = remaining.turns_deg == 0.0
+    row = np.argmin(np.abs(remaining.depths_mm - 4.0))
+    assert remaining.gap_mm[row, column][0] == pytest.approx(1.2, abs=0.4)
+    assert remaining.bone_mm[row, column][0] == pytest.approx(1.8, abs=0.4)
 
 
 def test_outside_bone_the_wall_is_negative():
-    wall = mapped(w=4.0)
-    rows = wall.depths_mm >= 1.0
-    assert wall.bone_mm[rows][:, wall.turns_deg == 0.0] == pytest.approx(-1.0, abs=0.2)
-    assert minima(wall)["buccal"].reading.value < -0.8
+    remaining = mapped(w=4.0)
+    rows = remaining.depths_mm >= 1.0
+    assert remaining.bone_mm[rows][:, remaining.turns_deg == 0.0] == pytest.approx(-1.0, abs=0.2)
+    assert minima(remaining)["buccal"].reading.value < -0.8
     away = mapped(w=9.5)
     assert (away.state[:, away.turns_deg == 0.0] == NO_BONE).all()
     assert minima(away)["buccal"].reading.notes[-1].code == "wall_no_bone"
@@ -148,14 +157,14 @@ def test_outside_bone_the_wall_is_negative():
 
 def test_a_plate_too_faint_is_not_found_and_never_drawn_as_bone():
     volume, fixture, frame, levels, finder = placed("faint", w=0.5)
-    wall = wall_map(volume, fixture, frame, levels, finder)
-    middle = wall.state[2:, wall.turns_deg == 0.0]
+    remaining = remaining_bone_map(volume, fixture, frame, levels, finder)
+    middle = remaining.state[2:, remaining.turns_deg == 0.0]
     assert (middle == NOT_FOUND).all()
-    assert np.isnan(wall.bone_mm[2:, wall.turns_deg == 0.0]).all()
-    least = minima(wall)["buccal"].reading
+    assert np.isnan(remaining.bone_mm[2:, remaining.turns_deg == 0.0]).all()
+    least = minima(remaining)["buccal"].reading
     assert least.value is None or least.upper_bound
     assert least.notes[0].code in ("wall_not_found", "wall_partly_found")
-    assert minima(wall)["lingual"].reading.value == pytest.approx(3.5, abs=0.25)
+    assert minima(remaining)["lingual"].reading.value == pytest.approx(3.5, abs=0.25)
     surface = bone_surface(fixture, frame, volume, levels, finder)
     assert surface["buccal"].value is None
     assert surface["buccal"].notes[0].code == "surface_unclear"
@@ -163,17 +172,17 @@ def test_a_plate_too_faint_is_not_found_and_never_drawn_as_bone():
 
 def holed(*holes, unscanned=()):
     """A map with rays that have no edge, at (row, turn)."""
-    wall = mapped()
-    bone, state = wall.bone_mm.copy(), wall.state.copy()
+    remaining = mapped()
+    bone, state = remaining.bone_mm.copy(), remaining.state.copy()
     for row, turn in (*holes, *unscanned):
-        at = row, int(np.flatnonzero(wall.turns_deg == turn)[0])
+        at = row, int(np.flatnonzero(remaining.turns_deg == turn)[0])
         bone[at] = np.nan
         state[at] = NOT_SCANNED if (row, turn) in unscanned else NOT_FOUND
-    return replace(wall, bone_mm=bone, state=state)
+    return replace(remaining, bone_mm=bone, state=state)
 
 
-def told(wall):
-    reading = minima(wall)["buccal"].reading
+def told(remaining):
+    reading = minima(remaining)["buccal"].reading
     return reading.upper_bound, {n.code: n.fields["missing"] for n in reading.notes}
 
 
@@ -185,10 +194,10 @@ def test_a_small_hole_between_found_rays_is_judged_by_them_and_told():
 
 
 def test_a_hole_beside_the_least_bone_a_wide_one_and_an_unscanned_one_are_not():
-    wall = mapped()
-    least = minima(wall)["buccal"]
-    row = int(np.argmin(np.abs(wall.depths_mm - least.depth_mm)))
-    row = min(max(row, 2), len(wall.depths_mm) - 4)
+    remaining = mapped()
+    least = minima(remaining)["buccal"]
+    row = int(np.argmin(np.abs(remaining.depths_mm - least.depth_mm)))
+    row = min(max(row, 2), len(remaining.depths_mm) - 4)
     beside = [(row + 1, least.turn_deg), (row + 1, least.turn_deg + 5.0)]
     assert told(holed(*beside))[0]
     wide = [(r, t) for r in (6, 7, 8) for t in (25.0, 30.0, 35.0)]
@@ -208,7 +217,7 @@ def test_unscanned_is_told():
         towards_apex=fixture.towards_apex,
         size=fixture.size,
     )
-    least = minima(wall_map(volume, away, frame, levels, finder))
+    least = minima(remaining_bone_map(volume, away, frame, levels, finder))
     assert least["buccal"].reading.value is None
     assert least["buccal"].reading.notes[0].code == "wall_not_scanned"
 
@@ -257,5 +266,5 @@ def test_levels_in_trouble_are_told_everywhere():
     lost = replace(levels, trouble=Note("levels_no_bone"))
     finder = HalfMaximum(levels=lost)
     assert bone_surface(fixture, frame, volume, lost, finder)["apical"].value is None
-    least = minima(wall_map(volume, fixture, frame, lost, finder))
+    least = minima(remaining_bone_map(volume, fixture, frame, lost, finder))
     assert least["lingual"].reading.notes[0].code == "levels_no_bone"

@@ -22,8 +22,8 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from app.widgets import style
-from core.pictures.wall_chart import direction_marks
-from core.pictures.wall_picture import WallLine, WallPicture
+from core.pictures.remaining_bone_chart import direction_marks
+from core.pictures.remaining_bone_picture import RemainingBoneLine, RemainingBonePicture
 
 MOST_MM = 5.0
 """Bone of this and more has the lightest grey."""
@@ -36,12 +36,12 @@ _APART_PX = 6.0
 _LEAST_PX = 40.0
 
 
-class WallChart(QWidget):
-    """Draws a `WallPicture`; while it waits, only its greys, dimmed, and dots over them."""
+class RemainingBoneChart(QWidget):
+    """Draws a `RemainingBonePicture`; waiting, only its greys, dimmed, and dots over them."""
 
     def __init__(self) -> None:
         super().__init__()
-        self.picture: WallPicture | None = None
+        self.picture: RemainingBonePicture | None = None
         self.waiting = False
         self.marks: tuple[tuple[float, str], ...] = ()
         self.setMinimumSize(200, 80)
@@ -49,7 +49,7 @@ class WallChart(QWidget):
         self._grey: QImage | None = None
 
     def show_picture(
-        self, picture: WallPicture | None, *, jaw: str | None = None, named: bool = True
+        self, picture: RemainingBonePicture | None, *, jaw: str | None = None, named: bool = True
     ) -> None:
         """Draw another picture, or none."""
         self.picture, self.waiting = picture, False
@@ -82,7 +82,7 @@ class WallChart(QWidget):
             painter.setPen(style.QUIET)
             painter.drawText(box, Qt.AlignmentFlag.AlignCenter, WAITS)
 
-    def _ink(self, painter: QPainter, box: QRectF, picture: WallPicture) -> None:
+    def _ink(self, painter: QPainter, box: QRectF, picture: RemainingBonePicture) -> None:
         painter.setClipRect(box)
         # As on paper: what is below its limit rises to the right, what is not known falls.
         self._hatch(painter, box, picture.below, style.BELOW, Qt.BrushStyle.BDiagPattern)
@@ -95,7 +95,7 @@ class WallChart(QWidget):
             self._numeral(painter, box, picture, line, taken)
         painter.setClipping(False)
 
-    def _at(self, box: QRectF, picture: WallPicture, turn: float, depth: float) -> QPointF:
+    def _at(self, box: QRectF, picture: RemainingBonePicture, turn: float, depth: float) -> QPointF:
         deepest = float(picture.depths_mm[-1])
         return QPointF(
             box.left() + (turn + 180.0) / 360.0 * box.width(),
@@ -119,7 +119,9 @@ class WallChart(QWidget):
             painter.drawRect(QRectF(x, y, wide, high))
         painter.setBrush(Qt.BrushStyle.NoBrush)
 
-    def _line(self, painter: QPainter, box: QRectF, picture: WallPicture, line: WallLine) -> None:
+    def _line(
+        self, painter: QPainter, box: QRectF, picture: RemainingBonePicture, line: RemainingBoneLine
+    ) -> None:
         path = QPainterPath()
         path.addPolygon(QPolygonF([self._at(box, picture, t, d) for t, d in line.points]))
         ink = style.BELOW if line.is_limit else style.TEXT
@@ -132,8 +134,8 @@ class WallChart(QWidget):
         self,
         painter: QPainter,
         box: QRectF,
-        picture: WallPicture,
-        line: WallLine,
+        picture: RemainingBonePicture,
+        line: RemainingBoneLine,
         taken: list[QRectF],
     ) -> None:
         """The numeral in the line, where it covers no other."""
@@ -161,7 +163,7 @@ class WallChart(QWidget):
             return
 
     def _names(
-        self, box: QRectF, picture: WallPicture, metrics: QFontMetricsF
+        self, box: QRectF, picture: RemainingBonePicture, metrics: QFontMetricsF
     ) -> list[tuple[float, str]]:
         """Left edge and words of the directions; two letters each where words would touch."""
         placed: list[tuple[float, str]] = []
@@ -180,7 +182,7 @@ class WallChart(QWidget):
                 break
         return placed
 
-    def _frame(self, painter: QPainter, box: QRectF, picture: WallPicture) -> None:
+    def _frame(self, painter: QPainter, box: QRectF, picture: RemainingBonePicture) -> None:
         painter.setPen(QPen(style.EDGE, 1))
         painter.drawRect(box)
         painter.setFont(style.font(11))
@@ -199,7 +201,7 @@ class WallChart(QWidget):
             painter.drawLine(QPointF(_LEFT - 4, y), QPointF(_LEFT, y))
 
 
-def _grey_image(picture: WallPicture) -> QImage:
+def _grey_image(picture: RemainingBonePicture) -> QImage:
     bone = np.nan_to_num(picture.bone_mm, nan=0.0)
     shade = 34 + np.clip(bone / MOST_MM, 0.0, 1.0) * 120
     grey = np.ascontiguousarray(shade.astype(np.uint8))

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from core.bone.edges import STEP_MM
-from core.bone.wall_rays import GAP, OTHER, ROOT, _shows_faintly, wall_rays
+from core.bone.remaining_bone_rays import GAP, OTHER, ROOT, _shows_faintly, remaining_bone_rays
 from core.structures import Course, Tapered
-from tests.core.bone.test_wall import TOP, placed, scene
+from tests.core.bone.test_remaining_bone import TOP, placed, scene
 from tests.core.bone_phantoms import true_levels
 
 
@@ -29,7 +29,7 @@ def marked_things(gone):
 def test_a_place_is_marked_where_a_ball_holds_it(gone):
     volume, fixture, frame, levels, finder = placed()
     root, canal = marked_things(gone)
-    rays = wall_rays(
+    rays = remaining_bone_rays(
         volume, fixture.platform, frame, levels, finder, (root, canal),
         length_mm=10.0, radius_mm=2.0,
     )  # fmt: skip

@@ -66,7 +66,7 @@ _OUTSIDE_MM = 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class WallRays:
+class RemainingBoneRays:
     """Rays by (depth, direction), flattened; places along them count from the axis.
 
     Parameters
@@ -102,7 +102,7 @@ class WallRays:
     skims: NDArray[np.bool_]
 
 
-def wall_rays(  # noqa: PLR0917 - the order is that of `wall_map`
+def remaining_bone_rays(  # noqa: PLR0917 - the order is that of `remaining_bone_map`
     volume: Volume,
     platform: Array,
     frame: FixtureFrame,
@@ -114,7 +114,7 @@ def wall_rays(  # noqa: PLR0917 - the order is that of `wall_map`
     radius_mm: float,
     step_mm: float = 0.5,
     turn_step_deg: float = 5.0,
-) -> WallRays:
+) -> RemainingBoneRays:
     """Cast the rays of one pose.
 
     Parameters
@@ -159,7 +159,7 @@ def wall_rays(  # noqa: PLR0917 - the order is that of `wall_map`
     state[(state == NO_BONE) & (~outside_first | _shows_faintly(grid, levels))] = NOT_FOUND
     above = places + _SKIMS_MM * frame.a
     skims = outside.at(above)[0].reshape(-1, count) & ~by_mouth
-    return WallRays(
+    return RemainingBoneRays(
         depths_mm=depths,
         turns_deg=turns,
         axis_mm=axis,

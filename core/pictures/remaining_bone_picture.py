@@ -1,8 +1,8 @@
 """The remaining bone laid out flat: depth downwards, direction across, lines of equal bone.
 
 Directions run lingual, distal, buccal (in the middle), mesial, lingual. A line of equal bone is
-where linear interpolation between the rays of a `WallMap` meets its value (contourpy); it is
-drawn, never measured on.
+where linear interpolation between the rays of a `RemainingBoneMap` meets its value (contourpy); it
+is drawn, never measured on.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ import contourpy
 import numpy as np
 from numpy.typing import NDArray
 
-from core.bone.wall import WallMap
-from core.bone.wall_rays import NOT_FOUND, NOT_SCANNED, TO_ROOT
+from core.bone.remaining_bone import RemainingBoneMap
+from core.bone.remaining_bone_rays import NOT_FOUND, NOT_SCANNED, TO_ROOT
 from core.fixture import Fixture
 from core.geometry import Array
 from core.identity import Tooth
@@ -27,7 +27,7 @@ LEVELS_MM = (1.0, 2.0, 3.0, 4.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class WallLine:
+class RemainingBoneLine:
     """A line on the picture.
 
     Parameters
@@ -46,7 +46,7 @@ class WallLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class WallPicture:
+class RemainingBonePicture:
     """What is drawn of the remaining bone; arrays are (depths, turns), the last turn is 180.
 
     Parameters
@@ -61,7 +61,7 @@ class WallPicture:
         The ray ended at a tooth, not at the outside.
     below : (D, P + 1) bool
         Under the limit of its side and depth.
-    lines : tuple of WallLine
+    lines : tuple of RemainingBoneLine
     """
 
     depths_mm: Array
@@ -70,35 +70,37 @@ class WallPicture:
     unknown: NDArray[np.bool_]
     to_root: NDArray[np.bool_]
     below: NDArray[np.bool_]
-    lines: tuple[WallLine, ...]
+    lines: tuple[RemainingBoneLine, ...]
 
 
-def wall_picture(wall: WallMap, plan: Plan, fixture: Fixture) -> WallPicture:
+def remaining_bone_picture(
+    remaining: RemainingBoneMap, plan: Plan, fixture: Fixture
+) -> RemainingBonePicture:
     """Lay out the remaining bone of a fixture with the limits of its plan.
 
     Parameters
     ----------
-    wall : WallMap
+    remaining : RemainingBoneMap
     plan : Plan
     fixture : Fixture
     """
-    turns = np.append(wall.turns_deg, 180.0)
-    bone = _closed(wall.bone_mm)
-    state = _closed(wall.state)
-    limit = _closed(_limits(wall, plan, fixture))
+    turns = np.append(remaining.turns_deg, 180.0)
+    bone = _closed(remaining.bone_mm)
+    state = _closed(remaining.state)
+    limit = _closed(_limits(remaining, plan, fixture))
     lines = [
-        WallLine(points=points, label=plain(level).removesuffix(".0"))
+        RemainingBoneLine(points=points, label=plain(level).removesuffix(".0"))
         for level in LEVELS_MM
-        for points in _contours(turns, wall.depths_mm, bone, level)
+        for points in _contours(turns, remaining.depths_mm, bone, level)
     ]
     lines += [
-        WallLine(points=points, label="limit", is_limit=True)
-        for points in _contours(turns, wall.depths_mm, bone - limit, 0.0)
+        RemainingBoneLine(points=points, label="limit", is_limit=True)
+        for points in _contours(turns, remaining.depths_mm, bone - limit, 0.0)
     ]
     with np.errstate(invalid="ignore"):
         below = bone < limit
-    return WallPicture(
-        depths_mm=wall.depths_mm,
+    return RemainingBonePicture(
+        depths_mm=remaining.depths_mm,
         turns_deg=turns,
         bone_mm=bone,
         unknown=(state == NOT_FOUND) | (state == NOT_SCANNED),
@@ -108,16 +110,16 @@ def wall_picture(wall: WallMap, plan: Plan, fixture: Fixture) -> WallPicture:
     )
 
 
-def _limits(wall: WallMap, plan: Plan, fixture: Fixture) -> Array:
+def _limits(remaining: RemainingBoneMap, plan: Plan, fixture: Fixture) -> Array:
     """(D, P) limit by depth and direction; NaN towards the neighbours, where none applies."""
     tooth = Tooth.of(fixture.tooth) if fixture.tooth else None
-    limits = np.full(wall.bone_mm.shape, np.nan)
+    limits = np.full(remaining.bone_mm.shape, np.nan)
     lingual = least_allowed(limit_for("wall-lingual", plan, tooth=tooth))
-    limits[:, wall.sector("lingual")] = lingual
-    for row, depth in enumerate(wall.depths_mm):
+    limits[:, remaining.sector("lingual")] = lingual
+    for row, depth in enumerate(remaining.depths_mm):
         key = zone_key("wall-buccal", float(depth))
         limit = least_allowed(limit_for(key, plan, tooth=tooth))
-        limits[row, wall.sector("buccal")] = limit
+        limits[row, remaining.sector("buccal")] = limit
     return limits
 
 

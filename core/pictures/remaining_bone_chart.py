@@ -16,7 +16,7 @@ from core.drawing import Chart, Label, Line, Sides, hatch
 from core.geometry import Array
 from core.identity import inner_side
 from core.pictures.chart_desk import label_height_mm
-from core.pictures.wall_picture import WallLine, WallPicture
+from core.pictures.remaining_bone_picture import RemainingBoneLine, RemainingBonePicture
 
 SIZE_MM = (98.0, 44.0)
 PIXEL_MM = 0.5
@@ -34,7 +34,9 @@ def direction_marks(jaw: str | None, *, named: bool = True) -> tuple[tuple[float
     return (-180.0, inner), (-90.0, minus), (0.0, "buccal"), (90.0, plus), (180.0, inner)
 
 
-def wall_chart(picture: WallPicture, *, size_mm: tuple[float, float] = SIZE_MM) -> Chart:
+def remaining_bone_chart(
+    picture: RemainingBonePicture, *, size_mm: tuple[float, float] = SIZE_MM
+) -> Chart:
     """Greys by mm of bone, lines of 1 to 4 mm, the limit heavy, what is below it and unknown."""
     rows, cols = (round(side / PIXEL_MM) for side in (size_mm[1], size_mm[0]))
     size = (cols * PIXEL_MM, rows * PIXEL_MM)
@@ -59,7 +61,7 @@ def wall_chart(picture: WallPicture, *, size_mm: tuple[float, float] = SIZE_MM) 
     )
 
 
-def _placed(picture: WallPicture, places: Array, size: tuple[float, float]) -> Array:
+def _placed(picture: RemainingBonePicture, places: Array, size: tuple[float, float]) -> Array:
     """(n, 2) of turn and depth → (n, 2) uv_mm."""
     deepest = max(float(picture.depths_mm[-1]), 1e-6)
     u = places[:, 0] / 360.0 * size[0]
@@ -85,7 +87,9 @@ def _hatched(
     return [Line(style=style, points=s, below=style == "bone below limit") for s in segments]
 
 
-def _numerals(picture: WallPicture, size: tuple[float, float], *, below: bool) -> list[Label]:
+def _numerals(
+    picture: RemainingBonePicture, size: tuple[float, float], *, below: bool
+) -> list[Label]:
     """A numeral in each line where it covers no other and stays on the picture."""
     height = label_height_mm("numeral")
     labels: list[Label] = []
@@ -114,5 +118,5 @@ def _half(label: Label, height: float) -> Array:
     return np.array([0.31 * height * len(label.text) + 0.6, height / 2 + 0.5])
 
 
-def _length(line: WallLine) -> float:
+def _length(line: RemainingBoneLine) -> float:
     return sum(float(np.linalg.norm(b - a)) for a, b in pairwise(line.points))

@@ -8,10 +8,10 @@ from dataclasses import replace
 import numpy as np
 
 from core.arch import FixtureFrame
-from core.bone.field_edge import WALL_REACH_MM, scan_ends_beside
-from core.bone.wall import Side, WallMap
-from core.bone.wall_minima import Opening, openings
-from core.bone.wall_rays import NOT_SCANNED
+from core.bone.field_edge import REMAINING_BONE_REACH_MM, scan_ends_beside
+from core.bone.remaining_bone import RemainingBoneMap, Side
+from core.bone.remaining_bone_minima import Opening, openings
+from core.bone.remaining_bone_rays import NOT_SCANNED
 from core.fixture import Fixture
 from core.identity import Tooth, inner_side
 from core.image.volume import Volume
@@ -27,7 +27,7 @@ _EVERY_MM = 1.0
 """Depths that are named one by one."""
 
 
-def wall_limit(plan: Plan, fixture: Fixture, side: Side) -> Callable[[float], float]:
+def remaining_bone_limit(plan: Plan, fixture: Fixture, side: Side) -> Callable[[float], float]:
     """Depth from the platform → limit in force on a side, mm.
 
     Parameters
@@ -45,32 +45,34 @@ def wall_limit(plan: Plan, fixture: Fixture, side: Side) -> Callable[[float], fl
     return at
 
 
-def as_told(wall: WallMap, volume: Volume, fixture: Fixture, frame: FixtureFrame) -> WallMap:
+def as_told(
+    remaining: RemainingBoneMap, volume: Volume, fixture: Fixture, frame: FixtureFrame
+) -> RemainingBoneMap:
     """The map with no bone told on a side beside which the scan ends, as in the ledger's rows.
 
     Bone that was cut off there would pass for its outside.
 
     Parameters
     ----------
-    wall : WallMap
+    remaining : RemainingBoneMap
     volume : Volume
     fixture : Fixture
     frame : FixtureFrame
     """
-    bone, state = wall.bone_mm.copy(), wall.state.copy()
+    bone, state = remaining.bone_mm.copy(), remaining.state.copy()
     for side in _SIDES:
-        if scan_ends_beside(volume, fixture, frame, side, WALL_REACH_MM):
-            bone[:, wall.sector(side)] = np.nan
-            state[:, wall.sector(side)] = NOT_SCANNED
-    return replace(wall, bone_mm=bone, state=state)
+        if scan_ends_beside(volume, fixture, frame, side, REMAINING_BONE_REACH_MM):
+            bone[:, remaining.sector(side)] = np.nan
+            state[:, remaining.sector(side)] = NOT_SCANNED
+    return replace(remaining, bone_mm=bone, state=state)
 
 
-def lacking_notes(wall: WallMap, plan: Plan, fixture: Fixture) -> tuple[Note, ...]:
+def lacking_notes(remaining: RemainingBoneMap, plan: Plan, fixture: Fixture) -> tuple[Note, ...]:
     """A sentence for each stretch below the limit, buccal ones first; none without such.
 
     Parameters
     ----------
-    wall : WallMap
+    remaining : RemainingBoneMap
     plan : Plan
     fixture : Fixture
     """
@@ -78,7 +80,7 @@ def lacking_notes(wall: WallMap, plan: Plan, fixture: Fixture) -> tuple[Note, ..
     return tuple(
         _note(opening, "buccal" if side == "buccal" else inner)
         for side in _SIDES
-        for opening in openings(wall, side, wall_limit(plan, fixture, side))
+        for opening in openings(remaining, side, remaining_bone_limit(plan, fixture, side))
     )
 
 
