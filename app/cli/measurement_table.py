@@ -13,6 +13,7 @@ from core.pictures.ink import GLYPHS
 from core.plans.history import sign_off_state
 from core.sheet.patient_words import patient_words
 from core.trust.figures import plain, shown, shown_at_least, up
+from core.trust.verdict import verdict_words
 from core.words.catalogue import message, say
 from core.words.cautions import CAUTIONS
 from core.words.sheet import GROUPS
@@ -84,7 +85,8 @@ def _row(row: Measurement, jaw: str | None, shared: SharedReasons) -> list[str]:
     unit = "°" if row.reading.unit == "deg" else "mm"
     limit = "" if row.limit is None else plain(row.limit.value)
     value = shown(row, decimals=2) if row.value is None else f"{shown(row, decimals=2)} {unit}"
-    verdict = " ".join((row.verdict or say("cli.measurement_table.no-limit"), *shared.letters(row)))
+    judged = verdict_words(row.verdict) or say("cli.measurement_table.no-limit")
+    verdict = " ".join((judged, *shared.letters(row)))
     degrees = row.reading.unit == "deg"
     doubt = "" if row.budget is None else f"± {up(row.budget.expanded, 1 if degrees else 2)}"
     figures = f"{value:>9}{shown_at_least(row, decimals=2):>10}{doubt:>8}{limit:>6}"

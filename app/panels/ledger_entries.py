@@ -21,7 +21,7 @@ from core.pictures.ink import GLYPHS
 from core.plans.plan import Jaw, Plan
 from core.plans.sizes import size_words
 from core.trust.figures import plain, shown, shown_at_least, shown_lack
-from core.trust.verdict import worst_first
+from core.trust.verdict import verdict_words, worst_first
 from core.words.catalogue import Words, message, say, sentences_of
 from core.words.sheet import GROUPS, UNCERTAINTY
 
@@ -115,7 +115,7 @@ class Entry:
         state = (
             say("panels.ledger_entries.being-measured-2")
             if self.waiting
-            else (self.row.verdict or say("panels.ledger_entries.no-limit"))
+            else (verdict_words(self.row.verdict) or say("panels.ledger_entries.no-limit"))
         )
         # A letter alone says nothing to who cannot see where it is explained.
         told = "" if self.waiting else why(self.row)

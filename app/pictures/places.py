@@ -18,6 +18,7 @@ from core.image.ribbon import Ribbon
 from core.image.section import across_arch_grid, through_axis_grid
 from core.image.volume import Volume
 from core.level import Level
+from core.pictures.chart import plane_words
 from core.pictures.chart_parts import sides_of
 from core.words.catalogue import say
 
@@ -223,7 +224,7 @@ def _through_axis(
     )
     return Place(
         grid=grid,
-        title=say("pictures.places.plane-through-the-fixtures-axis", turn_deg=round(turn_deg, 1)),
+        title=plane_words(turn_deg, named=frame.named_by_tooth, jaw=session.guide.jaw),
         subtitle=named,
         sides=sides,
         subject=fixture.id,

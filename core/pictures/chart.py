@@ -37,8 +37,11 @@ from core.pictures.overlay import (
     section_overlay,
 )
 from core.plans.plan import Plan
+from core.words.catalogue import say
 
 SECTION_SIZE_MM = (46.0, 60.0)
+_ALONG_DEG = 90.0
+"""Turn of the plane that lies along the arch."""
 
 __all__ = [
     "View",
@@ -48,6 +51,7 @@ __all__ = [
     "neighbour_charts",
     "panorama_chart",
     "picture_pixel_mm",
+    "plane_words",
     "sides_of",
     "through_axis_chart",
 ]
@@ -166,7 +170,7 @@ def through_axis_chart(
     )
     sides = sides_of(grid, frame.b, frame.m, jaw=plan.known_jaw, named=frame.named_by_tooth)
     head = _Head(
-        title=f"Plane through the fixture’s axis, turn {turn_deg:g}°",
+        title=plane_words(turn_deg, named=frame.named_by_tooth, jaw=plan.known_jaw),
         subtitle=f"fixture {fixture.id}, {_first_lower(sides.right)} on the right",
         sides=sides,
     )
@@ -175,6 +179,29 @@ def through_axis_chart(
     crosses = abs(np.sin(np.radians(turn_deg))) < 0.5
     view = view if crosses else replace(view, levels=None)
     return _flat_chart(volume, plan, grid, head=head, rows=rows, view=view)
+
+
+def plane_words(turn_deg: float, *, named: bool, jaw: str | None) -> str:
+    """What a plane through a fixture's axis is called.
+
+    Parameters
+    ----------
+    turn_deg : float
+        About the axis; 0° lies across the arch.
+    named : bool
+        False where no tooth names mesial and distal.
+    jaw : {'lower', 'upper'} or None
+        In the upper jaw *lingual* reads *palatal*.
+    """
+    turn = round(turn_deg, 1)
+    if turn % 180.0 == 0.0:
+        upper = jaw == "upper"
+        key = "pictures.chart.buccopalatal-plane" if upper else "pictures.chart.buccolingual-plane"
+        return say(key)
+    if turn % 180.0 == _ALONG_DEG:
+        key = "pictures.chart.mesiodistal-plane"
+        return say(key) if named else say("pictures.chart.plane-along-the-arch")
+    return say("pictures.chart.plane-rotated", turn_deg=turn)
 
 
 def neighbour_charts(

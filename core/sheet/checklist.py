@@ -10,6 +10,7 @@ from core.measurement import Measurement
 from core.sheet.case import Case
 from core.sheet.page import Pages, PaperName
 from core.sheet.small_pages import plain_head
+from core.trust.verdict import verdict_words
 from core.words.drilling import CHOOSE, CHOSEN, DRILLS_LAID_OUT, NO_CARD, ORIGINS
 from core.words.sheet import SIDE_CONTRADICTED
 
@@ -54,7 +55,10 @@ def checklist_items(case: Case) -> tuple[tuple[str, str], ...]:
         items.append(("To be removed first", ", ".join(removed)))
     items += [
         ("Pin in the first hole, check film, compared with the expected one", "before widening"),
-        *((f"Looked at again: {_named(case, m)}", str(m.verdict)) for m in _not_met(case)),
+        *(
+            (f"Looked at again: {_named(case, m)}", verdict_words(m.verdict))
+            for m in _not_met(case)
+        ),
     ]
     return tuple(items)
 

@@ -14,6 +14,7 @@ from core.sheet.fonts_found import Face
 from core.sheet.page import Pages
 from core.sheet.page_frame import RULER_MM, heading, ruler, scale_check
 from core.trust.figures import down, plain, shown, up
+from core.trust.verdict import verdict_words
 from core.words import sentence
 from core.words.drilling import NO_MARK_THERE, NOT_FOUND, TIP_BARS, TIP_BORDERLINE
 from core.words.drilling import ORIGINS as ORIGIN_WORDS
@@ -185,4 +186,4 @@ def tip_warning(row: Measurement, name: str) -> str:
     limit = "" if row.limit is None else f", limit {plain(row.limit.value)} mm"
     value = "no value" if row.value is None else f"{shown(row)} mm"
     words = TIP_BARS if bars_drilling(row) else TIP_BORDERLINE
-    return words.format(what=name, value=value, limit=limit, verdict=row.verdict)
+    return words.format(what=name, value=value, limit=limit, verdict=verdict_words(row.verdict))

@@ -22,7 +22,7 @@ from core.sheet.fonts_found import Face
 from core.sheet.page_frame import RULER_MM
 from core.sheet.small_pages import CardPages, check_ruler, plain_head
 from core.trust.figures import down, plain, shown
-from core.trust.verdict import worst_first
+from core.trust.verdict import verdict_words, worst_first
 from core.words.drilling import (
     CARD_RULER,
     CARD_RULES,
@@ -160,7 +160,11 @@ def _tip_line(case: Case, plan: DrillPlan) -> str:
     row = worst_first(judged)[0]
     limit = "" if row.limit is None else f" (limit {plain(row.limit.value)})"
     return TIP_NEAREST.format(
-        tip=words, what=_short(case, row), value=shown(row), limit=limit, verdict=row.verdict
+        tip=words,
+        what=_short(case, row),
+        value=shown(row),
+        limit=limit,
+        verdict=verdict_words(row.verdict),
     )
 
 

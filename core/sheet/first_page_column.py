@@ -12,7 +12,7 @@ from core.pictures.ink import GLYPHS, VERMILION
 from core.sheet.case import Case, Subject
 from core.sheet.page import Pages
 from core.trust.figures import plain, shown, shown_at_least, up
-from core.trust.verdict import is_judged, worst_first
+from core.trust.verdict import is_judged, verdict_words, worst_first
 from core.words.drilling import (
     CHOOSE,
     MAXIMUM,
@@ -23,7 +23,14 @@ from core.words.drilling import (
     NOT_GIVEN_SIDE,
     ORIGINS,
 )
-from core.words.sheet import CLOSEST, LIMITS_MET, NOT_ASSESSED, NOTHING_MEASURED, OPEN_VERDICTS
+from core.words.sheet import (
+    CLOSEST,
+    CLOSEST_SURFACE,
+    LIMITS_MET,
+    NOT_ASSESSED,
+    NOTHING_MEASURED,
+    OPEN_VERDICTS,
+)
 
 _MOST_ROWS = 7
 _LEAST_ROWS = 3
@@ -46,7 +53,8 @@ def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a
     tight = case.tightest(lead)
     if tight is not None:
         with pages.element("H2"):
-            pages.text(x, y + 3.2, CLOSEST, size=9, face="strong")
+            title = CLOSEST_SURFACE if tight.target == "bone surface" else CLOSEST
+            pages.text(x, y + 3.2, title, size=9, face="strong")
         y = _tightest(pages, tight, case.name(tight), x, y + 4.5)
     y = _depths(pages, case, lead, x, y)
     others = [m for m in worst_first(rows) if m is not tight]
@@ -257,7 +265,9 @@ def _tightest(pages: Pages, m: Measurement, name: str, x: float, y: float) -> fl
     pages.text(x + 14.0, y + 6.6, name, size=13, face="strong", width=width - 48)
     pages.text(x + width - 3.0, y + 6.8, value, size=15, face="strong", align="right", width=30)
     pages.text(x + 14.0, y + 12.6, _against(m), size=9, width=width - 48)
-    pages.text(x + width - 3.0, y + 12.6, str(m.verdict), size=9, face="strong", align="right")
+    pages.text(
+        x + width - 3.0, y + 12.6, verdict_words(m.verdict), size=9, face="strong", align="right"
+    )
     return y + 18.0
 
 
@@ -266,7 +276,7 @@ def _against(m: Measurement) -> str:
     if m.reading.upper_bound:
         return f"only an upper bound: traced too short; {limit}"
     if m.value is None:
-        return f"see the ledger for the reason; {limit}"
+        return f"see the measurements for the reason; {limit}"
     return f"could be as little as {shown_at_least(m)}; {limit}"
 
 

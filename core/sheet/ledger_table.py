@@ -15,6 +15,7 @@ from core.sheet.fonts_found import Face
 from core.sheet.page import Pages
 from core.sheet.page_frame import heading
 from core.trust.figures import down, plain, shown, shown_at_least, up
+from core.trust.verdict import verdict_words
 from core.words.sheet import (
     BY_HAND,
     BY_HAND_MEANS,
@@ -188,7 +189,7 @@ def _row(
     if m.limit is not None and m.limit.changed:
         limit = f"{limit} ({plain(m.limit.default)})"
     pages.text(c.limit, y, limit, size=9, align="right", width=13.0)
-    verdict = " ".join((m.verdict or "", *letters))
+    verdict = " ".join((verdict_words(m.verdict), *letters))
     pages.text(c.verdict, y, verdict, size=9, face=face, width=26.0)
     if m.limit is not None and m.limit.source in sources:
         number = str(sources.index(m.limit.source) + 1)

@@ -29,6 +29,9 @@ SIZES_MM: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215
 """ISO 216 and ANSI/ASME Y14.1."""
 
 MARGIN_MM = 14.0
+LEAST_PT = 6.5
+"""Nothing that may be shortened is set in smaller letters than these."""
+
 _LEADING = 1.28
 
 
@@ -147,9 +150,12 @@ class Pages:
     def text(
         self, x: float, y: float, text: str, *, size: float = 9.0, face: Face = "plain",
         width: float | None = None, align: Literal["left", "right", "middle"] = "left",
-        colour: Colour = BLACK,
+        colour: Colour = BLACK, whole: bool = False,
     ) -> float:  # fmt: skip
         """One line with its baseline at y, made smaller where it must fit a width; its width.
+
+        Where the smallest letters are still too wide its middle is left out on paper; a reader
+        that speaks gets all of it.
 
         Parameters
         ----------
@@ -165,14 +171,20 @@ class Pages:
             mm; a longer text is made narrower.
         align : {'left', 'right', 'middle'}, optional
         colour : Colour, optional
+        whole : bool, optional
+            True for what tells whose it is: never shortened, however small it becomes.
         """
+        least = 0.0 if whole else LEAST_PT
         setting = (
             set_text(text, size_pt=size, face=face)
             if width is None
-            else fitted(text, width * mm, size_pt=size, face=face)
+            else fitted(text, width * mm, size_pt=size, face=face, least_pt=least)
         )
+        owner = self._own()
+        if "…" in setting.text and "…" not in text and owner is not None and not owner.actual:
+            owner.actual = text
         shift = {"left": 0.0, "right": 1.0, "middle": 0.5}[align] * setting.width_pt / mm
-        self._set(setting, x - shift, y, colour, self._own())
+        self._set(setting, x - shift, y, colour, owner)
         return float(setting.width_pt / mm)
 
     def block(

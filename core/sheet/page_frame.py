@@ -39,7 +39,7 @@ def page_frame(case: Case, title: str = SHEET_TITLE) -> Callable[[Pages, int, in
         _name(pages, who.name)
         pages.text(right, 15.5, title, size=11, face="slant", align="right")
         line = f"{who.birth} · {who.patient_id} · {who.scanned}"
-        pages.text(left, 21.0, line, size=9.5, width=pages.inner - 26)
+        pages.text(left, 21.0, line, size=9.5, width=pages.inner - 26, whole=True)
         pages.text(right, 21.0, f"page {number} of {count}", size=9.5, align="right")
         if case.band:
             _band(pages, 23.6, case.band)
@@ -50,7 +50,7 @@ def page_frame(case: Case, title: str = SHEET_TITLE) -> Callable[[Pages, int, in
                 parts = (sign.name, sign.role, plain_time(sign.at))
                 by = ", ".join(part for part in parts if part)
                 words = f"signed off by {by} · rev {sign.revision}"
-                pages.text(left, 29.0, words, size=9, width=pages.inner)
+                pages.text(left, 29.0, words, size=9, width=pages.inner, whole=True)
         foot = pages.height - MARGIN_MM
         pages.line(left, foot - 4.0, right, foot - 4.0, width=0.15)
         ledger = case.ledger

@@ -168,7 +168,7 @@ def _head(pages: Pages, case: Case, table: Mapping[str, str]) -> None:
     pages.text(pages.left, pages.y + 7.0, table["title"], size=22, face="strong",
                width=pages.inner)  # fmt: skip
     line = f"{who.name} · {who.birth} · {who.patient_id}"
-    pages.text(pages.left, pages.y + 14.0, line, size=_SIZE, width=pages.inner)
+    pages.text(pages.left, pages.y + 14.0, line, size=_SIZE, width=pages.inner, whole=True)
     pages.y += 18.0
     if not case.signed:
         pages.rect(pages.left, pages.y, pages.inner, 7.5, edge=0.5)

@@ -51,7 +51,7 @@ def repeat_pdf(result: RepeatResult, *, paper: PaperName = "A4") -> bytes:
         page.text(page.left, 17.0, "Repeat study", size=14, face="strong")
         page.text(page.right, 17.0, f"page {number} of {count}", size=9.5, align="right")
         line = f"{PROGRAM} · {result.study.at[:16].replace('T', ' ')}"
-        page.text(page.left, 22.5, line, size=9.5, width=page.inner)
+        page.text(page.left, 22.5, line, size=9.5, width=page.inner, whole=True)
         page.line(page.left, 25.5, page.right, 25.5, width=0.4)
         page.text(page.left, page.height - MARGIN_MM, SCATTER_ONLY, size=8, width=page.inner)
 

@@ -42,7 +42,7 @@ def self_test_pdf(run: SelfTest, *, paper: PaperName = "A4") -> bytes:
         page.text(page.left, 17.0, "Self-test of the program", size=14, face="strong")
         page.text(page.right, 17.0, f"page {number} of {count}", size=9.5, align="right")
         line = f"{PROGRAM} · {run.at} · seed {run.seed} · {run.seconds:.0f} s"
-        page.text(page.left, 22.5, line, size=9.5, width=page.inner)
+        page.text(page.left, 22.5, line, size=9.5, width=page.inner, whole=True)
         page.line(page.left, 25.5, page.right, 25.5, width=0.4)
         foot = page.height - MARGIN_MM
         page.text(page.left, foot, NOT_THE_SCANNER, size=8, width=page.inner)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from core.measuring.unmet import reasons_given
 from core.sheet.case import Case
 from core.sheet.page import Pages
+from core.trust.verdict import verdict_words
 from core.words.sheet import NO_REASON, SIGNED_ALTHOUGH
 
 _SIZE = 8.5
@@ -37,5 +38,7 @@ def _words(case: Case) -> tuple[str, ...]:
         return ()
     by_reason: dict[str, list[str]] = {}
     for each, reason in reasons_given(case.ledger, case.plan.accepted):
-        by_reason.setdefault(reason or NO_REASON, []).append(f"{each.words} ({each.verdict})")
+        by_reason.setdefault(reason or NO_REASON, []).append(
+            f"{each.words} ({verdict_words(each.verdict)})"
+        )
     return tuple(f"{'; '.join(rows)} – {reason}" for reason, rows in by_reason.items())

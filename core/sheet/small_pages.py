@@ -75,12 +75,13 @@ def plain_head(
     def put(pages: Pages, number: int, count: int) -> None:
         left, right, inner = pages.left, pages.right, pages.inner
         who = case.patient
-        pages.text(left, 13.0, who.name, size=14, face="strong", width=inner * 0.62)
+        pages.text(left, 13.0, who.name, size=14, face="strong", width=inner * 0.62,
+                   whole=True)  # fmt: skip
         page = f"{title} {number}/{count}" if count > 1 else title
         pages.text(right, 13.0, page, size=12, face="slant", align="right", width=inner * 0.36)
         parts = [who.birth] if with_birth_date else []
         line = " · ".join([*parts, who.patient_id, who.scanned])
-        pages.text(left, 19.0, line, size=12, width=inner)
+        pages.text(left, 19.0, line, size=12, width=inner, whole=True)
         band = case.band
         if band:
             pages.rect(left, 21.5, inner, 7.0, edge=0.5)

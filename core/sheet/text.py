@@ -176,8 +176,15 @@ def code_point(character: str) -> str:
     return f"[U+{ord(character):04X}]"
 
 
-def fitted(text: str, width_pt: float, *, size_pt: float, face: Face = "plain") -> Setting:
-    """Set a line as large as fits a width; never larger than asked, never cut.
+def fitted(
+    text: str,
+    width_pt: float,
+    *,
+    size_pt: float,
+    face: Face = "plain",
+    least_pt: float = 0.0,
+) -> Setting:
+    """Set a line as large as fits a width; never larger than asked.
 
     Parameters
     ----------
@@ -187,11 +194,41 @@ def fitted(text: str, width_pt: float, *, size_pt: float, face: Face = "plain") 
     size_pt : float
         Of the letters, points.
     face : Face, optional
+    least_pt : float, optional
+        Where even letters of this size are too wide, the middle of the text gives way to an
+        ellipsis: its end often tells it from others. 0: never cut.
     """
     setting = set_text(text, size_pt=size_pt, face=face)
     if setting.width_pt <= width_pt:
         return setting
-    return set_text(text, size_pt=size_pt * width_pt / setting.width_pt * 0.999, face=face)
+    size = size_pt * width_pt / setting.width_pt * 0.999
+    least = min(least_pt, size_pt)
+    if size >= least:
+        return set_text(text, size_pt=size, face=face)
+    few, many = 0, len(text) - 1
+    while few < many:
+        kept = (few + many + 1) // 2
+        if set_text(_without_middle(text, kept), size_pt=least, face=face).width_pt <= width_pt:
+            few = kept
+        else:
+            many = kept - 1
+    return set_text(_without_middle(text, few), size_pt=least, face=face)
+
+
+_END_LETTERS = 16
+"""As many as a size takes: ``Ø 4.0 × 10.0 mm``."""
+
+
+def _without_middle(text: str, kept: int) -> str:
+    """So many characters of a text, and an ellipsis for the rest.
+
+    The end is held longest: figures and units stand there.
+    """
+    last = max(kept * 2 // 5, min(_END_LETTERS, kept * 3 // 4))
+    end = text[len(text) - last :]
+    while end and unicodedata.combining(end[0]):
+        end = end[1:]
+    return f"{text[: kept - last].rstrip()}…{end.lstrip()}"
 
 
 def wrapped(text: str, width_pt: float, *, size_pt: float, face: Face = "plain") -> list[Setting]:

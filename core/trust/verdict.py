@@ -14,7 +14,7 @@ from typing import Literal
 from core.identity import inner_side, thing_words
 from core.measurement import GUARD, Budget, Evidence, Limit, Measurement, Note, Reading, VerdictCode
 from core.measurement_kinds import DepthDetails
-from core.words.catalogue import message, say, together
+from core.words.catalogue import Words, message, say, together
 
 DRILLING_ERROR_MM = 1.0
 """What lies nearer is within the error of drilling (common practice, no source)."""
@@ -28,6 +28,14 @@ GLYPH: dict[VerdictCode, str] = {
 
 MOST_NAMES = 10
 """Names of one verdict in the summary; a sentence of forty names is read by nobody."""
+
+VERDICT_WORDS: dict[VerdictCode, Words] = {
+    "meets limit": message("trust.verdict.as-meets-limit"),
+    "too near to tell": message("trust.verdict.as-borderline"),
+    "below limit": message("trust.verdict.as-below-limit"),
+    "not assessed": message("trust.verdict.as-not-assessed"),
+}
+"""A verdict as people read it, the same everywhere; files keep the code."""
 
 NO_CLEARANCE = message("trust.verdict.no-clearance")
 
@@ -115,6 +123,11 @@ def judge(
 def least_allowed(limit: Limit) -> float:
     """The value that is judged against, mm: the limit, never under its lower line."""
     return limit.value if limit.lower_line is None else max(limit.value, limit.lower_line)
+
+
+def verdict_words(verdict: VerdictCode | None) -> str:
+    """A verdict in words; empty where there is none."""
+    return "" if verdict is None else str(VERDICT_WORDS[verdict])
 
 
 def verdict_note(reading: Reading, limit: Limit | None) -> Note | None:

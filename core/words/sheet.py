@@ -33,7 +33,7 @@ BY_HAND_MEANS = (
 HOW_TO_READ = (
     "Values, walls, widths and heights are rounded down, ± up; verdicts use unrounded values. "
     "at least: value less 1.645 u (one-sided 95 %); ± U: k = 2. "
-    "≥ meets limit · ≈ too near to tell · < below limit · ? not assessed"
+    "≥ meets limit · ≈ borderline · < below limit · ? not assessed"
 )
 
 ONLY_BELOW = "Only what is below its limit is coloured."
@@ -41,6 +41,7 @@ NOT_ASSESSED = "Not assessed"
 ARCH_ALT = "Teeth of the {jaw} jaw, seen from below. Planned: {teeth}."
 BONE_ALT = "Remaining bone around the fixture by depth and direction, as in the rows of the table."
 CLOSEST = "Closest vital structure"
+CLOSEST_SURFACE = "Closest to the outside of the bone"
 OPEN_VERDICTS = {
     "below limit": "Also below limit",
     "not assessed": "Not assessed: mark it, or declare it",
@@ -48,7 +49,7 @@ OPEN_VERDICTS = {
 }
 """Titles of what is open on page 1, worst first."""
 
-LIMITS_MET = "Limits met"
+LIMITS_MET = "Limits met, the smallest of each structure"
 NOTHING_MEASURED = "Nothing was measured here."
 NOTHING_IN_PLAN = "The plan holds no fixture, no site and no ruler: nothing was measured."
 MEASURED_WITHOUT_FIXTURE = "Measured without a fixture: {what}."

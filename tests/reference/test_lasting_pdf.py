@@ -375,7 +375,7 @@ def test_the_sheet_reads_who_then_which_tooth_then_what_is_open():
     assert figures[0] == (
         "Teeth of the lower jaw, seen from below. Planned: 36, lower left first molar (19 in 1–32)."
     )
-    assert figures[1].startswith("Plane through the fixture’s axis, turn 0°, 1 : 1.")
+    assert figures[1].startswith("Buccolingual plane through the axis, 1 : 1.")
     assert "Lingual · R on the left" in figures[1]
     whole = [str(e["/ActualText"]) for e, _ in elements("sheet") if "/ActualText" in e]
     assert any(words.startswith("This program has not been assessed") for words in whole)

@@ -17,6 +17,7 @@ from core.measuring.unmet import unmet
 from core.plans.history import sign_off_state
 from core.plans.side import sign_off_obstacles
 from core.plans.sizes import size_words
+from core.trust.verdict import verdict_words
 from core.words.catalogue import message, say
 
 REASON_PX, MOST_REASONS_PX = 34, 210
@@ -150,7 +151,9 @@ class SignOffDialog(Dialog):
         edits: dict[str, QLineEdit] = {}
         for n, each in enumerate(not_met):
             said = say(
-                "dialogs.answers.sign_off.not-met-row", words=each.words, verdict=each.verdict
+                "dialogs.answers.sign_off.not-met-row",
+                words=each.words,
+                verdict=verdict_words(each.verdict),
             )
             label = QLabel(said)
             label.setWordWrap(True)

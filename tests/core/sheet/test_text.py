@@ -72,6 +72,24 @@ def test_fitted_text_is_smaller_but_whole():
     assert fitted("short", 100.0, size_pt=14).size_pt == 14
 
 
+def test_below_the_least_size_the_middle_gives_way_and_both_ends_stay():
+    name = "Pilot drill with a very long name of its maker, 2.2 mm"
+    setting = fitted(name, 100.0, size_pt=9, least_pt=6.5)
+    start, end = setting.text.split("…")
+    assert setting.size_pt == 6.5
+    assert setting.width_pt <= 100.0
+    assert name.startswith(start)
+    assert name.endswith(end)
+    assert end.endswith("2.2 mm")
+    assert len(start) > 8
+    longer = fitted(name, 110.0, size_pt=9, least_pt=6.5).text
+    assert len(longer) >= len(setting.text) > 20
+    assert fitted("short", 100.0, size_pt=9, least_pt=6.5).text == "short"
+    small = fitted("W" * 64, 100.0, size_pt=5, least_pt=6.5)
+    assert small.size_pt == 5
+    assert "…" in small.text
+
+
 @pytest.mark.parametrize("text", ["one two three " * 12, "W" * 200, "a " + "x" * 90 + " b"])
 def test_wrapped_lines_fit_and_lose_nothing(text):
     lines = wrapped(text, 120.0, size_pt=9)
