@@ -257,9 +257,8 @@ class Pictures(QObject):
     def _cut_beside(self, volume: Volume) -> None:
         session = self._session
         cuts: list[Cut] = []
-        for view, place in zip(
-            self.neighbours, neighbour_places(session, self._height_mm), strict=False
-        ):
+        places = neighbour_places(session, self._height_mm)
+        for view, place in zip(self.neighbours, places, strict=False):
             # A step along the arch shows most of the neighbours again, one place further on.
             known = (c for c in self._beside if c.grey is not None and same_cut(c.place, place))
             before = None if session.slab_mm else next(known, None)
@@ -271,7 +270,7 @@ class Pictures(QObject):
                 grey = volume.picture(place.grid)
             cuts.append(Cut(place, grey, ink, session.guide, self._slab))
             view.title, view.sides, view.station_mm = place.title, place.sides, place.station_mm
-            view.chosen = place.title == "here"
+            view.chosen = place is places[len(places) // 2]
             if grey is not None:
                 view.show_picture(place.grid, grey, session.window)
             if ink is not None:

@@ -20,6 +20,7 @@ from core.image.volume import Volume
 from core.level import Level
 from core.pictures.chart import plane_words
 from core.pictures.chart_parts import sides_of
+from core.pictures.neighbour_words import neighbour_words as called
 from core.words.catalogue import say
 
 SECTION_MM = (64.0, 58.0)
@@ -132,17 +133,17 @@ def _grid_at(
 
 def neighbour_words(n: int, step_mm: float, tooth: str, *, open_side: bool) -> str:
     """Name of the n-th neighbour along travel (from the patient's right to the left)."""
-    if n == 0:
-        return "here"
-    size = f"{abs(n) * step_mm:g} mm"
+    return called(abs(n) * step_mm, _way(n > 0, tooth, open_side=open_side))
+
+
+def _way(towards_left: bool, tooth: str, *, open_side: bool) -> str:
     if open_side:
-        return f"{size} {'on' if n > 0 else 'back'}"
+        return "forward" if towards_left else "back"
     if not tooth:
-        return f"{size} to {'L' if n > 0 else 'R'}"
-    towards_left = n > 0
+        return "leftwards" if towards_left else "rightwards"
     # On the patient's right the midline lies towards the left, on the left towards the right.
     mesial = towards_left if Tooth.of(tooth).side == "right" else not towards_left
-    return f"{size} {'mesial' if mesial else 'distal'}"
+    return "mesial" if mesial else "distal"
 
 
 def arch_map_place(volume: Volume, level: Level, height_mm: float) -> Place:
@@ -166,12 +167,12 @@ def arch_map_place(volume: Volume, level: Level, height_mm: float) -> Place:
     grid = PictureGrid.of_size(
         origin=middle, right=right, up=forward, size_mm=size, pixel_mm=max(0.25, max(size) / 420)
     )
-    way = "above" if height_mm > 0 else "below"
-    at = (
-        say("pictures.places.mm-the-jaw-plane", height_mm=abs(height_mm), way=way)
-        if abs(height_mm) >= 0.05
-        else say("pictures.places.jaw-plane")
-    )
+    if abs(height_mm) < 0.05:
+        at = say("pictures.places.jaw-plane")
+    elif height_mm > 0:
+        at = say("pictures.places.above-the-jaw-plane", height_mm=height_mm)
+    else:
+        at = say("pictures.places.below-the-jaw-plane", height_mm=-height_mm)
     return Place(
         grid=grid,
         title="",

@@ -11,6 +11,7 @@ from core.drawing import Chart, Dot, Label, Line, Sides
 from core.geometry import Array
 from core.trust.figures import nearest
 from core.trust.repeat_result import Comparison
+from core.words.catalogue import say
 
 SIZE_MM = (120.0, 62.0)
 _PIXEL_MM = 0.5
@@ -59,20 +60,25 @@ def agreement_chart(comparison: Comparison, *, size_mm: tuple[float, float] = SI
         x = right + 1.6 + 1.4 * number
         low, high = (up.at(end) for end in interval)
         lines.append(Line(style="interval", points=np.array([[x, low], [x, high]])))
-        words = ("upper ", "mean ", "lower ")[number] + f"{nearest(value, 2)}"
-        labels.append(Label(text=words, at=(right + 15.5, places[number]), style="numeral"))
+        text = _named(number, nearest(value, 2))
+        labels.append(Label(text=text, at=(right + 15.5, places[number]), style="numeral"))
     dots = tuple(
         Dot(at=(across.at(float(m)), up.at(float(d))))
         for m, d in zip(means, differences, strict=True)
     )
     rows, cols = (round(side / _PIXEL_MM) for side in (size_mm[1], size_mm[0]))
     return Chart(
-        title="Difference against mean",
-        subtitle=f"{comparison.title}: {found.pairs} lengths, mm",
+        title=say("pictures.agreement.title"),
+        subtitle=say("pictures.agreement.pairs", title=comparison.title, count=found.pairs),
         grey=np.full((rows, cols), np.nan, dtype=np.float32),
         pixel_mm=_PIXEL_MM,
         window=(0.0, 1.0),
-        sides=Sides(left="first − second, mm", right="", top="", bottom="mean of both, mm"),
+        sides=Sides(
+            left=say("pictures.agreement.difference"),
+            right="",
+            top="",
+            bottom=say("pictures.agreement.mean"),
+        ),
         lines=tuple(lines),
         dots=dots,
         labels=tuple(labels),
@@ -105,6 +111,14 @@ class _Scale:
 
 def _level(style: str, left: float, right: float, y: float) -> Line:
     return Line(style=style, points=np.array([[left, y], [right, y]]))
+
+
+def _named(number: int, value: str) -> str:
+    if number == 0:
+        return say("pictures.agreement.upper", value=value)
+    if number == 1:
+        return say("pictures.agreement.middle", value=value)
+    return say("pictures.agreement.lower", value=value)
 
 
 def _figure(value: float) -> str:

@@ -30,6 +30,7 @@ from core.pictures.chart_parts import (
     sides_of,
 )
 from core.pictures.cortex_lines import cortex_lines
+from core.pictures.neighbour_words import neighbour_words
 from core.pictures.overlay import (
     arch_map_overlay,
     panorama_overlay,
@@ -128,8 +129,10 @@ def across_arch_chart(
     subject = _subject_at(plan, arch, station_mm)
     words = station_words(arch, station_mm, plan.midline)
     head = _Head(
-        title="Section across the arch",
-        subtitle=f"{subject.tooth} region, {words}" if subject.tooth else words,
+        title=say("pictures.chart.section"),
+        subtitle=say("pictures.chart.region", tooth=subject.tooth, words=words)
+        if subject.tooth
+        else words,
         sides=sides_of(grid, frame.buccal, None, jaw=plan.known_jaw, named=True),
     )
     rows = () if ledger is None or not subject.id else ledger.of(subject.id)
@@ -171,7 +174,7 @@ def through_axis_chart(
     sides = sides_of(grid, frame.b, frame.m, jaw=plan.known_jaw, named=frame.named_by_tooth)
     head = _Head(
         title=plane_words(turn_deg, named=frame.named_by_tooth, jaw=plan.known_jaw),
-        subtitle=f"fixture {fixture.id}, {_first_lower(sides.right)} on the right",
+        subtitle=say("pictures.chart.on-the-right", id=fixture.id, side=_first_lower(sides.right)),
         sides=sides,
     )
     rows = () if ledger is None else ledger.of(fixture.id)
@@ -240,8 +243,9 @@ def neighbour_charts(
     charts: list[Chart] = []
     for n in range(-each_way, each_way + 1):
         shift = n * step_mm * (-mesial_sign or 1)
-        words = ("mesial", "distal") if mesial_sign else ("to the right", "to the left")
-        name = "here" if n == 0 else f"{abs(n) * step_mm:g} mm {words[n > 0]}"
+        towards = "distal" if mesial_sign else "leftwards"
+        back = "mesial" if mesial_sign else "rightwards"
+        name = neighbour_words(abs(n) * step_mm, towards if n > 0 else back)
         view = View(size_mm=size_mm, window=window, bare=True, most_witnesses=0)
         chart = across_arch_chart(volume, plan, arch, station_mm + shift, view=view)
         charts.append(replace(chart, title=name, subtitle=""))
@@ -287,11 +291,9 @@ def arch_map_chart(
         ends = np.stack([frame.origin - 8 * frame.buccal, frame.origin + 8 * frame.buccal])
         lines.append(Line(style="site line", points=grid.uv_mm(ends)[:, :2]))
     grey = volume.picture(grid, slab_mm=slab_mm)
-    way = "above" if height_mm > 0 else "below"
-    height = f"{abs(height_mm):g} mm {way} the jaw plane" if height_mm else "at the jaw plane"
     return Chart(
-        title="Arch map, seen from below",
-        subtitle=f"{height}, {slab_mm:g} mm thick",
+        title=say("pictures.chart.arch-map"),
+        subtitle=_height_words(height_mm, slab_mm),
         grey=grey,
         pixel_mm=pixel_mm,
         window=window or window_of_volume(volume),
@@ -344,8 +346,8 @@ def panorama_chart(
         ends = np.array([[u, bottom + 5.0], [u, -bottom]])
         lines.append(Line(style="site line", points=ends))
     return Chart(
-        title="Panorama along the arch",
-        subtitle=f"{thickness_mm:g} mm thick; mm along the arch",
+        title=say("pictures.chart.panorama"),
+        subtitle=say("pictures.chart.along-the-arch", thickness_mm=thickness_mm),
         grey=grey,
         pixel_mm=pixel_mm,
         window=window or window_of_volume(volume),
@@ -384,6 +386,20 @@ class _Head:
     sides: Sides
 
 
+def _height_words(height_mm: float, slab_mm: float) -> str:
+    if not height_mm:
+        return say("pictures.chart.at-jaw-plane", slab_mm=slab_mm)
+    if height_mm > 0:
+        return say("pictures.chart.above-jaw-plane", height_mm=height_mm, slab_mm=slab_mm)
+    return say("pictures.chart.below-jaw-plane", height_mm=-height_mm, slab_mm=slab_mm)
+
+
+def _with_slab(subtitle: str, slab_mm: float) -> str:
+    if not slab_mm:
+        return subtitle
+    return say("pictures.chart.slab", subtitle=subtitle, slab_mm=slab_mm)
+
+
 def _first_lower(side: str) -> str:
     """``Buccal · L`` → ``buccal``; bare letters stay."""
     word = side.split(" · ", maxsplit=1)[0]
@@ -411,7 +427,7 @@ def _flat_chart(
     lines = (*not_scanned(grey, grid.pixel_mm), *cortex, *overlay.lines)
     return Chart(
         title=head.title,
-        subtitle=head.subtitle + (f"; {view.slab_mm:g} mm thick" if view.slab_mm else ""),
+        subtitle=_with_slab(head.subtitle, view.slab_mm),
         grey=grey,
         pixel_mm=grid.pixel_mm,
         window=view.window or window_of_volume(volume),

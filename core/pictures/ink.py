@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from core.kinds import KINDS, Hue
+from core.words.catalogue import Words, message
 
 Colour: TypeAlias = tuple[float, float, float]
 
@@ -99,20 +100,20 @@ STROKES: dict[str, Stroke] = {
     "not scanned": Stroke(width_mm=0.1, case_mm=0.0, on_dark=(0.36, 0.38, 0.40)),
 }
 
-WORDS: dict[str, str] = {
+WORDS: dict[str, Words] = {
     **{kind.drawn.style: kind.drawn.legend for kind in KINDS if kind.drawn is not None},
-    "fixture": "fixture (implant), a tick each 1 mm of depth",
-    "root to be removed": "root to be removed",
-    "cortex": "edge of the cortex",
-    "stent axis": "stent axis",
-    "distance line": "distance line, mm from canal, foramen, vessel or floor",
-    "witness": "measured distance, mm",
-    "witness off plane": "measured distance that leaves the picture's plane, mm",
-    "jaw plane": "jaw plane",
-    "mean difference": "mean difference",
-    "limit of agreement": "limits of agreement (95 %)",
-    "interval": "at the right their 95 % confidence intervals",
-    "not scanned": "not scanned",
+    "fixture": message("pictures.legend.fixture"),
+    "root to be removed": message("pictures.legend.root-to-be-removed"),
+    "cortex": message("pictures.legend.cortex"),
+    "stent axis": message("pictures.legend.stent-axis"),
+    "distance line": message("pictures.legend.distance-line"),
+    "witness": message("pictures.legend.witness"),
+    "witness off plane": message("pictures.legend.witness-off-plane"),
+    "jaw plane": message("pictures.legend.jaw-plane"),
+    "mean difference": message("pictures.legend.mean-difference"),
+    "limit of agreement": message("pictures.legend.limit-of-agreement"),
+    "interval": message("pictures.legend.interval"),
+    "not scanned": message("pictures.legend.not-scanned"),
 }
 """What the legend of a picture says about a line; a style without words is left out there."""
 

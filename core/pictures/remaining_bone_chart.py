@@ -17,6 +17,8 @@ from core.geometry import Array
 from core.identity import inner_side
 from core.pictures.chart_desk import label_height_mm
 from core.pictures.remaining_bone_picture import RemainingBoneLine, RemainingBonePicture
+from core.words.catalogue import say
+from core.words.directions import DIRECTIONS
 
 SIZE_MM = (98.0, 44.0)
 PIXEL_MM = 0.5
@@ -28,10 +30,12 @@ _SHARES = (0.5, 0.35, 0.65, 0.2, 0.8, 0.1, 0.9)
 
 def direction_marks(jaw: str | None, *, named: bool = True) -> tuple[tuple[float, str], ...]:
     """Turn in degrees and word of the directions below the picture."""
-    inner = inner_side(jaw)
+    inner = str(DIRECTIONS[inner_side(jaw)])
     # Without a tooth mesial has no meaning: +90 degrees then lies towards the patient's left.
-    minus, plus = ("distal", "mesial") if named else ("towards R", "towards L")
-    return (-180.0, inner), (-90.0, minus), (0.0, "buccal"), (90.0, plus), (180.0, inner)
+    minus = str(DIRECTIONS["distal"]) if named else say("directions.towards-right")
+    plus = str(DIRECTIONS["mesial"]) if named else say("directions.towards-left")
+    buccal = str(DIRECTIONS["buccal"])
+    return (-180.0, inner), (-90.0, minus), (0.0, buccal), (90.0, plus), (180.0, inner)
 
 
 def remaining_bone_chart(
@@ -51,7 +55,7 @@ def remaining_bone_chart(
         points = _placed(picture, line.points, size)
         lines.append(Line(style=style, points=points, below=below and line.is_limit))
     return Chart(
-        title="Remaining bone",
+        title=say("pictures.wall.title"),
         grey=grey.astype(np.float32),
         pixel_mm=PIXEL_MM,
         window=WINDOW,

@@ -22,6 +22,7 @@ from core.plans.limits import limit_for, zone_key
 from core.plans.plan import Plan
 from core.trust.figures import plain
 from core.trust.verdict import least_allowed
+from core.words.catalogue import say
 
 LEVELS_MM = (1.0, 2.0, 3.0, 4.0)
 
@@ -94,7 +95,7 @@ def remaining_bone_picture(
         for points in _contours(turns, remaining.depths_mm, bone, level)
     ]
     lines += [
-        RemainingBoneLine(points=points, label="limit", is_limit=True)
+        RemainingBoneLine(points=points, label=say("pictures.wall.limit"), is_limit=True)
         for points in _contours(turns, remaining.depths_mm, bone - limit, 0.0)
     ]
     with np.errstate(invalid="ignore"):

@@ -34,7 +34,7 @@ def legend(pages: Pages, styles: Iterable[str], y: float) -> float:
     """
     x = pages.left
     for style in dict.fromkeys(s for s in styles if s in WORDS):
-        words = WORDS[style]
+        words = str(WORDS[style])
         width = _SAMPLE_MM + _GAP_MM + pages.width_of(words, size=_SIZE)
         if x > pages.left and x + width > pages.right:
             x, y = pages.left, y + _LINE_MM

@@ -431,7 +431,7 @@ def alternative(chart: Chart, scale: float) -> str:
     sides = chart.sides
     places = (("left", sides.left), ("right", sides.right), ("top", sides.top))
     where = "; ".join(f"{words} on the {place}" for place, words in places if words)
-    drawn = ", ".join(WORDS[s] for s in chart.styles if s in WORDS)
+    drawn = ", ".join(str(WORDS[s]) for s in chart.styles if s in WORDS)
     labels = ", ".join(label.text for label in chart.labels)
     parts = [f"{chart.title}, {scale:g} : 1", chart.subtitle, where]
     parts += [f"Drawn: {drawn}" if drawn else "", f"Labels: {labels}" if labels else ""]

@@ -82,7 +82,7 @@ def _heads(
 
 
 def _legend(chart: Chart, width_pt: float) -> list[Setting]:
-    words = [WORDS[s] for s in chart.styles if s in WORDS]
+    words = [str(WORDS[s]) for s in chart.styles if s in WORDS]
     if not words:
         return []
     return wrapped("Shown: " + "; ".join(words) + ".", width_pt, size_pt=7.0)
