@@ -13,7 +13,8 @@ import numpy as np
 from core.plans.plan import Plan
 from core.structures import kind_of
 from core.words import every_sentence
-from core.words.columns import COLUMNS
+from core.words.catalogue import SOURCE
+from core.words.columns import meanings
 
 T = TypeVar("T")
 
@@ -26,7 +27,7 @@ _MOST_DIGITS = 2
 @lru_cache(maxsize=1)
 def vocabulary() -> frozenset[str]:
     """Words, in small letters, that stand in the program's own sentences."""
-    texts = (_KINDS, *every_sentence(), *COLUMNS.values())
+    texts = (_KINDS, *every_sentence(), *meanings(SOURCE).values())
     return frozenset(_WORD.findall(" ".join(texts).lower()))
 
 

@@ -56,7 +56,7 @@ def as_text(ledger: Ledger) -> str:
         for group, title in GROUPS.items():
             of_group = [row for row in rows if row.group == group]
             if of_group:
-                lines += [f"{title:<{NAME + 2}}{heads}"]
+                lines += [f"{title!s:<{NAME + 2}}{heads}"]
             for row in of_group:
                 lines += _row(row, ledger.plan.known_jaw, shared)
     return "\n".join([*lines, "", *_wrapped("", ledger.summary), "", *_wrapped("", CAUTIONS)])

@@ -40,7 +40,7 @@ def details(row: Measurement, plan: Plan, arch: Arch | None) -> tuple[Detail, ..
     """Everything that stands behind a row, in the order in which it is asked."""
     found: list[Detail] = []
     if row.kind in DEFINITIONS:
-        found.append(Detail(head="means", text=DEFINITIONS[row.kind]))
+        found.append(Detail(head="means", text=str(DEFINITIONS[row.kind])))
     found += _limit(row, plan)
     found += _doubt(row)
     found += _by_hand(row)

@@ -225,7 +225,7 @@ def entries(
         )
         lines.append(Entry(kind="summary", key="summary", text=text))
     if lines:
-        lines.append(Entry(kind="words", key="uncertainty", text=UNCERTAINTY))
+        lines.append(Entry(kind="words", key="uncertainty", text=str(UNCERTAINTY)))
     return tuple(lines)
 
 
@@ -269,7 +269,7 @@ def _of_subject(subject: str, rows: Sequence[Measurement], showing: _Showing) ->
         of = [row for row in rows if row.group == group]
         if not of:
             continue
-        yield Entry(kind="group", key=f"{subject}:{group}", text=title)
+        yield Entry(kind="group", key=f"{subject}:{group}", text=str(title))
         known = [row for row in of if row.verdict not in (None, "meets limit")]
         met = [row for row in of if row.verdict == "meets limit"]
         free = [row for row in of if row.verdict is None]

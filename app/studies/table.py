@@ -13,9 +13,9 @@ from typing import Any
 from app.studies.one_case import LEFT_OUT, Row
 from core.atomic import write_whole
 from core.errors import SoundingError
-from core.sheet.csv_table import COLUMNS as OF_LEDGER
 from core.sheet.csv_table import safe
 from core.sheet.schemas import column_type
+from core.words.columns import COLUMNS as OF_LEDGER
 from core.words.study import COLUMNS as OWN
 
 COLUMNS = (*OWN, *(name for name in OF_LEDGER if name not in LEFT_OUT))

@@ -178,7 +178,7 @@ def _uncertainty(case: Case) -> list[tuple[str, str]]:
         for term in () if m.budget is None or m.reading.unit == "deg" else m.budget.terms:
             terms.setdefault(term.name, []).append(term.u)
             sources.setdefault(term.name, term.source)
-    lines = [("", UNCERTAINTY), ("", EACH_BY_ITSELF)]
+    lines = [("", str(UNCERTAINTY)), ("", str(EACH_BY_ITSELF))]
     for name, values in terms.items():
         low, high = min(values), max(values)
         lines.append((name, f"u from {low:.2f} to {high:.2f} mm; {sources[name]}"))

@@ -3,7 +3,7 @@
 UTF-8 with a byte-order mark, since spreadsheets otherwise take "≥" and names for another
 encoding; CRLF; decimal point; nothing rounded beyond the ledger file's four decimals. Text that
 a spreadsheet would run as a formula gets an apostrophe in front. What each column means stands
-in `core.words.columns`, its type in `core.sheet.schemas`.
+in `columns.po`, its type in `core.sheet.schemas`.
 """
 
 from __future__ import annotations
@@ -16,9 +16,7 @@ from collections.abc import Mapping
 from core.measuring.ledger import Ledger
 from core.measuring.row_names import row_words
 from core.sheet.schemas import TABLE_VERSION
-from core.words.columns import COLUMNS as MEANINGS
-
-COLUMNS = tuple(MEANINGS)
+from core.words.columns import COLUMNS
 
 
 def ledger_csv(ledger: Ledger, *, signed: bool) -> bytes:

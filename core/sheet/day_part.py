@@ -134,7 +134,9 @@ def _table(pages: Pages, case: Case, plans: tuple[DrillPlan, ...]) -> None:
 def _head(pages: Pages) -> None:
     pages.text(pages.left, pages.y + 3.0, "drill, to mark from", size=7.5, colour=_QUIET)
     for x, name in zip(_columns(pages), ORIGINS, strict=True):
-        pages.text(x, pages.y + 3.0, ORIGIN_WORDS[name], size=7.5, align="right", colour=_QUIET)
+        pages.text(
+            x, pages.y + 3.0, str(ORIGIN_WORDS[name]), size=7.5, align="right", colour=_QUIET
+        )
     pages.line(pages.left, pages.y + 4.2, pages.right, pages.y + 4.2, width=0.2)
     pages.y += 5.0
 

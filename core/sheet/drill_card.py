@@ -131,7 +131,7 @@ def _heads(pages: CardPages, case: Case) -> None:
     for x, name in zip(_columns(pages), ORIGINS, strict=True):
         face: Face = "strong" if name == chosen else "plain"
         room = width if chosen is not None else width - 4.5
-        taken = pages.text(x, y + 4.4, ORIGIN_WORDS[name], size=12, face=face, align="middle",
+        taken = pages.text(x, y + 4.4, str(ORIGIN_WORDS[name]), size=12, face=face, align="middle",
                            width=room)  # fmt: skip
         if chosen is None:
             pages.rect(x - taken / 2 - 4.2, y + 1.3, 3.4, 3.4, edge=0.3)

@@ -79,9 +79,9 @@ def ledger_table(
     pages.y += 1.0
     pages.ensure(18.0)
     blocks: tuple[tuple[str, Face], ...] = (
-        (UNCERTAINTY, "strong"),
+        (str(UNCERTAINTY), "strong"),
         (HOW_TO_READ, "plain"),
-        (EACH_BY_ITSELF, "plain"),
+        (str(EACH_BY_ITSELF), "plain"),
     )
     for words, face in blocks:
         pages.y = 0.8 + pages.block(pages.left, pages.y, pages.inner, words, size=8, face=face)
@@ -110,7 +110,7 @@ def _body(
         if m.group != group:
             group = m.group
             with pages.element("TR"):
-                pages.text(pages.left, pages.y + 3.8, GROUPS[group], size=8.5, face="slant")
+                pages.text(pages.left, pages.y + 3.8, str(GROUPS[group]), size=8.5, face="slant")
             pages.y += 4.8
         with pages.element("TR"):
             _row(pages, m, name_of(m), columns, sources=sources, letters=shared.letters(m))
@@ -126,7 +126,7 @@ def meanings(rows: Iterable[Measurement]) -> list[tuple[str, str]]:
     """What the kinds of rows mean and where the limits come from, as (name, words)."""
     rows = tuple(rows)
     kinds = dict.fromkeys(m.kind for m in rows)
-    lines = [("", DEFINITIONS[k]) for k in kinds if k in DEFINITIONS]
+    lines = [("", str(DEFINITIONS[k])) for k in kinds if k in DEFINITIONS]
     placed = [m.details for m in rows if isinstance(m.details, ClearanceDetails)]
     if any(details.by_hand_mm for details in placed):
         series = "; ".join(f"{s.name}: {s.source}" for s in (FREE_HAND, PILOT_GUIDE, FULL_GUIDE))

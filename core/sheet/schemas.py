@@ -11,7 +11,8 @@ from typing import Any, get_args
 
 from core.measurement import Group, TermName, ValueKind, VerdictCode
 from core.measuring.ledger import LEDGER_VERSION
-from core.words.columns import COLUMNS as MEANINGS
+from core.words.catalogue import SOURCE
+from core.words.columns import COLUMNS, meanings
 from core.words.sheet import DEFINITIONS
 
 Schema = dict[str, Any]
@@ -55,8 +56,8 @@ def table_schema() -> Schema:
         "type": "array",
         "items": {
             "type": "object",
-            "properties": {name: _cell(name) for name in MEANINGS},
-            "required": list(MEANINGS),
+            "properties": {name: _cell(name, means) for name, means in meanings(SOURCE).items()},
+            "required": list(COLUMNS),
             "additionalProperties": False,
         },
     }
@@ -122,9 +123,9 @@ def schema_files() -> list[tuple[str, bytes]]:
     ]
 
 
-def _cell(name: str) -> Schema:
+def _cell(name: str, means: str) -> Schema:
     kind = column_type(name)
-    cell: Schema = {"description": MEANINGS[name]}
+    cell: Schema = {"description": means}
     cell["type"] = kind if name in _ALWAYS else [kind, "null"]
     if name == "format_version":
         cell["const"] = TABLE_VERSION

@@ -1,61 +1,66 @@
-"""What each column of the table of measurements means, for its schema, its reader and the help."""
+"""Columns of the table of measurements, in its order; what each means stands in `columns.po`."""
 
 from __future__ import annotations
 
-COLUMNS: dict[str, str] = {
-    "program": "Program and version that measured.",
-    "format_version": "Version of this table; a column is never given another meaning under it.",
-    "patient_id": "Patient ID as in the scan; read it as text, zeros at its start count.",
-    "birth_date": "Birth date of the patient, year-month-day where the scan's can be read.",
-    "study_date": "Date of the scan, year-month-day where the scan's can be read.",
-    "series_uid": "Series Instance UID of the scan that was measured.",
-    "plan_fingerprint": "SHA-256 over the content of the plan; another plan has another one.",
-    "plan_revision": "How many changes of the plan are in its history.",
-    "signed": "Whether this very state of the plan was signed off.",
-    "id": "Name of the row, unique in the table and the same in every file of this case.",
-    "subject": "Id of the fixture or site that the row belongs to.",
-    "tooth_fdi": "Tooth of the fixture or site, two-digit system of ISO 3950.",
-    "tooth_universal": "The same tooth, counted from 1 to 32 from the upper right third molar.",
-    "fixture_diameter_mm": "Diameter of the planned fixture in mm; empty for a site.",
-    "fixture_length_mm": "Length of the planned fixture in mm; empty for a site.",
-    "group": "Where the row stands: vital structures, roots, bone, or information only.",
-    "kind": "Kind of measurement; the help defines each.",
-    "target": "What it is measured to: the id of a structure, or the bone surface.",
-    "side": "Side of the fixture or ridge, where the kind has one.",
-    "at_depth_mm": "Depth below the crest, in mm, where the kind has one.",
-    "along": "Direction of a width or height: the fixture's axis, or up from the jaw plane.",
-    "name": "The row in words, as it is printed.",
-    "unit": "Unit of value, uncertainty, at least and of the terms of uncertainty.",
-    "value": "The value, unrounded to four decimals; empty where nothing was measured.",
-    "value_kind": (
-        "What the value is: measured; an upper bound, the truth can only be smaller; at least so "
-        "much, since bone was seen all the way; or not measured. Only measured values and those of "
-        "at least so much can meet a limit."
-    ),
-    "uncertainty": "Expanded uncertainty of the value; the true value lies within it in 95 %.",
-    "coverage": "Coverage factor k of the uncertainty.",
-    "at_least": "Value less 1.645 standard uncertainties: true in 95 %, one-sided.",
-    "limit": "Least allowed value in mm that the row was judged by; empty where there is none.",
-    "limit_key": "Name of that limit, as in the settings and in plan files.",
-    "limit_default": "What the limit was before this plan changed it; else empty.",
-    "limit_changed_by": "Who changed the limit in this plan; else empty.",
-    "lower_line": "Absolute minimum in mm, which no change of a limit can go below.",
-    "limit_source": "Author, journal and year of the limit, or that it is common practice.",
-    "verdict": "Outcome against the limit; empty where there is no limit.",
-    "from_x_mm": "First end of the measured line: x, mm, towards the patient's left.",
-    "from_y_mm": "First end of the measured line: y, mm, towards the patient's back.",
-    "from_z_mm": "First end of the measured line: z, mm, towards the patient's head.",
-    "to_x_mm": "Second end of the measured line: x, mm, towards the patient's left.",
-    "to_y_mm": "Second end of the measured line: y, mm, towards the patient's back.",
-    "to_z_mm": "Second end of the measured line: z, mm, towards the patient's head.",
-    "u_placement": "Standard uncertainty from marks set by hand, in the row's unit.",
-    "u_course": "Standard uncertainty that all marks of one traced course share.",
-    "u_edge": "Standard uncertainty of edges found in the image.",
-    "u_voxel": "Standard uncertainty from the size of the voxel.",
-    "u_scale": "Standard uncertainty from the scale of the scan.",
-    "u_size": "Standard uncertainty of a structure's own size, such as a canal's diameter.",
-    "u_fit": "Standard uncertainty of a line that was found in the image as a whole.",
-    "note_codes": "Codes of the notes, a blank between two; they are never translated.",
-    "note": "What limits the value, or why there is none, in sentences.",
-}
-"""Name of a column → what it means; in the order of the table."""
+from collections.abc import Mapping
+
+from core.words.catalogue import table
+
+COLUMNS: tuple[str, ...] = (
+    "program",
+    "format_version",
+    "patient_id",
+    "birth_date",
+    "study_date",
+    "series_uid",
+    "plan_fingerprint",
+    "plan_revision",
+    "signed",
+    "id",
+    "subject",
+    "tooth_fdi",
+    "tooth_universal",
+    "fixture_diameter_mm",
+    "fixture_length_mm",
+    "group",
+    "kind",
+    "target",
+    "side",
+    "at_depth_mm",
+    "along",
+    "name",
+    "unit",
+    "value",
+    "value_kind",
+    "uncertainty",
+    "coverage",
+    "at_least",
+    "limit",
+    "limit_key",
+    "limit_default",
+    "limit_changed_by",
+    "lower_line",
+    "limit_source",
+    "verdict",
+    "from_x_mm",
+    "from_y_mm",
+    "from_z_mm",
+    "to_x_mm",
+    "to_y_mm",
+    "to_z_mm",
+    "u_placement",
+    "u_course",
+    "u_edge",
+    "u_voxel",
+    "u_scale",
+    "u_size",
+    "u_fit",
+    "note_codes",
+    "note",
+)
+
+
+def meanings(language: str) -> Mapping[str, str]:
+    """What each column means, for the table's schema, its reader and the help."""
+    found = table("columns", language)
+    return {name: found[name] for name in COLUMNS}

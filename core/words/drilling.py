@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-ORIGINS: dict[str, str] = {
-    "buccal rim": "buccal rim",
-    "highest rim": "highest rim",
-    "gum": "gum",
-    "stent top": "stent top",
+from collections.abc import Mapping
+
+from core.words.catalogue import Message, message
+
+ORIGINS: Mapping[str, Message] = {
+    "buccal rim": message("sheet.origin.buccal-rim"),
+    "highest rim": message("sheet.origin.highest-rim"),
+    "gum": message("sheet.origin.gum"),
+    "stent top": message("sheet.origin.stent-top"),
 }
 """Places that a drilling depth is counted from, as people call them."""
 
@@ -14,9 +18,6 @@ MAXIMUM = "Maximum drilling depth, mm"
 MAXIMUM_BORDERLINE = "Depth to the planned apex, mm. BORDERLINE: {what}"
 NOT_GIVEN = "No depth is given while these limits are not met: {what}."
 NOT_GIVEN_SIDE = "No depth is given while left and right may be swapped."
-ASK_ORIGIN = "Drilling depth counted from"
-NOT_CHOSEN = "not chosen yet"
-CHOICE_LOGGED = "drilling depths counted from: {origin}"
 CHOOSE = "Nobody has chosen yet where the depth is counted from. Tick the place that is used."
 CHOSEN = "Counted from the {origin}. The other depths are for comparison only."
 NO_MARK_THERE = "not marked"

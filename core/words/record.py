@@ -1,35 +1,39 @@
-"""Sentences about: the record - archive objects, drill card, check film, patient's page."""
+"""What people call the parts of sheet and record, and what kind of files each of them is."""
 
 from __future__ import annotations
 
-PARTS: dict[str, str] = {
-    "sheet": "Measurement sheet",
-    "basis": "Basis of the sheet",
-    "card": "Drill card (A5)",
-    "film": "Expected check radiograph",
-    "checklist": "Checklist for the day",
-    "patient": "Page for the patient",
-    "report": "Measurements for the archive",
-    "pdf object": "Sheet for the archive",
-    "key pictures": "Key pictures for the archive",
-    "bodies": "Fixtures and canals for the archive",
-    "laboratory": "Page for the laboratory",
-    "meshes": "Meshes for the laboratory",
-}
-"""What people call the parts of sheet and record."""
+from collections.abc import Mapping
 
-PART_KINDS: dict[str, str] = {
-    "sheet": "PDF, table, ledger, pictures",
-    "basis": "PDF: definitions, scan, uncertainty, log",
-    "card": "PDF",
-    "film": "PDF",
-    "checklist": "PDF",
-    "patient": "PDF",
-    "report": "DICOM structured report",
-    "pdf object": "DICOM encapsulated PDF",
-    "key pictures": "DICOM secondary capture, key objects",
-    "bodies": "DICOM encapsulated STL",
-    "laboratory": "PDF",
-    "meshes": "3MF and STL, mm, LPS",
+from core.words.catalogue import Message, message
+
+_PDF = message("record.kind.pdf")
+
+PARTS: Mapping[str, Message] = {
+    "sheet": message("record.part.sheet"),
+    "basis": message("record.part.basis"),
+    "card": message("record.part.card"),
+    "film": message("record.part.film"),
+    "checklist": message("record.part.checklist"),
+    "patient": message("record.part.patient"),
+    "report": message("record.part.report"),
+    "pdf object": message("record.part.pdf-object"),
+    "key pictures": message("record.part.key-pictures"),
+    "bodies": message("record.part.bodies"),
+    "laboratory": message("record.part.laboratory"),
+    "meshes": message("record.part.meshes"),
 }
-"""What kind of files each of them is."""
+
+PART_KINDS: Mapping[str, Message] = {
+    "sheet": message("record.kind.sheet"),
+    "basis": message("record.kind.basis"),
+    "card": _PDF,
+    "film": _PDF,
+    "checklist": _PDF,
+    "patient": _PDF,
+    "report": message("record.kind.report"),
+    "pdf object": message("record.kind.pdf-object"),
+    "key pictures": message("record.kind.key-pictures"),
+    "bodies": message("record.kind.bodies"),
+    "laboratory": _PDF,
+    "meshes": message("record.kind.meshes"),
+}

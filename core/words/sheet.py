@@ -2,33 +2,27 @@
 
 from __future__ import annotations
 
-UNCERTAINTY = (
-    "± covers marks, edges, voxels and scale. It does not cover movement during the scan, a canal "
-    "that was misread, or the drilling."
-)
+from collections.abc import Mapping
+
+from core.words.catalogue import Message, message
+
+UNCERTAINTY = message("sheet.uncertainty")
 """Stands under every ledger and on every sheet, word for word."""
 
-EACH_BY_ITSELF = (
-    "Each limit is judged by itself: one that is only just met is truly missed one time in twenty. "
-    "The more limits there are, the less likely it is that all of them hold together: of ten "
-    "independent limits that are each only just met, all ten hold in about six plans of ten."
-)
+EACH_BY_ITSELF = message("sheet.each-by-itself")
 """Beside the verdicts on the sheet and in the help; 0.95 to the power of ten is 0.60."""
 
 BY_OWN = "own_figures_at_least_mm"
 
-BY_HAND = {
-    "free_hand_at_least_mm": "free-hand",
-    "pilot_guide_at_least_mm": "with a pilot guide",
-    "full_guide_at_least_mm": "with a full guide",
-    BY_OWN: "as one’s own control films show",
+BY_HAND: Mapping[str, Message] = {
+    "free_hand_at_least_mm": message("sheet.by-hand.free-hand"),
+    "pilot_guide_at_least_mm": message("sheet.by-hand.pilot-guide"),
+    "full_guide_at_least_mm": message("sheet.by-hand.full-guide"),
+    BY_OWN: message("sheet.by-hand.own"),
 }
 """Keys of a row's details for what placement would make of it, and their words."""
 
-BY_HAND_MEANS = (
-    "If placed as in published series: least clearance over their mean deviations, not a worst "
-    "case; the row's own ± U comes on top."
-)
+BY_HAND_MEANS = message("sheet.by-hand.means")
 
 HOW_TO_READ = (
     "Values, walls, widths and heights are rounded down, ± up; verdicts use unrounded values. "
@@ -77,51 +71,26 @@ DRAFT = "DRAFT – not signed off"
 SIDE_CONTRADICTED = "LEFT AND RIGHT MAY BE SWAPPED. CHECK."
 WITHOUT_VIEWING = "made without viewing the pictures"
 
-DEFINITIONS: dict[str, str] = {
-    "clearance": (
-        "Clearance: shortest true distance in space from the fixture, apex included, to the "
-        "outside of the structure (or to the outer bone surface); negative where they overlap."
-    ),
-    "ridge_width": (
-        "Ridge width: distance between the outer bone edges first met from outside, on the line "
-        "perpendicular to the direction used, at the stated depth below the crest."
-    ),
-    "ridge_height": (
-        "Ridge height: from the crest, the bone point furthest towards the crowns, to the limiting "
-        "structure's nearest border, along the direction used."
-    ),
-    "plate_thickness": (
-        "Cortex: thickness between outer and inner edge, along the normal of the outer surface."
-    ),
-    "wall": (
-        "Remaining bone: from the fixture's surface, perpendicular to its axis, to the first outer "
-        "edge; bone only."
-    ),
-    "undercut_depth": (
-        "Undercut depth: by level, how far the lingual surface stands back on the level 2 mm above "
-        "the canal from its most lingual place above (Chan et al. 2011); by bridge, the deepest "
-        "place below the line that touches it above and below the hollow (Parnia et al. 2010)."
-    ),
-    "undercut_angle": (
-        "Undercut angle: between that level and the line from the bone on it to the most lingual "
-        "place above; 90° is a flat wall (Chan et al. 2011)."
-    ),
-    "angle": "Angle between two axes, or between two arms of three hand-placed marks.",
-    "ruler": "Ruler: straight distance between two hand-placed marks.",
-    "offset": "Offset of two axes at the stated height.",
-    "room": "Room between neighbours or to the opponent at the stated height.",
-    "entry": "Entry point, from the neighbours' facing surfaces.",
-    "depth": (
-        "Platform depth: from the bone's edge at that place of the rim, along the axis; + into "
-        "bone, - above it. Drilling depth: from a rim of the bone, the gum or the stent's top, "
-        "along the axis to the apex."
-    ),
+DEFINITIONS: Mapping[str, Message] = {
+    "clearance": message("sheet.definition.clearance"),
+    "ridge_width": message("sheet.definition.ridge-width"),
+    "ridge_height": message("sheet.definition.ridge-height"),
+    "plate_thickness": message("sheet.definition.plate-thickness"),
+    "wall": message("sheet.definition.wall"),
+    "undercut_depth": message("sheet.definition.undercut-depth"),
+    "undercut_angle": message("sheet.definition.undercut-angle"),
+    "angle": message("sheet.definition.angle"),
+    "ruler": message("sheet.definition.ruler"),
+    "offset": message("sheet.definition.offset"),
+    "room": message("sheet.definition.room"),
+    "entry": message("sheet.definition.entry"),
+    "depth": message("sheet.definition.depth"),
 }
 """What a kind of measurement means, shortened from the functions' own definitions."""
 
-GROUPS: dict[str, str] = {
-    "danger": "Vital structures",
-    "roots": "Roots",
-    "bone": "Bone",
-    "information": "Information",
+GROUPS: Mapping[str, Message] = {
+    "danger": message("sheet.group.danger"),
+    "roots": message("sheet.group.roots"),
+    "bone": message("sheet.group.bone"),
+    "information": message("sheet.group.information"),
 }

@@ -1,14 +1,8 @@
-"""Sentences about: many cases in one table."""
+"""Columns that stand before those of the measurements where many cases make one table."""
 
 from __future__ import annotations
 
-"""Code → sentence."""
-
-COLUMNS: dict[str, str] = {
-    "case": "Name of the case, unique in the table.",
-    "plan_file": "Plan file, as the list names it.",
-    "scan_path": "Scan, as the list names it.",
-    "fault_code": "Why nothing was measured; empty for a row with a measurement.",
-    "fault": "The same in a sentence.",
-}
-"""Columns before those of the table of measurements; patient ID and birth date are left out."""
+COLUMNS = ("case", "plan_file", "scan_path", "fault_code", "fault")
+"""Name of the case, unique in the table; plan file and scan as the list names them; why nothing
+was measured, as a code and as a sentence, empty for a row with a measurement. Patient ID and
+birth date are left out."""

@@ -33,7 +33,7 @@ def row(kind, **changes):
 @EVERY
 def test_every_kind_is_defined_named_coded_and_rounded(kind):
     m = row(kind)
-    assert ROWS[kind].words.split()[0].lower() in (DEFINITIONS[kind] + " entry").lower()
+    assert ROWS[kind].words.split()[0].lower() in f"{DEFINITIONS[kind]} entry".lower()
     assert row_words(m, jaw="lower").lower() == ROWS[kind].words.lower()
     assert name_of(kind).meaning
     assert shown(m) == {"down": "2.3", "nearest": "2.3", "up": "2.4"}[kind.row.rounding]

@@ -45,7 +45,7 @@ FOR_MACHINES = {"app/cli/completion.py", "app/__main__.py"}
 WAITING = 0.02
 """So many sentences may wait for their translator; until then they stand in English."""
 
-TABLES = {"patient"}
+TABLES = {"columns", "glossary", "patient"}
 """Rooms that are read as a whole, by `core.words.catalogue.table`."""
 
 SAYING = {"say", "message"}

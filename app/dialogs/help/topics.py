@@ -12,10 +12,10 @@ from app.components import licence_lines
 from app.tools.key_lines import KEY_LINES
 from core.measurement_kinds import MeasurementKind
 from core.version import PROGRAM
-from core.words.catalogue import say
+from core.words.catalogue import language, say
 from core.words.cautions import SPOKEN
-from core.words.columns import COLUMNS
-from core.words.glossary import GLOSSARY
+from core.words.columns import meanings
+from core.words.glossary import glossary
 from core.words.sheet import BY_HAND_MEANS, DEFINITIONS, EACH_BY_ITSELF, UNCERTAINTY
 
 
@@ -62,8 +62,8 @@ def _uncertainty() -> Topic:
         paragraphs=(
             say("dialogs.help.topics.at-least-the-smallest-plausible"),
             say("dialogs.help.topics.uncertainty-u-twice-the-combined"),
-            EACH_BY_ITSELF,
-            UNCERTAINTY,
+            str(EACH_BY_ITSELF),
+            str(UNCERTAINTY),
             say("dialogs.help.topics.values-are-rounded-down-and"),
         ),
     )
@@ -93,13 +93,14 @@ def _limits() -> Topic:
     )
 
 
-_BY_HAND = Topic(
-    title=say("dialogs.help.topics.if-placed-by-hand"),
-    paragraphs=(
-        BY_HAND_MEANS,
-        say("dialogs.help.topics.the-fixture-is-shifted-and"),
-    ),
-)
+def _by_hand() -> Topic:
+    return Topic(
+        title=say("dialogs.help.topics.if-placed-by-hand"),
+        paragraphs=(
+            str(BY_HAND_MEANS),
+            say("dialogs.help.topics.the-fixture-is-shifted-and"),
+        ),
+    )
 
 
 def _sides() -> Topic:
@@ -209,10 +210,10 @@ def topics() -> dict[str, Topic]:
     """All topics by key, in the order of the contents."""
     pages = {"start": _start(), "glossary": _glossary(), "verdicts": _verdicts()}
     pages |= {"uncertainty": _uncertainty(), "trust": _trust(), "limits": _limits()}
-    pages |= {"by hand": _BY_HAND, "sides": _sides()}
+    pages |= {"by hand": _by_hand(), "sides": _sides()}
     for kind in MeasurementKind:
-        paragraphs = (DEFINITIONS[kind], *_more().get(kind, ()))
-        pages[kind.value] = Topic(title=kind.row.words, paragraphs=paragraphs)
+        paragraphs = (str(DEFINITIONS[kind]), *_more().get(kind, ()))
+        pages[kind.value] = Topic(title=str(kind.row.words), paragraphs=paragraphs)
     pages |= {"ridge profile": _profile(), "sizes": _sizes(), "grey values": _grey()}
     pages["table"] = _table()
     return pages | {"keys": _keys(), "licences": _licences(), "about": _about()}
@@ -220,7 +221,8 @@ def topics() -> dict[str, Topic]:
 
 def _glossary() -> Topic:
     """Every term in the order of the alphabet; a measure's meaning is its definition."""
-    terms = GLOSSARY | {kind.row.words: DEFINITIONS[kind] for kind in MeasurementKind}
+    measures = {str(kind.row.words): str(DEFINITIONS[kind]) for kind in MeasurementKind}
+    terms = {**glossary(language()), **measures}
     return Topic(
         title=say("dialogs.help.topics.glossary"),
         paragraphs=tuple(f"{term} — {terms[term]}" for term in sorted(terms, key=str.casefold)),
@@ -233,7 +235,7 @@ def _table() -> Topic:
         title=say("dialogs.help.topics.columns-of-the-table"),
         paragraphs=(
             say("dialogs.help.topics.sheet-csv-holds-one-row"),
-            *(f"{name}: {meaning}" for name, meaning in COLUMNS.items()),
+            *(f"{name}: {meaning}" for name, meaning in meanings(language()).items()),
             say("dialogs.help.topics.sheet-csv-schema-json-and"),
         ),
     )

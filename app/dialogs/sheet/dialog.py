@@ -40,7 +40,6 @@ from core.sheet.day import Day
 from core.sheet.folder import Written, folder_within
 from core.sheet.parts import PARTS, hindrance
 from core.words.catalogue import message, say, together
-from core.words.drilling import ASK_ORIGIN, CHOICE_LOGGED, NOT_CHOSEN
 from core.words.drilling import ORIGINS as ORIGIN_WORDS
 from core.words.record import PARTS as WORDS
 
@@ -71,10 +70,10 @@ class SheetDialog(Dialog):
         self.alias.setToolTip(say("dialogs.sheet.dialog.names-dates-and-uids-are"))
         self.alias.toggled.connect(self._anew)
         self.origin = QComboBox()
-        self.origin.addItem(NOT_CHOSEN, None)
+        self.origin.addItem(say("dialogs.sheet.dialog.not-chosen-yet"), None)
         for name in ORIGINS:
-            self.origin.addItem(ORIGIN_WORDS[name], name)
-        self.origin.setAccessibleName(ASK_ORIGIN)
+            self.origin.addItem(str(ORIGIN_WORDS[name]), name)
+        self.origin.setAccessibleName(say("dialogs.sheet.dialog.counted-from"))
         self.origin.activated.connect(lambda _index: self._choose_origin())
         self.parts = PartsList()
         self.parts.currentRowChanged.connect(lambda _row: self._look())
@@ -105,7 +104,7 @@ class SheetDialog(Dialog):
         left = QVBoxLayout()
         left.addWidget(self.state)
         left.addWidget(self.parts, 1)
-        label = QLabel(f"{ASK_ORIGIN}:")
+        label = QLabel(say("dialogs.sheet.dialog.counted-from"))
         label.setBuddy(self.origin)
         left.addWidget(label)
         left.addWidget(self.origin)
@@ -200,7 +199,8 @@ class SheetDialog(Dialog):
         """Where depths are counted from is part of the plan: who signs it signs that as well."""
         chosen = self.origin.currentData()
         if chosen != self.session.plan.depth_from:
-            words = CHOICE_LOGGED.format(origin=self.origin.currentText())
+            origin = self.origin.currentText()
+            words = say("dialogs.sheet.dialog.drilling-depths-counted-from", origin=origin)
             self.session.apply(words, replace(self.session.plan, depth_from=chosen))
 
     def _other_film(self) -> None:
@@ -223,11 +223,11 @@ class SheetDialog(Dialog):
         if job is None or refusal is not None:
             self._drawing.drop()
             self._busy(False)
-            self.pages.tell(WORDS[part], self._no_page() if refusal is None else str(refusal))
+            self.pages.tell(str(WORDS[part]), self._no_page() if refusal is None else str(refusal))
         elif part in self._looks:
             self._show(part, self._looks[part])
         else:
-            self.pages.tell(WORDS[part], "")
+            self.pages.tell(str(WORDS[part]), "")
             self._busy(True, say("dialogs.sheet.dialog.drawing-pages"))
             self._drawing.ask(lambda task: (job, part, preview(job, part, task)))
 
@@ -249,7 +249,7 @@ class SheetDialog(Dialog):
             self._show(part, look_at)
 
     def _show(self, part: str, look_at: Preview) -> None:
-        self.pages.show_part(WORDS[part], look_at.images, look_at.lines)
+        self.pages.show_part(str(WORDS[part]), look_at.images, look_at.lines)
         for button in (self.copy, self.print):
             button.setEnabled(bool(look_at.images))
 
@@ -271,7 +271,7 @@ class SheetDialog(Dialog):
 
     def _not_drawn(self, error: Exception) -> None:
         self._busy(False)
-        self.pages.tell(WORDS[self.parts.part], _words_of(error))
+        self.pages.tell(str(WORDS[self.parts.part]), _words_of(error))
 
     def _not_written(self, error: Exception) -> None:
         self._is_writing = False

@@ -347,7 +347,7 @@ def test_a_text_of_risks_is_tried_before_it_is_kept(asked, session, tmp_path):
 @pytest.mark.parametrize("kind", sorted(DEFINITIONS))
 def test_help_explains_every_kind_of_row(asked, kind):
     dialog = asked(show_help, topic=kind)
-    assert DEFINITIONS[kind][:30] in dialog.page.toPlainText().replace("\n", " ")
+    assert str(DEFINITIONS[kind])[:30] in dialog.page.toPlainText().replace("\n", " ")
 
 
 def test_about_carries_the_cautions(asked):

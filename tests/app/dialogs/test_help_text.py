@@ -7,6 +7,6 @@ from core.words.sheet import EACH_BY_ITSELF
 
 
 def test_the_help_says_that_each_limit_is_judged_by_itself():
-    assert EACH_BY_ITSELF in topics._uncertainty().paragraphs
-    assert "six plans of ten" in EACH_BY_ITSELF
+    assert str(EACH_BY_ITSELF) in topics._uncertainty().paragraphs
+    assert "six plans of ten" in str(EACH_BY_ITSELF)
     assert round(10 * 0.95**10) == 6

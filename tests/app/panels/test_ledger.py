@@ -120,7 +120,7 @@ def test_the_sentences_of_a_row():
 def test_summary_and_uncertainty_end_the_list():
     last = shown()[-2:]
     assert last[0].text.endswith(str(NO_CLEARANCE))
-    assert last[1].text == UNCERTAINTY
+    assert last[1].text == str(UNCERTAINTY)
 
 
 def test_no_value_of_another_pose_is_ever_shown():

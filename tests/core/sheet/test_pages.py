@@ -275,7 +275,7 @@ def test_the_basis_says_what_the_sheet_rests_on():
     last = " ".join(words_of(basis_pdf(case_with(ONE))))
     for needed in (
         "2.25.1", "2.25.2", "2.25.3", "0.8 × 0.8 × 0.8 mm", "sha256:0123456789abcdef",
-        "canal, 49 marks, Ø 3.0 mm", UNCERTAINTY, EACH_BY_ITSELF,
+        "canal, 49 marks, Ø 3.0 mm", str(UNCERTAINTY), str(EACH_BY_ITSELF),
         "Clearance: shortest true distance", "source 1",
     ):  # fmt: skip
         assert needed in last
