@@ -12,9 +12,10 @@ import pandas as pd
 import pytest
 
 from core.measurement import MARKED, Note, Reading, Term
-from core.sheet.csv_table import COLUMNS, ledger_csv, ledger_rows
+from core.sheet.csv_table import ledger_csv, ledger_rows
 from core.sheet.schemas import column_type, ledger_schema, table_schema
-from core.words.columns import COLUMNS as MEANINGS
+from core.words.catalogue import languages, table
+from core.words.columns import COLUMNS, meanings
 from tests.sheet_material import fixture_at, ledger_of, plan_with
 
 LEDGER = ledger_of(plan_with(fixture_at(15.0, "36")))
@@ -133,9 +134,13 @@ def test_the_ledger_file_fits_its_schema_and_a_broken_one_does_not():
             jsonschema.validate(filed | {"measurements": [row]}, ledger_schema())
 
 
-def test_every_column_is_explained():
-    assert all(text.endswith(".") for text in MEANINGS.values())
-    assert len(set(MEANINGS.values())) == len(MEANINGS)
+@pytest.mark.parametrize("language", languages())
+def test_every_column_is_explained(language):
+    told = meanings(language)
+    assert tuple(told) == COLUMNS
+    assert set(table("columns", language)) == set(COLUMNS)
+    assert all(text.endswith(".") for text in told.values())
+    assert len(set(told.values())) == len(told)
 
 
 @pytest.mark.parametrize(
