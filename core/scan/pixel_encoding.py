@@ -67,10 +67,15 @@ def layout_of(image: ImageHeader) -> Layout:
 
 
 def array_type(layout: Layout) -> np.dtype[Any]:
-    """Type of the volume's array for pictures of this layout."""
+    """Type of the volume's array for pictures of this layout.
+
+    Unsigned words whose top bit is never set are the same words with a sign; nearly every scan is
+    then sampled by kernels of one type, and those of the other need not be compiled.
+    """
     if layout.bits_allocated == 32:
         return np.dtype(np.int32)
-    return np.dtype(np.int16 if layout.signed else np.uint16)
+    top_is_free = layout.bits_stored < 16 and max(padding_words(layout) or (0,)) < 1 << 15
+    return np.dtype(np.int16 if layout.signed or top_is_free else np.uint16)
 
 
 def stored_values(raw: NDArray[Any], layout: Layout) -> NDArray[Any]:

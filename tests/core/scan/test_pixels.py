@@ -71,6 +71,30 @@ def test_bits_outside_bits_stored_are_dropped(tmp_path, signed, high_bit):
     np.testing.assert_array_equal(open_scan(tmp_path).voxels, values)
 
 
+@pytest.mark.parametrize("syntax", [make.ExplicitVRLittleEndian, make.JPEGLSLossless])
+@pytest.mark.parametrize(
+    ("stored", "padding", "kind"),
+    [(12, None, "i"), (12, 4095, "i"), (12, 0xF000, "u"), (16, 0, "u")],
+)
+def test_unsigned_words_are_held_signed_where_none_has_the_top_bit(
+    tmp_path, syntax, stored, padding, kind
+):
+    values = make.voxels(low=0, high=4000).astype(np.uint16)
+    if padding is not None:
+        values[:, :3] = padding
+
+    def change(k, ds):
+        ds.BitsStored, ds.HighBit = stored, stored - 1
+        if padding is not None:
+            ds.add_new(0x00280120, "US", padding)
+
+    make.write_series(tmp_path, make.series(values), change=change, syntax=syntax)
+    volume = open_scan(tmp_path)
+    np.testing.assert_array_equal(volume.voxels, values)
+    assert volume.voxels.dtype == np.dtype(f"{kind}2")
+    assert volume.padding == (None if padding is None else (padding, padding))
+
+
 def test_padding_and_its_range_become_not_scanned_values(tmp_path):
     values = make.voxels()
 
