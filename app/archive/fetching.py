@@ -1,4 +1,4 @@
-"""Lists the series of an archive and opens one into the scan cache.
+"""Brings a series of an archive into the scan cache.
 
 Nothing of what an archive says becomes the name of a file. A series stands in the cache only once
 all of it has arrived; before that it lies under a name that nobody opens.
@@ -17,14 +17,13 @@ from typing import Any
 from platformdirs import user_cache_path
 from pydicom.dataset import Dataset
 
-from app.archive.node import Connection, require_installed
+from app.archive.node import Connection, plain_syntaxes, require_installed, require_offered, status
+from app.archive.searching import Listed, Search, find_series, identifier
 from core.errors import SoundingError
-from core.words.catalogue import say
 
-FIND = "1.2.840.10008.5.1.4.1.2.2.1"
 MOVE = "1.2.840.10008.5.1.4.1.2.2.2"
 GET = "1.2.840.10008.5.1.4.1.2.2.3"
-"""Study Root Query/Retrieve (PS3.4 annex C)."""
+"""Study Root Query/Retrieve, move and get (PS3.4 annex C)."""
 
 SCANS = (
     "1.2.840.10008.5.1.4.1.1.2", "1.2.840.10008.5.1.4.1.1.2.1", "1.2.840.10008.5.1.4.1.1.4",
@@ -36,52 +35,9 @@ SCANS = (
 _PENDING = (0xFF00, 0xFF01)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Listed:
-    """One series as the archive describes it."""
-
-    patient_name: str
-    patient_id: str
-    study_date: str
-    study_uid: str
-    series_uid: str
-    modality: str
-    description: str
-    count: int | None
-
-
 def scan_cache() -> Path:
     """Where fetched series lie; may be emptied at any time."""
     return Path(user_cache_path("sounding", appauthor=False)) / "scans"
-
-
-def find_series(connection: Connection, *, patient: str = "", study: str = "") -> list[Listed]:
-    """Series of a patient or of a study.
-
-    Raises
-    ------
-    SoundingError
-        ``archive-search-wide``, ``archive-search-failed``, and those of the association.
-    """
-    require_installed()
-    if not patient.strip("* ?") and not study.strip("* ?"):
-        raise SoundingError("archive-search-wide")
-    with connection.association([(FIND, _plain())]) as assoc:
-        studies = [{"StudyInstanceUID": study}] if study else []
-        if not study:
-            asked = _asked("STUDY", PatientID=patient, StudyInstanceUID="")
-            found = _answers(connection, assoc.send_c_find(asked, FIND))
-            studies = [{"StudyInstanceUID": str(d.StudyInstanceUID)} for d in found]
-        series: list[Listed] = []
-        for one in studies:
-            asked = _asked(
-                "SERIES", **one, PatientName="", PatientID=patient, StudyDate="",
-                SeriesInstanceUID="", Modality="", SeriesDescription="",
-                NumberOfSeriesRelatedInstances="",
-            )  # fmt: skip
-            found = _answers(connection, assoc.send_c_find(asked, FIND))
-            series += [_listed(d, one["StudyInstanceUID"]) for d in found]
-    return series
 
 
 def fetch_series(
@@ -116,20 +72,25 @@ def fetch_series(
     Raises
     ------
     SoundingError
-        ``archive-fetch-failed``, ``archive-series-incomplete``, ``archive-move-port``,
-        ``archive-port-taken``, ``measuring-cancelled``, and those of the association.
+        ``archive-fetch-failed``, ``archive-series-incomplete``, ``archive-other-patient``,
+        ``archive-move-port``, ``archive-port-taken``, ``archive-not-offered``,
+        ``measuring-cancelled``, and those of the association.
     """
     require_installed()
     if move and connection.listen is None:
         raise SoundingError("archive-move-port")
-    expected = _expected(connection, study, series)
+    listed = _listed(connection, study, series)
+    expected = None if listed is None else listed.count
     target = (
         scan_cache() / hashlib.sha256(series.encode()).hexdigest()[:32] if into is None else into
     )
     with _arriving(target) as folder:
-        tray = _Tray(folder, series, expected, progress, cancelled)
-        asked = _asked("SERIES", StudyInstanceUID=study, SeriesInstanceUID=series)
+        patient = "" if listed is None else listed.patient_id
+        tray = _Tray(folder, series, patient, expected, progress, cancelled)
+        asked = identifier("SERIES", StudyInstanceUID=study, SeriesInstanceUID=series)
         (_by_move if move else _by_get)(connection, asked, tray)
+        if tray.other is not None:
+            raise SoundingError("archive-other-patient", listed=patient, found=tray.other)
         if not tray.count or (expected is not None and tray.count < expected):
             raise SoundingError(
                 "archive-series-incomplete", found=tray.count, expected=expected or "the"
@@ -143,10 +104,13 @@ class _Tray:
 
     folder: Path
     series: str
+    patient: str
     expected: int | None
     progress: Callable[[int, int], None] | None
     cancelled: Callable[[], bool] | None
     uids: set[str] = field(default_factory=set)
+    other: str | None = None
+    """Whose slices they are, where that is not whom the archive listed."""
 
     @property
     def count(self) -> int:
@@ -164,6 +128,10 @@ class _Tray:
         # What was not asked for is not mixed in.
         if str(dataset.get("SeriesInstanceUID", "")) != self.series:
             return 0xA900
+        found = str(dataset.get("PatientID") or "")
+        if self.patient and found.strip() != self.patient.strip():
+            self.other = found
+            return 0xA900
         dataset.save_as(self.folder / f"{self.count + 1:06d}.dcm", enforce_file_format=True)
         self.uids.add(str(dataset.SOPInstanceUID))
         if self.progress is not None:
@@ -171,20 +139,19 @@ class _Tray:
         return 0x0000
 
 
-def _expected(connection: Connection, study: str, series: str) -> int | None:
-    for one in find_series(connection, study=study):
-        if one.series_uid == series:
-            return one.count
-    return None
+def _listed(connection: Connection, study: str, series: str) -> Listed | None:
+    found = find_series(connection, Search(study=study))
+    return next((one for one in found if one.series_uid == series), None)
 
 
 def _by_get(connection: Connection, asked: Dataset, tray: _Tray) -> None:
     from pynetdicom import build_role, evt
 
     roles = [build_role(uid, scp_role=True) for uid in SCANS]
-    contexts = [(GET, _plain()), *((uid, _any_syntax()) for uid in SCANS)]
+    contexts = [(GET, plain_syntaxes()), *((uid, _any_syntax()) for uid in SCANS)]
     handlers = [(evt.EVT_C_STORE, tray.take)]
     with connection.association(contexts, handlers=handlers, roles=roles) as assoc:
+        require_offered(connection, assoc, GET, "C-GET")
         _followed(connection, assoc, assoc.send_c_get(asked, GET), tray)
 
 
@@ -195,30 +162,28 @@ def _by_move(connection: Connection, asked: Dataset, tray: _Tray) -> None:
 
     with (
         listening(connection, SCANS, [(evt.EVT_C_STORE, tray.take)]),
-        connection.association([(MOVE, _plain())]) as assoc,
+        connection.association([(MOVE, plain_syntaxes())]) as assoc,
     ):
+        require_offered(connection, assoc, MOVE, "C-MOVE")
         _followed(connection, assoc, assoc.send_c_move(asked, connection.title, MOVE), tray)
 
 
 def _followed(connection: Connection, assoc: Any, answers: Any, tray: _Tray) -> None:
     """Read the answers to the end; stop where that is asked."""
     code = None
-    for status, _ in answers:
-        code = getattr(status, "Status", None)
+    for answer, _ in answers:
+        code = getattr(answer, "Status", None)
         if tray.stopped:
             assoc.abort()
             raise SoundingError("measuring-cancelled")
         if code is None or code not in (0, *_PENDING):
             break
-    if code != 0:
-        reason = (
-            say("archive.fetching.no-answer")
-            if code is None
-            else say("archive.fetching.status-0x", code=code)
-        )
+    # What was refused for whose it is makes the archive report a failure of its own.
+    if code != 0 and tray.other is None:
         raise SoundingError(
-            "archive-fetch-failed", node=connection.node, title=connection.title, reason=reason
-        )
+            "archive-fetch-failed", node=connection.node, title=connection.title,
+            reason=status(code),
+        )  # fmt: skip
 
 
 @contextmanager
@@ -234,52 +199,6 @@ def _arriving(target: Path) -> Iterator[Path]:
         part.rename(target)
     finally:
         shutil.rmtree(part, ignore_errors=True)
-
-
-def _answers(connection: Connection, found: Any) -> list[Dataset]:
-    kept: list[Dataset] = []
-    for status, dataset in found:
-        code = getattr(status, "Status", None)
-        if code in _PENDING and dataset is not None:
-            kept.append(dataset)
-        elif code != 0:
-            reason = (
-                say("archive.fetching.no-answer")
-                if code is None
-                else say("archive.fetching.status-0x", code=code)
-            )
-            raise SoundingError(
-                "archive-search-failed", node=connection.node, title=connection.title, reason=reason
-            )
-    return kept
-
-
-def _listed(found: Dataset, study: str) -> Listed:
-    count = str(found.get("NumberOfSeriesRelatedInstances") or "")
-    return Listed(
-        patient_name=str(found.get("PatientName") or ""),
-        patient_id=str(found.get("PatientID") or ""),
-        study_date=str(found.get("StudyDate") or ""),
-        study_uid=study,
-        series_uid=str(found.get("SeriesInstanceUID") or ""),
-        modality=str(found.get("Modality") or ""),
-        description=str(found.get("SeriesDescription") or ""),
-        count=int(count) if count.isdecimal() else None,
-    )
-
-
-def _asked(level: str, **keys: str) -> Dataset:
-    asked = Dataset()
-    asked.QueryRetrieveLevel = level
-    for keyword, value in keys.items():
-        setattr(asked, keyword, value)
-    return asked
-
-
-def _plain() -> tuple[str, ...]:
-    from pydicom.uid import ExplicitVRLittleEndian, ImplicitVRLittleEndian
-
-    return (ExplicitVRLittleEndian, ImplicitVRLittleEndian)
 
 
 def _any_syntax() -> list[str]:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from core.errors import SoundingError
+from core.words.catalogue import say
 
 _ADDRESS = re.compile(
     r"(?P<title>[^@\\]{1,16})@(?P<host>\[[^\]]+\]|[^:@\[\]\s]+):(?P<port>\d{1,5})"
@@ -157,3 +158,38 @@ def require_installed() -> None:
     """
     if find_spec("pynetdicom") is None:
         raise SoundingError("archive-not-installed")
+
+
+def require_offered(connection: Connection, assoc: Any, sop_class: str, service: str) -> None:
+    """Refuse to go on where the archive did not accept a service.
+
+    Parameters
+    ----------
+    connection : Connection
+    assoc : association of pynetdicom
+    sop_class : str
+        UID of the service.
+    service : str
+        Its name, as the trade has it.
+
+    Raises
+    ------
+    SoundingError
+        ``archive-not-offered``.
+    """
+    if not any(context.abstract_syntax == sop_class for context in assoc.accepted_contexts):
+        raise SoundingError(
+            "archive-not-offered", node=connection.node, title=connection.title, service=service
+        )
+
+
+def plain_syntaxes() -> tuple[str, ...]:
+    """Transfer syntaxes of questions and answers."""
+    from pydicom.uid import ExplicitVRLittleEndian, ImplicitVRLittleEndian
+
+    return (ExplicitVRLittleEndian, ImplicitVRLittleEndian)
+
+
+def status(code: int | None) -> str:
+    """What an archive answered, for people."""
+    return say("archive.node.no-answer") if code is None else say("archive.node.status", code=code)

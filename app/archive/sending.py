@@ -18,11 +18,10 @@ from pydicom.dataset import Dataset
 from pydicom.errors import InvalidDicomError
 from pydicom.uid import ExplicitVRLittleEndian, ImplicitVRLittleEndian
 
-from app.archive.node import Connection, Node, require_installed
+from app.archive.node import Connection, Node, require_installed, status
 from core.atomic import write_whole
 from core.errors import SoundingError
 from core.sheet.parts import LEDGER_FILE
-from core.words.catalogue import say
 
 SENT_FILE = "sheet.sent.json"
 COMMITMENT = "1.2.840.10008.1.20.1"
@@ -199,15 +198,13 @@ def _contexts(datasets: Iterable[Dataset]) -> list[tuple[str, tuple[str, ...]]]:
 def _stored(assoc: Any, dataset: Dataset) -> str:
     """Why an object was not stored; empty where it was, with a warning or without."""
     try:
-        status = assoc.send_c_store(dataset)
+        answer = assoc.send_c_store(dataset)
     except (ValueError, RuntimeError) as error:
         # No presentation context was accepted for its class, or the association is gone.
         return str(error).partition(".")[0]
-    code = getattr(status, "Status", None)
-    if code is None:
-        return say("archive.sending.no-answer")
+    code = getattr(answer, "Status", None)
     # 0xB0xx: stored, with elements coerced or of no interest (PS3.4 table B.2-1).
-    return "" if code == 0 or code >> 8 == 0xB0 else say("archive.sending.status-0x", code=code)
+    return "" if code == 0 or (code or 0) >> 8 == 0xB0 else status(code)
 
 
 class _Answers:

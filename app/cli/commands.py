@@ -326,11 +326,13 @@ def send(asked: argparse.Namespace) -> None:
 
 def fetch(asked: argparse.Namespace) -> None:
     """List the series of an archive, or open one into the scan cache."""
-    from app.archive.fetching import fetch_series, find_series
+    from app.archive.fetching import fetch_series
+    from app.archive.searching import Search, find_series
 
     connection = _connection(asked, asked.source)
     if not asked.series:
-        for one in find_series(connection, patient=asked.patient, study=asked.study):
+        search = Search(patient=asked.patient, name=asked.name, day=asked.day, study=asked.study)
+        for one in find_series(connection, search):
             count = "?" if one.count is None else one.count
             print(
                 one_line(

@@ -189,6 +189,8 @@ def _archive(command: _Command) -> None:
     sub.add_argument(
         "--patient", default="", metavar="ID", help=say("cli.parser.patient-id-to-look-for")
     )
+    sub.add_argument("--name", default="", metavar="NAME", help=say("cli.parser.name-to-look-for"))
+    sub.add_argument("--day", default="", metavar="DAY", help=say("cli.parser.day-to-look-for"))
     sub.add_argument("--study", default="", metavar="UID", help=say("cli.parser.study-to-look-in"))
     sub.add_argument(
         "--series", default="", metavar="UID", help=say("cli.parser.series-to-open-needs-study")

@@ -37,6 +37,7 @@ from app.case.session import Session
 from app.case.settings import settings_of, with_practice_limits
 from app.case.store import CaseStore
 from app.dialogs.answers.side_question import ask_about_side, ask_if_open
+from app.dialogs.open_from_archive import show_open_from_archive
 from app.guide.steps import SAMPLE, is_sample
 from app.pictures.copy import copied_view, picture_with_caption
 from app.pictures.in_step import Pictures
@@ -147,6 +148,7 @@ class Bench(QMainWindow):
         start.open_folder.connect(self.ask_folder)
         start.open_file.connect(self.ask_file)
         start.open_plan.connect(self.ask_plan)
+        start.open_archive.connect(self.ask_archive)
         start.open_sample.connect(self.open_guided)
         start.open_recent.connect(self.take_up)
         start.names_hidden.connect(lambda hidden: self.settings.remember(names_hidden=hidden))
@@ -203,6 +205,10 @@ class Bench(QMainWindow):
         """Open a file or zip of an export."""
         if path := ask_open(self, say("window.bench.file-or-zip-of-the"), "scan"):
             self.open_path(path)
+
+    def ask_archive(self) -> None:
+        """Look up a scan in an archive and open it."""
+        show_open_from_archive(self.session, self, self, self.open_path)
 
     def ask_plan(self) -> None:
         """Open a plan file, then its scan."""

@@ -40,6 +40,9 @@ class Acts(Desk, Protocol):
     def ask_plan(self) -> None:
         """Open a plan file, then its scan."""
 
+    def ask_archive(self) -> None:
+        """Look up a scan in an archive and open it."""
+
     def ask_save_plan(self) -> None:
         """Save the plan as a file of the user's own."""
 
@@ -144,6 +147,13 @@ class Menus(QObject):
                  needs_case=False)  # fmt: skip
         self.add(
             self.file, say("window.menus.open-a-plan"), bench.ask_plan, "Ctrl+L", needs_case=False
+        )
+        self.add(
+            self.file,
+            say("window.menus.open-from-archive"),
+            bench.ask_archive,
+            "Ctrl+Shift+A",
+            needs_case=False,
         )
         self.add(self.file, say("window.menus.save-plan-as"), bench.ask_save_plan, "Ctrl+S")
         self.file.addSeparator()

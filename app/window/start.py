@@ -41,7 +41,7 @@ class Start(QWidget):
 
     Signals
     -------
-    open_folder, open_file, open_plan, open_sample
+    open_folder, open_file, open_plan, open_archive, open_sample
         A button was pressed.
     open_recent(CaseRecord)
     names_hidden(bool)
@@ -51,6 +51,7 @@ class Start(QWidget):
     open_folder = Signal()
     open_file = Signal()
     open_plan = Signal()
+    open_archive = Signal()
     open_sample = Signal()
     open_recent = Signal(object)
     names_hidden = Signal(bool)
@@ -92,6 +93,7 @@ class Start(QWidget):
             (say("window.start.open-a-folder"), self.open_folder),
             (say("window.start.open-a-file-or-zip"), self.open_file),
             (say("window.start.open-a-plan"), self.open_plan),
+            (say("window.start.open-from-archive"), self.open_archive),
             (say("window.start.try-the-sample-case-five"), self.open_sample),
         ):
             button = _Opener(text)

@@ -2,42 +2,22 @@
 
 from __future__ import annotations
 
-import shutil
+from dataclasses import replace
 
 import pytest
 
-from app.archive import fetching
-from app.archive.fetching import fetch_series, find_series
+from app.archive import fetching, searching
+from app.archive.fetching import fetch_series
 from app.archive.node import Connection, Node
+from app.archive.searching import Search, find_series
 from app.archive.sending import send_folder
 from app.cli.command_line import run
 from core.errors import SoundingError
 from core.scan import open_scan
-from tests.app.archive.servers import HOST, free_port, orthanc
+from tests.app.archive.conftest import SUE, SUE_DAY
+from tests.app.archive.servers import HOST, storescp
 from tests.app.archive.test_sending import NAMES, write_set
-from tests.core.scan.make_dicom import SERIES, SHAPE, STUDY, series, write_series
-
-
-@pytest.fixture(scope="module")
-def archive(tmp_path_factory):
-    """Orthanc that holds an invented scan of six slices."""
-    folder = tmp_path_factory.mktemp("orthanc")
-    own = free_port()
-    with orthanc(folder, own) as port:
-        connection = Connection(node=Node("ORTHANC", HOST, port), listen=own)
-        scan = write_series(folder / "scan", series())
-        sent = folder / "sent"
-        sent.mkdir()
-        for number, path in enumerate(sorted(scan.iterdir())):
-            shutil.copy(path, sent / f"{number}.dcm")
-        send_folder(sent, connection, unsigned=True, commitment=False)
-        yield connection, scan
-
-
-@pytest.fixture
-def cache(tmp_path, monkeypatch):
-    monkeypatch.setattr(fetching, "user_cache_path", lambda *_, **__: tmp_path / "cache")
-    return tmp_path / "cache" / "scans"
+from tests.core.scan.make_dicom import SERIES, SHAPE, STUDY
 
 
 def test_a_set_is_kept_and_the_archive_confirms_it(archive, tmp_path):
@@ -46,23 +26,68 @@ def test_a_set_is_kept_and_the_archive_confirms_it(archive, tmp_path):
     sent = send_folder(folder, connection)
     assert set(sent.stored) == NAMES
     assert sent.commitment == "confirmed"
-    modalities = {one.modality for one in find_series(connection, patient="S-0107")}
+    modalities = {one.modality for one in find_series(connection, Search(patient="S-0107"))}
     assert modalities == {"DOC", "M3D"}
 
 
-def test_series_are_found_by_patient_and_by_study(archive):
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {"patient": "P1"},
+        {"study": STUDY},
+        {"name": "Sample, Sam"},
+        {"name": "sample^sam"},
+        {"day": "2024-03-05"},
+        {"name": "Sam", "day": "2024-03-05"},
+    ],
+    ids=str,
+)
+def test_series_are_found_by_patient_name_day_and_study(archive, asked):
     connection, _ = archive
-    for asked in ({"patient": "P1"}, {"study": STUDY}):
-        (one,) = find_series(connection, **asked)
-        assert (one.series_uid, one.modality, one.count) == (SERIES, "CT", SHAPE[0])
-        assert one.patient_name == "Sample^Sam"
-    assert find_series(connection, patient="nobody") == []
+    (one,) = find_series(connection, Search(**asked))
+    assert (one.series_uid, one.modality, one.count) == (SERIES, "CT", SHAPE[0])
+    assert (one.patient_name, one.patient_id) == ("Sample^Sam", "P1")
+    assert (one.birth_date, one.study_date) == ("19700102", "20240305")
+
+
+def test_two_people_of_nearly_one_name_stand_in_the_list_the_newer_scan_first(archive):
+    told = []
+    found = find_series(archive[0], Search(name="Sa"), progress=lambda *step: told.append(step))
+    assert [one.patient_id for one in found] == ["P2", "P1"]
+    assert found[0].study_uid == SUE["StudyInstanceUID"]
+    assert told == [(1, 2), (2, 2)]
+    (sue,) = find_series(archive[0], Search(name="Sa", day=SUE_DAY.isoformat()))
+    assert sue.series_uid == SUE["SeriesInstanceUID"]
+    for nobody in (Search(patient="nobody"), Search(name="Müller"), Search(day="2024-03-07")):
+        assert find_series(archive[0], nobody) == []
+
+
+def test_more_studies_than_anybody_reads_are_not_listed(archive, monkeypatch):
+    monkeypatch.setattr(searching, "MOST_STUDIES", 1)
+    with pytest.raises(SoundingError) as refusal:
+        find_series(archive[0], Search(name="Sa"))
+    assert refusal.value.code == "archive-search-many"
+
+
+def test_a_day_that_is_none_is_refused_before_anything_is_asked(archive):
+    with pytest.raises(SoundingError) as refusal:
+        find_series(archive[0], Search(day="5.3.2024"))
+    assert refusal.value.code == "archive-search-day"
+
+
+def test_what_an_archive_does_not_offer_is_told(tmp_path):
+    with storescp(tmp_path) as port:
+        connection = Connection(node=Node("STORE", HOST, port))
+        with pytest.raises(SoundingError) as refusal:
+            find_series(connection, Search(patient="P1"))
+    assert refusal.value.code == "archive-not-offered"
+    assert "C-FIND" in str(refusal.value)
 
 
 @pytest.mark.parametrize("asked", ["", "*", "**", " ? "])
 def test_nobody_lists_a_whole_archive(archive, asked):
     with pytest.raises(SoundingError) as refusal:
-        find_series(archive[0], patient=asked)
+        find_series(archive[0], Search(patient=asked, name=asked, day=asked.strip("*?")))
     assert refusal.value.code == "archive-search-wide"
 
 
@@ -91,10 +116,25 @@ def test_a_fetch_that_is_stopped_leaves_nothing_that_looks_like_a_scan(archive, 
 
 
 def test_fewer_slices_than_the_archive_counts_are_no_scan(archive, cache, monkeypatch):
-    monkeypatch.setattr(fetching, "_expected", lambda *_: SHAPE[0] + 1)
+    (listed,) = find_series(archive[0], Search(patient="P1"))
+    more = replace(listed, count=SHAPE[0] + 1)
+    monkeypatch.setattr(fetching, "_listed", lambda *_: more)
     with pytest.raises(SoundingError) as refusal:
         fetch_series(archive[0], STUDY, SERIES)
     assert refusal.value.code == "archive-series-incomplete"
+    assert list(cache.iterdir()) == []
+
+
+@pytest.mark.parametrize("move", [False, True])
+def test_slices_of_somebody_else_than_was_listed_are_not_kept(archive, cache, monkeypatch, move):
+    (listed,) = find_series(archive[0], Search(patient="P1"))
+    other = replace(listed, patient_id="P9")
+    monkeypatch.setattr(fetching, "_listed", lambda *_: other)
+    with pytest.raises(SoundingError) as refusal:
+        fetch_series(archive[0], STUDY, SERIES, move=move)
+    assert refusal.value.code == "archive-other-patient"
+    assert "P9" in str(refusal.value)
+    assert "P1" in str(refusal.value)
     assert list(cache.iterdir()) == []
 
 
@@ -109,6 +149,10 @@ def test_by_command_line(archive, cache, tmp_path, capsys):
     source = ["--from", str(connection.node)]
     assert run(["fetch", *source, "--patient", "P1"]) == 0
     assert f"{STUDY} {SERIES} CT" in capsys.readouterr().out
+    assert run(["fetch", *source, "--name", "Sample", "--day", "2024-03-06"]) == 0
+    told = capsys.readouterr().out
+    assert "Sample^Sue" in told
+    assert "Sample^Sam" not in told
     out = tmp_path / "fetched"
     more = ["--study", STUDY, "--series", SERIES, "--out", str(out)]
     assert run(["fetch", *source, *more]) == 0
