@@ -2,27 +2,31 @@
 
 Draws mutants of the packages where judgement sits, each one operator or number changed, runs the
 tests that import the module (then the rest of its package's tests) until one fails, and writes
-reports/mutants.md. The draw is seeded; a run goes on where an earlier one ended.
+reports/mutants.md. A mutant's place in the draw comes from its own line and the seed alone, so that
+work elsewhere leaves a draw as it was; a run goes on where an earlier one ended, and ``again`` asks
+the tests, as they are now, about those that lived.
 
     PYTHON tests/studies/mutants.py run --each 25 --out rows.jsonl --python .venv/bin/python
-    PYTHON tests/studies/mutants.py report --rows rows.jsonl
+    PYTHON tests/studies/mutants.py again --rows rows.jsonl --out mended.jsonl --python ...
+    PYTHON tests/studies/mutants.py report --draw "First draw" rows.jsonl mended.jsonl
 
 PYTHON is one that has cosmic-ray (MIT), whose operators are used; it is no part of the project's
 environment. Operators that nearly always end in a TypeError (``+`` to ``<<``) are left out, and so
-are mutants inside annotations, which change nothing.
+are mutants that change nothing a figure rests on: inside annotations and decorators, and of the
+bare star in a list of parameters.
 """
 
 from __future__ import annotations
 
 import argparse
 import ast
+import hashlib
 import json
-import random
 import re
 import shutil
 import subprocess
 import tempfile
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from importlib import import_module
 from pathlib import Path
@@ -55,55 +59,64 @@ OPERATORS = tuple(
 )  # fmt: skip
 
 
-def annotations(source: str) -> list[tuple[tuple[int, int], tuple[int, int]]]:
-    """Where annotations stand, as pairs of (line, column)."""
-    found = []
+def idle(source: str) -> list[tuple[tuple[int, int], tuple[int, int]]]:
+    """Where annotations and decorators stand, as pairs of (line, column)."""
+    parts: list[ast.expr | None] = []
     for node in ast.walk(ast.parse(source)):
-        for name in ("annotation", "returns"):
-            part = getattr(node, name, None)
-            if part is not None:
-                found.append(
-                    ((part.lineno, part.col_offset), (part.end_lineno, part.end_col_offset))
-                )
-    return found
+        parts += [getattr(node, "annotation", None), getattr(node, "returns", None)]
+        parts += getattr(node, "decorator_list", [])
+    return [
+        ((p.lineno, p.col_offset), (p.end_lineno or 0, p.end_col_offset or 0)) for p in parts if p
+    ]
 
 
 def mutants(module: Path) -> Iterator[tuple[str, int, int]]:
     """Operator, occurrence and line of each mutant of a module."""
     trees, plugins = import_module("cosmic_ray.ast"), import_module("cosmic_ray.plugins")
     tree = trees.get_ast_from_path(module)
-    beside = annotations(module.read_text("utf-8"))
+    source = module.read_text("utf-8")
+    beside, lines = idle(source), source.splitlines()
     for name in OPERATORS:
         operator = plugins.get_operator(name)()
         places = (p for node in trees.ast_nodes(tree) for p in operator.mutation_positions(node))
         for occurrence, (start, _) in enumerate(places):
-            if not any(first <= tuple(start) < last for first, last in beside):
+            star = lines[start[0] - 1][start[1] :].startswith("*, ")
+            if not star and not any(first <= tuple(start) < last for first, last in beside):
                 yield name, occurrence, start[0]
 
 
-def drawn(each: int) -> list[dict[str, object]]:
+def drawn(each: int, seed: int) -> list[dict[str, object]]:
     """The draw: for each package the first `each` of a fixed order, taken in turn."""
     order = []
     for package in PACKAGES:
-        draw = random.Random(f"{SEED} {package}")
-        every = [
-            {"module": str(module.relative_to(ROOT)), "operator": name, "occurrence": n, "line": at}
-            for module in sorted((ROOT / package).glob("*.py"))
-            for name, n, at in mutants(module)
-        ]
-        draw.shuffle(every)
-        order.append(every[:each])
+        every = []
+        for module in sorted((ROOT / package).glob("*.py")):
+            lines, alike = module.read_text("utf-8").splitlines(), Counter[str]()
+            path = str(module.relative_to(ROOT))
+            for name, n, at in mutants(module):
+                told = f"{seed} {path} {name} {lines[at - 1].strip()}"
+                alike[told] += 1
+                rank = hashlib.sha256(f"{told} {alike[told]}".encode()).hexdigest()
+                every.append(
+                    (rank, {"module": path, "operator": name, "occurrence": n, "line": at})
+                )
+        every.sort(key=lambda ranked: ranked[0])
+        order.append([one for _, one in every[:each]])
     return [one for turn in zip(*order, strict=True) for one in turn]
 
 
 def tests_of(module: str, root: Path) -> list[str]:
-    """Test files in the order in which they are asked: its package's, importing ones first."""
+    """Test files in the order in which they are asked: its package's, importing ones first.
+
+    Those of `tests/reference` that import the module come last.
+    """
     dotted = re.compile(re.escape(module.removesuffix(".py").replace("/", ".")) + r"\b")
     package = root / "tests" / Path(module).parent
     own = sorted(package.glob("test_*.py"))
     importing = [
         path
-        for path in sorted((root / "tests/core").rglob("test_*.py"))
+        for tests in ("core", "reference")
+        for path in sorted((root / "tests" / tests).rglob("test_*.py"))
         if dotted.search(path.read_text("utf-8"))
     ]
     near = [path for path in importing if path.parent == package]
@@ -141,8 +154,8 @@ def outcome(one: dict[str, object], root: Path, python: str) -> dict[str, object
         path.write_text(source, "utf-8")
 
 
-def run(each: int, out: Path, python: str) -> None:
-    """Try the draw, one line of JSON a mutant, in a copy of what is committed."""
+def run(draw: list[dict[str, object]], out: Path, python: str) -> None:
+    """Try a draw, one line of JSON a mutant, in a copy of what is committed."""
     keys = ("module", "operator", "occurrence")
     before = out.read_text("utf-8").splitlines() if out.exists() else []
     done = {tuple(json.loads(line)[k] for k in keys) for line in before}
@@ -150,7 +163,7 @@ def run(each: int, out: Path, python: str) -> None:
         copy = Path(folder) / "copy"
         subprocess.run(["git", "clone", "-q", str(ROOT), str(copy)], check=True)
         shutil.rmtree(copy / ".git")
-        for one in drawn(each):
+        for one in draw:
             if tuple(one[k] for k in keys) in done:
                 continue
             told = outcome(one, copy, str(Path(python).absolute()))
@@ -169,14 +182,41 @@ def wilson(hits: int, count: int) -> tuple[float, float]:
     return middle - half, middle + half
 
 
-def report(rows: list[dict[str, object]]) -> str:
-    """By package and by module, and every mutant that lived, with why it was left."""
+def read(path: Path) -> list[dict[str, object]]:
+    """Rows of a run."""
+    return [json.loads(line) for line in path.read_text("utf-8").splitlines()]
+
+
+def survivors(rows: list[dict[str, object]]) -> list[dict[str, object]]:
+    """Those that lived, where they stand now; those whose line is gone are left out."""
+    mutating, plugins = import_module("cosmic_ray.mutating"), import_module("cosmic_ray.plugins")
+    found = []
+    for row in rows:
+        if row["outcome"] != "survived":
+            continue
+        source = (ROOT / str(row["module"])).read_text("utf-8")
+        lines = source.splitlines()
+        operator = plugins.get_operator(str(row["operator"]))()
+        for name, n, at in mutants(ROOT / str(row["module"])):
+            if name == row["operator"] and lines[at - 1].strip() == row["was"]:
+                changed = mutating.mutate_code(source, operator, n).splitlines()[at - 1].strip()
+                if changed == row["is"]:
+                    found.append({"module": row["module"], "operator": name, "occurrence": n,
+                                  "line": at})  # fmt: skip
+    return found
+
+
+def name_of(row: dict[str, object]) -> str:
+    """A mutant by what it changes, wherever its line stands."""
+    return f"{row['module']}: {row['was']} -> {row['is']}"
+
+
+def report(title: str, rows: list[dict[str, object]], after: list[dict[str, object]]) -> list[str]:
+    """By package and by module, and every mutant that lived, with what became of it."""
     why = json.loads(LEFT.read_text("utf-8")) if LEFT.exists() else {}
+    mended = {name_of(row) for row in after if row["outcome"] != "survived"}
     lines = [
-        "# Mutants by module",
-        "",
-        f"A draw from every mutant of each package (seed {SEED}); `tests/studies/mutants.py` tells",
-        "how. *Noticed*: a test failed or did not end.",
+        f"## {title}",
         "",
         "| package | drawn | noticed | share | 95 % interval |",
         "|---|---|---|---|---|",
@@ -196,38 +236,54 @@ def report(rows: list[dict[str, object]]) -> str:
             f"{low:.0%} to {high:.0%}",
         )
         lines.append(f"| {' | '.join(map(str, cells))} |")
-    lines += ["", f"Wanted: {WANTED:.0%}.", "", "| module | killed | timed out | survived |",
-              "|---|---|---|---|"]  # fmt: skip
+    lines += ["", "| module | killed | timed out | survived |", "|---|---|---|---|"]
     for module, some in sorted(by_module.items()):
         counts = [
             sum(row["outcome"] == o for row in some) for o in ("killed", "timed out", "survived")
         ]
         lines.append(f"| `{module}` | {counts[0]} | {counts[1]} | {counts[2]} |")
-    lines += ["", "## Survived", ""]
-    for row in rows:
-        if row["outcome"] == "survived":
-            key = f"{row['module']} {row['operator']} {row['occurrence']}"
-            lines.append(f"- `{row['module']}:{row['line']}` `{row['was']}` became `{row['is']}`: "
-                         f"{why.get(key, 'not looked at')}")  # fmt: skip
-    return "\n".join(lines) + "\n"
+    lived = [row for row in rows if row["outcome"] == "survived"]
+    noticed = len(rows) - len(lived)
+    now = noticed + sum(name_of(row) in mended for row in lived)
+    lines += ["", f"Together {noticed} of {len(rows)} ({noticed / len(rows):.0%})"
+              + (f", with the tests since then {now} ({now / len(rows):.0%})." if after else "."),
+              "", "Survived:", ""]  # fmt: skip
+    for row in lived:
+        told = "a test notices it now" if name_of(row) in mended else "not looked at"
+        lines.append(f"- `{row['module']}:{row['line']}` `{row['was']}` became `{row['is']}`: "
+                     f"{why.get(name_of(row), told)}")  # fmt: skip
+    return [*lines, ""]
 
 
 def main() -> None:
     """Run or report."""
     asked = argparse.ArgumentParser(description=__doc__)
     tasks = asked.add_subparsers(dest="task", required=True)
-    running = tasks.add_parser("run")
+    running, again, reporting = (tasks.add_parser(name) for name in ("run", "again", "report"))
     running.add_argument("--each", type=int, default=25)
-    running.add_argument("--out", type=Path, required=True)
-    running.add_argument("--python", required=True)
-    reporting = tasks.add_parser("report")
-    reporting.add_argument("--rows", type=Path, required=True)
+    running.add_argument("--seed", type=int, default=SEED)
+    again.add_argument("--rows", type=Path, required=True)
+    for parser in (running, again):
+        parser.add_argument("--out", type=Path, required=True)
+        parser.add_argument("--python", required=True)
+    reporting.add_argument("--draw", nargs="+", action="append", metavar="TITLE ROWS [AFTER]",
+                           required=True)  # fmt: skip
     told = asked.parse_args()
     if told.task == "run":
-        run(told.each, told.out, told.python)
-        return
-    rows = [json.loads(line) for line in told.rows.read_text("utf-8").splitlines()]
-    REPORT.write_text(report(rows), "utf-8")
+        run(drawn(told.each, told.seed), told.out, told.python)
+    elif told.task == "again":
+        run(survivors(read(told.rows)), told.out, told.python)
+    else:
+        REPORT.write_text("\n".join([
+            "# Mutants by module",
+            "",
+            "Draws from every mutant of each package; `tests/studies/mutants.py` tells how.",
+            f"*Noticed*: a test failed or did not end. Wanted: {WANTED:.0%}.",
+            "",
+            *(line for title, *files in told.draw
+              for line in report(title, read(Path(files[0])),
+                                 [row for name in files[1:] for row in read(Path(name))])),
+        ]), "utf-8")  # fmt: skip
 
 
 if __name__ == "__main__":
