@@ -43,7 +43,7 @@ def rule_checks() -> Iterator[Check]:
         shipped = tuple(row.value for row in ROWS if row.key == key)
         yield holds(f"shipped limit: {key}", shipped == values)
     yield Check(what="a width is rounded down, an uncertainty up",
-                found=round_down(2.39) + 10 * round_up(0.31), true=2.3 + 4.0,
+                found=round_down(2.39, 0.1) + 10 * round_up(0.31, 0.1), true=2.3 + 4.0,
                 bound=1e-9)  # fmt: skip
 
 

@@ -127,7 +127,7 @@ class Proof:
         before = self.wraps.far, self.wraps.near
         if width == layout.bits_stored:
             self.wraps.add(codes, padded, width, signed=layout.signed)
-        elif width > MIN_KINDS:
+        elif width:
             self.narrow.add(codes, padded, width, signed=False)
         if form is not None and _another(form, used, layout):
             # The picture itself may bear out the header: then only the codestream's label is odd.

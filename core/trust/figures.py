@@ -55,12 +55,12 @@ def shown_at_least(measurement: Measurement, *, decimals: int = 1) -> str:
     return "–" if value is None else down(value, decimals)
 
 
-def shown_lack(measurement: Measurement, *, decimals: int = 1) -> str:
-    """What a value below its limit lacks to it, rounded up; empty where it lacks nothing."""
+def shown_lack(measurement: Measurement) -> str:
+    """What a value below its limit lacks to it, up to 0.1 mm; empty where it lacks nothing."""
     if measurement.value is None or measurement.limit is None:
         return ""
     lack = least_allowed(measurement.limit) - measurement.value
-    return up(lack, decimals) if lack > 0 else ""
+    return up(lack, 1) if lack > 0 else ""
 
 
 def plain(value: float) -> str:

@@ -212,7 +212,7 @@ def target_words(measurement: Measurement, *, jaw: str | None) -> str:
     return f"{thing_words(target.removesuffix('-deep'))} {side}".strip()
 
 
-def round_down(value: float, step: float = 0.1) -> float:
+def round_down(value: float, step: float) -> float:
     """Largest multiple of the step that is not above the value: widths, heights, clearances.
 
     Towards minus infinity, so that an overlap is never made smaller. A value that misses a
@@ -221,7 +221,7 @@ def round_down(value: float, step: float = 0.1) -> float:
     return _multiple(math.floor, value, step)
 
 
-def round_up(value: float, step: float = 0.1) -> float:
+def round_up(value: float, step: float) -> float:
     """Smallest multiple of the step that is not below the value: uncertainties."""
     return _multiple(math.ceil, value, step)
 

@@ -180,6 +180,24 @@ def test_noise_is_not_counted_again_as_what_the_model_leaves_unexplained(shape):
     assert noisy == pytest.approx(quiet, abs=0.004)
 
 
+def test_what_the_plates_leave_unexplained_widens_an_edge_once_and_a_thickness_by_3_2():
+    """By the study of edges in noisy scans: so many mm for each share of the contrast."""
+    bone, volume, _, fit, _ = case(thin=1.0)
+    p, n, _ = bone.places(turns=8, heights=(0.0,))
+    exact, rough = (
+        replace(fit, plates=replace(fit.plates, misfit=misfit)).plate(volume, p + 2.0 * n, -n, 4.0)
+        for misfit in (0.0, 0.05)
+    )
+    found = exact.inner.found & (exact.outer.sd_mm < 0.05)
+    assert found.sum() > 3
+    for was, now, factor in (
+        (exact.outer.sd_mm, rough.outer.sd_mm, 1.0), (exact.sd_mm, rough.sd_mm, 3.2),
+        (exact.inner.sd_mm, rough.inner.sd_mm, 3.2),
+    ):  # fmt: skip
+        added = np.sqrt(now[found] ** 2 - was[found] ** 2)
+        assert added == pytest.approx(np.full(found.sum(), factor * 0.05), rel=1e-6)
+
+
 def test_a_level_is_taken_from_the_same_plate_and_borrowed_where_there_is_none():
     *_, fit, _ = case(thin=0.5, lingual=1.07)
     plates = fit.plates

@@ -56,6 +56,16 @@ def test_a_fill_that_differs_in_one_slice_is_not_taken_for_it():
     assert round_field(scan) is None
 
 
+@pytest.mark.parametrize("corner", [(0, 0), (0, -1), (-1, 0), (-1, -1)])
+@pytest.mark.parametrize("k", [1, 7])
+def test_a_corner_that_is_scanned_in_one_slice_is_no_fill(corner, k):
+    scan = noise()
+    scan[:, distance() > 47] = -1000
+    assert round_field(scan) is not None
+    scan[(k, *corner)] = -999
+    assert round_field(scan) is None
+
+
 def test_noise_to_the_corners_has_no_field():
     assert round_field(noise()) is None
     assert round_field(np.zeros((4, 20, 20), np.int16)) is None

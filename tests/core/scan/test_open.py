@@ -469,6 +469,11 @@ def test_files_cut_off_in_their_header_are_counted(tmp_path):
     assert volume.shape[0] == 8
     (finding,) = volume.findings
     assert (finding.code, finding.fields["count"]) == ("scan_files_damaged", 1)
+    for k in (4, 5, 6, 7):
+        path = tmp_path / f"I{k}"
+        path.write_bytes(path.read_bytes()[:700])
+    (finding,) = open_scan(tmp_path).findings
+    assert (finding.fields["count"], finding.fields["names"]) == (5, "I4, I5, I6")
 
 
 @pytest.mark.parametrize(

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from core.measurement import Budget, Measurement, Reading, Term
-from core.trust.figures import down, nearest, plain, shown, shown_at_least, up
+from core.measurement import Budget, Limit, Measurement, Reading, Term
+from core.trust.figures import down, nearest, plain, shown, shown_at_least, shown_lack, up
 
 BUDGET = Budget(terms=(Term(name="edge", u=0.1, source="test"),))
 
@@ -66,6 +68,13 @@ def test_a_value_that_is_only_an_upper_bound_never_looks_like_a_least_one():
     traced_too_short = row(6.71, upper_bound=True)
     assert shown(traced_too_short) == "≤ 6.8"
     assert shown_at_least(traced_too_short) == "–"
+
+
+@pytest.mark.parametrize(("value", "lack"), [(1.98, "0.1"), (-0.31, "2.4"), (2.0, "")])
+def test_what_is_lacking_to_the_limit_is_rounded_up(value, lack):
+    limit = Limit(key="canal", value=2.0, lower_line=1.0, source="s", default=2.0)
+    assert shown_lack(replace(row(value), limit=limit)) == lack
+    assert not shown_lack(row(value))
 
 
 def test_set_numbers_keep_what_was_set():

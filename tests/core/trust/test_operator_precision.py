@@ -88,6 +88,10 @@ def test_another_persons_work_on_the_plan_is_said():
     assert [f.code for f in hand_findings(mine)] == ["own-hand"]
     signed = with_entry(mine, who="L. Muster", when="2026-09-15T10:00:00+02:00", what="signed off")
     assert [f.code for f in hand_findings(signed)] == ["own-hand"]
+    (said,) = hand_findings(mine)
+    assert (said.fields["studied"], said.fields["by"]) == ("2026-09-14", "LM")
+    (bare,) = hand_findings(replace(mine, own_hand=replace(HAND, studied="", by="")))
+    assert (bare.fields["studied"], bare.fields["by"]) == ("no date", "nobody named")
     theirs = with_entry(mine, who="AK", when="2026-09-16T09:00:00+02:00", what="mark moved")
     assert [f.code for f in hand_findings(theirs)] == ["own-hand", "own-hand-of-another"]
     assert "AK" in list(hand_findings(theirs))[1].message

@@ -78,6 +78,18 @@ def test_only_objects_along_all_directions_replace_the_usual_allowance():
     assert [f.code for f in three.findings] == ["scale-check-passed"]
 
 
+def test_objects_count_by_the_square_of_how_sure_they_are():
+    """Weights 4, 1, 1 (1 / u²): (4 x 0.1 + 0.5 + 0.5) / 6 = 0.2333 %, with an SD of 0.1633 %."""
+    doubts = ((0.001, 0.002), (0.005, 0.004), (0.005, 0.004))
+    check = judge_scale(
+        [said(d, u=u, direction=way) for (d, u), way in zip(doubts, np.eye(3), strict=True)]
+    )
+    assert check.scale.relative_u == pytest.approx(np.hypot(0.0023333, 0.0016330), rel=1e-4)
+    assert check.scale.source.startswith("scale check by 3 distances: +0.23 %, standard unc")
+    two = judge_scale([said(0.001), said(0.002)])
+    assert two.scale.source.startswith("scale check by 2 distances")
+
+
 def test_without_objects_nothing_is_said_and_the_usual_allowance_stands():
     check = scale_check(Plan(), block([]))
     assert (check.scale, check.findings, check.failed) == (DEFAULT_SCAN_SCALE, (), False)

@@ -204,6 +204,14 @@ def test_what_is_below_its_limit_comes_first_and_nearest_first():
     )
 
 
+@pytest.mark.parametrize(("count", "last"), [(10, "r9"), (11, "and 2 more")])
+def test_ten_names_are_told_and_of_more_nine_and_their_number(count, last):
+    rows = [row(f"r{n}", None, "not assessed") for n in range(count)]
+    told = summary_sentence(rows, jaw="lower")
+    assert f"{count} not assessed (r0, " in told
+    assert f"r8, {last})" in told
+
+
 def test_a_quantity_without_a_limit_is_never_counted_as_not_assessed():
     missing = Measurement(
         id="36/ridge_width/axis/1", group="bone", fixture="36", kind="ridge_width",
@@ -270,7 +278,7 @@ def test_rounding_never_leaves_the_safe_side(value, step):
 def test_a_shown_figure_never_reads_as_met_when_it_is_below(value, limit):
     limit = round(limit, 1)
     if value < limit - 1e-6:
-        assert round_down(value) < limit
+        assert round_down(value, 0.1) < limit
 
 
 def test_a_long_summary_still_counts_all_and_says_how_many_it_does_not_name():
