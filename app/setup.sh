@@ -152,6 +152,8 @@ run_tests() {
     # imported, which proves the wall between core and app with the whole of core's tests.
     status=0
     if [ $# -eq 0 ]; then
+        # Two workers on two cores: threads inside a worker would only wait for each other.
+        export OPENBLAS_NUM_THREADS=1
         SOUNDING_WITHOUT_QT=1 bounded "$venv/bin/python" -m pytest -q -n 2 --dist loadfile --no-loadscope-reorder -p no:pytest-qt tests/core || status=$?
         bounded "$venv/bin/python" -m pytest -q -n 2 --dist loadfile --no-loadscope-reorder --ignore=tests/core tests || status=$?
     else

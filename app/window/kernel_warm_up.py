@@ -46,6 +46,7 @@ def compile_all(tell: Callable[[int], None]) -> None:
     from core.plans.plan_parse import parse
     from sample_volumes import small_jaw
 
+    # The type of nearly every scan; another one is compiled while such a scan is loaded.
     sampling_warm_up.prepare(np.dtype(np.int16))
     tell(1)
     plane_field.prepare()
@@ -55,7 +56,6 @@ def compile_all(tell: Callable[[int], None]) -> None:
     plan = parse({k: v for k, v in truth["plan"].items() if k != "scan"})
     tell(3)
     measure(plan, volume)
-    sampling_warm_up.prepare(np.dtype(np.uint16))  # rarely needed, so it comes last
     mark().touch()
     tell(STEPS)
 

@@ -27,6 +27,9 @@ _RUN = re.compile(r"[^\x00-\x1f\x7f-\x9f\ufffd]{8,}")
 _WIDE_RUN = re.compile(r"[\x20-\x7e]{5,}")
 """Pieces of text in a file of numbers; shorter ones are chance."""
 
+_BETWEEN = re.compile(r"[\W_]+")
+_FOREIGN = re.compile(r"[^\x00-\x7f]+")
+
 
 def refuse_left_over(identity: ScanIdentity, files: Iterable[tuple[str, bytes]]) -> None:
     """Refuse a set of files in which something of the identity is left.
@@ -49,20 +52,30 @@ def left_over(identity: ScanIdentity, files: Iterable[tuple[str, bytes]]) -> lis
     a DICOM object, is read. A name that is also a word of the program's own sentences says
     nothing by itself and is looked for beside another part of the name.
     """
-    patterns = [(word, _pattern(word)) for word in _telling(identity)]
+    telling = _telling(identity)
+    parts = {part for words in telling for part in words}
     found: list[str] = []
     for name, data in files:
         text = _folded("\n".join([name, *_texts(data)]))
-        found += [f"{name}: {word}" for word, pattern in patterns if pattern.search(text)]
+        # Without what stands between signs a part is found fast; few are there at all, and only
+        # where all of its parts are is a string worth its pattern.
+        signs = _signs(text)
+        there = {part for part in parts if _signs(_folded(part)) in signs}
+        found += [
+            f"{name}: {' '.join(words)}"
+            for words in telling
+            if there.issuperset(words) and _pattern(" ".join(words)).search(text)
+        ]
     return found
 
 
-def _telling(identity: ScanIdentity) -> tuple[str, ...]:
+def _telling(identity: ScanIdentity) -> tuple[tuple[str, ...], ...]:
+    """Parts of each string that tells who it is: one part, or two that stand together."""
     words = identifying(identity)
     plain = [word for word in words if _says_nothing(word)]
-    pairs = [f"{a} {b}" for a in plain for b in words if a != b and _folded(b).isalpha()]
-    turned = [f"{b} {a}" for a in plain for b in words if a != b and _folded(b).isalpha()]
-    return (*(word for word in words if word not in plain), *pairs, *turned)
+    pairs = [(a, b) for a in plain for b in words if a != b and _folded(b).isalpha()]
+    turned = [(b, a) for a, b in pairs]
+    return (*((word,) for word in words if word not in plain), *pairs, *turned)
 
 
 def _says_nothing(word: str) -> bool:
@@ -72,21 +85,29 @@ def _says_nothing(word: str) -> bool:
 
 @lru_cache(maxsize=4096)
 def _pattern(word: str) -> re.Pattern[str]:
-    signs = [sign for sign in _folded(word) if sign.isalnum()]
+    signs = _signs(_folded(word))
     between = r"[\W_]{0,2}"
     body = between.join(re.escape(sign) for sign in signs)
     if all(sign.isdigit() for sign in signs):
         # Part of a longer number or behind a decimal point it is another number.
         return re.compile(rf"(?<![\d.]){body}(?![\d])")
     if len(signs) < _WHOLE_WORDS_BELOW:
-        return re.compile(rf"(?<![^\W_]){''.join(map(re.escape, signs))}(?![^\W_])")
+        return re.compile(rf"(?<![^\W_]){re.escape(signs)}(?![^\W_])")
     return re.compile(body)
 
 
 def _folded(text: str) -> str:
     """Without capitals and accents."""
-    parts = unicodedata.normalize("NFKD", text.casefold())
-    return "".join(sign for sign in parts if not unicodedata.combining(sign))
+    return _FOREIGN.sub(_bare, unicodedata.normalize("NFKD", text.casefold()))
+
+
+def _bare(piece: re.Match[str]) -> str:
+    return "".join(sign for sign in piece[0] if not unicodedata.combining(sign))
+
+
+def _signs(text: str) -> str:
+    """Letters and digits alone."""
+    return _BETWEEN.sub("", text)
 
 
 def _texts(data: bytes) -> list[str]:

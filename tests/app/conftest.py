@@ -68,6 +68,13 @@ def _no_question_waits_for_ever(request):
     timer.stop()
 
 
+@pytest.fixture(autouse=True, scope="module")
+def _imported_is_no_garbage():
+    """What stands before the first test is not walked through again after each of them."""
+    gc.collect()
+    gc.freeze()
+
+
 @pytest.fixture(autouse=True)
 def _garbage_in_this_thread():
     """As in the program: a worker must never collect the windows that a test left behind."""
