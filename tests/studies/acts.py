@@ -1,0 +1,614 @@
+"""Remake reports/acts.md: what a hand does from a foreign folder to a signed sheet, act by act.
+
+    python tests/studies/acts.py [--first 7001] [--count 1] [--only lower|upper] [--pictures FOLDER]
+
+Whole random jaws, written as exports, are opened in the bench and planned by real mouse and key
+events: a lower molar with canal, foramen and two neighbours, an upper one with a floor. A click, a
+drag, a chord of keys and a field that is typed are one act each; what the hand looks at before is
+not counted, 6 s an act is common practice for that (no source). Where it clicks is the true place
+with a hand's error; what comes of it is compared with the truth.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import tempfile
+import time
+from collections import Counter
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from shutil import rmtree
+
+import numpy as np
+
+ROOT = Path(__file__).parents[2]
+sys.path.insert(0, str(ROOT))
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+from PySide6.QtCore import QPoint, Qt, QTimer  # noqa: E402
+from PySide6.QtTest import QTest  # noqa: E402
+from PySide6.QtWidgets import (  # noqa: E402
+    QApplication,
+    QInputDialog,
+    QLineEdit,
+    QPushButton,
+    QRadioButton,
+)
+
+from core.plans.history import sign_off_state  # noqa: E402
+from core.version import PROGRAM  # noqa: E402
+from sample_volumes.distances import fixture_distance  # noqa: E402
+from tests.journeys.guided_case import pause, wait  # noqa: E402
+from tests.reference.random_jaws import kernels as k  # noqa: E402
+from tests.reference.random_jaws.whole import WholeJaw, whole_jaw, write  # noqa: E402
+
+REPORT = Path(__file__).parent / "reports" / "acts.md"
+TOOTH = {"lower": "46", "upper": "26"}
+GOAL = {"lower": 40, "upper": 30}
+SECONDS_AN_ACT = 6.0
+HAND_MM = 0.2
+IN_SECTION_MM = 0.4
+LENGTH_MM, DEPTH_MM = 8.0, 2.0
+ROOM_MM = {"lower": 13.5, "upper": 12.0}
+"""A site is taken where a fixture of that length can stand at all."""
+LEFT = Qt.MouseButton.LeftButton
+NO_KEYS = Qt.KeyboardModifier.NoModifier
+CTRL = Qt.KeyboardModifier.ControlModifier
+
+
+@dataclass
+class Acts:
+    """What was done, by part of the work."""
+
+    part: str = ""
+    done: list[tuple[str, str]] = field(default_factory=list)
+
+    def add(self, what: str) -> None:
+        """One more act."""
+        self.done.append((self.part, what))
+
+    def by_part(self) -> dict[str, Counter[str]]:
+        """Part → how often each sort of act, in the order of the work."""
+        found: dict[str, Counter[str]] = {}
+        for part, what in self.done:
+            found.setdefault(part, Counter())[what] += 1
+        return found
+
+
+class Hand:
+    """A hand at one bench that counts what it does."""
+
+    def __init__(self, bench, jaw: WholeJaw, seed: int) -> None:
+        self.bench, self.jaw, self.acts = bench, jaw, Acts()
+        self.session = bench.session
+        self.rng = np.random.default_rng([seed, 11])
+        self.not_met: list[str] = []
+        self.sense = -1.0 if jaw.tooth[0] in "14" else 1.0
+
+    # -- acts ------------------------------------------------------------------------------
+
+    def click(self, widget, at=None, what="click", *, waits=True) -> None:
+        """One click of the left button."""
+        self.acts.add(what)
+        if at is None:
+            at = widget.rect().center()
+        QTest.mouseClick(widget, LEFT, NO_KEYS, at)
+        if waits:
+            self.rest()
+
+    def key(self, key, keys=NO_KEYS, on=None, *, waits=True) -> None:
+        """One key, or several held together."""
+        self.acts.add("key")
+        QTest.keyClick(on or self.bench.pictures.section, key, keys)
+        if waits:
+            self.rest()
+
+    def type(self, line: QLineEdit, words: str) -> None:
+        """One field."""
+        self.acts.add("typed field")
+        line.setFocus()
+        line.selectAll()
+        QTest.keyClicks(line, words)
+
+    @contextmanager
+    def answering(self, *answers: str | None, always: bool = True):
+        """Answer line by line what is asked meanwhile; None: take what is offered."""
+        left, timer = list(answers), QTimer(interval=40)
+
+        def answer() -> None:
+            box = QApplication.activeModalWidget()
+            if not isinstance(box, QInputDialog) or not left:
+                return
+            line, words = box.findChild(QLineEdit), left.pop(0)
+            if words is None:
+                self.acts.add("key")
+            else:
+                self.type(line, words)
+            QTest.keyClick(line, Qt.Key.Key_Return)
+
+        timer.timeout.connect(answer)
+        timer.start()
+        yield
+        timer.stop()
+        if left and always:
+            raise LookupError(f"nobody asked for {left}")
+
+    def rest(self) -> None:
+        """Wait until what was asked for is shown and measured."""
+        pause(0.12)
+        wait(lambda: not self.bench.pictures.busy)
+        if self.session.confirmed:
+            wait(lambda: self.session.ledger_is_whole, 240)
+        wait(lambda: not self.bench.pictures.busy)
+        pause(0.1)
+
+    def button(self, words: str, within=None) -> QPushButton:
+        """The button that says so."""
+        found = [
+            b for b in (within or self.bench).findChildren(QPushButton)
+            if words in b.text().replace("&", "") and b.isVisible()
+        ]  # fmt: skip
+        return found[0]
+
+    # -- places ----------------------------------------------------------------------------
+
+    def off(self, point_mm):
+        """A place as a hand finds it."""
+        return np.asarray(point_mm) + self.rng.normal(0.0, HAND_MM, 3)
+
+    def go(self, point_mm) -> None:
+        """Click on the arch map where a place is."""
+        view = self.bench.pictures.arch_map
+        self.click(view, view.screen_position(np.asarray(point_mm)).toPoint(), "click to go there")
+
+    def step_to(self, point_mm) -> None:
+        """Go there where the section that is shown lies too far from it to click in."""
+        off = self.bench.pictures.section.uv_mm(np.atleast_2d(point_mm))[0, 2]
+        if abs(off) > IN_SECTION_MM:
+            self.go(point_mm)
+
+    def mark(self, point_mm, what="click that marks", **options) -> None:
+        """Click in the section where a place shows in it."""
+        view = self.bench.pictures.section
+        self.click(view, view.screen_position(np.asarray(point_mm)).toPoint(), what, **options)
+
+    def in_section(self, line_mm) -> np.ndarray:
+        """Where a line goes through the section that is shown."""
+        off = self.bench.pictures.section.uv_mm(np.asarray(line_mm))[:, 2]
+        return line_mm[int(np.argmin(np.abs(off)))]
+
+    def take(self, tool: str) -> None:
+        """Press a tool's button, or its name in the menu of its group."""
+        row = self.bench.work.tool_row
+        self.click(row.button(tool), what="tool")
+
+    def next(self) -> None:
+        """The key that leads to what is still missing."""
+        self.acts.add("key")
+        self.bench.activateWindow()
+        pause(0.1)
+        QTest.keyClick(self.bench.windowHandle(), Qt.Key.Key_M, CTRL)
+        self.rest()
+
+    def at(self, s, w=0.0, depth=0.0) -> np.ndarray:
+        """Place at arc length s, w from the ridge's middle and depth below the crest."""
+        shape = self.jaw.shape
+        w = shape.row(k.MIDDLE, s) + shape.v[k.TILT] * depth + w
+        return shape.patient(shape.place(s, w, shape.row(k.TOP, s) - depth))[0]
+
+
+def work(hand: Hand, folder: Path, out: Path, pictures: Path | None) -> None:
+    """The whole job."""
+    jaw, bench, session, acts = hand.jaw, hand.bench, hand.session, hand.acts
+    kind = "lower" if jaw.tooth[0] in "34" else "upper"
+
+    def picture(name: str) -> None:
+        if pictures is not None:
+            bench.grab().save(str(pictures / f"{kind}-{name}.png"))
+
+    acts.part = "open the folder"
+    import app.window.bench as window
+
+    window.ask_folder = lambda *_: str(folder)
+    hand.acts.add("folder chosen in the system's window")
+    hand.click(hand.button("folder"), what="click", waits=False)
+    wait(lambda: bench.pages.currentWidget() in (bench.work, bench.chooser), 200)
+    if bench.pages.currentWidget() is bench.chooser:
+        raise LookupError("a chooser")
+    wait(lambda: bench.pictures.panorama.has_picture)
+    hand.rest()
+    picture("opened")
+
+    acts.part = "jaw plane, arch, side"
+    bar = bench.work.proposed
+    hand.click(bar.for_lower if kind == "lower" else bar.for_upper, waits=False)
+    settle_side(hand)
+    hand.rest()
+    extend_arch(hand)
+    picture("confirmed")
+
+    acts.part = "fixture"
+    hand.take("Fixture")
+    hand.go(hand.at(0.0))
+    with hand.answering(jaw.tooth):
+        hand.mark(hand.in_section(np.stack([hand.at(s, 0.0, DEPTH_MM) for s in LINE])))
+    settle_side(hand)
+    fit_fixture(hand)
+    hand.rest()
+    picture("fixture")
+
+    if kind == "lower":
+        mark_canal(hand)
+        picture("canal")
+        mark_foramen(hand)
+    else:
+        mark_floor(hand)
+    picture("floor or foramen")
+    for way in (-1, 1):
+        mark_root(hand, way)
+    picture("roots")
+
+    acts.part = "side compared"
+    answer_side(hand)
+    acts.part = "sign"
+    sign(hand)
+    picture("signed")
+    acts.part = "write the sheet"
+    write_sheet(hand, out)
+
+
+def extend_arch(hand: Hand) -> None:
+    """Where the proposed arch ends before a neighbour, it is drawn on to it."""
+    arch, view = hand.session.arch, hand.bench.pictures.arch_map
+    for way in (-1, 1):
+        neck, apex, *_ = hand.jaw.root(way)
+        station = arch.station(neck)
+        if not -2.0 <= station <= arch.length_mm + 2.0:
+            hand.take("Arch")
+            hand.click(view, view.screen_position(neck).toPoint(), "click that marks")
+
+
+def fit_fixture(hand: Hand) -> None:
+    """A shorter one, and its axis along the middle of the ridge: a length typed and a drag."""
+    box = hand.bench.work.panels["fixture"].boxes["length"]
+    hand.acts.add("typed field")
+    box.setFocus()
+    box.selectAll()
+    QTest.keyClicks(box, f"{LENGTH_MM:g}")
+    QTest.keyClick(box, Qt.Key.Key_Return)
+    hand.rest()
+    fixture, view = hand.session.plan.fixtures[0], hand.bench.pictures.section
+    length = fixture.size.length_mm
+    assert length == LENGTH_MM, length
+    start = view.screen_position(fixture.on_axis(length)).toPoint()
+    below = [hand.at(s, 0.0, DEPTH_MM + length) for s in LINE]
+    end = view.screen_position(hand.in_section(np.stack(below))).toPoint()
+    hand.acts.add("drag")
+    QTest.mousePress(view, LEFT, NO_KEYS, start)
+    for part in (0.5, 1.0):
+        QTest.mouseMove(view, start + (end - start) * part)
+        pause(0.05)
+    QTest.mouseRelease(view, LEFT, NO_KEYS, end)
+
+
+LINE = np.arange(-14.0, 14.01, 0.05)
+
+
+def settle_side(hand: Hand) -> None:
+    """Answer what is asked of the side."""
+    from app.dialogs.answers.side_question import SideQuestion
+
+    pause(0.4)
+    while (dialog := _shown(hand.bench, SideQuestion)) is not None:
+        words = {"teeth": "whole"}.get(dialog.question)
+        found = dialog.choices.buttons()
+        if words:
+            (choice,) = [b for b in found if words in b.text().lower()]
+        else:
+            choice = _true_answer(hand, dialog)
+        hand.click(choice, QPoint(8, choice.height() // 2), "answer", waits=False)
+        hand.click(dialog.ok, what="click", waits=False)
+        pause(0.4)
+
+
+def _true_answer(hand, dialog):
+    arch = hand.session.plan.arch_points
+    buttons = dialog.choices.buttons()
+    if dialog.question == "right end":
+        return buttons[0 if arch[0][0] < arch[-1][0] else 1]
+    raise LookupError(dialog.question)
+
+
+def _shown(bench, kind):
+    found = [d for d in bench.findChildren(kind) if d.isVisible()]
+    return found[-1] if found else None
+
+
+def mark_canal(hand: Hand) -> None:
+    """Two clicks, then the key that confirms stretch by stretch."""
+    from app.tools.follow_canal import FollowCanal
+
+    hand.acts.part = "canal"
+    line, jaw = hand.jaw.shape.canal_line, hand.jaw
+    front = jaw.foramen_s + np.sign(-jaw.foramen_s) * 3.0
+    hand.next()
+    tool = hand.bench.hub.active
+    assert isinstance(tool, FollowCanal), tool
+    for s in (front, -np.sign(jaw.foramen_s) * 9.0):
+        hand.go(hand.at(s))
+        hand.mark(hand.off(hand.in_section(line)), waits=False)
+        pause(0.3)
+    wait(lambda: bool(tool.proposed), 30)
+    hand.rest()
+    with hand.answering(None, always=False):
+        while not tool._all_confirmed():
+            wait(lambda: not tool._run.isActive(), 30)
+            hand.key(Qt.Key.Key_Return, waits=False)
+            pause(0.3)
+        hand.rest()
+        pause(1.0)
+
+
+def mark_foramen(hand: Hand) -> None:
+    """Both edges, where they show in sections."""
+    hand.acts.part = "foramen"
+    hand.next()
+    for edge in hand.jaw.foramen_mm:
+        hand.go(edge)
+        hand.mark(hand.off(edge), waits=False)
+        pause(0.2)
+    hand.key(Qt.Key.Key_Return)
+
+
+def mark_floor(hand: Hand) -> None:
+    """Nine marks: three sections, three marks each."""
+    hand.acts.part = "floor"
+    shape = hand.jaw.shape
+    floor = shape.floor(10.0)
+    hand.next()
+    middle = shape.patient(shape.place(LINE, shape.row(k.MIDDLE, LINE), 0.0))
+    for s in (-7.5, 0.0, 7.5):
+        hand.go(hand.at(s))
+        view = hand.bench.pictures.section
+        uv = view.uv_mm(floor)
+        near = np.abs(uv[:, 2]) < 0.1
+        across = uv[near, 0] - view.uv_mm(middle)[int(np.argmin(np.abs(LINE - s))), 0]
+        for side in (-2.5, 0.0, 2.5):
+            hand.mark(hand.off(floor[near][int(np.argmin(np.abs(across - side)))]), waits=False)
+            pause(0.1)
+    hand.rest()
+
+
+def mark_root(hand: Hand, way: int) -> None:
+    """The axis of a neighbour by two marks, its tooth, and its diameters."""
+    hand.acts.part = "neighbouring roots"
+    neck, apex, r_neck, r_apex = hand.jaw.root(way)
+    tooth = _neighbour(hand.jaw.tooth, way * hand.sense)
+    hand.next()
+    for point in (neck, apex):
+        hand.step_to(point)
+        hand.mark(hand.off(point), waits=False)
+        pause(0.1)
+    with hand.answering(tooth, f"{2 * r_neck:.1f}", f"{2 * r_apex:.1f}"):
+        hand.key(Qt.Key.Key_Return)
+
+
+def _neighbour(tooth: str, back: float) -> str:
+    """The tooth behind (+1) or in front (-1)."""
+    return f"{tooth[0]}{int(tooth[1]) + int(back)}"
+
+
+def answer_side(hand: Hand) -> None:
+    """Compared with the chart."""
+    from app.dialogs.answers.side import SideDialog
+
+    hand.click(hand.bench.work.panels["patient line"].side, waits=False)
+    pause(0.3)
+    dialog = _shown(hand.bench, SideDialog)
+    right = hand.jaw.tooth[0] in "14"
+    for words in ("chart", "RIGHT" if right else "LEFT"):
+        (button,) = [
+            b for b in dialog.findChildren(QRadioButton) if b.text().lower() == words.lower()
+        ]
+        hand.click(button, QPoint(8, button.height() // 2), "answer", waits=False)
+    if not dialog.by.text():
+        hand.type(dialog.by, "LM")
+    hand.click(dialog.ok)
+    wait(lambda: hand.session.plan.side_check is not None)
+
+
+def sign(hand: Hand) -> None:
+    """Name, role, and a reason for each limit that is not met."""
+    from app.dialogs.answers.sign_off import SignOffDialog
+
+    hand.rest()
+    hand.click(hand.bench.work.panels["patient line"].state, waits=False)
+    pause(0.4)
+    dialog = _shown(hand.bench, SignOffDialog)
+    for line, words in ((dialog.name, "L. Marsh"), (dialog.role, "treating clinician")):
+        if not line.text():
+            hand.type(line, words)
+    for row, line in dialog.reasons.items():
+        hand.not_met.append(row)
+        hand.type(line, "discussed")
+    wait(dialog.ok.isEnabled, 60)
+    hand.click(dialog.ok, waits=False)
+    wait(lambda: sign_off_state(hand.session.plan) == "signed")
+    pause(0.3)
+
+
+def write_sheet(hand: Hand, out: Path) -> None:
+    """Look at the sheet, and write it."""
+    import app.dialogs.sheet.dialog as sheet
+
+    hand.click(hand.bench.work.panels["patient line"].sheet, waits=False)
+    pause(0.4)
+    dialog = _shown(hand.bench, sheet.SheetDialog)
+    wait(lambda: bool(dialog.images), 300)
+    sheet.ask_folder = lambda *_: str(out)
+    hand.acts.add("folder chosen in the system's window")
+    hand.click(dialog.ok, waits=False)
+    wait(lambda: bool(dialog.written), 300)
+    hand.click(dialog.cancel, waits=False)
+    pause(0.3)
+
+
+def errors(hand: Hand) -> list[tuple[str, float, float]]:
+    """(what, shown, true) of the clearances that have a truth."""
+    jaw, plan = hand.jaw, hand.session.plan
+    fixture = plan.fixtures[0]
+    shape = jaw.shape
+
+    def away(points):
+        return fixture_distance(
+            points, fixture.platform, fixture.towards_apex, fixture.size.profile
+        )
+
+    truth = {}
+    if shape.canal_mm:
+        truth["canal"] = float(away(shape.canal_line).min()) - shape.canal_mm
+    if shape.hollow:
+        truth["sinus"] = float(away(shape.floor(12.0)).min())
+    for way in (-1, 1):
+        neck, apex, r_neck, r_apex = jaw.root(way)
+        share = np.linspace(0.0, 1.0, 201)
+        line = neck + share[:, None] * (apex - neck)
+        tooth = _neighbour(jaw.tooth, way * hand.sense)
+        truth[f"root-{tooth}"] = float((away(line) - r_neck - share * (r_apex - r_neck)).min())
+    found = []
+    for m in hand.session.ledger.measurements:
+        for name, value in truth.items():
+            row = f"/clearance/{name}"
+            # A root's two zones: only the lesser is the distance of the whole.
+            if row in m.id and "tip" not in m.id and m.value is not None:
+                found.append((m.id, float(m.value), value))
+    return found
+
+
+@dataclass(frozen=True, kw_only=True)
+class Job:
+    """One job that was done."""
+
+    seed: int
+    kind: str
+    parts: dict[str, Counter[str]]
+    errors: list[tuple[str, float, float]]
+    not_met: list[str]
+    seconds: float
+
+    @property
+    def count(self) -> int:
+        """All acts."""
+        return sum(sum(c.values()) for c in self.parts.values())
+
+
+def run(seed: int, kind: str, pictures: Path | None) -> Job:
+    """One jaw, from folder to files."""
+    from app.window.bench import Bench
+
+    own = Path(tempfile.mkdtemp(prefix="sounding-acts-"))
+    for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME"):
+        os.environ[variable] = str(own / variable.lower())
+    jaw = whole_jaw(seed, TOOTH[kind])
+    folder = own / "export"
+    write(jaw, seed, folder)
+    bench = Bench(own / "cases")
+    bench.resize(1366, 768)
+    bench.show()
+    bench.activateWindow()
+    pause(0.3)
+    hand = Hand(bench, jaw, seed)
+    begun = time.monotonic()
+    try:
+        work(hand, folder, own / "record", pictures)
+    finally:
+        if pictures is not None:
+            bench.grab().save(str(pictures / f"{kind}-last.png"))
+    job = Job(
+        seed=seed, kind=kind, parts=hand.acts.by_part(), errors=errors(hand),
+        not_met=hand.not_met, seconds=time.monotonic() - begun,
+    )  # fmt: skip
+    bench.close()
+    rmtree(own)
+    return job
+
+
+def seeds(first: int, count: int, kind: str) -> list[int]:
+    """The next jaws with room for a fixture."""
+    found, seed = [], first
+    while len(found) < count:
+        if whole_jaw(seed, TOOTH[kind]).room_mm >= ROOM_MM[kind]:
+            found.append(seed)
+        seed += 1
+    return found
+
+
+def report(jobs: list[Job]) -> str:
+    """What was counted, in a table by part of the work."""
+    lines = [
+        "# Acts from a foreign folder to a signed sheet",
+        "",
+        (
+            f"Made by `tests/studies/acts.py` with {PROGRAM}: a hand of real mouse and key events"
+            " at the bench, 1366 × 768, on whole random jaws that are no samples, with settings"
+            " that know nobody yet (name, role and initials are typed once, and kept from then"
+            " on). A click, a drag, keys pressed together and a typed field are one act each;"
+            f" {SECONDS_AN_ACT:g} s an act is common practice, no source. A folder chosen in the"
+            " system's own window is one act. The hand takes a site where a fixture of"
+            f" {LENGTH_MM:g} mm can stand, and clicks {HAND_MM:g} mm off in every direction (SD)."
+        ),
+        "",
+        "| jaw | acts | goal | minutes | limits not met, a reason each |",
+        "|-|-|-|-|-|",
+    ]
+    for job in jobs:
+        lines.append(
+            f"| {job.kind} {job.seed} | {job.count} | {GOAL[job.kind]} |"
+            f" {job.count * SECONDS_AN_ACT / 60:.1f} | {len(job.not_met)} |"
+        )
+    for kind in ("lower", "upper"):
+        mine = [job for job in jobs if job.kind == kind]
+        if not mine:
+            continue
+        lines += ["", f"## {kind.capitalize()} first molar", "", "| part | acts | which |", "|-|-|-|"]
+        for part in mine[0].parts:
+            counts = [job.parts.get(part, Counter()) for job in mine]
+            sums = sorted({sum(c.values()) for c in counts})
+            said = f"{sums[0]}" if len(sums) == 1 else f"{sums[0]} to {sums[-1]}"
+            which = ", ".join(f"{n} × {what}" for what, n in counts[0].items())
+            lines.append(f"| {part} | {said} | {which} |")
+    lines += ["", "## Clearances of what was marked", "", "| jaw | row | shown | true | error |"]
+    lines.append("|-|-|-|-|-|")
+    for job in jobs:
+        for row, shown, true in job.errors:
+            lines.append(
+                f"| {job.kind} {job.seed} | {row} | {shown:.2f} | {true:.2f} | {shown - true:+.2f} |"
+            )
+    return "\n".join(lines) + "\n"
+
+
+def main() -> None:
+    """Do the jobs and write the report."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--first", type=int, default=7001)
+    parser.add_argument("--count", type=int, default=3)
+    parser.add_argument("--only", choices=("lower", "upper"))
+    parser.add_argument("--pictures", type=Path)
+    args = parser.parse_args()
+    QApplication([])
+    jobs = [
+        run(seed, kind, args.pictures)
+        for kind in ("lower", "upper") if args.only in (None, kind)
+        for seed in seeds(args.first, args.count, kind)
+    ]  # fmt: skip
+    text = report(jobs)
+    print(text)
+    if args.only is None:
+        REPORT.write_text(text)
+
+
+if __name__ == "__main__":
+    main()
