@@ -212,7 +212,7 @@ class LedgerPanel(Panel):
             if not show_row(self.session, row):
                 self.desk.say(say("panels.ledger.this-row-has-no-place"))
         elif act == "mark" and entry.markable:
-            self.desk.take_tool(mark_tool(row.target))
+            self.desk.take_tool(mark_tool(row.target), row.target)
         elif act == "declare" and entry.markable:
             ask_declaration(self.session, self.desk, self, structure=row.target)
         elif act == "limit" and row.limit is not None:

@@ -244,7 +244,7 @@ class Log(Panel):
         elif point.act == "interpreted":
             ask_interpreted(self.session, self.desk, self)
         elif point.act == "mark":
-            self.desk.take_tool(mark_tool(point.target))
+            self.desk.take_tool(mark_tool(point.target), point.target)
         elif point.act == "tooth":
             self._name_tooth(point.target)
 

@@ -90,4 +90,4 @@ class NextMark(QToolButton):
     def _go_to(self, item: ExpectedHere, _checked: bool = False) -> None:
         name = item.expected.name
         self.session.go_to(station_mm=item.station_mm, across=True)
-        self.desk.take_tool(_QUICKER.get(name) or mark_tool(name.replace(" ", "-")))
+        self.desk.take_tool(_QUICKER.get(name) or mark_tool(name.replace(" ", "-")), name)

@@ -17,6 +17,7 @@ from app.widgets import style
 from app.widgets.plain_text import plain_tip
 from app.widgets.shared_texts import hidden, state_words, tooth_words
 from core.plans.plan import SideCheck
+from core.plans.side import sign_off_obstacles
 from core.sheet.patient_words import patient_words
 from core.words.catalogue import say
 
@@ -184,9 +185,24 @@ class PatientLine(Panel):
             ask_side(self.session, self.desk, self)
 
     def _sign(self) -> None:
+        """Ask for the signature; for the side first, where nothing else stands against it."""
+        from app.dialogs.answers.side import ask_side
         from app.dialogs.answers.sign_off import ask_sign_off
 
-        ask_sign_off(self.session, self.desk, self)
+        if [o.code for o in sign_off_obstacles(self.session.plan)] != ["side-not-answered"]:
+            ask_sign_off(self.session, self.desk, self)
+            return
+        ask_side(self.session, self.desk, self).accepted.connect(self._sign_when_measured)
+
+    def _sign_when_measured(self) -> None:
+        """Open the signature as soon as every measurement stands for the plan as it is now."""
+        session = self.session
+        measured = session.ledger_is_current and session.ledger_is_whole
+        if measured or session.ledger_problem is not None:
+            self._sign()
+        else:
+            once = Qt.ConnectionType.SingleShotConnection
+            session.ledger_changed.connect(self._sign_when_measured, once)
 
     def _sheet(self) -> None:
         from app.dialogs.sheet.dialog import show_sheet

@@ -51,8 +51,11 @@ class Desk(Protocol):
     def tell_error(self, error: Exception) -> None:
         """Say what happened, why it matters and what to do; details fold out."""
 
-    def take_tool(self, name: str) -> None:
-        """Make another tool the active one, as if its button had been pressed."""
+    def take_tool(self, name: str, wanted: str = "") -> None:
+        """Make another tool the active one, as if its button had been pressed.
+
+        `wanted` is what the person asked to mark with it, as plans name it: ``root-35``.
+        """
 
     def ask_about_side(self, *, only_if_open: bool = False) -> None:
         """Ask what tells left from right; with `only_if_open` not where it is settled."""
@@ -82,6 +85,8 @@ class Tool:
         self.desk = desk
         self.view: View | None = None
         """The picture that keys act on where none has the focus."""
+        self.wanted = ""
+        """What a person asked to mark when they took it, such as ``root-35``; mostly nothing."""
 
     def hint(self) -> str:
         """One line at the foot of the window: what a click does now."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 from app.case.session import Session
 from app.case.settings import settings_of
@@ -14,6 +15,8 @@ from core.plans.side import misfits
 from core.tooth_entry import Numbering, number_of, read_entry
 from core.words.catalogue import Message, message, say
 
+_BETWEEN = re.compile(r"\s*mm\b\s*|[\s;/]+")
+"""Between two lengths; a comma is a decimal one."""
 _EXAMPLE: dict[Numbering, Message] = {
     "iso": message("tools.prompts.two-digits-such-as-36"),
     "1-32": message("tools.prompts.1-to-32-such-as"),
@@ -89,15 +92,22 @@ def entry_words(
     return "\n".join(words)
 
 
-def ask_length(desk: Desk, title: str, question: str, start: float) -> float | None:
-    """A length in mm above 0, written with point or comma; None: turned away or no such length."""
-    words = desk.ask_text(title, question, f"{start:g}")
+def ask_two_lengths(
+    desk: Desk, title: str, question: str, start: tuple[float, float]
+) -> tuple[float, float] | None:
+    """Two lengths in mm in one line; a single one stands for both.
+
+    None: turned away, or no such lengths.
+    """
+    words = desk.ask_text(title, question, f"{start[0]:g}  {start[1]:g}")
     if words is None:
         return None
-    length = read_length(words)
-    if length is None:
-        desk.say(say("tools.prompts.a-length-is-a-number"))
-    return length
+    lengths = [read_length(part) for part in _BETWEEN.split(words.strip()) if part]
+    found = [length for length in lengths if length is not None]
+    if len(found) != len(lengths) or len(found) not in (1, 2):
+        desk.say(say("tools.prompts.two-lengths-are-numbers"))
+        return None
+    return found[0], found[-1]
 
 
 def read_length(words: str) -> float | None:

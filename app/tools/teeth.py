@@ -9,13 +9,17 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 
 from app.tools.collect import Collect
-from app.tools.prompts import ask_length, ask_tooth
+from app.tools.prompts import ask_tooth, ask_two_lengths
 from core.geometry import Array
 from core.identity import thing_words
+from core.measuring.expected_list import BESIDE_MM, expected_list
 from core.plans import edit
 from core.plans.side import side_here
 from core.structures import Tapered
 from core.words.catalogue import message, say
+
+NEAR_WANTED_MM = 0.75 * BESIDE_MM
+"""Further from where a neighbour is expected, it is asked whose root it is."""
 
 
 class ForamenTool(Collect):
@@ -57,30 +61,41 @@ class TaperedTool(Collect):
         """Ask for what marks cannot say, then make it."""
         tooth = ""
         if self.kind == "root":
-            answer = ask_tooth(
+            answer = self._wanted_tooth(marks_mm) or ask_tooth(
                 self.session, self.desk, say("tools.teeth.root-of-which-tooth"), at_mm=marks_mm[0]
             )
             if not answer:
                 self._keep(marks_mm)
                 return
             tooth = answer
-        ends = []
-        for which, start in zip(("first", "last"), self.diameters_mm, strict=True):
-            end = ask_length(
-                self.desk, self.name, say("tools.teeth.diameter-at-the-mark-mm", which=which), start
-            )
-            if end is None:
-                self._keep(marks_mm)
-                return
-            ends.append(end)
+        question = say("tools.teeth.diameters-mm")
+        if tooth:
+            question = say("tools.teeth.diameters-of-root-mm", tooth=tooth)
+        ends = ask_two_lengths(self.desk, self.name, question, self.diameters_mm)
+        if ends is None:
+            self._keep(marks_mm)
+            return
+        self.wanted = ""
         plan = self.session.plan
         new_id = edit.new_id(plan, f"root-{tooth}") if tooth else edit.numbered_id(plan, "existing")
         thing = Tapered(
-            id=new_id, kind=self.kind, tooth=tooth, points=marks_mm, diameters_mm=(ends[0], ends[1])
+            id=new_id, kind=self.kind, tooth=tooth, points=marks_mm, diameters_mm=ends
         )
         name = thing_words(new_id)
         if self.do(say("tools.teeth.marked", name=name), lambda p: edit.with_structure(p, thing)):
             self.session.go_to(selected=new_id)
+
+    def _wanted_tooth(self, marks_mm: Array) -> str:
+        """The tooth whose root a person went on to mark, where the marks lie about there."""
+        session, arch = self.session, self.session.arch
+        if session.fixture is None or arch is None:
+            return ""
+        here = arch.station(marks_mm[0])
+        for item in expected_list(session.plan, arch, session.fixture):
+            near = abs(item.station_mm - here) < NEAR_WANTED_MM
+            if item.expected.name == self.wanted and item.state == "missing" and near:
+                return self.wanted.removeprefix("root-")
+        return ""
 
     def _keep(self, marks_mm: Array) -> None:
         """The person turned away from a question: the marks are not lost."""

@@ -440,9 +440,9 @@ class Bench(QMainWindow):
         box.finished.connect(lambda _result: self._boxes.remove(box))
         box.open()
 
-    def take_tool(self, name: str) -> None:
+    def take_tool(self, name: str, wanted: str = "") -> None:
         """Make another tool the active one."""
-        self.hub.take(name)
+        self.hub.take(name, wanted)
 
     def redraw(self) -> None:
         """Ask the active tool's draft and its line at the foot again: both follow its state."""

@@ -72,10 +72,15 @@ class ToolHub(QObject):
         view.hovered.connect(partial(self._pass, view, "hover"))
         view.zoomed.connect(self.redraw)
 
-    def take(self, name: str) -> None:
-        """Make a tool the active one; taking up the active one starts it anew."""
+    def take(self, name: str, wanted: str = "") -> None:
+        """Make a tool the active one; taking up the active one starts it anew.
+
+        `wanted` is what the person asked to mark with it, see `Desk.take_tool`.
+        """
         before = self.active
         self._try(before.stop)
+        before.wanted = ""
+        self.tools[name].wanted = wanted
         self.active = self.tools[name]
         # Keys go on to act on the same picture, whoever has the focus now.
         self.active.view = before.view or self._pictures.section

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from core.curve import Curve
 from core.geometry import Array
 from core.marking.follow import STEP_MM, Followed
 from core.structures import Seen
 
-APART_MM = 3.0
-"""Between proposed marks: less than the 5 mm from which clearances ask for another mark."""
+APART_MM = (4.5, 3.75, 3.0)
+"""Between proposed marks, the widest first that gives the course again: less than the 5 mm from
+which clearances ask for another mark."""
+OFF_MM = 0.05
+"""As far may the curve through the marks lie from the course, a fifth of a hand's own error."""
 
 _WORSE: dict[Seen, int] = {"yes": 0, "faint": 1, "no": 2}
 
@@ -37,18 +43,16 @@ class ProposedMark:
     diameter_mm: float
 
 
-def proposed_marks(followed: Followed, apart_mm: float = APART_MM) -> tuple[ProposedMark, ...]:
+def proposed_marks(followed: Followed) -> tuple[ProposedMark, ...]:
     """Spread marks evenly over a followed course, both ends included.
 
     Parameters
     ----------
     followed : Followed
-    apart_mm : float
-        About the way from mark to mark.
     """
     course = followed.points_mm
-    count = max(round((len(course) - 1) * STEP_MM / apart_mm), 1)
-    at = np.unique(np.round(np.linspace(0, len(course) - 1, count + 1)).astype(int))
+    spread = (_spread(course, apart_mm) for apart_mm in APART_MM)
+    at = next((each for each in spread if _gives(course, each)), _spread(course, APART_MM[-1]))
     marks = []
     for n, last in enumerate(at):
         first = at[n - 1] + 1 if n else 0
@@ -62,3 +66,18 @@ def proposed_marks(followed: Followed, apart_mm: float = APART_MM) -> tuple[Prop
             )
         )
     return tuple(marks)
+
+
+def _spread(course: Array, apart_mm: float) -> NDArray[np.int_]:
+    """Places of marks this far apart, about."""
+    count = max(math.ceil((len(course) - 1) * STEP_MM / apart_mm - 0.1), 1)
+    return np.unique(np.round(np.linspace(0, len(course) - 1, count + 1)).astype(int))
+
+
+def _gives(course: Array, at: NDArray[np.int_]) -> bool:
+    """True where the curve through the marks is the course."""
+    if len(at) < 2:
+        return True
+    curve = Curve.through(course[at])
+    off = course - curve.at(curve.nearest_stations(course))
+    return float(np.linalg.norm(off, axis=1).max()) <= OFF_MM

@@ -66,7 +66,7 @@ class ListeningDesk:
     def tell_error(self, error):
         self.errors.append(error)
 
-    def take_tool(self, name):
+    def take_tool(self, name, wanted=""):
         self.tools.append(name)
 
     def ask_about_side(self, *, only_if_open=False):

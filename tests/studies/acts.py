@@ -175,6 +175,15 @@ class Hand:
         view = self.bench.pictures.section
         self.click(view, view.screen_position(np.asarray(point_mm)).toPoint(), what, **options)
 
+    def double_click(self, point_mm) -> None:
+        """Click twice in the section: the last mark, and the end."""
+        view = self.bench.pictures.section
+        at = view.screen_position(np.asarray(point_mm)).toPoint()
+        self.acts.add("double click")
+        QTest.mouseClick(view, LEFT, NO_KEYS, at)
+        QTest.mouseDClick(view, LEFT, NO_KEYS, at)
+        self.rest()
+
     def in_section(self, line_mm) -> np.ndarray:
         """Where a line goes through the section that is shown."""
         off = self.bench.pictures.section.uv_mm(np.asarray(line_mm))[:, 2]
@@ -388,12 +397,12 @@ def mark_root(hand: Hand, way: int) -> None:
     neck, apex, r_neck, r_apex = hand.jaw.root(way)
     tooth = _neighbour(hand.jaw.tooth, way * hand.sense)
     hand.next()
-    for point in (neck, apex):
-        hand.step_to(point)
-        hand.mark(hand.off(point), waits=False)
-        pause(0.1)
-    with hand.answering(tooth, f"{2 * r_neck:.1f}", f"{2 * r_apex:.1f}"):
-        hand.key(Qt.Key.Key_Return)
+    hand.step_to(neck)
+    hand.mark(hand.off(neck), waits=False)
+    hand.step_to(apex)
+    with hand.answering(f"{2 * r_neck:.1f} {2 * r_apex:.1f}"):
+        hand.double_click(hand.off(apex))
+    assert hand.session.plan.structures[-1].tooth == tooth
 
 
 def _neighbour(tooth: str, back: float) -> str:
@@ -405,8 +414,8 @@ def answer_side(hand: Hand) -> None:
     """Compared with the chart."""
     from app.dialogs.answers.side import SideDialog
 
-    hand.click(hand.bench.work.panels["patient line"].side, waits=False)
-    pause(0.3)
+    hand.click(hand.bench.work.panels["patient line"].state, waits=False)
+    pause(0.4)
     dialog = _shown(hand.bench, SideDialog)
     right = hand.jaw.tooth[0] in "14"
     for words in ("chart", "RIGHT" if right else "LEFT"):
@@ -425,15 +434,17 @@ def sign(hand: Hand) -> None:
     from app.dialogs.answers.sign_off import SignOffDialog
 
     hand.rest()
-    hand.click(hand.bench.work.panels["patient line"].state, waits=False)
-    pause(0.4)
+    wait(lambda: _shown(hand.bench, SignOffDialog) is not None, 30)
     dialog = _shown(hand.bench, SignOffDialog)
     for line, words in ((dialog.name, "L. Marsh"), (dialog.role, "treating clinician")):
         if not line.text():
             hand.type(line, words)
     for row, line in dialog.reasons.items():
         hand.not_met.append(row)
-        hand.type(line, "discussed")
+        if line is next(iter(dialog.reasons.values())):
+            hand.type(line, "discussed")
+    if len(dialog.reasons) > 1:
+        hand.click(dialog.same, waits=False)
     wait(dialog.ok.isEnabled, 60)
     hand.click(dialog.ok, waits=False)
     wait(lambda: sign_off_state(hand.session.plan) == "signed")
@@ -452,7 +463,7 @@ def write_sheet(hand: Hand, out: Path) -> None:
     hand.acts.add("folder chosen in the system's window")
     hand.click(dialog.ok, waits=False)
     wait(lambda: bool(dialog.written), 300)
-    hand.click(dialog.cancel, waits=False)
+    dialog.reject()
     pause(0.3)
 
 

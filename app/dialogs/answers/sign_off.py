@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QLineEdit, QScrollArea, QWidget
+from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QLineEdit, QPushButton, QScrollArea, QWidget
 
 from app.background.tasks import Latest
 from app.case.attestations import now_iso, signed
@@ -167,6 +167,11 @@ class SignOffDialog(Dialog):
             edits[each.row] = edit
         grid.setColumnStretch(0, 1)
         grid.setColumnStretch(1, 1)
+        if len(edits) > 1:
+            self.same = QPushButton(say("dialogs.answers.sign_off.same-reason"))
+            self.same.setAutoDefault(False)
+            self.same.clicked.connect(lambda _on: self._give_first_reason())
+            grid.addWidget(self.same, 1, 2)
         scroll = QScrollArea()
         scroll.setWidgetResizable(True)
         scroll.setFrameShape(QFrame.Shape.NoFrame)
@@ -174,6 +179,13 @@ class SignOffDialog(Dialog):
         scroll.setWidget(lines)
         self.body.addWidget(scroll, 1)
         return edits
+
+    def _give_first_reason(self) -> None:
+        """Write the first reason where none stands yet; all of them stand in view."""
+        first, *others = self.reasons.values()
+        for edit in others:
+            if not edit.text().strip():
+                edit.setText(first.text().strip())
 
     def _already(self) -> None:
         sign = self.session.plan.sign_off

@@ -272,6 +272,18 @@ def test_each_limit_that_is_not_met_needs_a_reason_before_it_is_signed(asked, se
     assert sign_off_state(session.plan) == "signed"
 
 
+def test_one_reason_is_written_into_the_lines_that_are_empty_and_no_other(asked, session):
+    dialog = asked(ask_sign_off)
+    first, second, third = dialog.reasons.values()
+    press(dialog.same)
+    assert [line.text() for line in dialog.reasons.values()] == ["", "", ""]
+    write(first, "the plate is grafted")
+    write(third, "told to the patient")
+    press(dialog.same)
+    assert second.text() == "the plate is grafted"
+    assert third.text() == "told to the patient"
+
+
 def test_signing_locks_and_an_edit_voids(asked, session, qtbot):
     dialog = asked(ask_sign_off)
     write(dialog.name, "L. Example")

@@ -14,6 +14,7 @@ from app.dialogs.answers.confirm_jaw import confirm_jaw
 from app.dialogs.answers.interpreted import InterpretedDialog
 from app.dialogs.answers.side import SideDialog
 from app.dialogs.answers.side_question import SideQuestion, SideTrouble
+from app.dialogs.answers.sign_off import SignOffDialog
 from app.panels import scan_checks
 from app.panels.fixture import FixturePanel, align_targets
 from app.panels.log import Log, log_lines
@@ -164,6 +165,24 @@ def test_the_bar_shows_no_side_while_tooth_and_side_contradict_each_other(qtbot,
     trouble.reject()
     session.undo_stack.undo()
     assert bar.side.text() == before
+
+
+def test_signing_asks_for_the_side_first_where_only_that_is_open(qtbot, session, desk):
+    session.apply("side taken back", replace(session.plan, side_check=None))
+    bar = shown(qtbot, PatientLine(session, desk), 1366, 44)
+    bar.state.click()
+    assert bar.findChild(SignOffDialog) is None
+    dialog = bar.findChild(SideDialog)
+    for group, number in ((dialog.against, 0), (dialog.side, 1)):
+        group.button(number).click()
+    dialog.by.setText("LM")
+    dialog.ok.click()
+    session.show_ledger(ledger(session.plan), whole=False)
+    assert bar.findChild(SignOffDialog) is None, "not before everything is measured"
+    session.show_ledger(ledger(session.plan))
+    session.show_ledger(ledger(session.plan))
+    assert len(bar.findChildren(SignOffDialog)) == 1
+    bar.findChild(SignOffDialog).reject()
 
 
 def test_another_jaw_than_the_image_shows_is_asked_about(qtbot, session, desk):

@@ -54,7 +54,7 @@ class DeskOfTests:
     def tell_error(self, error):
         self.errors.append(error)
 
-    def take_tool(self, name):
+    def take_tool(self, name, wanted=""):
         self.took.append(name)
 
     def ask_about_side(self, *, only_if_open=False):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from PySide6.QtCore import Qt
@@ -9,7 +11,9 @@ from PySide6.QtCore import Qt
 from app.tools.point_marks import Contact, CrestMark, Cusp, Gum, Note, Opponent, PointMark, StentTop
 from app.tools.stent import StentAxisTool
 from app.tools.teeth import Existing, ForamenTool, Root
+from core.fixture import Fixture, FixtureSize
 from core.plans import notes
+from tests.app.tools.table import STATION
 
 RIGHT = Qt.MouseButton.RightButton
 
@@ -54,7 +58,7 @@ def test_enter_leaves_the_upper_edge_out_and_escape_leaves_all(table):
 def test_a_root_asks_for_tooth_and_both_diameters(table):
     t = table(Root)
     marks = [t.click(t.section, 0.0, v) for v in (2.0, -3.0, -9.0)]
-    t.desk.answers = ["35", "6.5", "2,5"]
+    t.desk.answers = ["35", "6.5 2,5"]
     t.type(Qt.Key.Key_Return)
     (root,) = t.plan.structures
     assert (root.id, root.kind, root.tooth, root.diameters_mm) == (
@@ -70,7 +74,46 @@ def test_a_root_asks_for_tooth_and_both_diameters(table):
     assert t.undo_all() == t.start
 
 
-@pytest.mark.parametrize("answers", [[None], ["99"], ["35", None], ["35", "6", "nothing"]])
+def test_led_to_a_root_nobody_is_asked_whose_it_is_where_it_lies_about_there(table):
+    """A fixture at 36 expects the roots of 35 and 37, 8 mm to either side."""
+    t = table(Root)
+    where = t.section.point_mm(0.0, 0.0)
+    fixture = Fixture(
+        id="36", tooth="36", platform=t.session.arch.frame(STATION + 8.0).origin,
+        towards_apex=(0, 0, -1), size=FixtureSize(diameter_mm=4.0, length_mm=8.0),
+    )  # fmt: skip
+    assert t.session.arch.station(where) == pytest.approx(STATION, abs=0.5)
+    t.session.plan = replace(t.plan, jaw="lower", fixtures=(fixture,))
+    t.session.go_to(selected="36")
+    t.tool.wanted = "root-35"
+    t.click(t.section, 0.0, 2.0)
+    t.click(t.section, 0.0, -9.0)
+    t.desk.answers = ["5.2 2"]
+    t.type(Qt.Key.Key_Return)
+    (root,) = t.plan.structures
+    assert (root.tooth, root.diameters_mm) == ("35", (5.2, 2.0))
+    assert t.desk.asked == ["Root of 35: diameters at the first and at the last mark, mm"]
+    assert t.tool.wanted == "", "the next one is asked for"
+
+
+def test_led_to_one_neighbour_the_other_is_still_asked_for(table):
+    t = table(Root)
+    fixture = Fixture(
+        id="36", tooth="36", platform=t.session.arch.frame(STATION + 8.0).origin,
+        towards_apex=(0, 0, -1), size=FixtureSize(diameter_mm=4.0, length_mm=8.0),
+    )  # fmt: skip
+    t.session.plan = replace(t.plan, jaw="lower", fixtures=(fixture,))
+    t.session.go_to(selected="36")
+    t.tool.wanted = "root-37"
+    t.click(t.section, 0.0, 2.0)
+    t.click(t.section, 0.0, -9.0)
+    t.desk.answers = ["35", "5.2 2"]
+    t.type(Qt.Key.Key_Return)
+    assert t.plan.structures[0].tooth == "35"
+    assert t.desk.asked[0].startswith("Root of which tooth?")
+
+
+@pytest.mark.parametrize("answers", [[None], ["99"], ["35", None], ["35", "6 nothing"], ["35", "6 3 2"], ["35", ""]])
 def test_a_question_turned_away_keeps_the_marks_and_makes_no_root(table, answers):
     t = table(Root)
     t.click(t.section, 0.0, 2.0)
@@ -78,7 +121,7 @@ def test_a_question_turned_away_keeps_the_marks_and_makes_no_root(table, answers
     t.desk.answers = answers
     t.type(Qt.Key.Key_Return)
     assert t.plan.structures == ()
-    t.desk.answers = ["35", "6", "3"]
+    t.desk.answers = ["35", "6 3"]
     t.type(Qt.Key.Key_Return)
     assert len(t.plan.structures[0].points) == 2
 
@@ -89,7 +132,7 @@ def test_right_click_takes_the_last_mark_of_a_root_back(table):
     t.click(t.section, 0.0, -4.0)
     t.click(t.section, 0.0, 0.0, RIGHT)
     last = t.click(t.section, 0.5, -9.0)
-    t.desk.answers = ["35", "6", "3"]
+    t.desk.answers = ["35", "6 mm / 3 mm"]
     t.type(Qt.Key.Key_Return)
     assert t.plan.structures[0].points == pytest.approx(np.stack([first, last]))
 
@@ -97,7 +140,7 @@ def test_right_click_takes_the_last_mark_of_a_root_back(table):
 def test_an_existing_implant(table):
     t = table(Existing)
     marks = [t.click(t.section, 1.0, v) for v in (0.0, -9.0)]
-    t.desk.answers = ["4", "4"]
+    t.desk.answers = ["4"]
     t.type(Qt.Key.Key_Return)
     (thing,) = t.plan.structures
     assert (thing.id, thing.kind, thing.tooth) == ("existing-1", "existing", "")
