@@ -78,9 +78,7 @@ class TaperedTool(Collect):
         self.wanted = ""
         plan = self.session.plan
         new_id = edit.new_id(plan, f"root-{tooth}") if tooth else edit.numbered_id(plan, "existing")
-        thing = Tapered(
-            id=new_id, kind=self.kind, tooth=tooth, points=marks_mm, diameters_mm=ends
-        )
+        thing = Tapered(id=new_id, kind=self.kind, tooth=tooth, points=marks_mm, diameters_mm=ends)
         name = thing_words(new_id)
         if self.do(say("tools.teeth.marked", name=name), lambda p: edit.with_structure(p, thing)):
             self.session.go_to(selected=new_id)

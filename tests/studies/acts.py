@@ -211,7 +211,7 @@ class Hand:
 
 def work(hand: Hand, folder: Path, out: Path, pictures: Path | None) -> None:
     """The whole job."""
-    jaw, bench, session, acts = hand.jaw, hand.bench, hand.session, hand.acts
+    jaw, bench, acts = hand.jaw, hand.bench, hand.acts
     kind = "lower" if jaw.tooth[0] in "34" else "upper"
 
     def picture(name: str) -> None:
@@ -273,7 +273,7 @@ def extend_arch(hand: Hand) -> None:
     """Where the proposed arch ends before a neighbour, it is drawn on to it."""
     arch, view = hand.session.arch, hand.bench.pictures.arch_map
     for way in (-1, 1):
-        neck, apex, *_ = hand.jaw.root(way)
+        neck = hand.jaw.root(way)[0]
         station = arch.station(neck)
         if not -2.0 <= station <= arch.length_mm + 2.0:
             hand.take("Arch")
@@ -575,16 +575,17 @@ def report(jobs: list[Job]) -> str:
         "| jaw | acts | goal | minutes | limits not met, a reason each |",
         "|-|-|-|-|-|",
     ]
-    for job in jobs:
-        lines.append(
-            f"| {job.kind} {job.seed} | {job.count} | {GOAL[job.kind]} |"
-            f" {job.count * SECONDS_AN_ACT / 60:.1f} | {len(job.not_met)} |"
-        )
+    lines += [
+        f"| {job.kind} {job.seed} | {job.count} | {GOAL[job.kind]} |"
+        f" {job.count * SECONDS_AN_ACT / 60:.1f} | {len(job.not_met)} |"
+        for job in jobs
+    ]
     for kind in ("lower", "upper"):
         mine = [job for job in jobs if job.kind == kind]
         if not mine:
             continue
-        lines += ["", f"## {kind.capitalize()} first molar", "", "| part | acts | which |", "|-|-|-|"]
+        lines += ["", f"## {kind.capitalize()} first molar", ""]
+        lines += ["| part | acts | which |", "|-|-|-|"]
         for part in mine[0].parts:
             counts = [job.parts.get(part, Counter()) for job in mine]
             sums = sorted({sum(c.values()) for c in counts})
@@ -595,9 +596,8 @@ def report(jobs: list[Job]) -> str:
     lines.append("|-|-|-|-|-|")
     for job in jobs:
         for row, shown, true in job.errors:
-            lines.append(
-                f"| {job.kind} {job.seed} | {row} | {shown:.2f} | {true:.2f} | {shown - true:+.2f} |"
-            )
+            figures = f"{shown:.2f} | {true:.2f} | {shown - true:+.2f}"
+            lines.append(f"| {job.kind} {job.seed} | {row} | {figures} |")
     return "\n".join(lines) + "\n"
 
 

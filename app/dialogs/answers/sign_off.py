@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QLineEdit, QPushButton, QScrollArea, QWidget
+from PySide6.QtWidgets import (
+    QFrame,
+    QGridLayout,
+    QLabel,
+    QLineEdit,
+    QPushButton,
+    QScrollArea,
+    QWidget,
+)
 
 from app.background.tasks import Latest
 from app.case.attestations import now_iso, signed

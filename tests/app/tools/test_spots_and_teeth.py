@@ -113,7 +113,9 @@ def test_led_to_one_neighbour_the_other_is_still_asked_for(table):
     assert t.desk.asked[0].startswith("Root of which tooth?")
 
 
-@pytest.mark.parametrize("answers", [[None], ["99"], ["35", None], ["35", "6 nothing"], ["35", "6 3 2"], ["35", ""]])
+@pytest.mark.parametrize(
+    "answers", [[None], ["99"], ["35", None], ["35", "6 nothing"], ["35", "6 3 2"], ["35", ""]]
+)
 def test_a_question_turned_away_keeps_the_marks_and_makes_no_root(table, answers):
     t = table(Root)
     t.click(t.section, 0.0, 2.0)

@@ -59,8 +59,9 @@ def whole_jaw(seed: int, tooth: str) -> WholeJaw:
     """The jaw of a seed with every tooth but one, as far back as the second molars."""
     jaw = "lower" if tooth[0] in "34" else "upper"
     c = replace(
-        choices(seed), jaw=jaw, tooth=tooth, teeth="two", ridge="broad", width=10.0, over_crest="gum",
-        marrow="usual", scale="usual", fault="none", filter="none", voxel=VOXEL_MM,
+        choices(seed), jaw=jaw, tooth=tooth, teeth="two", ridge="broad", width=10.0,
+        over_crest="gum", marrow="usual", scale="usual", fault="none", filter="none",
+        voxel=VOXEL_MM,
     )  # fmt: skip
     shape = shape_of(c)
     rng = np.random.default_rng([seed, 9])
@@ -111,9 +112,7 @@ def _foramen(shape, s):
     way = outer - inner
     length = float(np.linalg.norm(way))
     start = shape.patient(outer)
-    off = shape.crossing(
-        start, -(shape.turn @ (way / length)), 0, inwards=True, reach=length
-    )[0]
+    off = shape.crossing(start, -(shape.turn @ (way / length)), 0, inwards=True, reach=length)[0]
     at = start[0] - off * (shape.turn @ (way / length))
     angle = (s + shape.v[k.SITE]) / shape.v[k.RADIUS]
     along = shape.turn @ np.array([np.cos(angle), np.sin(angle), 0.0])
