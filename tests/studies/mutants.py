@@ -1,10 +1,10 @@
 """Mutants by module: of how many small faults put into a module do its tests take notice?
 
 Draws mutants of the packages where judgement sits, each one operator or number changed, runs the
-tests that import the module (then the rest of its package's tests) until one fails, and writes
-reports/mutants.md. A mutant's place in the draw comes from its own line and the seed alone, so that
-work elsewhere leaves a draw as it was; a run goes on where an earlier one ended, and ``again`` asks
-the tests, as they are now, about those that lived.
+tests of `tests/core` and `tests/reference` that import the module, then the rest of its package's
+tests, until one fails, and writes reports/mutants.md. A mutant's place in the draw comes from its
+own line and the seed alone, so that work elsewhere leaves a draw as it was; a run goes on where an
+earlier one ended, and ``again`` asks the tests, as they are now, about those that lived.
 
     PYTHON tests/studies/mutants.py run --each 25 --out rows.jsonl --python .venv/bin/python
     PYTHON tests/studies/mutants.py again --rows rows.jsonl --out mended.jsonl --python ...
@@ -106,10 +106,7 @@ def drawn(each: int, seed: int) -> list[dict[str, object]]:
 
 
 def tests_of(module: str, root: Path) -> list[str]:
-    """Test files in the order in which they are asked: its package's, importing ones first.
-
-    Those of `tests/reference` that import the module come last.
-    """
+    """Test files in the order in which they are asked: those that import it, then its package's."""
     dotted = re.compile(re.escape(module.removesuffix(".py").replace("/", ".")) + r"\b")
     package = root / "tests" / Path(module).parent
     own = sorted(package.glob("test_*.py"))
@@ -122,7 +119,7 @@ def tests_of(module: str, root: Path) -> list[str]:
     near = [path for path in importing if path.parent == package]
     rest = [path for path in own if path not in near]
     far = [path for path in importing if path.parent != package]
-    return [str(path.relative_to(root)) for path in (*near, *rest, *far)]
+    return [str(path.relative_to(root)) for path in (*near, *far, *rest)]
 
 
 def outcome(one: dict[str, object], root: Path, python: str) -> dict[str, object]:
