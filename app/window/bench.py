@@ -26,41 +26,30 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-import sample_volumes
 from app.background.tasks import pool
-from app.case.attestations import now_iso
-from app.case.grey_presets import FROM_SCAN
-from app.case.loading import Contents, Loaded, Loading, LoadingPage, is_plan_file
-from app.case.record import CaseRecord
+from app.case.loading import Contents, LoadingPage
 from app.case.saving import Saving
 from app.case.session import Session
-from app.case.settings import settings_of, with_practice_limits
+from app.case.settings import settings_of
 from app.case.store import CaseStore
 from app.dialogs.answers.side_question import ask_about_side, ask_if_open
-from app.dialogs.open_from_archive import show_open_from_archive
-from app.guide.steps import SAMPLE, is_sample
 from app.pictures.copy import copied_view, picture_with_caption
 from app.pictures.in_step import Pictures
 from app.pictures.picture_view import PictureView
 from app.tools.catalogue import TOOLS
 from app.widgets import messages, style
-from app.widgets.file_windows import ask_folder, ask_open, ask_save
+from app.widgets.file_windows import ask_save
 from app.window.crash_recovery import (
-    TAKE_OVER,
     CaseNotice,
-    ask_of_open_case,
     kept_troubles,
-    reading_words,
 )
 from app.window.menus import Menus
+from app.window.opening import Opening
 from app.window.picture_room import PictureRoom
 from app.window.series_chooser import SeriesChooser
 from app.window.start import Start
 from app.window.tool_controller import ToolHub
 from app.window.working_page import WorkingPage
-from core.errors import SoundingError
-from core.plans.plan import Plan
-from core.plans.plan_file import tied_to_volume
 from core.words.catalogue import say
 
 SAID_MS = 8_000
@@ -85,17 +74,12 @@ class Bench(QMainWindow):
         self.session = Session(self)
         self.settings = settings_of(self.session)
         self.store = CaseStore(self.session, cases)
-        self.loading = Loading(self)
+        self.opening = Opening(self.session, self.store, self, self)
         self.saving = Saving(self.session, self)
         self.pictures = Pictures(self.session, self)
         self.hub = ToolHub(
             [tool(self.session, self) for tool in TOOLS], self.session, self.pictures, self, self
         )
-        self._taken_up: CaseRecord | None = None
-        self._plan_file = self._reading = ""
-        self._over = False
-        self._guided = False
-        self._windows: dict[str, tuple[float, float]] = {}
         self._boxes: list[QWidget] = []
         self._make_pages()
         self.room = PictureRoom(self.work, self.pictures, self)
@@ -109,7 +93,7 @@ class Bench(QMainWindow):
 
     def _make_pages(self) -> None:
         self.start = Start()
-        self.loading_page = LoadingPage(self.loading)
+        self.loading_page = LoadingPage(self.opening.loading)
         self.chooser = SeriesChooser()
         self.work = WorkingPage(self.session, self.pictures, self.hub, self)
         self.pages = QStackedWidget()
@@ -144,18 +128,21 @@ class Bench(QMainWindow):
         self._hush.timeout.connect(lambda: self.say(""))
 
     def _connect(self) -> None:
-        start, loading = self.start, self.loading
-        start.open_folder.connect(self.ask_folder)
-        start.open_file.connect(self.ask_file)
-        start.open_plan.connect(self.ask_plan)
-        start.open_archive.connect(self.ask_archive)
-        start.open_sample.connect(self.open_guided)
-        start.open_recent.connect(self.take_up)
+        start, opening, loading = self.start, self.opening, self.opening.loading
+        start.open_folder.connect(opening.ask_folder)
+        start.open_file.connect(opening.ask_file)
+        start.open_plan.connect(opening.ask_plan)
+        start.open_archive.connect(opening.ask_archive)
+        start.open_sample.connect(opening.guided_case)
+        start.open_recent.connect(opening.take_up)
         start.names_hidden.connect(lambda hidden: self.settings.remember(names_hidden=hidden))
         loading.began.connect(lambda _what: self.pages.setCurrentWidget(self.loading_page))
         loading.must_choose.connect(self._choose)
-        loading.loaded.connect(self._loaded)
         loading.failed.connect(self._not_loaded)
+        opening.begins.connect(self._begins)
+        opening.opened.connect(self._opened)
+        opening.guided.connect(self.work.guide.begin)
+        opening.stayed.connect(self.show_start)
         self.loading_page.cancelled.connect(self._give_up)
         self.chooser.chosen.connect(loading.take)
         self.chooser.cancelled.connect(self.show_start)
@@ -196,148 +183,32 @@ class Bench(QMainWindow):
 
     # -- opening -------------------------------------------------------------------------
 
-    def ask_folder(self) -> None:
-        """Open the folder of an export."""
-        if path := ask_folder(self, say("window.bench.folder-of-the-scan"), "scan"):
-            self.open_path(path)
-
-    def ask_file(self) -> None:
-        """Open a file or zip of an export."""
-        if path := ask_open(self, say("window.bench.file-or-zip-of-the"), "scan"):
-            self.open_path(path)
-
-    def ask_archive(self) -> None:
-        """Look up a scan in an archive and open it."""
-        show_open_from_archive(self.session, self, self, self.open_path)
-
-    def ask_plan(self) -> None:
-        """Open a plan file, then its scan."""
-        path = ask_open(self, "Plan", "plan", "Plans (*.plan.json *.json)")
-        if path:
-            self.open_path(path)
-
-    def open_path(self, path: str) -> None:
-        """Open whatever a path is: a scan, or a plan whose scan is then asked for."""
-        if not is_plan_file(path):
-            self._open(path)
-            return
-        kept = [r for r in self.store.recent() if r.plan_file == str(Path(path).resolve())]
-        source = kept[0].source if kept and Path(kept[0].source).exists() else ""
-        if not source:
-            source = ask_folder(self, say("window.bench.folder-of-the-scan-of"), "scan")
-        if source:
-            self._open(source, plan=path, plan_file=str(Path(path).resolve()))
-
-    def open_sample(self) -> None:
-        """Open the sample scan without its plan: the case starts from nothing."""
-        self._open(str(sample_volumes.path(SAMPLE)))
-
-    def open_guided(self) -> None:
-        """The guided first case, on the sample scan; another open case is kept and closed."""
-        if self.session.volume is not None and not is_sample(self.session.source):
-            question = say("window.bench.the-guided-case-works-on")
-            if (
-                self.choose(
-                    say("window.bench.guided-first-case"),
-                    question,
-                    (say("window.bench.open-the-sample"),),
-                )
-                is None
-            ):
-                return
-        if is_sample(self.session.source):
-            self.work.guide.begin()
-            return
-        self._guided = True
-        self.open_sample()
-
-    def take_up(self, record: CaseRecord) -> None:
-        """Go on with a kept case."""
-        if not Path(record.source).exists():
-            self.say(say("window.bench.the-scan-of-this-case"))
-            source = ask_folder(self, say("window.bench.folder-of-the-scan-of-2"), "scan")
-            if not source:
-                return
-        else:
-            source = record.source
-        holder = self.store.holder(record)
-        over = False
-        if holder is not None:
-            answer = ask_of_open_case(self.choose, holder)
-            if answer is None:
-                return
-            over = answer == str(TAKE_OVER)
-        try:
-            plan = self.store.plan_of(record)
-        except SoundingError as error:
-            self.tell_error(error)
-            return
-        reading = "" if holder is None or over else reading_words(holder)
-        self._open(source, plan=plan, record=record, reading=reading, over=over)
-
-    def _open(
-        self,
-        path: str,
-        *,
-        plan: Plan | str | None = None,
-        record: CaseRecord | None = None,
-        plan_file: str = "",
-        reading: str = "",
-        over: bool = False,
-    ) -> None:
-        self._taken_up, self._plan_file = record, plan_file
-        self._reading, self._over = reading, over
-        self.loading.open(path, plan)
-
     def _choose(self, contents: Contents) -> None:
         self.chooser.show_contents(contents)
         self.pages.setCurrentWidget(self.chooser)
 
     def _give_up(self) -> None:
-        self.loading.cancel()
+        self.opening.loading.cancel()
         self.show_start()
 
     def _not_loaded(self, error: Exception) -> None:
         self.show_start()
         self.tell_error(error)
 
-    def _loaded(self, loaded: Loaded) -> None:
-        if not self._let_go():
-            self.show_start()
-            return
+    def _begins(self) -> None:
         self.notice.clear()
-        settings = self.settings.value
-        plan = loaded.plan
-        if plan is None:
-            plan = tied_to_volume(Plan(), loaded.volume)
-            plan = with_practice_limits(plan, settings, at=now_iso())
-        elif plan.scan is not None:
-            plan = tied_to_volume(plan, loaded.volume)
-        self._windows = loaded.windows
         self.say("")
-        self.session.operator = settings.initials
         self.pages.setCurrentWidget(self.work)
-        self.session.open(
-            loaded.volume,
-            plan,
-            loaded.proposal,
-            source=loaded.path,
-            window=loaded.windows.get(settings.window, loaded.windows[FROM_SCAN]),
-            reading=self._reading,
-        )
-        if self._reading:
-            self.notice.tell(self._reading)
-        else:
-            self.store.begin(self._taken_up, plan_file=self._plan_file, over=self._over)
+
+    def _opened(self, reading: str) -> None:
+        if reading:
+            self.notice.tell(reading)
         self.pictures.section.setFocus()
         self._read_hint()
-        if self._guided and is_sample(loaded.path):
-            self.work.guide.begin()
-        self._guided = False
 
     def close_case(self) -> None:
         """Back to the start screen."""
-        if not self._let_go():
+        if not self.opening.let_go():
             return
         self.session.close()
         self.notice.clear()
@@ -357,23 +228,12 @@ class Bench(QMainWindow):
         self.store.saved_as(Path(path).resolve())
         self.say(say("window.bench.the-plan-is-in", path=path))
 
-    def _let_go(self) -> bool:
-        """Write the last state of the open case; False where it cannot be and it is kept open."""
-        if self.store.finish():
-            return True
-        question = say("window.bench.the-last-state-of-the")
-        if self.choose("Sounding", question, ("Leave",)) != "Leave":
-            return False
-        # Another case must never be written in the place of this one.
-        self.store.abandon()
-        return True
-
     # -- looking -------------------------------------------------------------------------
 
     def use_window(self, name: str) -> None:
         """Take a grey window by its name."""
-        if name in self._windows:
-            self.session.look_through(window=self._windows[name])
+        if name in self.opening.windows:
+            self.session.look_through(window=self.opening.windows[name])
 
     def scale_section(self, times: float) -> None:
         """Show the section a number of times as large as life, by the screen's own figures."""
@@ -525,14 +385,14 @@ class Bench(QMainWindow):
         paths = [url.toLocalFile() for url in event.mimeData().urls() if url.isLocalFile()]
         if paths:
             event.acceptProposedAction()
-            self.open_path(paths[0])
+            self.opening.path(paths[0])
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """Write the last state, and let the workers end."""
-        if not self._let_go():
+        if not self.opening.let_go():
             event.ignore()
             return
-        self.loading.cancel()
+        self.opening.loading.cancel()
         self.pictures.stop()
         self.session.close()
         pool().waitForDone(5_000)

@@ -40,7 +40,7 @@ def offer_left_open(bench: Bench) -> QMessageBox | None:
 
     def answered() -> None:
         if box.clickedButton() is take_up:
-            bench.take_up(record)
+            bench.opening.take_up(record)
         elif box.clickedButton() is let_be:
             try:
                 bench.store.let_be(record)

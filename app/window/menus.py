@@ -17,6 +17,7 @@ from app.dialogs.catalogue import DIALOGS
 from app.pictures.in_step import Pictures
 from app.tools.base import Desk
 from app.tools.tissues import PointAtTissues
+from app.window.opening import Opening
 from app.window.picture_room import FULL_KEY, PictureRoom
 from core.words.catalogue import say
 
@@ -30,24 +31,10 @@ class Acts(Desk, Protocol):
     session: Session
     pictures: Pictures
     room: PictureRoom
-
-    def ask_folder(self) -> None:
-        """Open the folder of an export."""
-
-    def ask_file(self) -> None:
-        """Open a file or zip of an export."""
-
-    def ask_plan(self) -> None:
-        """Open a plan file, then its scan."""
-
-    def ask_archive(self) -> None:
-        """Look up a scan in an archive and open it."""
+    opening: Opening
 
     def ask_save_plan(self) -> None:
         """Save the plan as a file of the user's own."""
-
-    def open_guided(self) -> None:
-        """The guided first case, on the sample scan."""
 
     def close_case(self) -> None:
         """Back to the start screen."""
@@ -103,7 +90,10 @@ class Menus(QObject):
         point = partial(bench.take_tool, PointAtTissues.name)
         self.add(self.checks, say("window.menus.identify-tissues"), point)
         self.add(
-            self.help, say("window.menus.guided-first-case"), bench.open_guided, needs_case=False
+            self.help,
+            say("window.menus.guided-first-case"),
+            bench.opening.guided_case,
+            needs_case=False,
         )
         self.file.addSeparator()
         self.add(self.file, say("window.menus.close-case"), bench.close_case, "Ctrl+W")
@@ -136,25 +126,13 @@ class Menus(QObject):
             action.setEnabled(there)
 
     def _fill_file(self, bench: Acts) -> None:
-        self.add(
-            self.file,
-            say("window.menus.open-a-folder"),
-            bench.ask_folder,
-            "Ctrl+O",
-            needs_case=False,
-        )
-        self.add(self.file, say("window.menus.open-a-file-or-zip"), bench.ask_file, "Ctrl+Shift+O",
-                 needs_case=False)  # fmt: skip
-        self.add(
-            self.file, say("window.menus.open-a-plan"), bench.ask_plan, "Ctrl+L", needs_case=False
-        )
-        self.add(
-            self.file,
-            say("window.menus.open-from-archive"),
-            bench.ask_archive,
-            "Ctrl+Shift+A",
-            needs_case=False,
-        )
+        for words, act, key in (
+            (say("window.menus.open-a-folder"), bench.opening.ask_folder, "Ctrl+O"),
+            (say("window.menus.open-a-file-or-zip"), bench.opening.ask_file, "Ctrl+Shift+O"),
+            (say("window.menus.open-a-plan"), bench.opening.ask_plan, "Ctrl+L"),
+            (say("window.menus.open-from-archive"), bench.opening.ask_archive, "Ctrl+Shift+A"),
+        ):
+            self.add(self.file, words, act, key, needs_case=False)
         self.add(self.file, say("window.menus.save-plan-as"), bench.ask_save_plan, "Ctrl+S")
         self.file.addSeparator()
 

@@ -59,7 +59,7 @@ def show(path: str | None = None) -> int:
     first_use.told.connect(bench.preparing.setText)
     first_use.begin()
     if path is not None:
-        bench.open_path(str(path))
+        bench.opening.path(str(path))
     else:
         offer_left_open(bench)
     status = int(program.exec())

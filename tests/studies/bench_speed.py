@@ -125,7 +125,7 @@ def measured(tidying, own: Path, scan: Path, plan: Path, *, cases: int) -> dict[
     beat = Heartbeat(program)
 
     def open_case() -> None:
-        bench._open(str(scan), plan=str(plan))
+        bench.opening.scan(str(scan), plan=str(plan))
         wait(lambda: session.volume is not None and shown.panorama.has_picture)
 
     def settle() -> None:

@@ -57,8 +57,8 @@ def test_a_case_whose_scan_vanished_stays_in_the_list(qtbot, tmp_path, monkeypat
     bench = Bench(tmp_path / "cases")
     qtbot.addWidget(bench)
     asked = []
-    monkeypatch.setattr("app.window.bench.ask_folder", lambda *words: asked.append(words) or "")
-    bench.take_up(record)
+    monkeypatch.setattr("app.window.opening.ask_folder", lambda *words: asked.append(words) or "")
+    bench.opening.take_up(record)
     assert "was moved" in bench.said.text()
     assert len(asked) == 1
     assert bench.session.volume is None

@@ -145,7 +145,7 @@ def at_work(bench, qtbot):
 
 def test_the_second_window_reads_or_takes_over(benches, qtbot, monkeypatch):
     first, second = benches(), benches()
-    first.open_sample()
+    first.opening.sample()
     at_work(first, qtbot)
     first.session.confirm_proposal("lower")
     qtbot.waitUntil(lambda: first.store.all_saved)
@@ -160,13 +160,13 @@ def test_the_second_window_reads_or_takes_over(benches, qtbot, monkeypatch):
         monkeypatch.setattr(second, "choose", choose)
 
     answer(None)
-    second.take_up(record)
+    second.opening.take_up(record)
     assert second.session.volume is None
     assert "has had this case open since" in asked[0][0]
     assert asked[0][1] == (str(READ), str(TAKE_OVER))
 
     answer(str(READ))
-    second.take_up(record)
+    second.opening.take_up(record)
     at_work(second, qtbot)
     assert "Opened read-only" in second.notice.text()
     assert second.notice.isVisible()
@@ -182,7 +182,7 @@ def test_the_second_window_reads_or_takes_over(benches, qtbot, monkeypatch):
     assert len(second.store.recent()) == 1
 
     answer(str(TAKE_OVER))
-    second.take_up(record)
+    second.opening.take_up(record)
     at_work(second, qtbot)
     assert second.store.record.key == record.key
     second.session.apply("one more", plan(scan=second.session.plan.scan))

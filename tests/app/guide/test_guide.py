@@ -18,7 +18,7 @@ LEFT = Qt.MouseButton.LeftButton
 @pytest.fixture
 def guided(bench, qtbot):
     opened(bench, qtbot)
-    bench.open_guided()
+    bench.opening.guided_case()
     guide = bench.work.guide
     assert guide.isVisible()
     yield guide
@@ -173,7 +173,7 @@ def test_it_can_be_left_and_goes_with_the_sample(guided, bench, qtbot):
         QTest.mouseClick(guided.leave, LEFT)
     assert guided.isHidden()
     assert not guided.pointer.isVisible()
-    bench.open_guided()
+    bench.opening.guided_case()
     assert guided.isVisible()
     bench.close_case()
     assert guided.isHidden()
@@ -184,7 +184,7 @@ def test_another_open_case_is_only_closed_where_a_person_says_so(bench, qtbot, m
     bench.session.source = "somewhere else"
     asked = []
     monkeypatch.setattr(bench, "choose", lambda *words: asked.append(words))
-    bench.open_guided()
+    bench.opening.guided_case()
     assert len(asked) == 1
     assert bench.work.guide.isHidden()
     assert bench.session.volume is not None

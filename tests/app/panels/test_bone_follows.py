@@ -21,7 +21,7 @@ def bench(qtbot, tmp_path):
     with qtbot.waitExposed(made):
         made.show()
     plan = str(sample_volumes.path(f"{SCAN}.plan.json"))
-    made._open(str(sample_volumes.path(SCAN)), plan=plan)
+    made.opening.scan(str(sample_volumes.path(SCAN)), plan=plan)
     qtbot.waitUntil(lambda: made.session.ledger_is_whole, timeout=90_000)
     yield made
     made.close()

@@ -43,9 +43,9 @@ def bench(qtbot, tmp_path):
 
 def opened(bench, qtbot, plan=""):
     if plan:
-        bench._open(str(sample_volumes.path(SCAN)), plan=str(sample_volumes.path(plan)))
+        bench.opening.scan(str(sample_volumes.path(SCAN)), plan=str(sample_volumes.path(plan)))
     else:
-        bench.open_sample()
+        bench.opening.sample()
     qtbot.waitUntil(lambda: bench.pages.currentWidget() is bench.work, timeout=60000)
     qtbot.waitUntil(
         lambda: not bench.pictures.busy and bench.pictures.panorama.has_picture, timeout=60000
@@ -171,8 +171,10 @@ def test_ctrl_z_and_ctrl_y(bench, qtbot):
 def test_the_plan_of_another_scan_is_refused_with_a_reason(bench, qtbot, monkeypatch):
     told = []
     monkeypatch.setattr(bench, "tell_error", told.append)
-    bench.loading.failed.connect(told.append)
-    bench._open(str(sample_volumes.path(SCAN)), plan=Plan(scan=ScanTie(series_uid="1.2.3.4")))
+    bench.opening.loading.failed.connect(told.append)
+    bench.opening.scan(
+        str(sample_volumes.path(SCAN)), plan=Plan(scan=ScanTie(series_uid="1.2.3.4"))
+    )
     qtbot.waitUntil(lambda: bool(told), timeout=60000)
     assert told[0].code == "plan-other-scan"
     assert bench.session.volume is None
@@ -208,7 +210,7 @@ def test_a_kept_plan_is_tied_to_the_voxels_and_a_changed_scan_opens_no_numbers(
     told = []
     monkeypatch.setattr(bench, "tell_error", told.append)
     changed = Plan(scan=replace(tie, fingerprint="sha256:other"))
-    bench._open(str(sample_volumes.path(SCAN)), plan=changed)
+    bench.opening.scan(str(sample_volumes.path(SCAN)), plan=changed)
     qtbot.waitUntil(lambda: bool(told), timeout=60000)
     assert told[0].code == "plan-scan-changed"
     assert bench.session.volume is None
@@ -217,8 +219,8 @@ def test_a_kept_plan_is_tied_to_the_voxels_and_a_changed_scan_opens_no_numbers(
 def test_a_folder_without_a_scan_is_told_plainly(bench, qtbot, tmp_path):
     (tmp_path / "notes.txt").write_text("nothing")
     told = []
-    bench.loading.failed.connect(told.append)
-    bench.open_path(str(tmp_path))
+    bench.opening.loading.failed.connect(told.append)
+    bench.opening.path(str(tmp_path))
     qtbot.waitUntil(lambda: bool(told), timeout=30000)
     box = bench.findChild(QMessageBox)
     assert box is not None

@@ -40,7 +40,7 @@ def made(qtbot, tmp_path):
 
 
 def opened(bench, qtbot):
-    bench.open_sample()
+    bench.opening.sample()
     qtbot.waitUntil(lambda: bench.pages.currentWidget() is bench.work, timeout=60000)
 
 
@@ -121,7 +121,7 @@ def test_a_case_left_unsaved_is_never_written_over_by_the_next(made, qtbot, monk
         patch.setattr(CaseHome, "write", full_disk)
         bench.close_case()
     assert bench.session.volume is None
-    bench._open(str(sample_volumes.path(SCAN)))
+    bench.opening.scan(str(sample_volumes.path(SCAN)))
     qtbot.waitUntil(lambda: bench.session.volume is not None, timeout=60000)
     qtbot.waitUntil(lambda: bench.store.all_saved, timeout=20000)
     assert bench.store.plan_path(bench.store.record) != first

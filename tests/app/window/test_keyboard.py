@@ -83,7 +83,7 @@ def test_the_first_screen(bench):
 def test_every_control_of_the_bench(bench, qtbot, plan, unfolded):
     opened(bench, qtbot, plan)
     if not plan:
-        bench.open_guided()
+        bench.opening.guided_case()
     for place in bench.work.folds:
         bench.work.show_folded(place, shown=unfolded)
     assert missed(bench, bench.work, bench.pictures.section) == []
@@ -113,7 +113,7 @@ def test_the_proposal_is_confirmed_by_its_letter(bench, qtbot, monkeypatch, key,
 def test_after_confirming_the_keys_go_to_the_section(bench, qtbot):
     """Else the next Space would press a button of the guide."""
     opened(bench, qtbot)
-    bench.open_guided()
+    bench.opening.guided_case()
     button = bench.work.proposed.for_lower
     button.setFocus()
     qtbot.waitUntil(button.hasFocus)
