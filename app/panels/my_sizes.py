@@ -56,6 +56,15 @@ _TAKES = (Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_Space)
 Index = QModelIndex | QPersistentModelIndex
 
 
+def _met_words(row: SizeRow) -> str:
+    """In words: a count beside that of all measurements, which has more rows, would confuse."""
+    if not row.limits:
+        return say("panels.my_sizes.no-limit")
+    if row.met == row.limits:
+        return say("panels.my_sizes.all")
+    return say("panels.my_sizes.all-but", number=row.limits - row.met)
+
+
 class TriedModel(QAbstractTableModel):
     """The list's sizes with what is known of each at this pose; the rest waits with dots."""
 
@@ -131,8 +140,7 @@ class TriedModel(QAbstractTableModel):
             dots = WAITS if self.waiting else ""
             return mark, size, dots, dots
         row = self.rows[number]
-        met = f"{row.met} of {row.limits}" if row.limits else say("panels.my_sizes.no-limit")
-        return mark, size, met, row.note.message if row.stopped_by is not None else ""
+        return mark, size, _met_words(row), row.note.message if row.stopped_by is not None else ""
 
     def _is_placed(self, number: int) -> bool:
         return self.sizes[number].size == self.placed

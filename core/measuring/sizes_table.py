@@ -17,7 +17,6 @@ from core.bone.remaining_bone_rays import RemainingBoneRays, remaining_bone_rays
 from core.bone.surface import SurfaceCasts, surface_casts
 from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture, FixtureSize
-from core.identity import inner_side
 from core.measurement import GUARD, Measurement, Note, VerdictCode
 from core.measurement_kinds import ClearanceDetails
 from core.measuring.basis import Basis, RowMaker
@@ -281,8 +280,7 @@ def _order(m: Measurement) -> tuple[int, float]:
 def _note(stop: Measurement | None, limits: int, *, jaw: str) -> Note:
     if stop is None:
         return Note("size-meets" if limits else "size-no-limit", {"limits": limits})
-    side = stop.details.side
-    what = side.replace("lingual", inner_side(jaw)) or target_words(stop, jaw=jaw)
+    what = target_words(stop, jaw=jaw)
     if isinstance(stop.details, ClearanceDetails) and stop.details.with_tip_mm:
         what += " with the drill’s tip"
     short = lacking(stop)

@@ -248,7 +248,8 @@ def _checks(pages: Pages, case: Case) -> None:
         words = f"! {finding.message}"
         pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=8.5, face="strong")
     if len(grave) > _MOST_CHECKS:
-        more = f"and {len(grave) - _MOST_CHECKS} more scan checks on the last page"
+        left = len(grave) - _MOST_CHECKS
+        more = f"and {left} more scan check{'' if left == 1 else 's'} on the last page"
         pages.y = pages.block(pages.left, pages.y, pages.inner, more, size=8.5, face="slant")
     pages.y += 1.0
 
@@ -283,12 +284,13 @@ def _place(pages: Pages, case: Case, subject: Subject) -> None:
         pages.text(left + 2.0, y, GLYPHS[tight.verdict], size=11, face="strong", align="middle",
                    colour=colour)  # fmt: skip
     tooth = f"{subject.words}, {_short_size(subject)}"
-    pages.text(left + 5.0, y, tooth, size=8.5, face=face, width=pages.inner * 0.37 - 6.0)
+    pages.text(left + 5.0, y, tooth, size=8.5, face=face, width=pages.inner * 0.41 - 6.0)
     if tight is not None:
-        words = case.name(tight)
+        # Where along it, or with which tip, stands on the pages of its own.
+        words = case.name(tight).split(",")[0]
         words += "" if tight.value is None else f" {shown(tight)} mm"
-        pages.text(left + pages.inner * 0.37, y, words, size=8.5, face=face,
-                   width=pages.inner * 0.25)  # fmt: skip
+        pages.text(left + pages.inner * 0.41, y, words, size=8.5, face=face,
+                   width=pages.inner * 0.22)  # fmt: skip
     verdicts = [m.verdict for m in case.rows(subject) if is_judged(m)]
     counts = [
         words.format(n=verdicts.count(verdict))

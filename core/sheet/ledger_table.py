@@ -59,6 +59,7 @@ def ledger_table(
     name_of: Callable[[Measurement], str],
     sources: list[str],
     shared: SharedReasons,
+    explained: bool = True,
 ) -> None:
     """Lay out the rows at the cursor, over as many pages as they need.
 
@@ -70,6 +71,8 @@ def ledger_table(
         What a row is called.
     sources : list of str
     shared : SharedReasons
+    explained : bool, optional
+        False where an earlier table of the same document says how it is read.
     """
     pages.ensure(30.0)
     heading(pages, "Measurements")
@@ -77,12 +80,12 @@ def ledger_table(
     with pages.element("Table"):
         _body(pages, rows, columns, name_of=name_of, sources=sources, shared=shared)
     pages.y += 1.0
-    pages.ensure(18.0)
-    blocks: tuple[tuple[str, Face], ...] = (
-        (str(UNCERTAINTY), "strong"),
-        (HOW_TO_READ, "plain"),
-        (str(EACH_BY_ITSELF), "plain"),
-    )
+    pages.ensure(18.0 if explained else 6.0)
+    blocks: list[tuple[str, Face]] = [(str(UNCERTAINTY), "strong")]
+    if explained:
+        blocks.append((HOW_TO_READ, "plain"))
+    if explained and any(m.limit is not None for m in rows):
+        blocks.append((str(EACH_BY_ITSELF), "plain"))
     for words, face in blocks:
         pages.y = 0.8 + pages.block(pages.left, pages.y, pages.inner, words, size=8, face=face)
 

@@ -97,7 +97,9 @@ def _head(pages: Pages, depths: list[float]) -> None:
 def _body(pages: Pages, lines: list[_Line], depths: list[float], shared: SharedReasons) -> None:
     columns = _columns(pages, len(depths))
     for line in lines:
-        pages.ensure(_ROW_MM)
+        if pages.ensure(_ROW_MM):
+            with pages.artifact():
+                _head(pages, depths)
         y = pages.y + 3.6
         with pages.element("TR"):
             pages.text(pages.left, y, line.name, size=9, width=_NAME_MM - 2.0)
@@ -158,8 +160,11 @@ def _site(
     rest = [m for m in case.rows_at(site) if not in_grid(m)]
     if not lines and not rest:
         return
-    words = f"The same place without a fixture: site {site.id}, at {site.station_mm:.1f} mm"
-    pages.ensure(6.0 + _ROW_MM * min(len(lines), 4))
+    name = site.id.removeprefix("site-")
+    words = f"The same place without a fixture: site {name}, at {site.station_mm:.1f} mm"
+    if pages.ensure(6.0 + _ROW_MM * min(len(lines), 4)) and lines:
+        with pages.artifact():
+            _head(pages, depths)
     pages.text(pages.left, pages.y + 3.8, words, size=8.5, face="slant", width=pages.inner)
     pages.y += 4.8
     with pages.element("Table"):

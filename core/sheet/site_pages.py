@@ -60,7 +60,7 @@ def site_pages(pages: Pages, case: Case, subject: Subject, *, lead: bool) -> Non
     shared = SharedReasons.of(all_rows(case, subject))
     shared_part(pages, shared)
     if rows:
-        ledger_table(pages, rows, name_of=case.name, sources=sources, shared=shared)
+        ledger_table(pages, rows, name_of=case.name, sources=sources, shared=shared, explained=lead)
     # The larger part first, but for where only the smaller one still fits the page.
     if pages.y + PART_MM > pages.bottom:
         ridge_grid(pages, case, subject, shared)

@@ -5,12 +5,16 @@ No size is recommended: nothing is emphasised, and no colour is used.
 
 from __future__ import annotations
 
+from core.measurement import Measurement
+from core.measurement_kinds import ClearanceDetails
 from core.measuring.sizes_table import SizeRow, try_sizes
 from core.pictures.ink import GLYPHS
+from core.plans.plan import Jaw
 from core.plans.sizes import default_sizes
 from core.sheet.case import Case, Subject
 from core.sheet.page import Pages
 from core.sheet.page_frame import heading
+from core.trust.verdict import target_words
 from core.words.sizes import (
     ALL_MET,
     LACKS,
@@ -21,12 +25,13 @@ from core.words.sizes import (
     OWN_LIST,
     SHIPPED,
     SIZE,
+    TIP_MARK,
     TO,
 )
 
 _QUIET = (0.33, 0.33, 0.33)
 _ROW_MM = 4.3
-_SIZE, _MET, _LACKS, _TO = 0.0, 29.0, 54.0, 56.5
+_SIZE, _MET, _LACKS, _TO = 0.0, 28.0, 51.0, 53.5
 """Left edges of the columns, but for the right edge of what is lacking, mm."""
 
 _HEAD_MM = 16.0
@@ -52,28 +57,33 @@ def sizes_part(pages: Pages, case: Case, subject: Subject) -> None:
     shipped = case.sizes == default_sizes()
     heading(pages, SHIPPED if shipped else OWN_LIST)
     pages.y = pages.block(pages.left, pages.y, pages.inner, MEANS, size=7.5, colour=_QUIET) + 0.6
+    jaw = case.plan.known_jaw
     while rows:
         # As many as this page holds, in two columns that are read down one after the other.
         room = max(int((pages.bottom - pages.y - 5.0) / _ROW_MM), 1)
         here = min(-(-len(rows) // 2), room)
-        _columns(pages, rows[:here], rows[here : 2 * here])
+        _columns(pages, rows[:here], rows[here : 2 * here], jaw=jaw)
         rows = rows[2 * here :]
         if rows:
             pages.new_page()
     pages.y += 1.5
 
 
-def _columns(pages: Pages, left: tuple[SizeRow, ...], right: tuple[SizeRow, ...]) -> None:
+def _columns(
+    pages: Pages, left: tuple[SizeRow, ...], right: tuple[SizeRow, ...], *, jaw: Jaw | None
+) -> None:
     gap = 6.0
     width = (pages.inner - gap) / 2
     top = pages.y
     for number, rows in enumerate((left, right)):
         if rows:
-            _column(pages, rows, pages.left + number * (width + gap), top, width)
+            _column(pages, rows, pages.left + number * (width + gap), top, width, jaw=jaw)
     pages.y = top + 5.0 + _ROW_MM * len(left)
 
 
-def _column(pages: Pages, rows: tuple[SizeRow, ...], x: float, y: float, width: float) -> None:
+def _column(
+    pages: Pages, rows: tuple[SizeRow, ...], x: float, y: float, width: float, *, jaw: Jaw | None
+) -> None:
     with pages.element("Table"):
         with pages.element("TR", header=True):
             pages.text(x + _SIZE, y + 3.0, SIZE, size=7.5, colour=_QUIET)
@@ -83,10 +93,12 @@ def _column(pages: Pages, rows: tuple[SizeRow, ...], x: float, y: float, width: 
         pages.line(x, y + 4.2, x + width, y + 4.2, width=0.2)
         for n, row in enumerate(rows):
             with pages.element("TR"):
-                _row(pages, row, x, y + 7.8 + n * _ROW_MM, width)
+                _row(pages, row, x, y + 7.8 + n * _ROW_MM, width, jaw=jaw)
 
 
-def _row(pages: Pages, row: SizeRow, x: float, base: float, width: float) -> None:
+def _row(
+    pages: Pages, row: SizeRow, x: float, base: float, width: float, *, jaw: Jaw | None
+) -> None:
     pages.text(x + _SIZE, base, row.listed.words, size=8.5, width=_MET - 2.0)
     pages.text(x + _MET, base, _met_words(row), size=8.5, width=15.0)
     if row.stopped_by is None:
@@ -94,7 +106,12 @@ def _row(pages: Pages, row: SizeRow, x: float, base: float, width: float) -> Non
         pages.blank()
         return
     pages.text(x + _LACKS, base, _lacks(row), size=8.5, align="right")
-    pages.text(x + _TO, base, str(row.note.fields["what"]), size=8.5, width=width - _TO)
+    what = target_words(row.stopped_by, jaw=jaw) + (TIP_MARK if _with_tip(row.stopped_by) else "")
+    pages.text(x + _TO, base, what, size=8.5, width=width - _TO)
+
+
+def _with_tip(stop: Measurement) -> bool:
+    return isinstance(stop.details, ClearanceDetails) and bool(stop.details.with_tip_mm)
 
 
 def _met_words(row: SizeRow) -> str:
