@@ -23,6 +23,7 @@ from core.fixture import Fixture
 from core.geometry import Array, across, points, unit, vector
 from core.identity import Tooth
 from core.level import Level
+from core.words.catalogue import Message, message
 
 MIN_AGREEMENT = 0.2
 """Least dot product of buccal and the direction that the tooth's number leads to expect."""
@@ -271,7 +272,7 @@ def tooth_doubt(arch: Arch, station_mm: float, tooth: str) -> Finding | None:
     )
 
 
-def station_words(arch: Arch, station_mm: float, midline: ArrayLike | None) -> str:
+def station_words(arch: Arch, station_mm: float, midline: ArrayLike | None) -> Message:
     """A station for people: ``21.4 mm left of the midline``; the patient's left.
 
     Without a midline it is counted along the arch from the patient's right end; while the side
@@ -284,13 +285,19 @@ def station_words(arch: Arch, station_mm: float, midline: ArrayLike | None) -> s
         Along the arch, mm.
     midline : (3,) patient LPS mm or None
     """
+    words = _along(arch, station_mm, midline)
+    if arch.frame(station_mm).beyond:
+        return message("things.station.beyond", station=words)
+    return words
+
+
+def _along(arch: Arch, station_mm: float, midline: ArrayLike | None) -> Message:
     if arch.side_is_open:
-        words = f"{station_mm:.1f} mm along the traced arch, side not settled"
-    elif midline is None:
-        words = f"{station_mm:.1f} mm along the arch from its right end"
-    else:
-        off = station_mm - arch.station(midline)
-        size = f"{abs(off):.1f}"
-        side = "left" if off > 0 else "right"
-        words = "at the midline" if size == "0.0" else f"{size} mm {side} of the midline"
-    return f"{words}, beyond the traced arch" if arch.frame(station_mm).beyond else words
+        return message("things.station.open", mm=station_mm)
+    if midline is None:
+        return message("things.station.from-right-end", mm=station_mm)
+    off = station_mm - arch.station(midline)
+    if round(abs(off), 1) == 0.0:
+        return message("things.station.at-midline")
+    key = "things.station.left" if off > 0 else "things.station.right"
+    return message(key, mm=abs(off))

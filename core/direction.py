@@ -9,12 +9,16 @@ and people answer wrongly too.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Literal, TypeAlias
 
 from core.findings import Finding
 from core.geometry import Array, unit
 from core.identity import Side, Tooth
+from core.words.catalogue import Message, Words, message
+from core.words.values import listed
 
 Region: TypeAlias = Literal["right back", "front", "left back", "whole arch"]
 Point: TypeAlias = tuple[float, float, float]
@@ -169,20 +173,21 @@ def question_code(question: Question) -> str:
     return _QUESTIONS[question]
 
 
-_WORDS = {
-    "coordinates": "the scan’s own left and right, front and back",
-    "shape": "the curve of the arch",
-    "place": "the teeth named for this scan",
-    "tongue": "the side named for the tongue",
-    "front end": "the end named as nearer the front teeth",
-    "right end": "the end named as the patient’s right",
-    "order": "the order of the marked teeth",
-}
+_WORDS: Mapping[str, Message] = MappingProxyType(
+    {
+        "coordinates": message("things.sign.coordinates"),
+        "shape": message("things.sign.shape"),
+        "place": message("things.sign.place"),
+        "tongue": message("things.sign.tongue"),
+        "front end": message("things.sign.front-end"),
+        "right end": message("things.sign.right-end"),
+        "order": message("things.sign.order"),
+    }
+)
 
 
-def _listed(names: tuple[str, ...]) -> str:
-    words = [_WORDS[name] for name in names] or ["the traced arch"]
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+def _listed(names: tuple[str, ...]) -> Words:
+    return listed([_WORDS[name] for name in names] or [message("things.sign.none")])
 
 
 _QUESTIONS: dict[Question, str] = {

@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from core.words import sentence
+from core.words.catalogue import sentences_of
 
 Severity = Literal["note", "caution", "refused"]
 
@@ -41,3 +42,21 @@ class Finding:
     def message(self) -> str:
         """The plain sentence: what is so, and what it means for measuring."""
         return sentence(self.code, self.fields)
+
+    def __str__(self) -> str:
+        return self.message
+
+
+@dataclass(frozen=True, slots=True)
+class Brief:
+    """What a finding says first, without its full stop: a part of another sentence.
+
+    Parameters
+    ----------
+    finding : Finding
+    """
+
+    finding: Finding
+
+    def __str__(self) -> str:
+        return sentences_of(self.finding.message)[0].rstrip(".")

@@ -7,26 +7,40 @@ the upper arch to 16, and from the lower left third molar (17) to 32.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Literal, TypeAlias
 
 from core.errors import PlanError
-from core.kinds import KINDS, UNNAMED, declared_kind
+from core.kinds import KIND, KINDS, UNNAMED, declared_kind
 from core.kinds import Expected as Place
 from core.structures import Structure, Tapered, kind_of
+from core.words.catalogue import Message, Words, message
+from core.words.values import SIDES, TISSUES, any_of
 
 Side: TypeAlias = Literal["left", "right"]
 
-_NAMES = {
-    1: "central incisor",
-    2: "lateral incisor",
-    3: "canine",
-    4: "first premolar",
-    5: "second premolar",
-    6: "first molar",
-    7: "second molar",
-    8: "third molar",
-}
+_NAMES: Mapping[int, Message] = MappingProxyType(
+    {
+        1: message("things.tooth.1"),
+        2: message("things.tooth.2"),
+        3: message("things.tooth.3"),
+        4: message("things.tooth.4"),
+        5: message("things.tooth.5"),
+        6: message("things.tooth.6"),
+        7: message("things.tooth.7"),
+        8: message("things.tooth.8"),
+    }
+)
+_QUADRANTS: Mapping[int, str] = MappingProxyType(
+    {
+        1: "things.quadrant.1",
+        2: "things.quadrant.2",
+        3: "things.quadrant.3",
+        4: "things.quadrant.4",
+    }
+)
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -115,13 +129,18 @@ class Tooth:
         return "right" if self.quadrant in (1, 4) else "left"
 
     @property
-    def name(self) -> str:
+    def name(self) -> Message:
         """For people: ``lower left first molar``."""
-        return f"{self.jaw} {self.side} {_NAMES[self.position]}"
+        return message(_QUADRANTS[self.quadrant], tooth=_NAMES[self.position])
 
-    def words(self) -> str:
+    def words(self) -> Message:
         """For people, both systems: ``36, lower left first molar (19 in 1–32)``."""
-        return f"{self.iso}, {self.name} ({self.number_1_to_32} in 1\N{EN DASH}32)"
+        return message(
+            "things.tooth.both-systems",
+            iso=self.iso,
+            name=self.name,
+            universal=self.number_1_to_32,
+        )
 
     def neighbours(self) -> tuple[Tooth, ...]:
         """The next teeth in the arch, mesial first; across the midline for a central incisor."""
@@ -151,9 +170,9 @@ class Expected:
         """The name that the ledger row carries: the first of them."""
         return self.any_of[0]
 
-    def words(self) -> str:
+    def words(self) -> Words:
         """For people: ``root of 35``, ``loop or foramen``."""
-        return " or ".join(structure_words(name) for name in self.any_of)
+        return any_of([structure_words(name) for name in self.any_of])
 
     def is_marked_by(self, structure: Structure) -> bool:
         """True when the structure is of this kind.
@@ -209,7 +228,7 @@ def declared_name(structure: Structure) -> str:
     return f"{name}{tooth}" if tooth else ""
 
 
-def structure_words(name: str) -> str:
+def structure_words(name: str) -> Words:
     """For people: a declaration's name, ``root-35`` → ``root of 35``."""
     kind = declared_kind(name)
     if kind is None:
@@ -217,16 +236,46 @@ def structure_words(name: str) -> str:
     return thing_words(name) if kind.declared_as.endswith("-") else kind.words
 
 
-_ID_WORDS = (*(kind.named for kind in KINDS if kind.named), ("channel", "stent axis"))
+_CALLED: Mapping[str, Words] = MappingProxyType(
+    {kind.id.replace("_", "-"): kind.words for kind in KINDS}
+    | {kind.declared_as: kind.words for kind in KINDS if not kind.declared_as.endswith("-")}
+    | {tissue.replace(" ", "-"): words for tissue, words in TISSUES.items()}
+    | {
+        "nasal-floor": KIND["nasal"].words,
+        "stent-axis": message("things.named.stent-axis"),
+        "channel": message("things.named.stent-axis"),
+        "ruler": message("things.named.ruler"),
+        "angle": message("things.named.angle"),
+        "arch": message("things.named.arch"),
+        "midline": message("things.named.midline"),
+        "fixture": message("things.named.fixture"),
+        "note": message("things.named.note"),
+        "bone surface": message("things.named.bone-surface"),
+    }
+)
+"""How ids begin that the program gives, and the words in place of it."""
 
 
-def thing_words(thing_id: str) -> str:
+def thing_words(thing_id: str) -> Words:
     """For people: the id of anything marked, ``canal-left`` → ``canal left``, ``root of 35``.
 
     What a person named otherwise is called as they named it.
     """
-    for start, words in _ID_WORDS:
-        rest = thing_id.removeprefix(start)
-        if rest != thing_id and (start.endswith("-") or rest[:1] in ("", "-")):
-            return (words + rest).replace("-", " ")
-    return thing_id.replace("-", " ")
+    parts = thing_id.split("-")
+    for n in range(len(parts), 0, -1):
+        kind = _CALLED.get("-".join(parts[:n]))
+        if kind is None:
+            continue
+        if n == len(parts):
+            return kind
+        if parts[0] == "root":
+            return message("things.named.root", rest=" ".join(parts[n:]))
+        return _with_rest(kind, parts[n:])
+    return " ".join(parts)
+
+
+def _with_rest(kind: Words, rest: list[str]) -> Words:
+    """``canal left 2``: each further part of an id in words."""
+    for part in rest:
+        kind = message("things.named.other", kind=kind, rest=SIDES.get(part, part))
+    return kind

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal, TypeAlias
 
+from core.words.catalogue import Words, message
+
 Shape: TypeAlias = Literal["course", "foramen", "tapered", "floor", "points", "object"]
 """How it is marked: a tube along a curve, two edges, a tapered axis, a surface, points, centres."""
 
@@ -46,7 +48,7 @@ class Drawn:
     ----------
     style : str
         Name of its lines in display lists.
-    legend : str
+    legend : Words
     width_mm, dash_mm, double
         As `core.pictures.ink.Stroke`.
     hue : str
@@ -56,7 +58,7 @@ class Drawn:
     """
 
     style: str
-    legend: str
+    legend: Words
     width_mm: float = 0.25
     dash_mm: tuple[float, ...] = ()
     double: bool = False
@@ -84,12 +86,10 @@ class StructureKind:
     ----------
     id : str
     shape : Shape
-    words : str
-        For people.
+    words : Words
+        For people, as within a sentence.
     in_files : str
         Value of ``kind`` in plan files, where it is not the id.
-    named : (start, words) or None
-        How ids of this kind begin that do not read as words, and the words in place of it.
     group : {'danger', 'roots', 'information', ''}
         Where the ledger shows its clearance; empty for what gets none.
     limit : str
@@ -131,9 +131,8 @@ class StructureKind:
 
     id: str
     shape: Shape
-    words: str
+    words: Words
     in_files: str = ""
-    named: tuple[str, str] | None = None
     group: Literal["danger", "roots", "information", ""] = ""
     limit: str = ""
     zoned: bool = False
@@ -175,7 +174,7 @@ KINDS: tuple[StructureKind, ...] = (
     StructureKind(
         id="canal",
         shape="course",
-        words="canal",
+        words=message("things.kind.canal"),
         group="danger",
         limit="canal",
         is_danger=True,
@@ -188,7 +187,11 @@ KINDS: tuple[StructureKind, ...] = (
         declared_as="canal",
         expected=(Expected(jaw="lower", positions=(UNNAMED, 4, 5, 6, 7, 8)),),
         drawn=Drawn(
-            style="canal", legend="canal", width_mm=0.3, hue="reddish purple", hatched=True
+            style="canal",
+            legend=message("things.kind.canal"),
+            width_mm=0.3,
+            hue="reddish purple",
+            hatched=True,
         ),
         concept=Concept(code="canal", meaning="Mandibular canal"),
         in_mesh=True,
@@ -197,7 +200,7 @@ KINDS: tuple[StructureKind, ...] = (
     StructureKind(
         id="foramen",
         shape="foramen",
-        words="foramen",
+        words=message("things.kind.foramen"),
         group="danger",
         limit="foramen",
         is_danger=True,
@@ -207,7 +210,7 @@ KINDS: tuple[StructureKind, ...] = (
         expected=(Expected(jaw="lower", positions=(UNNAMED, 4, 5, 6, 7, 8)),),
         drawn=Drawn(
             style="foramen",
-            legend="foramen",
+            legend=message("things.kind.foramen"),
             width_mm=0.3,
             dash_mm=(0.35, 0.45),
             hue="reddish purple",
@@ -217,7 +220,7 @@ KINDS: tuple[StructureKind, ...] = (
     StructureKind(
         id="loop",
         shape="course",
-        words="loop",
+        words=message("things.kind.loop"),
         group="danger",
         limit="loop",
         is_danger=True,
@@ -234,7 +237,7 @@ KINDS: tuple[StructureKind, ...] = (
         ),
         drawn=Drawn(
             style="loop",
-            legend="loop of the nerve",
+            legend=message("things.legend.loop"),
             width_mm=0.3,
             dash_mm=(0.9, 0.5),
             hue="reddish purple",
@@ -245,35 +248,42 @@ KINDS: tuple[StructureKind, ...] = (
     StructureKind(
         id="vessel",
         shape="course",
-        words="vessel",
+        words=message("things.kind.vessel"),
         group="danger",
         limit="vessel",
         is_danger=True,
         in_bone="other",
         ends_height=True,
         diameter="needed",
-        drawn=Drawn(style="vessel", legend="vessel", dash_mm=(1.2, 0.4, 0.3, 0.4), hue="orange"),
+        drawn=Drawn(
+            style="vessel",
+            legend=message("things.kind.vessel"),
+            dash_mm=(1.2, 0.4, 0.3, 0.4),
+            hue="orange",
+        ),
         concept=Concept(code="vessel", meaning="Vessel in bone"),
     ),
     StructureKind(
         id="border",
         shape="course",
-        words="lower border",
-        named=("border", "lower border"),
+        words=message("things.kind.border"),
         group="danger",
         limit="border",
         ends_height=True,
         along_arch=True,
         smooth=False,
-        drawn=Drawn(style="border", legend="lower border", dash_mm=(2.0, 0.4, 0.3, 0.4, 0.3, 0.4)),
+        drawn=Drawn(
+            style="border",
+            legend=message("things.kind.border"),
+            dash_mm=(2.0, 0.4, 0.3, 0.4, 0.3, 0.4),
+        ),
         concept=Concept(code="lower-border", meaning="Lower border of the mandible"),
     ),
     StructureKind(
         id="sinus",
         shape="floor",
-        words="sinus floor",
+        words=message("things.kind.sinus"),
         in_files="floor",
-        named=("sinus", "sinus floor"),
         group="danger",
         limit="floor",
         is_danger=True,
@@ -285,7 +295,7 @@ KINDS: tuple[StructureKind, ...] = (
         ),
         drawn=Drawn(
             style="floor",
-            legend="sinus floor or nasal floor",
+            legend=message("things.legend.floor"),
             width_mm=0.35,
             dash_mm=(3.0, 0.7),
             hue="sky blue",
@@ -295,7 +305,7 @@ KINDS: tuple[StructureKind, ...] = (
     StructureKind(
         id="nasal",
         shape="floor",
-        words="nasal floor",
+        words=message("things.kind.nasal"),
         in_files="floor",
         group="danger",
         limit="floor",
@@ -305,7 +315,7 @@ KINDS: tuple[StructureKind, ...] = (
         expected=(Expected(jaw="upper", positions=(1, 2, 3)),),
         drawn=Drawn(
             style="floor",
-            legend="sinus floor or nasal floor",
+            legend=message("things.legend.floor"),
             width_mm=0.35,
             dash_mm=(3.0, 0.7),
             hue="sky blue",
@@ -315,8 +325,7 @@ KINDS: tuple[StructureKind, ...] = (
     StructureKind(
         id="root",
         shape="tapered",
-        words="root",
-        named=("root-", "root of "),
+        words=message("things.kind.root"),
         group="roots",
         limit="root",
         zoned=True,
@@ -324,13 +333,14 @@ KINDS: tuple[StructureKind, ...] = (
         ends_height=True,
         declared_as="root-",
         of_neighbours=True,
-        drawn=Drawn(style="root", legend="root", dash_mm=(2.0, 0.8), hue="sky blue"),
+        drawn=Drawn(
+            style="root", legend=message("things.kind.root"), dash_mm=(2.0, 0.8), hue="sky blue"
+        ),
     ),
     StructureKind(
         id="existing",
         shape="tapered",
-        words="existing implant or metal",
-        named=("existing", "existing implant or metal"),
+        words=message("things.kind.existing"),
         group="roots",
         limit="fixture",
         zoned=True,
@@ -339,7 +349,7 @@ KINDS: tuple[StructureKind, ...] = (
         ends_at_marks=True,
         drawn=Drawn(
             style="existing",
-            legend="existing implant or metal",
+            legend=message("things.kind.existing"),
             width_mm=0.55,
             dash_mm=(2.0, 0.8),
             double=True,
@@ -349,24 +359,27 @@ KINDS: tuple[StructureKind, ...] = (
     StructureKind(
         id="mark",
         shape="points",
-        words="mark",
+        words=message("things.kind.mark"),
         group="information",
-        drawn=Drawn(style="mark", legend="mark"),
+        drawn=Drawn(style="mark", legend=message("things.kind.mark")),
     ),
     StructureKind(
-        id="gum", shape="points", words="gum", concept=Concept(code="gum", meaning="Gum")
+        id="gum",
+        shape="points",
+        words=message("things.kind.gum"),
+        concept=Concept(code="gum", meaning="Gum"),
     ),
-    StructureKind(id="stent_top", shape="points", words="stent top"),
-    StructureKind(id="cusp", shape="points", words="cusp"),
-    StructureKind(id="contact", shape="points", words="contact"),
-    StructureKind(id="opponent", shape="points", words="opponent"),
+    StructureKind(id="stent_top", shape="points", words=message("things.kind.stent-top")),
+    StructureKind(id="cusp", shape="points", words=message("things.kind.cusp")),
+    StructureKind(id="contact", shape="points", words=message("things.kind.contact")),
+    StructureKind(id="opponent", shape="points", words=message("things.kind.opponent")),
     StructureKind(
         id="crest",
         shape="points",
-        words="crest",
-        drawn=Drawn(style="crest", legend="crest set by hand", width_mm=0.45),
+        words=message("things.kind.crest"),
+        drawn=Drawn(style="crest", legend=message("things.legend.crest"), width_mm=0.45),
     ),
-    StructureKind(id="object", shape="object", words="scale object"),
+    StructureKind(id="object", shape="object", words=message("things.kind.object")),
 )
 
 KIND: Mapping[str, StructureKind] = MappingProxyType({kind.id: kind for kind in KINDS})

@@ -18,6 +18,8 @@ from core.geometry import Array, vector
 from core.identity import thing_words
 from core.measurement_kinds import Details, MeasurementKind
 from core.words import sentence
+from core.words.catalogue import Words
+from core.words.values import capitalised
 
 VerdictCode: TypeAlias = Literal["meets limit", "too near to tell", "below limit", "not assessed"]
 Unit: TypeAlias = Literal["mm", "deg"]
@@ -47,8 +49,10 @@ class Note:
         thing = self.fields.get("id")
         if not isinstance(thing, str):
             return sentence(self.code, self.fields)
-        text = sentence(self.code, {**self.fields, "id": thing_words(thing)})
-        return text[:1].upper() + text[1:]
+        return capitalised(sentence(self.code, {**self.fields, "id": thing_words(thing)}))
+
+    def __str__(self) -> str:
+        return self.message
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,7 +221,7 @@ class Term:
 
     name: TermName
     u: float
-    source: str
+    source: Words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -249,7 +253,7 @@ class Limit:
         mm, in force.
     lower_line : float or None
         Below it the wording hardens ("within drilling error"); can't be changed.
-    source : str
+    source : Words
         Author, journal, year; or "common practice, no source".
     default : float
         The shipped value; differs from `value` where this plan changed it.
@@ -260,7 +264,7 @@ class Limit:
     key: str
     value: float
     lower_line: float | None
-    source: str
+    source: Words
     default: float
     changed_by: str = ""
     changed_at: str = ""

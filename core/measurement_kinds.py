@@ -13,6 +13,8 @@ from types import MappingProxyType
 from typing import Literal
 
 from core.kinds import Concept
+from core.words.catalogue import Words, message
+from core.words.values import capitalised
 
 
 class MeasurementKind(StrEnum):
@@ -48,13 +50,13 @@ class Details:
         Buccal, lingual, mesial, distal, apical, left or right.
     along : str
         Direction of a width or height (``axis``, ``up``), or ``arch``.
-    of : str
-        What of several things is measured, for people.
+    of : Words
+        What of several things is measured: a code of `core.measuring.row_names`, or words.
     """
 
     side: str = ""
     along: str = ""
-    of: str = ""
+    of: Words = ""
 
     def by_key(self) -> dict[str, object]:
         """What is told, by the keys of the ledger file."""
@@ -80,7 +82,7 @@ class ClearanceDetails(Details):
         State that a person declared it to be in.
     by_hand_mm : mapping of str to float
         Least clearance as placed by the mean deviations of a series, mm, by its key.
-    own_figures : str
+    own_figures : Words
         Whose own films stand in one of them, and how many.
     """
 
@@ -90,7 +92,7 @@ class ClearanceDetails(Details):
     expected: bool = False
     declared: str = ""
     by_hand_mm: Mapping[str, float] = field(default_factory=dict)
-    own_figures: str = ""
+    own_figures: Words = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "by_hand_mm", MappingProxyType(dict(self.by_hand_mm)))
@@ -175,8 +177,8 @@ class KindRow:
 
     Parameters
     ----------
-    words : str
-        For people.
+    words : Words
+        For people, as within a sentence.
     concept : Concept
         In the structured report.
     method : {'m-space', 'm-edge', 'm-marks'}
@@ -191,13 +193,18 @@ class KindRow:
         Both ends lie in the scan: a wrong scale stretches what lies between them, no more.
     """
 
-    words: str
+    words: Words
     concept: Concept
     method: Literal["m-space", "m-edge", "m-marks"]
     details: type[Details] = Details
     rounding: Literal["down", "up", "nearest"] = "down"
     more_is_safer: bool = False
     within_jaw: bool = False
+
+    @property
+    def title(self) -> str:
+        """The words as they begin a line."""
+        return capitalised(self.words)
 
 
 _DISTANCE = Concept(code="121206", meaning="Distance", scheme="DCM")
@@ -208,14 +215,14 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
     {
         MeasurementKind.CLEARANCE: KindRow(
             method="m-space",
-            words="Clearance",
+            words=message("measuring.kind.clearance"),
             concept=_DISTANCE,
             details=ClearanceDetails,
             more_is_safer=True,
         ),
         MeasurementKind.RIDGE_WIDTH: KindRow(
             method="m-edge",
-            words="Ridge width",
+            words=message("measuring.kind.ridge-width"),
             concept=Concept(code="103355008", meaning="Width", scheme="SCT"),
             details=WidthDetails,
             more_is_safer=True,
@@ -223,7 +230,7 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
         ),
         MeasurementKind.RIDGE_HEIGHT: KindRow(
             method="m-edge",
-            words="Ridge height",
+            words=message("measuring.kind.ridge-height"),
             concept=Concept(code="ridge-height"),
             details=HeightDetails,
             more_is_safer=True,
@@ -231,7 +238,7 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
         ),
         MeasurementKind.PLATE_THICKNESS: KindRow(
             method="m-edge",
-            words="Cortex",
+            words=message("measuring.kind.cortex"),
             concept=Concept(code="cortex"),
             details=CortexDetails,
             more_is_safer=True,
@@ -239,14 +246,14 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
         ),
         MeasurementKind.REMAINING_BONE: KindRow(
             method="m-edge",
-            words="Remaining bone",
+            words=message("measuring.kind.wall"),
             concept=Concept(code="remaining-bone"),
             details=RemainingBoneDetails,
             more_is_safer=True,
         ),
         MeasurementKind.UNDERCUT_DEPTH: KindRow(
             method="m-edge",
-            words="Undercut depth",
+            words=message("measuring.kind.undercut-depth"),
             concept=_DEPTH,
             details=UndercutDetails,
             rounding="up",
@@ -254,32 +261,43 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
         ),
         MeasurementKind.UNDERCUT_ANGLE: KindRow(
             method="m-edge",
-            words="Undercut angle",
+            words=message("measuring.kind.undercut-angle"),
             concept=_ANGLE,
             details=UndercutDetails,
             rounding="nearest",
         ),
         MeasurementKind.ANGLE: KindRow(
-            method="m-marks", words="Angle", concept=_ANGLE, rounding="nearest"
+            method="m-marks",
+            words=message("measuring.kind.angle"),
+            concept=_ANGLE,
+            rounding="nearest",
         ),
-        MeasurementKind.RULER: KindRow(method="m-marks", words="Ruler", concept=_DISTANCE),
+        MeasurementKind.RULER: KindRow(
+            method="m-marks", words=message("measuring.kind.ruler"), concept=_DISTANCE
+        ),
         MeasurementKind.OFFSET: KindRow(
             method="m-space",
-            words="Offset",
+            words=message("measuring.kind.offset"),
             concept=Concept(code="axis-offset"),
             rounding="nearest",
         ),
         MeasurementKind.ROOM: KindRow(
-            method="m-marks", words="Room", concept=Concept(code="room"), more_is_safer=True
+            method="m-marks",
+            words=message("measuring.kind.room"),
+            concept=Concept(code="room"),
+            more_is_safer=True,
         ),
         MeasurementKind.ENTRY: KindRow(
             method="m-marks",
-            words="Entry point",
+            words=message("measuring.kind.entry"),
             concept=Concept(code="entry-point"),
             rounding="nearest",
         ),
         MeasurementKind.DEPTH: KindRow(
-            method="m-edge", words="Depth", concept=_DEPTH, details=DepthDetails
+            method="m-edge",
+            words=message("measuring.kind.depth"),
+            concept=_DEPTH,
+            details=DepthDetails,
         ),
     }
 )

@@ -28,6 +28,7 @@ from core.plans.plan_file import plan_fingerprint
 from core.pseudonym_ids import new_names, with_names
 from core.structures import PointMarks
 from core.trust.operator_precision import placement_of
+from core.words.catalogue import Message
 
 REMOVED = "removed"
 REASON = "reason removed"
@@ -213,7 +214,7 @@ def _plan(plan: Plan, alias: Pseudonym) -> Plan:
         rulers=tuple(replace(r, label="") for r in plan.rulers),
         angles=tuple(replace(a, label="") for a in plan.angles),
         declared=tuple(
-            replace(d, by=alias.person(d.by), at="", reason=_reason(d.reason))
+            replace(d, by=alias.person(d.by), at="", reason=_reason(str(d.reason)))
             for d in plan.declared
         ),
         side_check=None
@@ -272,7 +273,8 @@ def _fields(fields: Mapping[str, object], alias: Pseudonym) -> dict[str, object]
         elif isinstance(value, bool | int | float):
             found[key] = value
         else:
-            found[key] = alias.free(str(value))
+            said = str(value)
+            found[key] = value if alias.free(said) == said else REMOVED
     return found
 
 
@@ -314,9 +316,10 @@ def _measurement(m: Measurement, alias: Pseudonym) -> Measurement:
     details = m.details
     if isinstance(details, ClearanceDetails):
         own = details.own_figures
-        if own:
-            by, _, rest = own.partition(": ")
-            own = f"{alias.person(by)}: {rest}"
+        if isinstance(own, Message):
+            own = Message(own.key, {**own.fields, "by": alias.person(str(own.fields["by"]))})
+        elif own:
+            own = REMOVED
         details = replace(details, label="", own_figures=own)
     return replace(
         m,

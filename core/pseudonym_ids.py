@@ -13,13 +13,16 @@ import numpy as np
 from core.plans.plan import Plan
 from core.structures import kind_of
 from core.words import every_sentence
-from core.words.catalogue import SOURCE
+from core.words.catalogue import SOURCE, Message
 from core.words.columns import meanings
 
 T = TypeVar("T")
 
 _WORD = re.compile(r"[a-z]+")
-_KINDS = "stent top channel fixture site ruler angle object contact opponent cusp gum crest border"
+_KINDS = (
+    "stent", "top", "channel", "fixture", "site", "ruler", "angle", "object", "contact", "opponent",
+    "cusp", "gum", "crest", "border",
+)  # fmt: skip
 _MOST_DIGITS = 2
 """A tooth's number or a counter; more digits could be a date or an identifier."""
 
@@ -27,7 +30,7 @@ _MOST_DIGITS = 2
 @lru_cache(maxsize=1)
 def vocabulary() -> frozenset[str]:
     """Words, in small letters, that stand in the program's own sentences."""
-    texts = (_KINDS, *every_sentence(), *meanings(SOURCE).values())
+    texts = (*_KINDS, *every_sentence(), *meanings(SOURCE).values())
     return frozenset(_WORD.findall(" ".join(texts).lower()))
 
 
@@ -73,6 +76,8 @@ def _rewritten(value: Any, pattern: re.Pattern[str], names: Mapping[str, str]) -
         return pattern.sub(lambda match: names[match.group()], value)
     if isinstance(value, tuple):
         return tuple(again(part) for part in value)
+    if isinstance(value, Message):
+        return type(value)(value.key, again(value.fields))
     if isinstance(value, Mapping):
         return {again(key): again(part) for key, part in value.items()}
     if dataclasses.is_dataclass(value) and not isinstance(value, type):

@@ -23,6 +23,7 @@ from core.measuring.control_film import (
     FilmResult,
     canal_on_film_mm,
     compare,
+    distance_words,
     figures_of,
     with_result,
 )
@@ -193,7 +194,9 @@ class ControlFilmDialog(Dialog):
             figures = figures_of(films, by, what)
             count = sum(1 for r in films if (r.by, r.what) == (by, what))
             if figures is None:
-                parts.append(say("dialogs.control_film.film", what=what, count=count))
+                parts.append(
+                    say("dialogs.control_film.film", what=distance_words(what), count=count)
+                )
                 continue
             parts.append(
                 say(
@@ -238,9 +241,9 @@ def _number(line: QLineEdit) -> float | None:
 def _difference_words(d: Difference) -> str:
     value = d.achieved.value
     if value is None:
-        return d.what
+        return str(distance_words(d.what))
     fields = {
-        "what": d.what,
+        "what": distance_words(d.what),
         "planned": nearest(d.planned_mm, 1),
         "achieved": nearest(value, 1),
         "u": up(d.budget.expanded, 1),

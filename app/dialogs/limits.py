@@ -126,7 +126,7 @@ class LimitsDialog(Dialog):
         for number, shipped in enumerate(ROWS):
             row = row_for(shipped.key, tooth=self._tooth)
             limit = limit_for(row.key, self.session.plan, tooth=self._tooth)
-            source = row.source
+            source = str(row.source)
             if limit.changed:
                 source = say(
                     "dialogs.limits.changed-by-default",

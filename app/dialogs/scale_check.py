@@ -106,7 +106,7 @@ class ScaleCheckDialog(Dialog):
             if found.by_hand:
                 says = f"{says}, {say('dialogs.scale_check.middles-as-marked')}"
             texts = (
-                thing_words(found.id),
+                str(thing_words(found.id)),
                 f"{found.found_mm:.2f}",
                 f"{found.true_mm:.2f}",
                 f"{100 * found.relative:+.1f} %",

@@ -53,7 +53,7 @@ class SelfTestDialog(Dialog):
         self.files: tuple[Path, ...] = ()
         self.cancel.setText(say("dialogs.self_test.close"))
         self.words(say("dialogs.self_test.an-invented-scan-is-drawn"))
-        self.words(NOT_THE_SCANNER)
+        self.words(str(NOT_THE_SCANNER))
         self.said = QLabel("")
         self.said.setWordWrap(True)
         self.said.setFont(style.font(13, bold=True))

@@ -316,7 +316,7 @@ def _drill_table(drills: Sequence[Drill]) -> QTableWidget:
 def _put_drill(table: QTableWidget, row: int, drill: Drill) -> None:
     table.setRowCount(max(table.rowCount(), row + 1))
     numbers = ["" if v is None else f"{v:g}" for v in (drill.diameter_mm, drill.tip_mm)]
-    texts = {0: drill.name, 1: numbers[0], 2: drill.marks_words, 4: numbers[1]}
+    texts = {0: str(drill.name), 1: numbers[0], 2: drill.marks_words, 4: numbers[1]}
     for column, text in texts.items():
         table.setItem(row, column, QTableWidgetItem(text))
     table.setCellWidget(row, 3, _choice(TIP, drill.marks_include_tip))

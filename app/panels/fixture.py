@@ -409,7 +409,7 @@ def _leans_far(session: Session, fixture: Fixture | None) -> str:
 def align_targets(plan: Plan, fixture: Fixture | None) -> tuple[tuple[str, Array], ...]:
     """What a fixture can be laid parallel to, in words, with the direction."""
     found: list[tuple[str, Array]] = [
-        (thing_words(axis.id), axis.gingival - axis.occlusal) for axis in plan.stent_axes
+        (str(thing_words(axis.id)), axis.gingival - axis.occlusal) for axis in plan.stent_axes
     ]
     if plan.level is not None:
         found.append((say("panels.fixture.the-jaw-planes-normal"), plan.level.up))

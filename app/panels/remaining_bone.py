@@ -111,7 +111,7 @@ class RemainingBone(Panel):
         self.grey.hide()
         self.show_grey = QToolButton()
         self.show_grey.setText(say("panels.remaining_bone.grey-values"))
-        self.show_grey.setToolTip(LABEL)
+        self.show_grey.setToolTip(str(LABEL))
         self.show_grey.setCheckable(True)
         self.show_grey.toggled.connect(self._grey_toggled)
         self.explain = QToolButton()

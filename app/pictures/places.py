@@ -72,7 +72,7 @@ def across_place(
     """A section across the arch."""
     grid = _across_grid(arch, station_mm, SECTION_MM, pixel_mm(volume), height_mm)
     tooth = session.tooth_here
-    words = station_words(arch, station_mm, session.plan.midline)
+    words = str(station_words(arch, station_mm, session.plan.midline))
     return Place(
         grid=grid,
         title=say("pictures.places.section-across-the-arch"),
@@ -219,7 +219,7 @@ def _through_axis(
         named=frame.named_by_tooth,
     )
     named = (
-        Tooth.of(fixture.tooth).words()
+        str(Tooth.of(fixture.tooth).words())
         if fixture.tooth
         else say("pictures.places.fixture", id=fixture.id)
     )

@@ -176,7 +176,7 @@ class Grab(Hands):
             station_mm=None if arch is None else arch.station(mark.point_mm),
         )
         self.choose(mark)
-        self.desk.say(mark.words())
+        self.desk.say(str(mark.words()))
         return True
 
     def delete(self) -> bool:
@@ -212,7 +212,7 @@ class Grab(Hands):
             return False
         if mark.sort == "note":
             return self._rewrite(mark)
-        name = thing_words(mark.owner)
+        name = str(thing_words(mark.owner))
         words = self.desk.ask_text("Name", say("tools.mark_keys.name-of", name=name), name)
         if words is None or not words.strip():
             return True
@@ -259,7 +259,7 @@ class Grab(Hands):
             handles.append(Handle(at=seen.at, chosen=chosen, quiet=quiet))
             if chosen and view.kind != "neighbour":  # no room for words there
                 at = (seen.at[0], seen.at[1] + 22 * view.mm_per_pixel())
-                labels.append(Label(text=seen.mark.words(), at=at, style="name"))
+                labels.append(Label(text=str(seen.mark.words()), at=at, style="name"))
         lines: list[Line] = []
         if self.crosshair is not None and view is self.view:
             u, v = self.crosshair

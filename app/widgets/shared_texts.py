@@ -22,7 +22,7 @@ def tooth_words(iso: str, numbering: Literal["iso", "1-32"] = "iso") -> str:
     except PlanError:
         return iso
     if numbering == "iso":
-        return tooth.words()
+        return str(tooth.words())
     return say(
         "widgets.shared_texts.in-iso",
         number_1_to_32=tooth.number_1_to_32,

@@ -17,8 +17,9 @@ from core.geometry import Array
 from core.image import sampling
 from core.image.volume import Volume
 from core.measurement import Note
+from core.words.catalogue import message
 
-LABEL = "grey value of this scan, not HU"
+LABEL = message("image.grey.label")
 BESIDE_MM = 1.0
 STEP_MM = 1.0
 

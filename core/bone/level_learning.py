@@ -61,7 +61,7 @@ def _learnt(volume: Volume, arch: Arch, points: Sequence[TissuePoint]) -> BoneLe
         return replace(own, pointing=Note("tissue_points_refused", {"why": _why(own)}))
     pointed = pointed_levels(volume, arch, profiles, classes, points)
     if isinstance(pointed, Note):
-        return replace(own, pointing=Note("tissue_points_refused", {"why": pointed.message}))
+        return replace(own, pointing=Note("tissue_points_refused", {"why": pointed}))
     return pointed
 
 
@@ -94,9 +94,9 @@ def _own_levels(
     )
 
 
-def _why(levels: BoneLevels) -> str:
+def _why(levels: BoneLevels) -> Note | str:
     note = levels.evidence.levels
-    return "" if note is None else note.message
+    return "" if note is None else note
 
 
 def _useless(voxel_mm: float, code: str) -> BoneLevels:

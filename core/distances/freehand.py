@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from core.fixture import Fixture
 from core.geometry import Array, across, unit
+from core.words.catalogue import Words, message
 
 DIRECTIONS = 8
 """Directions of tilt that are tried before the refinement."""
@@ -30,8 +31,9 @@ class Series:
 
     Parameters
     ----------
-    name : str
-        Code of the way of placing.
+    key : str
+        Code of the way of placing, as in keys of files.
+    name : Words
     deeper_mm, mesiodistal_mm, buccolingual_mm : float
         At the platform.
     tilt_deg : float
@@ -39,50 +41,51 @@ class Series:
     together : bool
         True: the three were published one by one and may come together. False: they are one 3D
         deviation, so their joint length stays within it.
-    source : str
+    source : Words
     """
 
-    name: str
+    key: str
+    name: Words
     deeper_mm: float
     mesiodistal_mm: float
     buccolingual_mm: float
     tilt_deg: float
     together: bool
-    source: str
+    source: Words
 
 
 FREE_HAND = Series(
-    name="free-hand",
+    key="free_hand",
+    name=message("sources.series.free-hand"),
     deeper_mm=0.95,
     mesiodistal_mm=0.87,
     buccolingual_mm=0.70,
     tilt_deg=8.7,
     together=True,
-    source="Schnutenhaus et al. 2021, Dent J 9:54 (52 single sites)",
+    source=message("sources.free-hand"),
 )
 
 PILOT_GUIDE = Series(
-    name="pilot guide",
+    key="pilot_guide",
+    name=message("sources.series.pilot-guide"),
     # The series gives no depth for a pilot guide: drilling after it is free-hand, and so is this.
     deeper_mm=0.95,
     mesiodistal_mm=1.14,
     buccolingual_mm=1.14,
     tilt_deg=7.79,
     together=True,
-    source=(
-        "Int J Implant Dent 2020, doi 10.1186/s40729-020-0205-3 (novices, in vitro; upper ends of "
-        "ranges shared with free hand; depth as free-hand, Schnutenhaus et al. 2021)"
-    ),
+    source=message("sources.pilot-guide"),
 )
 
 FULL_GUIDE = Series(
-    name="full guide",
+    key="full_guide",
+    name=message("sources.series.full-guide"),
     deeper_mm=1.2,
     mesiodistal_mm=1.2,
     buccolingual_mm=1.2,
     tilt_deg=3.5,
     together=False,
-    source="Tahmaseb et al. 2018, Clin Oral Implants Res 29(S16):416 (static guides, clinical)",
+    source=message("sources.full-guide"),
 )
 
 

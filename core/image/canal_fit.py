@@ -21,6 +21,7 @@ from core.image.canal_weighing import Weighed, weigh
 from core.image.volume import Volume
 from core.measurement import Note
 from core.words import sentence
+from core.words.catalogue import Words
 
 HALF_LENGTH_MM = 1.4
 """Stretch of the canal to both sides of the mark that is taken for straight."""
@@ -65,12 +66,12 @@ class CanalFit:
     middle_mm: Array
     note: Note | None = None
 
-    def words(self, mark: str) -> str:
+    def words(self, mark: Words) -> str:
         """For people: both diameters and what is said of them, or why there are none.
 
         Parameters
         ----------
-        mark : str
+        mark : Words
             What the mark is called.
         """
         said = [] if self.note is None else [self.note.message]

@@ -21,6 +21,7 @@ from core.image import sampling
 from core.image.section import upwards
 from core.image.volume import Volume
 from core.measurement import Budget, Reading, Term
+from core.words.catalogue import message
 
 SOURCE_TO_FILM_MM = 300.0
 OBJECT_TO_FILM_MM = 10.0
@@ -75,7 +76,10 @@ class Tube:
         )  # fmt: skip
         if not np.isfinite(numbers).all() or max(abs(self.up_deg), abs(self.mesial_deg)) > 60:
             raise OutputError(
-                "film-number", what="a tube setting", found=numbers, wanted="angles to 60 degrees"
+                "film-number",
+                what=message("image.film.tube-setting"),
+                found=numbers,
+                wanted=message("image.film.angles"),
             )
         if not 0 <= self.object_to_film_mm < self.source_to_film_mm:
             raise OutputError("film-source-inside", distance=f"{self.source_to_film_mm:g}")
@@ -248,24 +252,30 @@ def depth_from_film(
     OutputError
         ``film-number`` unless all lengths are positive and the doubts not negative.
     """
-    lengths = {
-        "The length on the film": on_film_mm,
-        "The pin's true length": pin_true_mm,
-        "The pin's length on the film": pin_on_film_mm,
-    }
-    for what, value in lengths.items():
+    lengths = (
+        (message("image.film.length"), on_film_mm),
+        (message("image.film.pin-true"), pin_true_mm),
+        (message("image.film.pin-on-film"), pin_on_film_mm),
+    )
+    for what, value in lengths:
         if not (np.isfinite(value) and 0 < value < 1e5):
-            raise OutputError("film-number", what=what, found=value, wanted="a positive length")
+            wanted = message("image.film.positive")
+            raise OutputError("film-number", what=what, found=value, wanted=wanted)
     for value in (read_off_u_mm, pin_u_mm):
         if not (np.isfinite(value) and value >= 0):
             raise OutputError(
-                "film-number", what="An uncertainty", found=value, wanted="zero or more mm"
+                "film-number",
+                what=message("image.film.uncertainty"),
+                found=value,
+                wanted=message("image.film.zero-or-more"),
             )
     scale = pin_true_mm / pin_on_film_mm
     reading = on_film_mm * scale
     read = np.hypot(scale * read_off_u_mm, reading / pin_on_film_mm * read_off_u_mm)
     terms = (
-        Term(name="edge", u=float(read), source="reading two lengths off the film"),
-        Term(name="size", u=float(reading / pin_true_mm * pin_u_mm), source="the pin's length"),
+        Term(name="edge", u=float(read), source=message("image.film.read-off")),
+        Term(
+            name="size", u=float(reading / pin_true_mm * pin_u_mm), source=message("image.film.pin")
+        ),
     )
     return Reading(value=float(reading)), Budget(terms=terms)

@@ -42,6 +42,7 @@ from core.trust.operator_precision import hand_findings, placement_of
 from core.trust.uncertainty import Placement, Scale
 from core.trust.verdict import Hindrance
 from core.version import PROGRAM
+from core.words.values import row_of
 
 Cancelled = Callable[[], bool]
 
@@ -172,14 +173,14 @@ def _rows(
         )
         name, doubt = fixture.id, tuple(doubts.values())
         yield from basis.kept.rows(
-            f"danger {name} {fine}",
+            f"danger/{name}/{fine}",
             rests_on(plan, fixture, own, doubt, maker.hindrances),
             danger.rows,
         )
         yield from crown_rows(plan, fixture, frame, maker)
         if fine:
             yield from basis.kept.rows(
-                f"bone {name}",
+                f"bone/{name}",
                 rests_on(
                     plan,
                     fixture,
@@ -198,7 +199,7 @@ def _rows(
             continue
         maker = maker_at(plan, basis, site, doubts["placement"])
         yield from basis.kept.rows(
-            f"bone {site.id}",
+            f"bone/{site.id}",
             rests_on(
                 plan,
                 site,
@@ -253,7 +254,7 @@ def _arch_findings(plan: Plan, basis: Basis) -> Iterator[Finding]:
     yield from arch_contradictions(plan, basis.arch)
     outside = [mark.words() for mark in marks_outside(plan, basis.volume)]
     if outside:
-        yield Finding("marks-outside-scan", "caution", {"marks": ", ".join(outside)})
+        yield Finding("marks-outside-scan", "caution", {"marks": row_of(outside)})
     for subject, tooth, station in places(plan, basis.arch):
         if not tooth:
             yield Finding("no-tooth-named", "caution", {"subject": subject})

@@ -38,7 +38,7 @@ from core.trust.uncertainty import (
     voxel_extent_mm,
 )
 from core.trust.verdict import Hindrance, judge, least_allowed, verdict_note
-from core.words import sentence
+from core.words.catalogue import message
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -88,7 +88,7 @@ class Basis:
         arch = settled_arch(plan)
         jaw = plan.known_jaw
         if jaw is None:
-            raise PlanError("plan-not-ready", missing="which jaw")
+            raise PlanError("plan-not-ready", missing=message("measuring.missing.which-jaw"))
         levels = bone_levels(volume, arch, plan.tissue_points)
         return cls(
             volume=volume,
@@ -136,7 +136,7 @@ def settled_arch(plan: Plan) -> Arch:
         raise PlanError("level-upside-down")
     question = open_question(plan, arch)
     if question is not None:
-        raise PlanError("side-open", question=sentence(question_code(question)))
+        raise PlanError("side-open", question=Note(question_code(question)))
     jaw = plan.known_jaw
     for subject, tooth in [(f.id, f.tooth) for f in plan.fixtures] + [
         (s.id, s.tooth) for s in plan.sites
@@ -316,7 +316,7 @@ def _changed_note(limit: Limit) -> Note:
     fields: dict[str, object] = {
         "value": f"{least_allowed(limit):.2f}",
         "default": f"{limit.default:.2f}",
-        "by": limit.changed_by or "nobody named",
-        "reason": limit.reason or "none given",
+        "by": limit.changed_by or message("measuring.said.nobody-named"),
+        "reason": limit.reason or message("measuring.said.none-given"),
     }
     return Note("limit-changed-here", fields)

@@ -20,8 +20,16 @@ from core.plans.limits import limit_for, zone_key
 from core.plans.plan import Plan
 from core.trust.figures import plain, up
 from core.trust.verdict import least_allowed
+from core.words.catalogue import message
+from core.words.values import row_of
 
 _SIDES: tuple[Side, ...] = ("buccal", "lingual")
+
+_KINDS = {
+    "possible dehiscence": message("measuring.lacking.possible-dehiscence"),
+    "possible fenestration": message("measuring.lacking.possible-fenestration"),
+    "open at the apex": message("measuring.lacking.open-at-the-apex"),
+}
 
 _EVERY_MM = 1.0
 """Depths that are named one by one."""
@@ -85,13 +93,18 @@ def lacking_notes(remaining: RemainingBoneMap, plan: Plan, fixture: Fixture) -> 
 
 
 def _note(opening: Opening, side: str) -> Note:
-    name, most, kind = side.capitalize(), up(opening.lacking_mm, 1), opening.kind
+    most, kind = up(opening.lacking_mm, 1), _KINDS[opening.kind]
     top, end = plain(opening.from_mm), plain(opening.to_mm)
     if top == end:
-        return Note("wall-lacking-at", {"side": name, "most": most, "kind": kind, "at": top})
+        return Note("wall-lacking-at", {"side": side, "most": most, "kind": kind, "at": top})
     whole = [(d, short) for d, short in opening.by_depth if d % _EVERY_MM < 1e-6]
-    each = ", ".join(f"{up(short, 1)} at {d:g}" for d, short in whole or opening.by_depth)
+    each = row_of(
+        [
+            message("measuring.lacking.at-depth", mm=up(short, 1), depth=f"{d:g}")
+            for d, short in whole or opening.by_depth
+        ]
+    )
     return Note(
         "wall-lacking",
-        {"side": name, "most": most, "kind": kind, "top": top, "end": end, "each": each},
+        {"side": side, "most": most, "kind": kind, "top": top, "end": end, "each": each},
     )

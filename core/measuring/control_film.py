@@ -21,9 +21,15 @@ from core.fixture import Fixture
 from core.image.radiograph import READ_OFF_U_MM, depth_from_film
 from core.measurement import Budget, Reading
 from core.structures import Course
+from core.words.catalogue import Words, message
+from core.words.values import row_of
 
 NEIGHBOUR = "platform to neighbour"
 CANAL = "apex to canal"
+_WORDS = {
+    NEIGHBOUR: message("measuring.film.neighbour"),
+    CANAL: message("measuring.film.canal"),
+}
 
 FIXTURE_LENGTH_U_MM = 0.05
 _STEP_MM = 0.05
@@ -116,8 +122,9 @@ def compare(
         found.append(Difference(what=what, planned_mm=planned, achieved=reading, budget=budget))
     if not found:
         raise OutputError(
-            "film-number", what="The control film", found="without a distance that the plan holds",
-            wanted="the neighbour's or the canal's distance",
+            "film-number", what=message("measuring.film.control"),
+            found=message("measuring.film.no-distance"),
+            wanted=message("measuring.film.a-distance"),
         )  # fmt: skip
     return tuple(found)
 
@@ -178,8 +185,8 @@ def own_figures(differences_mm: Sequence[float]) -> OwnFigures:
     values = np.asarray(differences_mm, dtype=np.float64)
     if len(values) < 2 or not np.isfinite(values).all():
         raise OutputError(
-            "film-number", what="The number of own cases", found=len(values),
-            wanted="two finite differences or more",
+            "film-number", what=message("measuring.film.own-cases"), found=len(values),
+            wanted=message("measuring.film.two-or-more"),
         )  # fmt: skip
     return OwnFigures(
         count=len(values),
@@ -239,6 +246,17 @@ class FilmResult:
     difference_mm: float
 
 
+def distance_words(what: str) -> Words:
+    """What a distance of a film is called, for people.
+
+    Parameters
+    ----------
+    what : str
+        `NEIGHBOUR` or `CANAL`.
+    """
+    return _WORDS[what]
+
+
 def with_result(results: Iterable[FilmResult], new: FilmResult) -> tuple[FilmResult, ...]:
     """Results with a new one, in place of an older one of the same placing and distance."""
     kept = [r for r in results if (r.case, r.what) != (new.case, new.what)]
@@ -268,22 +286,25 @@ def own_series(results: Iterable[FilmResult], by: str) -> Series | None:
     """
     results = tuple(results)
     depth, across = (figures_of(results, by, what) for what in (CANAL, NEIGHBOUR))
-    told: list[str] = []
+    told: list[Words] = []
     deeper, mesiodistal = FREE_HAND.deeper_mm, FREE_HAND.mesiodistal_mm
     if by and depth is not None and depth.is_enough:
         deeper = depth.mean_size_mm
-        told.append(f"depth {deeper:.2f} mm from {depth.count} films")
+        told.append(message("measuring.film.depth", mm=deeper, count=depth.count))
     if by and across is not None and across.is_enough:
         mesiodistal = across.mean_size_mm
-        told.append(f"mesio-distal {mesiodistal:.2f} mm from {across.count} films")
+        told.append(message("measuring.film.mesiodistal", mm=mesiodistal, count=across.count))
     if not told:
         return None
     return Series(
-        name="own figures",
+        key="own_figures",
+        name=message("measuring.film.own-figures"),
         deeper_mm=deeper,
         mesiodistal_mm=mesiodistal,
         buccolingual_mm=FREE_HAND.buccolingual_mm,
         tilt_deg=FREE_HAND.tilt_deg,
         together=True,
-        source=f"{by}: {', '.join(told)}; the rest as free-hand, {FREE_HAND.source}",
+        source=message(
+            "measuring.film.own-source", by=by, told=row_of(told), source=FREE_HAND.source
+        ),
     )

@@ -13,6 +13,8 @@ from dataclasses import dataclass, replace
 from core.measurement import Measurement, Note, Reading
 from core.measurement_kinds import DepthDetails
 from core.trust.verdict import target_words
+from core.words.catalogue import Words
+from core.words.values import row_of
 
 OF_DRILLING = "drill to the apex"
 """The detail ``of`` of a row that tells how deep the drill goes."""
@@ -72,9 +74,9 @@ def bars_drilling(row: Measurement) -> bool:
     return row.verdict in ("below limit", "not assessed")
 
 
-def names_of(rows: Iterable[Measurement], jaw: str | None) -> str:
+def names_of(rows: Iterable[Measurement], jaw: str | None) -> Words:
     """What rows are to in this jaw, each once."""
-    return ", ".join(dict.fromkeys(target_words(m, jaw=jaw) for m in rows))
+    return row_of(list(dict.fromkeys(target_words(m, jaw=jaw) for m in rows)))
 
 
 def is_drilling_depth(row: Measurement) -> bool:

@@ -34,6 +34,7 @@ from core.measuring.drill_tips import misses_more, tip_rows
 from core.measuring.ledger import Ledger
 from core.plans.plan import Jaw, Plan
 from core.plans.side import contradictions
+from core.words.catalogue import Words, message
 
 COLUMNS = ("name", "diameter_mm", "marks_mm", "marks_include_tip", "tip_mm")
 MOST_DRILLS = 20
@@ -52,7 +53,7 @@ class Drill:
 
     Parameters
     ----------
-    name : str
+    name : Words
     diameter_mm : float or None
         None where a table was kept without it.
     marks_mm : tuple of float
@@ -63,7 +64,7 @@ class Drill:
         Height of the tip beyond the last full diameter, where known.
     """
 
-    name: str
+    name: Words
     diameter_mm: float | None = None
     marks_mm: tuple[float, ...] = ()
     step_mm: float = MARK_STEP_MM
@@ -103,7 +104,7 @@ class Drill:
         return depth_mm >= self.marks_mm[-1] + step - 1e-6
 
 
-ANY_DRILL = Drill(name="any drill")
+ANY_DRILL = Drill(name=message("measuring.drill.any"))
 """Stands on the card while no table was given: marks each 0.5 mm, tip not known."""
 
 
@@ -194,12 +195,12 @@ def drill_of(values: Mapping[str, str], row: int) -> Drill:
     """
     name = values.get("name", "")
     if not name or len(name) > 60:
-        raise PlanError("drills-row", row=row, reason="the name is empty or longer than 60 letters")
+        raise PlanError("drills-row", row=row, reason=message("measuring.drill.name"))
     answer = (
         values.get("marks_include_tip", "").lower().replace("\N{RIGHT SINGLE QUOTATION MARK}", "'")
     )
     if answer not in _ANSWERS:
-        reason = f"marks_include_tip is {answer!r}, not yes, no or don't know"
+        reason = message("measuring.drill.tip-answer", found=repr(answer))
         raise PlanError("drills-row", row=row, reason=reason)
     diameter, tip = values.get("diameter_mm", ""), values.get("tip_mm", "")
     marks, step = _marks(values.get("marks_mm", ""), row)
@@ -217,12 +218,12 @@ def _marks(text: str, row: int) -> tuple[tuple[float, ...], float]:
     words = text.replace(",", ".").split()
     if words[:1] == [EVERY]:
         if len(words) != 2:
-            reason = f"marks_mm is {text!r}; after {EVERY!r} one number of mm is wanted"
+            reason = message("measuring.drill.marks-every", found=repr(text), every=repr(EVERY))
             raise PlanError("drills-row", row=row, reason=reason)
         return (), _mm("marks_mm", words[1], row, most=_WIDEST_STEP_MM)
     marks = tuple(_mm("marks_mm", m, row) for m in words)
     if list(marks) != sorted(set(marks)):
-        raise PlanError("drills-row", row=row, reason="the marks do not grow from one to the next")
+        raise PlanError("drills-row", row=row, reason=message("measuring.drill.marks-order"))
     return marks, MARK_STEP_MM
 
 
@@ -235,7 +236,7 @@ def _mm(
         value = math.nan
     good = math.isfinite(value) and value <= most and (value > 0 or (zero and value == 0))
     if not good:
-        reason = f"{column} is {text!r}, not a number of mm up to {most:g}"
+        reason = message("measuring.drill.number", column=column, found=repr(text), most=most)
         raise PlanError("drills-row", row=row, reason=reason)
     return value
 

@@ -13,10 +13,12 @@ from core.identity import (
     declared_name,
     expected_in_jaw,
     expected_structures,
+    thing_words,
 )
 from core.measuring.nearness import Nearness
 from core.plans.plan import MISSING, Declaration, Plan
 from core.structures import Foramen, Tapered
+from core.words.catalogue import message
 
 BESIDE_MM = 8.0
 """From the middle of a tooth to that of the next one, about (common practice, no source)."""
@@ -92,7 +94,9 @@ class KnownHere:
             for s in here.values():
                 if isinstance(s, Foramen) and s.loop == "not seen":
                     return Declaration(
-                        structure="loop", state="looked for, not visible", reason=f"said of {s.id}"
+                        structure="loop",
+                        state="looked for, not visible",
+                        reason=message("measuring.said.of", id=thing_words(s.id)),
                     )
         return None
 
@@ -148,11 +152,11 @@ def _counts(declared: Declaration | None) -> bool:
     """False where nothing is declared, or *not near this site* without a reason."""
     if declared is None:
         return False
-    return declared.state != "not near this site" or bool(declared.reason.strip())
+    return declared.state != "not near this site" or bool(str(declared.reason).strip())
 
 
 def is_settled(declaration: Declaration) -> bool:
     """Only *not near this site*, with a reason, and a missing tooth leave the summary."""
     if declaration.state == MISSING:
         return True
-    return declaration.state == "not near this site" and bool(declaration.reason.strip())
+    return declaration.state == "not near this site" and bool(str(declaration.reason).strip())

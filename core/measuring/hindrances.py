@@ -12,6 +12,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from core.bone.image_faults import ImageFault
+from core.findings import Brief
 from core.fixture import Fixture
 from core.image.volume import Volume
 from core.measurement import Note
@@ -19,7 +20,6 @@ from core.measuring.basis import Basis
 from core.plans.plan import Plan, Site
 from core.plans.side import contradictions, left_and_right_named
 from core.trust.verdict import Hindrance
-from core.words.catalogue import sentences_of
 
 
 def hindrances_at(plan: Plan, basis: Basis, subject: Fixture | Site) -> tuple[Hindrance, ...]:
@@ -67,8 +67,8 @@ def _by_scan(volume: Volume) -> Iterator[Hindrance]:
     """Pictures that contradict their header: nobody knows what was exported."""
     for finding in volume.findings:
         if finding.stops_verdicts:
-            what = sentences_of(finding.message)[0].rstrip(".")
-            yield Hindrance(note=Note("scan-contradicted", {"what": what}), outranks=True)
+            note = Note("scan-contradicted", {"what": Brief(finding)})
+            yield Hindrance(note=note, outranks=True)
 
 
 def _by_side(plan: Plan, basis: Basis, subject: Fixture | Site) -> Iterator[Hindrance]:

@@ -14,7 +14,7 @@ from core.measurement import Measurement
 from core.plans.history import sign_off_state
 from core.plans.plan import Plan
 from core.trust.verdict import Hindrance, summary_sentence
-from core.words.catalogue import SOURCE, speaking
+from core.words.catalogue import SOURCE, Message, speaking
 
 LEDGER_VERSION = 2
 """2: undercuts are called so; they were ``hollow_depth``, ``hollow-level`` and so on."""
@@ -154,7 +154,7 @@ def _row(m: Measurement) -> dict[str, object]:
     row |= {f"at_least_{suffix}": _number(m.at_least)}
     row |= {"limit_mm": None, "limit_source": None}
     if m.limit is not None:
-        row |= {"limit_mm": _number(m.limit.value), "limit_source": m.limit.source}
+        row |= {"limit_mm": _number(m.limit.value), "limit_source": str(m.limit.source)}
         row |= {"limit_key": m.limit.key, "lower_line_mm": m.limit.lower_line}
         if m.limit.changed:
             row["limit_changed"] = {
@@ -175,7 +175,7 @@ def _row(m: Measurement) -> dict[str, object]:
     row["budget"] = (
         None
         if m.budget is None
-        else [{"term": t.name, "u": _number(t.u), "source": t.source} for t in m.budget.terms]
+        else [{"term": t.name, "u": _number(t.u), "source": str(t.source)} for t in m.budget.terms]
     )
     row["notes"] = [n.code for n in m.reading.notes]
     row["note"] = " ".join(n.message for n in m.reading.notes)
@@ -183,4 +183,10 @@ def _row(m: Measurement) -> dict[str, object]:
 
 
 def _details(details: Mapping[str, object]) -> dict[str, object]:
-    return {k: _number(v) if isinstance(v, float) else v for k, v in details.items()}
+    return {k: _in_file(v) for k, v in details.items()}
+
+
+def _in_file(value: object) -> object:
+    if isinstance(value, Message):
+        return str(value)
+    return _number(value) if isinstance(value, float) else value

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 from core.identity import inner_side
 from core.measurement import Measurement
 from core.measurement_kinds import (
@@ -15,28 +18,49 @@ from core.measurement_kinds import (
     UndercutDetails,
     WidthDetails,
 )
-from core.trust.figures import down
-from core.trust.verdict import target_words
+from core.trust.verdict import from_words, of_words, round_down, target_words
+from core.words.catalogue import Message, Words, message, say
+from core.words.values import capitalised, row_of, side_words
 
-_UNDERCUTS = {
-    "U": "undercut",
-    "P": "parallel",
-    "C": "convex, wider at the base",
-    "I": "under 2 mm",
-    "II": "2 to 3 mm",
-    "III": "over 3 mm",
-}
+_UNDERCUTS: Mapping[str, Message] = MappingProxyType(
+    {
+        "U": message("measuring.undercut.U"),
+        "P": message("measuring.undercut.P"),
+        "C": message("measuring.undercut.C"),
+        "I": message("measuring.undercut.I"),
+        "II": message("measuring.undercut.II"),
+        "III": message("measuring.undercut.III"),
+    }
+)
 """Types U, P, C of Chan et al. 2011; I, II, III of Parnia et al. 2010."""
 
-_ZONES = {"shoulder": "at the shoulder", "deep": "deeper"}
-_ALONG = {"axis": "along the axis", "up": "by the jaw plane"}
-_OF = {
-    (MeasurementKind.RIDGE_HEIGHT, "usable"): "Usable height",
-    (MeasurementKind.RIDGE_HEIGHT, "levelled"): "Height lost by levelling",
-    (MeasurementKind.DEPTH, "platform below bone"): "Platform below bone",
-    (MeasurementKind.DEPTH, "drill to the apex"): "Drill to the apex",
-    (MeasurementKind.DEPTH, "gum over the buccal rim"): "Gum over the buccal rim",
-}
+_ZONES: Mapping[str, Message] = MappingProxyType(
+    {
+        "shoulder": message("measuring.row.at-the-shoulder"),
+        "deep": message("measuring.row.deeper"),
+    }
+)
+_ALONG: Mapping[str, Message] = MappingProxyType(
+    {
+        "axis": message("measuring.row.along-axis"),
+        "up": message("measuring.row.along-up"),
+        "arch": message("measuring.row.along-arch"),
+    }
+)
+_BY: Mapping[str, Message] = MappingProxyType(
+    {
+        "undercut-level": message("measuring.row.by-level"),
+        "undercut-bridge": message("measuring.row.by-bridge"),
+    }
+)
+_NAMED_BY_OF = (
+    "usable",
+    "levelled",
+    "platform below bone",
+    "drill to the apex",
+    "gum over the buccal rim",
+)
+"""What of a kind stands in place of its name."""
 
 
 def row_words(measurement: Measurement, *, jaw: str | None) -> str:
@@ -48,24 +72,23 @@ def row_words(measurement: Measurement, *, jaw: str | None) -> str:
     m = measurement
     details = m.details
     if m.kind is MeasurementKind.CLEARANCE:
-        words = target_words(m, jaw=jaw)
-        parts = [words[:1].upper() + words[1:]]
+        parts: list[Words] = [target_words(m, jaw=jaw)]
     else:
-        parts = [_start(m)]
+        parts = _start(m)
         if m.target:
             parts.append(target_words(m, jaw=jaw))
         elif details.side:
-            parts.append(details.side.replace("lingual", inner_side(jaw)))
+            parts.append(_side(details.side, jaw))
     parts += _places(details)
     if details.along:
-        parts.append(_ALONG.get(details.along, f"along {details.along}"))
+        parts.append(_ALONG[details.along])
     if isinstance(details, UndercutDetails) and details.definition:
-        parts.append("by " + details.definition.removeprefix("undercut-"))
+        parts.append(_BY[details.definition])
     if isinstance(details, ClearanceDetails | RemainingBoneDetails) and details.zone:
         parts.append(_ZONES[details.zone])
     if isinstance(details, ClearanceDetails) and details.with_tip_mm:
-        parts.append("with the drill’s tip")
-    return ", ".join(parts)
+        parts.append(message("measuring.row.with-tip"))
+    return capitalised(row_of(parts))
 
 
 def undercut_words(m: Measurement) -> str:
@@ -75,33 +98,46 @@ def undercut_words(m: Measurement) -> str:
         return ""
     if m.kind is not MeasurementKind.UNDERCUT_DEPTH:
         return ""
-    words = f"Type {details.undercut_type}: {_UNDERCUTS[details.undercut_type]}"
+    kind = details.undercut_type
+    meaning = _UNDERCUTS[kind]
     crest, base = details.width_crest_mm, details.width_base_mm
-    if crest is not None and base is not None:
-        words += f"; ridge {down(crest, 2)} mm wide 2 mm below the crest"
-        words += f", {down(base, 2)} mm on the level"
-    return f"{words}."
+    if crest is None or base is None:
+        return say("measuring.undercut.type", type=kind, meaning=meaning)
+    return say(
+        "measuring.undercut.type-and-widths",
+        type=kind,
+        meaning=meaning,
+        crest=round_down(crest, 0.01),
+        base=round_down(base, 0.01),
+    )
 
 
-def _places(details: Details) -> list[str]:
+def _side(side: str, jaw: str | None) -> Words:
+    return side_words(inner_side(jaw) if side == "lingual" else side)
+
+
+def _places(details: Details) -> list[Words]:
     """Where it is counted from, how deep, and how wide."""
     match details:
         case DepthDetails(counted_from=start) if start:
-            return [f"from the {start}"]
+            return [from_words(start)]
         case HeightDetails():
             start, wide = details.counted_from, details.at_width_mm
             return [
-                *([f"from the {start}"] if start else ()),
-                *([] if wide is None else [f"{wide:g} mm wide"]),
+                *([from_words(start)] if start else ()),
+                *([] if wide is None else [message("measuring.row.wide", mm=wide)]),
             ]
         case WidthDetails(at_depth_mm=depth) if depth is not None:
-            return [f"{depth:g} mm below the crest"]
+            return [message("measuring.row.below-crest", mm=depth)]
         case CortexDetails(at_depth_mm=depth) if depth is not None:
-            return [f"{depth:g} mm deep"]
+            return [message("measuring.row.deep", mm=depth)]
         case _:
             return []
 
 
-def _start(m: Measurement) -> str:
-    of, start = m.details.of, m.kind.row.words
-    return _OF.get((m.kind, of), f"{start}, {of}") if of else start
+def _start(m: Measurement) -> list[Words]:
+    """The kind and what of it, or the latter alone where it says both."""
+    of, kind = m.details.of, m.kind.row.words
+    if of in _NAMED_BY_OF:
+        return [of_words(of)]
+    return [kind, of_words(of)] if of else [kind]

@@ -37,8 +37,10 @@ from core.level import Level
 from core.measurement import Limit, Measurement, Reading
 from core.measurement_kinds import MeasurementKind
 from core.measuring.basis import Basis, RowMaker
+from core.plans.limits import COMMON
 from core.plans.plan import Plan
 from core.structures import PointMarks, StentAxis
+from core.words.catalogue import Words, message
 
 MOST_ROOM_MM = 100.0
 NEAR_MM = 15.0
@@ -51,12 +53,26 @@ ROOM_LIMIT = Limit(
     key="room",
     value=CROWN_ROOM_MM,
     lower_line=None,
-    source="common practice, no source",
+    source=COMMON,
     default=CROWN_ROOM_MM,
 )
 
 _SIDES = ("mesial", "distal")
-_LABELS = {"gum margin": "the planned gum margin", "enamel border": "a neighbour's enamel border"}
+_LABELS = {
+    "gum margin": message("measuring.of.gum-margin"),
+    "enamel border": message("measuring.of.enamel-border"),
+}
+_EXITS = {
+    "buccal": message("measuring.of.exit-buccal"),
+    "mesial": message("measuring.of.exit-mesial"),
+    "left": message("measuring.of.exit-left"),
+}
+_FACING = {
+    "mesial": message("measuring.of.facing-mesial"),
+    "distal": message("measuring.of.facing-distal"),
+    "left": message("measuring.of.facing-left"),
+    "right": message("measuring.of.facing-right"),
+}
 _AIR_FROM_MM, _AIR_TO_MM = 0.75, 2.0
 
 
@@ -120,7 +136,7 @@ def _stands_free(basis: Basis, fixture: Fixture, gum: PointMarks) -> bool:
 
 
 def _information(
-    maker: RowMaker, kind: MeasurementKind, parts: tuple[str, ...], reading: Reading, *, of: str,
+    maker: RowMaker, kind: MeasurementKind, parts: tuple[str, ...], reading: Reading, *, of: Words,
     target: str = "", limit: Limit | None = None, base_length_mm: float | None = None,
     hand_ends: int | None = None,
 ) -> Measurement:  # fmt: skip
@@ -155,7 +171,7 @@ def _stent_rows(
         axis_angle(fixture, stent),
         target=stent.id,
         base_length_mm=length,
-        of="fixture axis and stent axis",
+        of=message("measuring.of.stent-angle"),
     )
     yield _information(
         maker,
@@ -163,13 +179,13 @@ def _stent_rows(
         ("platform",),
         offset_at_platform(fixture, stent),
         target=stent.id,
-        of="platform's centre from the stent axis",
+        of=message("measuring.of.stent-offset"),
     )
     if plane is not None:
         reading = offset_at_occlusal_plane(fixture, stent, plane)
         yield _information(
             maker, MeasurementKind.OFFSET, ("occlusal",), reading, target=stent.id,
-            of="fixture axis from the stent axis at the occlusal plane",
+            of=message("measuring.of.occlusal-offset"),
         )  # fmt: skip
 
 
@@ -184,11 +200,8 @@ def _exit_rows(
     found = screw_exit(fixture, plane, frame, sides[0].marks, sides[1].marks)
     if found is None:
         return
-    words = {"buccal": "buccal", "mesial": "mesial"}
-    if not frame.named_by_tooth:
-        words["mesial"] = "towards the patient's left"
     for name, reading in (("buccal", found.buccal), ("mesial", found.mesial)):
-        of = f"screw exit, {words[name]} of the middle between the neighbours"
+        of = _EXITS["left" if name == "mesial" and not frame.named_by_tooth else name]
         yield _information(
             maker,
             MeasurementKind.OFFSET,
@@ -210,7 +223,7 @@ def _room_rows(
             MeasurementKind.ROOM,
             ("neighbours",),
             reading,
-            of="between the neighbours' contacts",
+            of=message("measuring.of.contacts"),
             hand_ends=2,
         )
     opponent = marks_at(fixture, plan.structures, "opponent")
@@ -225,7 +238,7 @@ def _room_rows(
         MeasurementKind.ROOM,
         ("opponent",),
         reading,
-        of="platform to opponent",
+        of=message("measuring.of.opponent"),
         limit=ROOM_LIMIT,
     )
 
@@ -259,8 +272,7 @@ def _entry_rows(
         if side in contacts:
             marks = contacts[side]
             reading = with_plan_keys(entry_from_neighbour(fixture, marks.marks, frame), marks)
-            words = side if frame.named_by_tooth else _bare(side)
-            of = f"from the {words} neighbour's facing surface"
+            of = _FACING[side if frame.named_by_tooth else _bare(side)]
             yield _information(maker, MeasurementKind.ENTRY, (side,), reading, of=of)
     grooves = side_marks(
         fixture, frame, plan.structures,
@@ -271,7 +283,7 @@ def _entry_rows(
         reading = entry_from_grooves(fixture, sides[0].marks, sides[1].marks, frame)
         yield _information(
             maker, MeasurementKind.ENTRY, ("grooves",), with_plan_keys(reading, *sides),
-            of="buccal of the line through the neighbours' grooves",
+            of=message("measuring.of.grooves"),
         )  # fmt: skip
     for label, words in _LABELS.items():
         near = [
@@ -284,9 +296,7 @@ def _entry_rows(
         for points in near[:1]:
             reading = depth_below(fixture, points)
             part = label.replace(" ", "-")
-            yield _information(
-                maker, MeasurementKind.ENTRY, (part,), reading, of=f"platform below {words}"
-            )
+            yield _information(maker, MeasurementKind.ENTRY, (part,), reading, of=words)
 
 
 def _bare(side: str) -> str:

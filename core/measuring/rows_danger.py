@@ -49,6 +49,7 @@ from core.structures import (
     is_in_force,
     kind_of,
 )
+from core.words.catalogue import message
 
 _NEARER_MM = 0.005
 
@@ -190,7 +191,7 @@ class DangerRows:
             placed = least_clearance(self.fixture, series, buccal=self.frame.b, clearance_at=at)
             value = clearance(placed.fixture, structure).value
             if value is not None:
-                found[f"{series.name.replace(' ', '_').replace('-', '_')}_at_least_mm"] = value
+                found[f"{series.key}_at_least_mm"] = value
         source = "" if self.own is None else self.own.source
         return ClearanceDetails(by_hand_mm=found, own_figures=source)
 
@@ -239,7 +240,7 @@ class DangerRows:
             target=floor.id,
             parts=("beyond",),
             reading=length_beyond_floor(self.fixture, floor),
-            details=DepthDetails(of="length beyond the floor"),
+            details=DepthDetails(of=message("measuring.of.beyond-floor")),
         )
 
     def _zoned(self, structure: Tapered) -> Iterator[Measurement]:
@@ -296,7 +297,7 @@ class DangerRows:
                 kind=MeasurementKind.ANGLE,
                 target=other.id,
                 reading=angle_between(self.fixture, other),
-                details=Details(of="axes of both fixtures"),
+                details=Details(of=message("measuring.of.both-axes")),
             )
 
     def _fixture_tip(self, other: Fixture) -> Iterator[Measurement]:

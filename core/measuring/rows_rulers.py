@@ -21,6 +21,7 @@ from core.trust.uncertainty import (
     budget,
     voxel_extent_mm,
 )
+from core.words.catalogue import message
 
 NOWHERE = "rulers"
 """What rulers belong to in a plan without any fixture or site."""
@@ -82,9 +83,9 @@ def _of_angle(
 def _row(
     mark: Ruler | AngleMark, subject: tuple[str, str], reading: Reading, doubt: Budget | None
 ) -> Measurement:
-    kind, of = MeasurementKind.ANGLE, "three marks"
+    kind, of = MeasurementKind.ANGLE, message("measuring.of.three-marks")
     if isinstance(mark, Ruler):
-        kind, of = MeasurementKind.RULER, "two marks"
+        kind, of = MeasurementKind.RULER, message("measuring.of.two-marks")
     fixture, site = subject
     return Measurement(
         id=f"{fixture or site}/{kind}/{mark.id}",

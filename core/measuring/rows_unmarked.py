@@ -18,6 +18,7 @@ from core.measuring.expected_list import KnownHere, expected_of, is_settled
 from core.measuring.nearness import Nearness
 from core.plans.plan import MISSING, Declaration, Plan
 from core.structures import Course, Foramen, Structure
+from core.words.catalogue import Words, message
 
 _NOT_MET = {
     "looked for, not visible": "declared-not-visible",
@@ -110,7 +111,7 @@ class UnmarkedRows:
                 yield self._missing(each)
 
     def _missing(self, expected: Expected) -> Measurement:
-        what = expected.words()[:1].upper() + expected.words()[1:]
+        what = expected.words()
         note = Note("not-marked", {"what": what})
         declared = self._known.declaration(expected.any_of)
         settled = False
@@ -133,8 +134,9 @@ class UnmarkedRows:
         return replace(row, verdict=None) if settled else row
 
 
-def _declared_fields(declared: Declaration, what: str) -> dict[str, object]:
-    by, reason = declared.by or "nobody named", declared.reason or "no reason given"
+def _declared_fields(declared: Declaration, what: Words) -> dict[str, object]:
+    by = declared.by or message("measuring.said.nobody-named")
+    reason = declared.reason or message("measuring.said.no-reason")
     return {"what": what, "by": by, "reason": reason}
 
 

@@ -21,8 +21,10 @@ from core.geometry import Array, angle_deg
 from core.image.stent_axis import StentAxisFit
 from core.measuring.self_test_check import Check
 from core.version import PROGRAM
+from core.words.catalogue import SOURCE, message, say, speaking
+from core.words.values import row_of
 
-NOT_THE_SCANNER = "This does not test your scanner. Use the constancy tests that your law requires."
+NOT_THE_SCANNER = message("selftest.caution")
 
 AXIS_BOUND_MM = 0.1
 AXIS_BOUND_DEG = 0.3
@@ -63,18 +65,20 @@ class SelfTest:
         """What came out, in one sentence."""
         missed = [c.what for c in self.checks if not c.passed]
         if not missed and self.checks:
-            return f"All {len(self.checks)} checks are within their bounds."
-        return (
-            f"{len(missed)} of {len(self.checks)} checks are OUT OF THEIR BOUNDS "
-            f"({', '.join(missed)}): do not measure with this installation, and send this page to "
-            "whoever maintains it. The patients' scans and plans are not at fault."
+            return say("selftest.passed", count=len(self.checks))
+        return say(
+            "selftest.missed", missed=len(missed), total=len(self.checks), names=row_of(missed)
         )
 
     def to_json(self) -> str:
-        """The run as JSON text, every figure and bound in it."""
+        """The run as JSON text, every figure and bound in it, in English wherever it is."""
+        with speaking(SOURCE):
+            return self._as_json()
+
+    def _as_json(self) -> str:
         rows = [
             {
-                "what": c.what,
+                "what": str(c.what),
                 "found": None if c.found is None else round(c.found, 4),
                 "true": round(c.true, 4),
                 "bound": c.bound,
@@ -92,7 +96,7 @@ class SelfTest:
             "seconds": round(self.seconds, 1),
             "passed": self.passed,
             "sentence": self.sentence,
-            "caution": NOT_THE_SCANNER,
+            "caution": str(NOT_THE_SCANNER),
             "machine": dict(self.machine),
             "checks": rows,
         }
@@ -106,9 +110,9 @@ def stent_checks(truth: Mapping[str, Any], fit: StentAxisFit) -> Iterator[Check]
     if fit.axis is not None:
         off = max(_off(p, first, last) for p in (fit.axis.occlusal, fit.axis.gingival))
         turn = angle_deg(fit.axis.gingival - fit.axis.occlusal, last - first)
-    yield Check(what="stent axis from one click, offset", found=off, true=0.0,
+    yield Check(what=message("selftest.stent-offset"), found=off, true=0.0,
                 bound=AXIS_BOUND_MM)  # fmt: skip
-    yield Check(what="stent axis from one click, direction", found=turn, true=0.0,
+    yield Check(what=message("selftest.stent-direction"), found=turn, true=0.0,
                 bound=AXIS_BOUND_DEG, unit="deg")  # fmt: skip
 
 
@@ -129,5 +133,5 @@ def this_machine() -> dict[str, str]:
         try:
             found[part] = version(part)
         except PackageNotFoundError:
-            found[part] = "not installed"
+            found[part] = say("selftest.not-installed")
     return found

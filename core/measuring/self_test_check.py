@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from core.words.catalogue import Words
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
@@ -11,8 +13,7 @@ class Check:
 
     Parameters
     ----------
-    what : str
-        For people.
+    what : Words
     found : float or None
         None where nothing was measured: then the check is not passed.
     true, bound : float
@@ -20,7 +21,7 @@ class Check:
     unit : {'mm', 'deg', ''}
     """
 
-    what: str
+    what: Words
     found: float | None
     true: float
     bound: float
@@ -32,6 +33,6 @@ class Check:
         return self.found is not None and abs(self.found - self.true) <= self.bound
 
 
-def holds(what: str, yes: bool) -> Check:
+def holds(what: Words, yes: bool) -> Check:
     """A question of yes or no as a check."""
     return Check(what=what, found=float(yes), true=1.0, bound=0.0, unit="")

@@ -19,6 +19,7 @@ from core.plans.limits import ROWS
 from core.structures import Course, Floor, Foramen, Tapered
 from core.trust.uncertainty import budget
 from core.trust.verdict import Hindrance, judge, round_down, round_up
+from core.words.catalogue import message
 
 LIMITS_MM = {
     "canal": (2.0,), "loop": (2.0,), "foramen": (2.0,), "vessel": (2.0,), "root": (1.5,),
@@ -38,11 +39,11 @@ def rule_checks() -> Iterator[Check]:
     yield from _verdicts()
     yield from _uncertainty()
     yield from _distances()
-    yield holds("every shipped limit is known", {row.key for row in ROWS} == set(LIMITS_MM))
+    yield holds(message("selftest.limits-known"), {row.key for row in ROWS} == set(LIMITS_MM))
     for key, values in LIMITS_MM.items():
         shipped = tuple(row.value for row in ROWS if row.key == key)
-        yield holds(f"shipped limit: {key}", shipped == values)
-    yield Check(what="a width is rounded down, an uncertainty up",
+        yield holds(message("selftest.shipped-limit", key=key), shipped == values)
+    yield Check(what=message("selftest.rounding"),
                 found=round_down(2.39, 0.1) + 10 * round_up(0.31, 0.1), true=2.3 + 4.0,
                 bound=1e-9)  # fmt: skip
 
@@ -54,29 +55,34 @@ def _verdicts() -> Iterator[Check]:
     edge = 2.0 + 1.645 * u
     hindered = (Hindrance(note=_UNSURE),)
     cases = (
-        ("just under the limit", 1.999, _FOUND, False, (), "below limit"),
-        ("at the limit", 2.0, _FOUND, False, (), "too near to tell"),
-        ("just under the guard band", edge - 0.001, _FOUND, False, (), "too near to tell"),
-        ("just over the guard band", edge + 0.001, _FOUND, False, (), "meets limit"),
-        ("an upper bound", 9.0, _FOUND, True, (), "not assessed"),
-        ("no evidence", 9.0, Evidence(rests_on="nothing"), False, (), "not assessed"),
-        ("levels not proven", 9.0, Evidence(rests_on="image", levels=_UNSURE), False, (),
+        ("selftest.case.under-limit", 1.999, _FOUND, False, (), "below limit"),
+        ("selftest.case.at-limit", 2.0, _FOUND, False, (), "too near to tell"),
+        ("selftest.case.under-guard", edge - 0.001, _FOUND, False, (), "too near to tell"),
+        ("selftest.case.over-guard", edge + 0.001, _FOUND, False, (), "meets limit"),
+        ("selftest.case.upper-bound", 9.0, _FOUND, True, (), "not assessed"),
+        ("selftest.case.no-evidence", 9.0, Evidence(rests_on="nothing"), False, (), "not assessed"),
+        ("selftest.case.levels", 9.0, Evidence(rests_on="image", levels=_UNSURE), False, (),
          "not assessed"),
-        ("an edge not found", 9.0, Evidence(rests_on="image", found=_UNSURE), False, (),
+        ("selftest.case.edge", 9.0, Evidence(rests_on="image", found=_UNSURE), False, (),
          "not assessed"),
-        ("something unsure nearer", 9.0, Evidence(rests_on="image", nearer=_UNSURE), False, (),
+        ("selftest.case.nearer", 9.0, Evidence(rests_on="image", nearer=_UNSURE), False, (),
          "not assessed"),
-        ("a hindrance", 9.0, _FOUND, False, hindered, "not assessed"),
-        ("too small in spite of a hindrance", 1.0, _FOUND, False, hindered, "below limit"),
+        ("selftest.case.hindrance", 9.0, _FOUND, False, hindered, "not assessed"),
+        ("selftest.case.in-spite", 1.0, _FOUND, False, hindered, "below limit"),
     )  # fmt: skip
     for words, value, evidence, upper, stops, expected in cases:
         reading = Reading(value=value, evidence=evidence, upper_bound=upper)
         said = judge(reading, doubt, limit, hindrances=stops)
-        yield Check(what=f"verdict: {words}", found=float(said == expected), true=1.0, bound=0.0,
-                    unit="")  # fmt: skip
+        yield Check(
+            what=message("selftest.verdict", case=message(words)),
+            found=float(said == expected),
+            true=1.0,
+            bound=0.0,
+            unit="",
+        )
     loosened = Limit(key="canal", value=0.5, lower_line=1.0, source="", default=2.0)
     said = judge(Reading(value=0.9, evidence=_FOUND), doubt, loosened)
-    yield Check(what="verdict: no plan goes under the absolute minimum",
+    yield Check(what=message("selftest.verdict", case=message("selftest.case.absolute-minimum")),
                 found=float(said == "below limit"), true=1.0, bound=0.0, unit="")  # fmt: skip
 
 
@@ -90,15 +96,15 @@ def _uncertainty() -> Iterator[Check]:
     found = budget(reading, voxel_extents_mm=(0.3,), scale_length_mm=20.0)
     parts = (0.6 * 0.25, 0.8 * 0.5, 0.05, 0.1, 0.3 / math.sqrt(12), 0.14)
     true = math.sqrt(sum(p * p for p in parts))
-    yield Check(what="combined uncertainty of marks, edges, size, voxel and scale",
+    yield Check(what=message("selftest.combined"),
                 found=None if found is None else found.u, true=true, bound=1e-6)  # fmt: skip
-    yield Check(what="expanded uncertainty, k = 2",
+    yield Check(what=message("selftest.expanded"),
                 found=None if found is None else found.expanded, true=2 * true,
                 bound=1e-6)  # fmt: skip
     shared = tuple(MarkInfluence(mark=f"c/{i}", gradient=0.5 * x, course="c") for i in range(2))
     found = budget(Reading(value=1.0, marks=shared, evidence=MARKED), scale_length_mm=0.0)
     true = math.hypot(0.25 / math.sqrt(2), 0.32)
-    yield Check(what="uncertainty of a traced course, its marks' common error in it",
+    yield Check(what=message("selftest.course"),
                 found=None if found is None else found.u, true=true, bound=1e-6)  # fmt: skip
 
 
@@ -116,20 +122,29 @@ def _distances() -> Iterator[Check]:
     grid = [[x, y, -13.0] for x in (-6.0, 0.0, 6.0) for y in (-6.0, 0.0, 6.0)]
     floor = Floor(id="floor", of="sinus", points=np.array(grid))
     for words, thing, tip, true in (
-        ("a canal below the apex", canal, 0.0, 3.5),
-        ("a canal below the drill's tip", canal, 1.5, 2.0),
-        ("a root beside it", aside, 0.0, 2.5),
-        ("a foramen", hole, 0.0, 4.0),
-        ("a sinus floor", floor, 0.0, 3.0),
-        ("a sinus floor below the tip", floor, 1.5, 1.5),
+        ("selftest.thing.canal", canal, 0.0, 3.5),
+        ("selftest.thing.canal-tip", canal, 1.5, 2.0),
+        ("selftest.thing.root", aside, 0.0, 2.5),
+        ("selftest.thing.foramen", hole, 0.0, 4.0),
+        ("selftest.thing.floor", floor, 0.0, 3.0),
+        ("selftest.thing.floor-tip", floor, 1.5, 1.5),
     ):
         value = clearance(fixture, thing, tip_mm=tip).value
-        yield Check(what=f"distance to {words}", found=value, true=true, bound=_EXACT_MM)
+        yield Check(
+            what=message("selftest.distance", thing=message(words)),
+            found=value,
+            true=true,
+            bound=_EXACT_MM,
+        )
     away = np.array([math.sin(math.radians(20.0)), 0.0, -math.cos(math.radians(20.0))])
     other = Fixture(id="two", platform=np.array([7.0, 0, 0]), towards_apex=away, size=size)
     beside = Fixture(id="three", platform=np.array([7.0, 0, 0]), towards_apex=fixture.towards_apex,
                      size=size)  # fmt: skip
-    yield Check(what="distance between fixtures", found=between_fixtures(fixture, beside).value,
-                true=3.0, bound=_EXACT_MM)  # fmt: skip
-    yield Check(what="angle between fixtures", found=angle_between(fixture, other).value,
+    yield Check(
+        what=message("selftest.between-fixtures"),
+        found=between_fixtures(fixture, beside).value,
+        true=3.0,
+        bound=_EXACT_MM,
+    )
+    yield Check(what=message("selftest.angle-fixtures"), found=angle_between(fixture, other).value,
                 true=20.0, bound=0.01, unit="deg")  # fmt: skip

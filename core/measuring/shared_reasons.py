@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from string import ascii_lowercase
 
 from core.measurement import Measurement, Note
+from core.words.catalogue import say
 
 FEWEST = 3
 """Rows without a value that must share a reason before it is said once for all of them."""
@@ -33,7 +34,9 @@ class SharedReason:
     @property
     def text(self) -> str:
         """The sentence as it stands above the rows."""
-        return f"{self.letter} {self.rows} rows: {self.message}"
+        return say(
+            "measuring.shared.rows", letter=self.letter, rows=self.rows, message=self.message
+        )
 
 
 @dataclass(frozen=True, slots=True)

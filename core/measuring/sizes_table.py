@@ -29,6 +29,7 @@ from core.plans.sizes import ListedSize
 from core.trust.operator_precision import placement_of
 from core.trust.uncertainty import Placement
 from core.trust.verdict import least_allowed, target_words
+from core.words.catalogue import message
 
 _FAR_MM = 1.0
 """A structure whose every limit the largest size meets with this much to spare is met by all."""
@@ -282,7 +283,7 @@ def _note(stop: Measurement | None, limits: int, *, jaw: str) -> Note:
         return Note("size-meets" if limits else "size-no-limit", {"limits": limits})
     what = target_words(stop, jaw=jaw)
     if isinstance(stop.details, ClearanceDetails) and stop.details.with_tip_mm:
-        what += " with the drill’s tip"
+        what = message("measuring.size.with-tip", what=what)
     short = lacking(stop)
     if short is None:
         return Note("size-not-assessed", {"what": what})

@@ -127,7 +127,7 @@ def across_arch_chart(
     )
     frame = arch.frame(station_mm)
     subject = _subject_at(plan, arch, station_mm)
-    words = station_words(arch, station_mm, plan.midline)
+    words = str(station_words(arch, station_mm, plan.midline))
     head = _Head(
         title=say("pictures.chart.section"),
         subtitle=say("pictures.chart.region", tooth=subject.tooth, words=words)

@@ -11,19 +11,22 @@ from core.fixture import Fixture
 from core.geometry import Array, unit, vector
 from core.identity import inner_side
 from core.plans.plan import Plan
+from core.words.catalogue import Words, message
+from core.words.values import SIDES, listed
 
 LEAST_WORD_SHARE = float(np.sin(np.radians(22.5)))
 """A direction is called after an axis when it leans this far towards it (22.5 degrees)."""
 
-_SIDEWAYS = ("towards the patient’s left", "towards the patient’s right")
-_PATIENT: list[tuple[Array, str, str]] = [
+_SIDEWAYS = (message("things.way.patients-left"), message("things.way.patients-right"))
+_UPWARDS = (message("things.way.upwards"), message("things.way.downwards"))
+_PATIENT: list[tuple[Array, Words, Words]] = [
     (vector((1, 0, 0)), *_SIDEWAYS),
-    (vector((0, 1, 0)), "backwards", "forwards"),
-    (vector((0, 0, 1)), "upwards", "downwards"),
+    (vector((0, 1, 0)), message("things.way.backwards"), message("things.way.forwards")),
+    (vector((0, 0, 1)), *_UPWARDS),
 ]
 
 
-def direction_words(plan: Plan, arch: Arch | None, fixture: Fixture, direction: ArrayLike) -> str:
+def direction_words(plan: Plan, arch: Arch | None, fixture: Fixture, direction: ArrayLike) -> Words:
     """What a direction is called at a fixture: ``buccal``, ``mesial and apical`` ...
 
     Along the axis: apical (towards its apex) or coronal. Without an arch, or where buccal has
@@ -42,18 +45,18 @@ def direction_words(plan: Plan, arch: Arch | None, fixture: Fixture, direction: 
         frame = None
     if frame is None:
         return _called(direction, _PATIENT)
-    sideways = ("mesial", "distal") if frame.named_by_tooth else _SIDEWAYS
+    sideways = (SIDES["mesial"], SIDES["distal"]) if frame.named_by_tooth else _SIDEWAYS
     return _called(
         direction,
         [
-            (frame.b, "buccal", inner_side(plan.known_jaw)),
+            (frame.b, SIDES["buccal"], SIDES[inner_side(plan.known_jaw)]),
             (frame.m, *sideways),
-            (fixture.towards_apex, "apical", "coronal"),
+            (fixture.towards_apex, SIDES["apical"], message("things.way.coronal")),
         ],
     )
 
 
-def place_words(plan: Plan, arch: Arch | None, point_mm: ArrayLike, direction: ArrayLike) -> str:
+def place_words(plan: Plan, arch: Arch | None, point_mm: ArrayLike, direction: ArrayLike) -> Words:
     """What a direction is called at a place of the jaw: ``buccal``, ``upwards`` ...
 
     Parameters
@@ -69,14 +72,14 @@ def place_words(plan: Plan, arch: Arch | None, point_mm: ArrayLike, direction: A
     return _called(
         direction,
         [
-            (frame.buccal, "buccal", inner_side(plan.known_jaw)),
+            (frame.buccal, SIDES["buccal"], SIDES[inner_side(plan.known_jaw)]),
             (frame.travel, *_SIDEWAYS),
-            (frame.up, "upwards", "downwards"),
+            (frame.up, *_UPWARDS),
         ],
     )
 
 
-def _called(direction: ArrayLike, axes: list[tuple[Array, str, str]]) -> str:
+def _called(direction: ArrayLike, axes: list[tuple[Array, Words, Words]]) -> Words:
     """The one or two axes that a direction leans to most."""
     way = unit(direction)
     shares = sorted(
@@ -87,4 +90,4 @@ def _called(direction: ArrayLike, axes: list[tuple[Array, str, str]]) -> str:
         for share, plus, minus in shares[:2]
         if abs(share) > LEAST_WORD_SHARE
     ]
-    return " and ".join(words)
+    return listed(words)

@@ -17,6 +17,7 @@ from core.plans.edit import changed, new_id, numbered_id, refuse_locked, renamed
 from core.plans.edit_marks import place_along
 from core.plans.plan import Jaw, Plan, Site
 from core.structures import StentAxis, Tapered
+from core.words.catalogue import Words, message
 
 About: TypeAlias = Literal["platform", "apex"]
 
@@ -175,7 +176,7 @@ def with_fixture_tooth(plan: Plan, fixture_id: str, tooth: str) -> tuple[Plan, s
     return replace(plan, fixtures=fixtures, document=document), called
 
 
-def axis_at(plan: Plan, platform: ArrayLike) -> tuple[Array, str]:
+def axis_at(plan: Plan, platform: ArrayLike) -> tuple[Array, Words]:
     """Direction towards the apex for a new fixture, and where it comes from, for people.
 
     The stent axis whose gingival end is within 15 mm, else across the jaw plane, into the jaw.
@@ -189,12 +190,12 @@ def axis_at(plan: Plan, platform: ArrayLike) -> tuple[Array, str]:
     near = [a for a in plan.stent_axes if float(np.linalg.norm(a.gingival - place)) <= 15.0]
     if near:
         axis = min(near, key=lambda a: float(np.linalg.norm(a.gingival - place)))
-        return unit(axis.gingival - axis.occlusal), "along the stent axis"
+        return unit(axis.gingival - axis.occlusal), message("plans.pose.along-stent")
     if plan.jaw is None or plan.level is None:
-        missing = "which jaw" if plan.jaw is None else "jaw plane"
-        raise PlanError("plan-not-ready", missing=missing)
+        key = "plans.missing.which-jaw" if plan.jaw is None else "plans.missing.jaw-plane"
+        raise PlanError("plan-not-ready", missing=message(key))
     into = plan.level.up if plan.jaw == "upper" else -plan.level.up
-    return unit(into), "across the jaw plane"
+    return unit(into), message("plans.pose.across-jaw-plane")
 
 
 def fixture_moved(plan: Plan, fixture_id: str, shift_mm: ArrayLike) -> Plan:

@@ -18,6 +18,7 @@ from core.identity import Tooth
 from core.measurement import Limit
 from core.plans.plan import Plan
 from core.structures import Structure, is_in_force, kind_of
+from core.words.catalogue import Words, message
 
 Basis: TypeAlias = Literal["seen", "common practice"]
 SurfaceSide: TypeAlias = Literal["buccal", "lingual", "apical"]
@@ -28,15 +29,12 @@ SHOULDER_MM = 2.0
 BUCCAL_MM = 4.0
 """Buccal bone: the zone with the larger limit ends this far below the platform."""
 
-COMMON = "common practice, no source"
-_FOKAS = "Fokas, Vaughn, Scarfe, Bornstein 2018, Clin Oral Implants Res 29(S16):393"
-_BEFORE_FORAMEN = "Nguyen et al. 2021, J Dentomaxillofac Sci (5 mm in front of the foramen)"
-_ROOT = (
-    "Association of Dental Implantology (UK), guidance Anatomical Considerations, which names "
-    "Wennerberg, Albrektsson 2009"
-)
-_BUCCAL_BONE = "Alodadi et al. 2016, J Oral Biol 3(1):7"
-_TARNOW = "Tarnow, Cho, Wallace 2000, J Periodontol 71:546"
+COMMON = message("sources.common")
+_FOKAS = message("sources.fokas")
+_BEFORE_FORAMEN = message("sources.before-foramen")
+_ROOT = message("sources.root")
+_BUCCAL_BONE = message("sources.wall")
+_TARNOW = message("sources.between-fixtures")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,11 +47,11 @@ class LimitRow:
         As in plan files.
     value, lower_line : float
         mm. Below the lower line the wording hardens, and no plan can go below it.
-    zone : str
+    zone : Words
         Where the row applies, for people.
-    between : str
+    between : Words
         What the distance lies between, for people.
-    source : str
+    source : Words
         Author, journal, year; or "common practice, no source".
     basis : {'seen', 'common practice'}
         Whether the figure was read in the source, or is the trade's habit.
@@ -62,23 +60,24 @@ class LimitRow:
     key: str
     value: float
     lower_line: float
-    zone: str
-    between: str
-    source: str
+    zone: Words
+    between: Words
+    source: Words
     basis: Basis
 
 
-_SHOULDER = "shoulder zone: platform \N{PLUS-MINUS SIGN} 2 mm"
-_DEEPER = "deeper than 2 mm below the platform"
-_CANAL = "fixture and outside of the canal's bony wall"
-_SURFACE = "fixture and outer bone surface, lingual or palatal"
+_SHOULDER = message("limits.zone.shoulder")
+_DEEPER = message("limits.zone.deeper")
+_EVERYWHERE = message("limits.zone.anywhere")
+_CANAL = message("limits.between.canal")
+_SURFACE = message("limits.between.surface-inner")
 
 ROWS: tuple[LimitRow, ...] = (
     LimitRow(
         key="canal",
         value=2.0,
         lower_line=1.0,
-        zone="everywhere",
+        zone=_EVERYWHERE,
         between=_CANAL,
         source=_FOKAS,
         basis="seen",
@@ -87,8 +86,8 @@ ROWS: tuple[LimitRow, ...] = (
         key="loop",
         value=2.0,
         lower_line=1.0,
-        zone="everywhere",
-        between="fixture and anterior loop",
+        zone=_EVERYWHERE,
+        between=message("limits.between.loop"),
         source=_FOKAS,
         basis="seen",
     ),
@@ -96,8 +95,8 @@ ROWS: tuple[LimitRow, ...] = (
         key="foramen",
         value=2.0,
         lower_line=1.0,
-        zone="everywhere",
-        between="fixture and mental foramen",
+        zone=_EVERYWHERE,
+        between=message("limits.between.foramen"),
         source=_FOKAS,
         basis="seen",
     ),
@@ -105,8 +104,8 @@ ROWS: tuple[LimitRow, ...] = (
         key="vessel",
         value=2.0,
         lower_line=1.0,
-        zone="everywhere",
-        between="fixture and vessel",
+        zone=_EVERYWHERE,
+        between=message("limits.between.vessel"),
         source=_FOKAS,
         basis="seen",
     ),
@@ -115,7 +114,7 @@ ROWS: tuple[LimitRow, ...] = (
         value=1.5,
         lower_line=1.0,
         zone=_SHOULDER,
-        between="fixture and root",
+        between=message("limits.between.root"),
         source=_ROOT,
         basis="seen",
     ),
@@ -124,7 +123,7 @@ ROWS: tuple[LimitRow, ...] = (
         value=1.0,
         lower_line=1.0,
         zone=_DEEPER,
-        between="fixture and root",
+        between=message("limits.between.root"),
         source=COMMON,
         basis="common practice",
     ),
@@ -132,8 +131,8 @@ ROWS: tuple[LimitRow, ...] = (
         key="floor",
         value=1.0,
         lower_line=0.0,
-        zone="everywhere",
-        between="fixture and sinus or nasal floor",
+        zone=_EVERYWHERE,
+        between=message("limits.between.floor"),
         source=COMMON,
         basis="common practice",
     ),
@@ -142,7 +141,7 @@ ROWS: tuple[LimitRow, ...] = (
         value=3.0,
         lower_line=2.0,
         zone=_SHOULDER,
-        between="two fixtures",
+        between=message("limits.between.fixtures"),
         source=_TARNOW,
         basis="seen",
     ),
@@ -151,7 +150,7 @@ ROWS: tuple[LimitRow, ...] = (
         value=2.0,
         lower_line=2.0,
         zone=_DEEPER,
-        between="two fixtures",
+        between=message("limits.between.fixtures"),
         source=COMMON,
         basis="common practice",
     ),
@@ -159,8 +158,8 @@ ROWS: tuple[LimitRow, ...] = (
         key="wall-buccal",
         value=2.0,
         lower_line=1.0,
-        zone="within 4 mm of the platform, teeth 1 to 5",
-        between="fixture and outer edge of the buccal bone",
+        zone=message("limits.zone.buccal-front"),
+        between=message("limits.between.buccal"),
         source=_BUCCAL_BONE,
         basis="seen",
     ),
@@ -168,8 +167,8 @@ ROWS: tuple[LimitRow, ...] = (
         key="wall-buccal-deep",
         value=1.0,
         lower_line=1.0,
-        zone="deeper than 4 mm below the platform",
-        between="fixture and outer edge of the buccal bone",
+        zone=message("limits.zone.buccal-deep"),
+        between=message("limits.between.buccal"),
         source=COMMON,
         basis="common practice",
     ),
@@ -177,8 +176,8 @@ ROWS: tuple[LimitRow, ...] = (
         key="wall-lingual",
         value=1.0,
         lower_line=0.5,
-        zone="everywhere",
-        between="fixture and outer edge of the lingual or palatal bone",
+        zone=_EVERYWHERE,
+        between=message("limits.between.inner"),
         source=_BUCCAL_BONE,
         basis="seen",
     ),
@@ -186,7 +185,7 @@ ROWS: tuple[LimitRow, ...] = (
         key="surface-lingual",
         value=1.0,
         lower_line=0.5,
-        zone="above the apical third",
+        zone=message("limits.zone.above-apical-third"),
         between=_SURFACE,
         source=COMMON,
         basis="common practice",
@@ -195,8 +194,8 @@ ROWS: tuple[LimitRow, ...] = (
         key="surface-apical",
         value=2.0,
         lower_line=1.0,
-        zone="apical third and apex",
-        between="fixture and outer bone surface",
+        zone=message("limits.zone.apical-third"),
+        between=message("limits.between.surface"),
         source=COMMON,
         basis="common practice",
     ),
@@ -204,8 +203,8 @@ ROWS: tuple[LimitRow, ...] = (
         key="border",
         value=1.0,
         lower_line=0.0,
-        zone="everywhere",
-        between="fixture and lower border",
+        zone=_EVERYWHERE,
+        between=message("limits.between.border"),
         source=COMMON,
         basis="common practice",
     ),
@@ -213,8 +212,8 @@ ROWS: tuple[LimitRow, ...] = (
         key="tip",
         value=2.0,
         lower_line=1.0,
-        zone="at full drilling depth",
-        between="tip of the drill and outer bone surface",
+        zone=message("limits.zone.full-depth"),
+        between=message("limits.between.tip"),
         source=COMMON,
         basis="common practice",
     ),
@@ -224,9 +223,9 @@ _BUCCAL_BONE_BACK = LimitRow(
     key="wall-buccal",
     value=1.5,
     lower_line=1.0,
-    zone="within 4 mm of the platform, teeth 6 to 8",
-    between="fixture and outer edge of the buccal bone",
-    source="Monje et al. 2019, Int J Oral Maxillofac Implants (in dogs)",
+    zone=message("limits.zone.buccal-back"),
+    between=message("limits.between.buccal"),
+    source=message("sources.buccal-back"),
     basis="seen",
 )
 
@@ -234,8 +233,8 @@ LOOP_UNSEEN = LimitRow(
     key="loop-unseen",
     value=5.0,
     lower_line=4.0,
-    zone="mesial of the foramen, while the loop is neither marked nor declared",
-    between="fixture and mesial edge of the mental foramen, along the arch",
+    zone=message("limits.zone.loop-unseen"),
+    between=message("limits.between.foramen-edge"),
     source=_BEFORE_FORAMEN,
     basis="seen",
 )

@@ -13,6 +13,7 @@ from core.identity import thing_words
 from core.plans.notes import places_of_notes
 from core.plans.plan import Plan
 from core.structures import Foramen, KnownObject, PointMarks, Structure, kind_of
+from core.words.catalogue import Words, message
 
 Sort: TypeAlias = Literal[
     "structure", "stent axis", "ruler", "angle", "arch", "midline", "note", "tissue"
@@ -20,6 +21,13 @@ Sort: TypeAlias = Literal[
 
 FORAMEN_PARTS = ("mesial", "distal", "upper")
 STENT_PARTS = ("occlusal", "gingival")
+_PARTS = {
+    "mesial": "things.mark.edge-mesial",
+    "distal": "things.mark.edge-distal",
+    "upper": "things.mark.edge-upper",
+    "occlusal": "things.mark.end-occlusal",
+    "gingival": "things.mark.end-gingival",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -56,18 +64,18 @@ class Mark:
         """What stays the same when the mark is moved."""
         return self.sort, self.owner, self.part
 
-    def words(self) -> str:
+    def words(self) -> Words:
         """For people: ``canal left: mark 3``, ``foramen left: mesial edge``."""
         name = thing_words(self.owner)
         if self.sort == "midline":
             return name
         if self.sort == "note":
-            return f"{name}: {self.text}"
+            return message("things.mark.note", name=name, text=self.text)
         if self.sort == "tissue":
-            return f"{name}, pointed at"
+            return message("things.mark.pointed-at", name=name)
         if self.part.isdigit():
-            return f"{name}: mark {int(self.part) + 1}"
-        return f"{name}: {self.part} {'end' if self.sort == 'stent axis' else 'edge'}"
+            return message("things.mark.number", name=name, number=int(self.part) + 1)
+        return message(_PARTS[self.part], name=name)
 
 
 @lru_cache(maxsize=8)

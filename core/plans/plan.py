@@ -14,6 +14,7 @@ from core.geometry import Array, points, vector
 from core.identity import Tooth
 from core.level import Level
 from core.structures import AngleMark, Ruler, StentAxis, Structure
+from core.words.catalogue import Words
 
 Jaw: TypeAlias = Literal["lower", "upper"]
 DeclaredState: TypeAlias = Literal[
@@ -76,7 +77,7 @@ class Declaration:
 
     structure: str
     state: DeclaredState
-    reason: str = ""
+    reason: Words = ""
     by: str = ""
     at: str = ""
 

@@ -12,6 +12,7 @@ from core.kinds import KINDS
 from core.plans.history import history_findings, sign_off_state
 from core.plans.limits import KEYS, row_for
 from core.plans.plan import Plan
+from core.words.catalogue import message
 
 NEAR_MIDLINE_MM = 2.0
 """A central incisor may stand this far beyond the marked midline (common practice, no source)."""
@@ -95,9 +96,9 @@ def _limit_findings(plan: Plan) -> Iterator[Finding]:
             "value": f"{changed.value:.2f}",
             "default": f"{row.value:.2f}",
             "lower_line": f"{row.lower_line:.2f}",
-            "by": changed.by or "nobody named",
-            "at": changed.at or "no date",
-            "reason": changed.reason or "none given",
+            "by": changed.by or message("plans.said.nobody-named"),
+            "at": changed.at or message("plans.said.no-date"),
+            "reason": changed.reason or message("plans.said.none-given"),
         }
         loosened = changed.value < row.value
         yield Finding("limit-changed", "caution" if loosened else "note", fields)

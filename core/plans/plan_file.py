@@ -22,6 +22,7 @@ from core.plans.plan_json import MAX_BYTES, read_json
 from core.plans.plan_parse import parse
 from core.plans.plan_table import VERSION
 from core.plans.plan_versions import present, version_of
+from core.words.catalogue import message
 
 __all__ = ["check_scan", "load_plan", "plan_fingerprint", "save_plan", "tied_to", "tied_to_volume"]
 
@@ -82,14 +83,17 @@ def check_scan(plan: Plan, identity: ScanIdentity, *, fingerprint: str = "") -> 
     """
     tie = plan.scan or ScanTie()
     pairs = (
-        ("series UID", tie.series_uid, identity.series_uid),
-        ("frame of reference", tie.frame_of_reference_uid, identity.frame_of_reference_uid),
+        ("plans.scan.series", tie.series_uid, identity.series_uid),
+        ("plans.scan.frame", tie.frame_of_reference_uid, identity.frame_of_reference_uid),
     )
     for what, planned, found in pairs:
         # A scan without a UID is a difference too.
         if planned and planned != found:
             raise PlanError(
-                "plan-other-scan", what=what, planned=planned, found=found or "none in this scan"
+                "plan-other-scan",
+                what=message(what),
+                planned=planned,
+                found=found or message("plans.scan.none"),
             )
     # Empty: it is not computed yet, and whoever gives a number asks again.
     if tie.fingerprint and fingerprint and tie.fingerprint != fingerprint:

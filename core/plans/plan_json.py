@@ -10,6 +10,7 @@ from itertools import pairwise
 from typing import Any, NoReturn
 
 from core.errors import PlanError
+from core.words.catalogue import Words, message
 
 MAX_BYTES = 8 * 1024 * 1024
 """A plan is a few kilobytes; what is larger is no plan and is not read into memory."""
@@ -58,21 +59,21 @@ def read_json(data: bytes) -> dict[str, Any]:
     return document
 
 
-def kind_of(value: object) -> str:
+def kind_of(value: object) -> Words:
     """What a JSON value is, in words, short enough for a message."""
     match value:
         case None:
-            return "nothing (null)"
+            return message("plans.json.null")
         case bool():
             return "true" if value else "false"
         case int() | float():
-            return f"the number {value}"
+            return message("plans.json.number", value=str(value))
         case str():
-            return f"the text {value[:40]!r}"
+            return message("plans.json.text", value=repr(value[:40]))
         case list() | tuple():
-            return f"a list of {len(value)}"
+            return message("plans.json.list", count=len(value))
         case Mapping():
-            return "an object"
+            return message("plans.json.object")
         case _:
             return type(value).__name__
 

@@ -9,6 +9,7 @@ from core.errors import PlanError
 from core.plans.plan import Plan
 from core.plans.plan_reader import At
 from core.plans.plan_table import PLAN
+from core.words.catalogue import Words, message
 
 
 def parse(document: Mapping[str, Any]) -> Plan:
@@ -30,14 +31,16 @@ def parse(document: Mapping[str, Any]) -> Plan:
         values |= key.read(top)
     plan = Plan(document=document, **values)
     # A clearance's target is the id of a structure or of a fixture: they share one set of names.
-    _refuse_same_ids("structures and fixtures", (*plan.structures, *plan.fixtures))
+    _refuse_same_ids(
+        message("plans.file.structures-and-fixtures"), (*plan.structures, *plan.fixtures)
+    )
     _refuse_same_ids("sites", plan.sites)
     _refuse_same_ids("stent_axes", plan.stent_axes)
-    _refuse_same_ids("rulers and angles", (*plan.rulers, *plan.angles))
+    _refuse_same_ids(message("plans.file.rulers-and-angles"), (*plan.rulers, *plan.angles))
     return plan
 
 
-def _refuse_same_ids(where: str, items: Iterable[Any]) -> None:
+def _refuse_same_ids(where: Words, items: Iterable[Any]) -> None:
     seen: set[str] = set()
     for item in items:
         if item.id in seen:

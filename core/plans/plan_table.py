@@ -66,6 +66,7 @@ from core.structures import (
     Tapered,
     kind_of,
 )
+from core.words.catalogue import message
 
 FORMAT = "sounding-plan"
 VERSION = 2
@@ -84,13 +85,13 @@ _BY, _AT = Key("by", TEXT, empty=""), Key("at", TEXT, empty="")
 def _check_seen(at: At, values: Values) -> None:
     count = len(values["points"])
     if at.has("seen") and len(values["seen"]) != count:
-        raise at.get("seen").wrong(f"one of yes, faint, no for each of {count} marks")
+        raise at.get("seen").wrong(message("plans.file.seen", count=count))
 
 
 def _two_lengths(at: At) -> tuple[float, float]:
     ends = tuple(d.length() for d in at.items())
     if len(ends) != 2:
-        raise at.wrong("two diameters in mm, at the first and the last mark")
+        raise at.wrong(message("plans.file.two-diameters"))
     return ends[0], ends[1]
 
 
@@ -184,7 +185,7 @@ def _check_declaration(at: At, values: Values) -> None:
     if values["state"] == "not near this site" and not values["reason"].strip():
         raise PlanError("plan-reason-missing", where=at.where, structure=values["structure"])
     if values["state"] == MISSING and not values["structure"].startswith("root-"):
-        raise at.get("state").wrong("'tooth missing' only for the root of a tooth")
+        raise at.get("state").wrong(message("plans.file.only-a-root"))
 
 
 _DECLARATION = record(
@@ -221,7 +222,7 @@ _TROUBLES = Part(
 def _limit_mm(at: At) -> float:
     value = at.number(size=50.0)
     if value < 0:
-        raise at.wrong("a limit in mm, 0 or more")
+        raise at.wrong(message("plans.file.limit"))
     return value
 
 

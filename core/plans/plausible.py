@@ -17,6 +17,7 @@ from core.geometry import Array
 from core.identity import thing_words
 from core.plans.plan import Plan
 from core.structures import Course, kind_of
+from core.words.catalogue import Words, message
 
 MOST_TURN_DEG = 120.0
 """A canal's course turns by less between two marks (common practice, no source)."""
@@ -28,18 +29,18 @@ _SHORT_MM = 0.5
 class Span:
     """What a value can be, and what it usually is, mm (common practice, no source)."""
 
-    what: str
+    what: Words
     least: float
     most: float
     usual_least: float
     usual_most: float
 
-    def refusal(self, value_mm: float, where: str, *, reason: str = "") -> PlanError | None:
+    def refusal(self, value_mm: float, where: Words, *, reason: str = "") -> PlanError | None:
         """Why the value is not taken; None where it is.
 
         Parameters
         ----------
-        where : str
+        where : Words
             Place in the plan, or the name of what has the value.
         reason : str
             Why the plan has an unusual value all the same.
@@ -56,13 +57,21 @@ class Span:
 
 
 CANAL_DIAMETER = Span(
-    what="a canal's diameter", least=0.5, most=6.0, usual_least=1.5, usual_most=5.0
+    what=message("plans.span.canal-diameter"), least=0.5, most=6.0, usual_least=1.5, usual_most=5.0
 )
 FIXTURE_DIAMETER = Span(
-    what="a fixture's diameter", least=1.5, most=8.0, usual_least=2.5, usual_most=6.5
+    what=message("plans.span.fixture-diameter"),
+    least=1.5,
+    most=8.0,
+    usual_least=2.5,
+    usual_most=6.5,
 )
 FIXTURE_LENGTH = Span(
-    what="a fixture's length", least=4.0, most=30.0, usual_least=5.0, usual_most=20.0
+    what=message("plans.span.fixture-length"),
+    least=4.0,
+    most=30.0,
+    usual_least=5.0,
+    usual_most=20.0,
 )
 
 
@@ -70,16 +79,22 @@ UNUSUAL = "plan-unusual-size"
 """Code of a refusal that a reason lifts."""
 
 
-def size_refusal(size: FixtureSize, where: str, *, reason: str = "") -> PlanError | None:
-    """Why a fixture's size is not taken; None where it is.
+def size_refusal(size: FixtureSize, name: Words) -> PlanError | None:
+    """Why a size that a person gives a fixture is not taken; None where it is.
 
     Parameters
     ----------
     size : FixtureSize
-    where : str
-    reason : str, optional
-        Why the plan has an unusual size all the same.
+    name : Words
+        What the fixture is called.
     """
+    return FIXTURE_DIAMETER.refusal(size.diameter_mm, name) or FIXTURE_LENGTH.refusal(
+        size.length_mm, name
+    )
+
+
+def _size_in_file(size: FixtureSize, where: str, reason: str) -> PlanError | None:
+    """The same for the size at a place of a plan file, which may hold a reason for it."""
     return FIXTURE_DIAMETER.refusal(
         size.diameter_mm, f"{where}.diameter_mm", reason=reason
     ) or FIXTURE_LENGTH.refusal(size.length_mm, f"{where}.length_mm", reason=reason)
@@ -119,7 +134,7 @@ def _refusals(plan: Plan) -> Iterator[PlanError]:
             )
     for i, fixture in enumerate(plan.fixtures):
         reason = plan.reasons.get(fixture.id, "")
-        found = size_refusal(fixture.size, f"fixtures[{i}].size", reason=reason)
+        found = _size_in_file(fixture.size, f"fixtures[{i}].size", reason)
         if found is not None:
             yield found
 

@@ -29,6 +29,8 @@ from core.level import Level
 from core.plans.plan import Plan
 from core.plans.plan_checks import NEAR_MIDLINE_MM, side_findings, side_of_x
 from core.structures import Tapered
+from core.words.catalogue import message
+from core.words.values import listed
 
 FRONT_TEETH = 3
 """Incisors and canine: cheek and tongue do not tell left from right there."""
@@ -73,14 +75,14 @@ def arch_of(plan: Plan) -> Arch:
     missing = [
         words
         for words, value in (
-            ("which jaw", plan.known_jaw),
-            ("jaw plane", plan.level),
-            ("arch", plan.arch_points),
+            (message("plans.missing.which-jaw"), plan.known_jaw),
+            (message("plans.missing.jaw-plane"), plan.level),
+            (message("plans.missing.arch"), plan.arch_points),
         )
         if value is None
     ]
     if missing:
-        raise PlanError("plan-not-ready", missing=" and ".join(missing))
+        raise PlanError("plan-not-ready", missing=listed(missing))
     return traced(plan)
 
 
@@ -93,8 +95,8 @@ def traced(plan: Plan) -> Arch:
         ``plan-not-ready`` without jaw plane or arch; ``arch-too-short``.
     """
     if plan.level is None or plan.arch_points is None:
-        missing = "jaw plane" if plan.level is None else "arch"
-        raise PlanError("plan-not-ready", missing=missing)
+        key = "plans.missing.jaw-plane" if plan.level is None else "plans.missing.arch"
+        raise PlanError("plan-not-ready", missing=message(key))
     return _traced(plan.arch_points.tobytes(), plan.level, *side_told(plan))
 
 
@@ -300,7 +302,8 @@ def _against_scan(plan: Plan) -> Iterator[Finding]:
             )
     check = plan.side_check
     if side is not None and check is not None and check.side != side:
-        fields = {"region": region, "side": check.side, "by": check.by or "somebody"}
+        fields: dict[str, object] = {"region": region, "side": check.side}
+        fields["by"] = check.by or message("plans.said.somebody")
         yield Finding("side-check-against-scan", "caution", fields)
 
 
@@ -329,8 +332,9 @@ def _midline_findings(plan: Plan, arch: Arch) -> Iterator[Finding]:
     for subject, _, station in places(plan, arch):
         left = station - middle
         if left * answered < -NEAR_MIDLINE_MM:
-            fields = {"subject": subject, "mm": f"{abs(left):.1f}"}
-            fields |= {"side": plan.side_check.side, "by": plan.side_check.by or "somebody"}
+            fields: dict[str, object] = {"subject": subject, "mm": f"{abs(left):.1f}"}
+            fields["side"] = plan.side_check.side
+            fields["by"] = plan.side_check.by or message("plans.said.somebody")
             yield Finding("place-against-side-check", "caution", fields)
 
 

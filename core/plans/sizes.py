@@ -9,6 +9,7 @@ from pathlib import Path
 
 from core.errors import PlanError
 from core.fixture import FixtureSize
+from core.words.catalogue import message
 
 COLUMNS = (
     "label",
@@ -148,7 +149,7 @@ def listed_size(values: dict[str, str], row: int) -> ListedSize:
     numbers = {name: _mm(name, values.get(name, ""), row) for name in COLUMNS[1:]}
     for name in _NEEDED:
         if numbers[name] is None:
-            raise PlanError("sizes-row", row=row, reason=f"{name} is empty")
+            raise PlanError("sizes-row", row=row, reason=message("plans.sizes.empty", column=name))
     try:
         size = FixtureSize(
             diameter_mm=numbers["diameter_mm"] or 0.0,
@@ -176,7 +177,7 @@ def _columns(head: list[str]) -> list[str]:
 
 def _listed(columns: list[str], row: list[str], number: int, *, decimal_comma: bool) -> ListedSize:
     if any(cell.strip() for cell in row[len(columns) :]):
-        raise PlanError("sizes-row", row=number, reason="it has more cells than the first row")
+        raise PlanError("sizes-row", row=number, reason=message("plans.sizes.more-cells"))
     values = dict(zip(columns, row, strict=False))
     if decimal_comma:
         values = {n: v if n == "label" else v.replace(",", ".") for n, v in values.items()}
@@ -190,10 +191,11 @@ def _mm(name: str, text: str, row: int) -> float | None:
     try:
         value = float(text)
     except ValueError:
-        raise PlanError("sizes-row", row=row, reason=f"{name} is no number: {text!r}") from None
+        reason = message("plans.sizes.no-number", column=name, found=repr(text))
+        raise PlanError("sizes-row", row=row, reason=reason) from None
     # Negated, so that not-a-number is refused too.
     if not -LARGEST_MM < value < LARGEST_MM:
-        reason = f"{name} is not between -{LARGEST_MM:g} and {LARGEST_MM:g} mm: {text!r}"
+        reason = message("plans.sizes.range", column=name, most=LARGEST_MM, found=repr(text))
         raise PlanError("sizes-row", row=row, reason=reason)
     return value
 

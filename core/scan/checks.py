@@ -15,6 +15,7 @@ from core.scan.header import ImageHeader
 from core.scan.pixel_encoding import unreadable_layout
 from core.scan.report import scan_date
 from core.scan.stacks import Stack, patient_of
+from core.words.catalogue import message
 
 CT_CLASSES = frozenset(
     (
@@ -102,7 +103,9 @@ def _lossy(stack: Stack) -> list[Finding]:
         said = image.value("LossyImageCompression")
         if said == "01" or (image.syntax in LOSSY and said != "00"):
             ratio = image.number("LossyImageCompressionRatio")
-            about = f" (about {ratio:.0f} : 1)" if ratio else ""
+            about = message("scan.lossy.not-stated")
+            if ratio:
+                about = message("scan.lossy.about", ratio=ratio)
             return [Finding("scan_lossy", "caution", {"ratio": about})]
     return []
 

@@ -18,6 +18,7 @@ from core.scan.pixel_encoding import unreadable_layout
 from core.scan.pixels import Voxels, read_voxels
 from core.scan.report import SeriesReport
 from core.scan.sources import opened
+from core.words.catalogue import Message, message
 
 
 def inspect(
@@ -143,12 +144,21 @@ def _choose(assessed: Sequence[Assessed], series: str | None) -> Assessed:
     raise ScanError(meant.refusal.code, **meant.refusal.fields)
 
 
-def _listing(entries: Sequence[Assessed]) -> str:
-    return "; ".join(
-        f"{e.report.key} ({e.report.description or 'no description'}, "
-        f"{e.report.date or 'no date'}, {e.report.shape[0]} slices)"
+def _listing(entries: Sequence[Assessed]) -> Message:
+    *first, last = [
+        message(
+            "scan.listing.series",
+            key=e.report.key,
+            description=e.report.description or message("scan.listing.no-description"),
+            day=e.report.date or message("scan.listing.no-date"),
+            slices=e.report.shape[0],
+        )
         for e in entries
-    )
+    ]
+    found = last
+    for entry in reversed(first):
+        found = message("scan.listing.entries", first=entry, rest=found)
+    return found
 
 
 def _volume(chosen: Assessed, voxels: Voxels) -> Volume:

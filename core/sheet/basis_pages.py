@@ -121,11 +121,11 @@ def _checks(case: Case) -> list[tuple[str, str]]:
 
 
 def _structures(case: Case) -> list[tuple[str, str]]:
-    lines = [(thing_words(s.id), _structure_words(s)) for s in case.plan.structures]
-    lines += [(thing_words(a.id), _stent_words(a)) for a in case.plan.stent_axes]
+    lines = [(str(thing_words(s.id)), _structure_words(s)) for s in case.plan.structures]
+    lines += [(str(thing_words(a.id)), _stent_words(a)) for a in case.plan.stent_axes]
     for d in case.plan.declared:
         words = f"declared {d.state}: {d.reason or 'no reason given'} ({d.by or '–'} {d.at[:16]})"
-        lines.append((structure_words(d.structure), words))
+        lines.append((str(structure_words(d.structure)), words))
     return lines
 
 
@@ -177,7 +177,7 @@ def _uncertainty(case: Case) -> list[tuple[str, str]]:
     for m in case.ledger.measurements:
         for term in () if m.budget is None or m.reading.unit == "deg" else m.budget.terms:
             terms.setdefault(term.name, []).append(term.u)
-            sources.setdefault(term.name, term.source)
+            sources.setdefault(term.name, str(term.source))
     lines = [("", str(UNCERTAINTY)), ("", str(EACH_BY_ITSELF))]
     for name, values in terms.items():
         low, high = min(values), max(values)

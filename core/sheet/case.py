@@ -233,7 +233,7 @@ class Case:
 def tooth_words(iso: str) -> str:
     """A tooth number in words, or the bare text where it is no tooth."""
     try:
-        return Tooth.of(iso).words()
+        return str(Tooth.of(iso).words())
     except PlanError:
         return iso
 

@@ -50,7 +50,9 @@ def checklist_items(case: Case) -> tuple[tuple[str, str], ...]:
     else:
         items.append(("No stent axis is marked: the entry point is measured from the neighbours",
                       "see the card"))  # fmt: skip
-    removed = [thing_words(s.id) for s in plan.structures if getattr(s, "to_be_removed", False)]
+    removed = [
+        str(thing_words(s.id)) for s in plan.structures if getattr(s, "to_be_removed", False)
+    ]
     if removed:
         items.append(("To be removed first", ", ".join(removed)))
     items += [

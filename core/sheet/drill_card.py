@@ -174,7 +174,7 @@ def _short(case: Case, row: Measurement) -> str:
 
 def _drill(pages: CardPages, case: Case, plan: DrillPlan) -> None:
     y, drill = pages.y, plan.drill
-    pages.text(pages.left, y + 6.0, drill.name, size=15, face="strong", width=_NAME_MM - 2)
+    pages.text(pages.left, y + 6.0, str(drill.name), size=15, face="strong", width=_NAME_MM - 2)
     if drill.diameter_mm is not None:
         pages.text(pages.left, y + 11.4, f"Ø {plain(drill.diameter_mm)} mm", size=12)
     width = (pages.inner - _NAME_MM) / 4 - 1.5

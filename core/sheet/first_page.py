@@ -223,7 +223,7 @@ def _summary_words(case: Case) -> str:
     if case.plan.fixtures:
         return case.ledger.summary
     kinds = dict.fromkeys(
-        m.kind.row.words.lower() for m in case.ledger.measurements if m.value is not None
+        str(m.kind.row.words) for m in case.ledger.measurements if m.value is not None
     )
     if not kinds:
         return case.ledger.summary

@@ -48,7 +48,7 @@ class _Columns:
 def sources_of(rows: Iterable[Measurement]) -> list[str]:
     """The sources of all limits, each once, in the order of the rows: number n is place n - 1."""
     return list(
-        dict.fromkeys(m.limit.source for m in rows if m.limit is not None and m.limit.source)
+        dict.fromkeys(str(m.limit.source) for m in rows if m.limit is not None and m.limit.source)
     )
 
 
@@ -194,8 +194,8 @@ def _row(
     pages.text(c.limit, y, limit, size=9, align="right", width=13.0)
     verdict = " ".join((verdict_words(m.verdict), *letters))
     pages.text(c.verdict, y, verdict, size=9, face=face, width=26.0)
-    if m.limit is not None and m.limit.source in sources:
-        number = str(sources.index(m.limit.source) + 1)
+    if m.limit is not None and str(m.limit.source) in sources:
+        number = str(sources.index(str(m.limit.source)) + 1)
         pages.text(c.source, y, number, size=9, align="right")
     else:
         pages.blank()

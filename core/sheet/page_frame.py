@@ -171,7 +171,7 @@ def small_arch(pages: Pages, x: float, y: float, marked: tuple[str, ...]) -> tup
     """
     teeth = [Tooth.of(t) for t in marked]
     jaw = teeth[0].jaw if teeth else "lower"
-    alt = ARCH_ALT.format(jaw=jaw, teeth=", ".join(tooth.words() for tooth in teeth))
+    alt = ARCH_ALT.format(jaw=jaw, teeth=", ".join(str(tooth.words()) for tooth in teeth))
     with pages.element("Figure", alt=alt):
         return _arch_of_teeth(pages, x, y, marked, teeth)
 

@@ -19,7 +19,9 @@ def self_test_pdf(run: SelfTest, *, paper: PaperName = "A4") -> bytes:
     pages = Pages(paper, top_mm=_TOP_MM)
     pages.new_page()
     pages.y = pages.block(pages.left, pages.y, pages.inner, run.sentence, size=11, face="strong")
-    pages.y = pages.block(pages.left, pages.y + 2.0, pages.inner, NOT_THE_SCANNER, size=11) + 4.0
+    pages.y = (
+        pages.block(pages.left, pages.y + 2.0, pages.inner, str(NOT_THE_SCANNER), size=11) + 4.0
+    )
     heading(pages, "An invented scan, written as DICOM, read back and measured")
     with pages.element("Table"):
         with pages.element("TR", header=True):
@@ -45,7 +47,7 @@ def self_test_pdf(run: SelfTest, *, paper: PaperName = "A4") -> bytes:
         page.text(page.left, 22.5, line, size=9.5, width=page.inner, whole=True)
         page.line(page.left, 25.5, page.right, 25.5, width=0.4)
         foot = page.height - MARGIN_MM
-        page.text(page.left, foot, NOT_THE_SCANNER, size=8, width=page.inner)
+        page.text(page.left, foot, str(NOT_THE_SCANNER), size=8, width=page.inner)
 
     return pages.render(frame, Facts(title="Self-test", made_at=run.at))
 
@@ -66,7 +68,7 @@ def _head(pages: Pages) -> None:
 def _row(pages: Pages, check: Check) -> None:
     y = pages.y + 3.6
     found, true, bound, end = _columns(pages)
-    pages.text(pages.left, y, check.what, size=9, width=pages.inner * 0.5)
+    pages.text(pages.left, y, str(check.what), size=9, width=pages.inner * 0.5)
     told = "nothing" if check.found is None else _figure(check.found, check.unit)
     pages.text(found, y, told, size=9, align="right")
     pages.text(true, y, _figure(check.true, check.unit), size=9, align="right")

@@ -106,7 +106,9 @@ def _row(
         pages.blank()
         return
     pages.text(x + _LACKS, base, _lacks(row), size=8.5, align="right")
-    what = target_words(row.stopped_by, jaw=jaw) + (TIP_MARK if _with_tip(row.stopped_by) else "")
+    what = str(target_words(row.stopped_by, jaw=jaw)) + (
+        TIP_MARK if _with_tip(row.stopped_by) else ""
+    )
     pages.text(x + _TO, base, what, size=8.5, width=width - _TO)
 
 

@@ -302,7 +302,7 @@ def _beside(m: Measurement, jaw: str) -> list[Any]:
         found.append(_figure(concepts.own("crest-depth"), depth, concepts.MILLIMETER))
     if m.limit is not None:
         found.append(_figure(concepts.own("limit"), m.limit.value, concepts.MILLIMETER))
-        found.append(_text(concepts.own("limit-source"), m.limit.source))
+        found.append(_text(concepts.own("limit-source"), str(m.limit.source)))
     return found
 
 

@@ -12,6 +12,9 @@ from core.findings import Finding
 from core.plans.plan import OwnHand, Plan
 from core.trust.repeatability import RepeatStudy
 from core.trust.uncertainty import DEFAULT_PLACEMENT, LEAST_SPREAD_MM, Placement
+from core.words.catalogue import message
+
+_NO_DATE = message("trust.said.no-date")
 
 
 def own_hand(study: RepeatStudy, person: str, *, by: str = "", at: str = "") -> OwnHand:
@@ -50,14 +53,17 @@ def placement_of(plan: Plan) -> Placement:
 
 def placement_by(hand: OwnHand) -> Placement:
     """How one person's marks count: their own scatter, never below 0.2 mm."""
-    counted = "" if hand.sd_mm >= LEAST_SPREAD_MM else f", counted as {LEAST_SPREAD_MM:.2f} mm"
-    return Placement.of_person(
-        hand.sd_mm,
-        source=(
-            f"placement of marks: own repeat study of {hand.person}, {hand.studied or 'no date'}: "
-            f"{hand.marks} marks, n = {hand.placings} placings, SD {hand.sd_mm:.2f} mm{counted}"
-        ),
-    )
+    fields: dict[str, object] = {
+        "person": hand.person,
+        "day": hand.studied or _NO_DATE,
+        "marks": hand.marks,
+        "placings": hand.placings,
+        "sd": hand.sd_mm,
+    }
+    source = message("trust.source.own-hand", **fields)
+    if hand.sd_mm < LEAST_SPREAD_MM:
+        source = message("trust.source.own-hand-counted", **fields, counted=LEAST_SPREAD_MM)
+    return Placement.of_person(hand.sd_mm, source=source)
 
 
 def hand_findings(plan: Plan) -> Iterator[Finding]:
@@ -67,10 +73,10 @@ def hand_findings(plan: Plan) -> Iterator[Finding]:
         return
     fields = {
         "person": hand.person,
-        "studied": hand.studied or "no date",
+        "studied": hand.studied or _NO_DATE,
         "sd": f"{hand.sd_mm:.2f}",
         "counted": f"{placement_by(hand).seen_mm:.2f}",
-        "by": hand.by or "nobody named",
+        "by": hand.by or message("trust.said.nobody-named"),
     }
     yield Finding("own-hand", "note", fields)
     # Who signs does so by name, and places no mark by it.

@@ -13,6 +13,7 @@ from core.errors import SoundingError
 from core.geometry import Array
 from core.trust.method_error import Intraclass, intraclass
 from core.trust.repeatability import MethodError, RepeatStudy, Spread
+from core.words.catalogue import Words, message
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -21,12 +22,12 @@ class Comparison:
 
     Parameters
     ----------
-    title : str
+    title : Words
     first, second : (n,) mm
     error : MethodError
     """
 
-    title: str
+    title: Words
     first: Array
     second: Array
     error: MethodError
@@ -72,11 +73,13 @@ def result_of(study: RepeatStudy) -> RepeatResult:
         except SoundingError as fault:
             troubles.append(f"{person}: {fault}")
     pairs = [
-        (f"{person}, round 1 and round 2", (person, 1), (person, 2)) for person in study.people
+        (message("trust.repeat.own-rounds", person=person), (person, 1), (person, 2))
+        for person in study.people
     ]
     if len(study.people) > 1:
         one, two = study.people
-        pairs.append((f"{one} and {two}, round 1 of each", (one, 1), (two, 1)))
+        title = message("trust.repeat.two-people", first=one, second=two)
+        pairs.append((title, (one, 1), (two, 1)))
     marks = _marks(study)
     comparisons: list[Comparison] = []
     table = None

@@ -35,6 +35,8 @@ from core.trust.uncertainty import (
     voxel_extent_mm,
 )
 from core.words import sentence
+from core.words.catalogue import Words, message
+from core.words.values import row_of
 
 LEAST_TOLD = 0.005
 """Deviations below this fail no scan (common practice, no source)."""
@@ -251,10 +253,11 @@ def _all_directions(deviations: list[Deviation]) -> bool:
     return float(np.linalg.eigvalsh(spread)[0]) >= _ALL_DIRECTIONS
 
 
-def _source(deviations: list[Deviation], mean: float, mean_u: float, everywhere: bool) -> str:
-    pairs = "1 distance" if len(deviations) == 1 else f"{len(deviations)} distances"
-    text = f"scale check by {pairs}: {100 * mean:+.2f} %, standard uncertainty {percent(mean_u)}"
-    return text if everywhere else f"{text}; not along all directions, so not under 0.7 %"
+def _source(deviations: list[Deviation], mean: float, mean_u: float, everywhere: bool) -> Words:
+    check = message(
+        "trust.source.scale-check", count=len(deviations), mean=100 * mean, u=100 * mean_u
+    )
+    return check if everywhere else message("trust.source.scale-check-partly", check=check)
 
 
 def _findings(
@@ -272,7 +275,12 @@ def _findings(
     if failed:
         found.append(Finding("scale-check-failed", "caution", fields))
     if contradictory:
-        ids = ", ".join(f"{row.id} {100 * row.relative:+.1f} %" for row in deviations)
+        ids = row_of(
+            [
+                message("trust.scale.pair", id=row.id, percent=100 * row.relative)
+                for row in deviations
+            ]
+        )
         found.append(Finding("scale-objects-contradict", "caution", {"ids": ids}))
     by_hand = [row.id for row in deviations if row.by_hand]
     if by_hand:

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 
 from core.geometry import Array, unit
 from core.measurement import Budget, MarkInfluence, Reading, Term
+from core.words.catalogue import Words, message
 
 LEAST_SPREAD_MM = 0.2
 """No person's own spread counts as smaller than this (common practice, no source)."""
@@ -25,10 +26,7 @@ LEAST_SPREAD_MM = 0.2
 DEFAULT_SCALE = 0.007
 """Relative standard uncertainty without a scale check: 1.2 % rectangular, 0.012 / sqrt(3), up."""
 
-SCALE_SOURCE = (
-    "no scale check; 1.2 % rectangular, Ludlow et al. 2007, Oral Surg Oral Med Oral Pathol "
-    "Oral Radiol Endod 103:534"
-)
+SCALE_SOURCE = message("trust.source.scale")
 COURSE_SD_MM = 0.32
 """Standard deviation, in each direction, of what one person gets wrong along a whole course.
 
@@ -38,15 +36,12 @@ square 0.55 mm, over sqrt(3) directions. That all of it is common to a course is
 no source.
 """
 
-COURSE_SOURCE = (
-    "what one person gets wrong along a whole traced course, the same way at all its marks: "
-    "0.32 mm a direction, from two tracings of the same canals 0.275 ± 0.475 mm apart, Dent Med "
-    "Probl 2024, 61(6):893; that all of it is common to the course: common practice, no source"
-)
-VOXEL_SOURCE = "extent of a voxel / sqrt(12) for each hand-placed end"
-EDGE_SOURCE = "standard error of the edges found in the image"
-SIZE_SOURCE = "spread of the structure's diameter, as fitted, entered or assumed"
-FIT_SOURCE = "standard deviation of the axis found in the image"
+COURSE_SOURCE = message("trust.source.course")
+VOXEL_SOURCE = message("trust.source.voxel")
+EDGE_SOURCE = message("trust.source.edge")
+SIZE_SOURCE = message("trust.source.size")
+FIT_SOURCE = message("trust.source.fit")
+PLACEMENT_SOURCE = message("trust.source.placement")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,20 +54,17 @@ class Placement:
         By how well the operator saw it.
     measured : bool
         From the operator's own repeat study: the spread then contains the voxel term.
-    source : str
+    source : Words
     """
 
     seen_mm: float = 0.25
     faint_mm: float = 0.5
     not_seen_mm: float = 1.0
     measured: bool = False
-    source: str = (
-        "0.25 mm a mark and direction, from Tomasi et al. 2011, Dentomaxillofac Radiol 40:244; "
-        "faint 0.5, not seen 1.0: common practice, no source"
-    )
+    source: Words = PLACEMENT_SOURCE
 
     @classmethod
-    def of_person(cls, spread_mm: float, *, source: str) -> Placement:
+    def of_person(cls, spread_mm: float, *, source: Words) -> Placement:
         """From a repeat study; it shows scatter and no bias, so never below 0.2 mm."""
         seen = max(spread_mm, LEAST_SPREAD_MM)
         default = cls()
@@ -98,7 +90,7 @@ class Scale:
     """Relative standard uncertainty of lengths in the scan, and where it comes from."""
 
     relative_u: float = DEFAULT_SCALE
-    source: str = SCALE_SOURCE
+    source: Words = SCALE_SOURCE
 
 
 DEFAULT_PLACEMENT = Placement()

@@ -7,14 +7,16 @@ least-allowed limit L only when value - g >= L, g = 1.645 u, 95 % one-sided.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Literal
 
 from core.identity import inner_side, thing_words
 from core.measurement import GUARD, Budget, Evidence, Limit, Measurement, Note, Reading, VerdictCode
 from core.measurement_kinds import DepthDetails
-from core.words.catalogue import Words, message, say, together
+from core.words.catalogue import Message, Words, message, say, together
+from core.words.values import row_of, side_words
 
 DRILLING_ERROR_MM = 1.0
 """What lies nearer is within the error of drilling (common practice, no source)."""
@@ -191,25 +193,62 @@ def summary_sentence(measurements: Sequence[Measurement], *, jaw: str | None) ->
             names = list(dict.fromkeys(target_words(m, jaw=jaw) for m in rows[verdict]))
             if len(names) > MOST_NAMES:
                 more = len(names) - MOST_NAMES + 1
-                names = [*names[: MOST_NAMES - 1], say("trust.verdict.and-more", more=more)]
-            said = say(_COUNTED[verdict], number=len(rows[verdict]), names=", ".join(names))
+                names = [*names[: MOST_NAMES - 1], message("trust.verdict.and-more", more=more)]
+            said = say(_COUNTED[verdict], number=len(rows[verdict]), names=row_of(names))
             parts.insert(where, said)
     return together(say("trust.verdict.summary", parts=", ".join(parts)), str(NO_CLEARANCE))
 
 
-def target_words(measurement: Measurement, *, jaw: str | None) -> str:
+_OF: Mapping[str, Message] = MappingProxyType(
+    {
+        "usable": message("measuring.of.usable"),
+        "levelled": message("measuring.of.levelled"),
+        "platform below bone": message("measuring.of.platform-below-bone"),
+        "drill to the apex": message("measuring.of.drill-to-the-apex"),
+        "gum over the buccal rim": message("measuring.of.gum"),
+        "fixture": message("measuring.of.fixture"),
+    }
+)
+_FROM: Mapping[str, Message] = MappingProxyType(
+    {
+        "buccal rim": message("measuring.from.buccal-rim"),
+        "highest rim": message("measuring.from.highest-rim"),
+        "gum": message("measuring.from.gum"),
+        "stent top": message("measuring.from.stent-top"),
+        "platform": message("measuring.from.platform"),
+    }
+)
+
+
+def of_words(of: Words) -> Words:
+    """What of several things a row measures, for people; words are left as they are."""
+    return _OF.get(of, of) if isinstance(of, str) else of
+
+
+def from_words(counted_from: str) -> Words:
+    """Where a depth or height is counted from, for people: ``from the buccal rim``."""
+    return _FROM[counted_from]
+
+
+def target_words(measurement: Measurement, *, jaw: str | None) -> Words:
     """What a measurement is to, for people: ``root of 35``, ``canal left``, ``remaining bone``.
 
     In the upper jaw *lingual* reads *palatal*.
     """
     details = measurement.details
-    side = details.side.replace("lingual", inner_side(jaw))
-    target = measurement.target
-    if not target and isinstance(details, DepthDetails):
-        start = f" from the {details.counted_from}" if details.counted_from else ""
-        target = f"{details.of}{start}"
-    target = target or measurement.kind.row.words.lower()
-    return f"{thing_words(target.removesuffix('-deep'))} {side}".strip()
+    if measurement.target:
+        words = thing_words(measurement.target.removesuffix("-deep"))
+    elif isinstance(details, DepthDetails) and details.of:
+        words = of_words(details.of)
+        if details.counted_from:
+            start = from_words(details.counted_from)
+            words = message("things.named.other", kind=words, rest=start)
+    else:
+        words = measurement.kind.row.words
+    if not details.side:
+        return words
+    side = inner_side(jaw) if details.side == "lingual" else details.side
+    return message("things.at-side", thing=words, side=side_words(side))
 
 
 def round_down(value: float, step: float) -> float:

@@ -7,14 +7,18 @@ the files ``locale/<language>/codes-<subject>.po``; every other text under a key
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from types import MappingProxyType
 
-from core.words.catalogue import SOURCE, catalogue_of, rooms, said
+from core.words.catalogue import SOURCE, Message, catalogue_of, form_of, rooms, said
+from core.words.values import capitalised, in_words
 
 CODES = "codes-"
 """What the names of the files begin with that hold sentences of codes."""
+
+_STARTS = re.compile(r"\{(\w+)")
 
 
 def sentence(code: str, fields: Mapping[str, object] | None = None) -> str:
@@ -25,7 +29,8 @@ def sentence(code: str, fields: Mapping[str, object] | None = None) -> str:
     code : str
         Msgid in one of the files.
     fields : mapping, optional
-        Values for the sentence's ``{names}``.
+        Values for the sentence's ``{names}``; what `core.words.values` knows by a code is said in
+        words.
 
     Raises
     ------
@@ -35,7 +40,13 @@ def sentence(code: str, fields: Mapping[str, object] | None = None) -> str:
     """
     if code not in code_rooms():
         raise KeyError(f"no sentence for the code {code!r}")
-    return said(code_rooms()[code], code, fields or {})
+    room, worded = code_rooms()[code], in_words(fields or {})
+    text = said(room, code, worded)
+    starts = _STARTS.match(form_of(room, code, worded))
+    # What the program calls by a name of its own begins a sentence with a capital.
+    if starts is not None and isinstance(worded[starts[1]], Message):
+        return capitalised(text)
+    return text
 
 
 @lru_cache(maxsize=1)

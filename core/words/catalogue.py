@@ -49,6 +49,9 @@ class Message:
     def __post_init__(self) -> None:
         object.__setattr__(self, "fields", MappingProxyType(dict(self.fields)))
 
+    def __hash__(self) -> int:
+        return hash(self.key)
+
     def __str__(self) -> str:
         return say(self.key, **self.fields)
 
@@ -127,17 +130,27 @@ def said(room: str, key: str, fields: Mapping[str, object]) -> str:
     key : str
     fields : mapping
     """
-    spoken = language()
-    room_of = catalogue_of(spoken, room)
+    numbers = catalogue_of(language(), "numbers")
+    return _Filled(numbers).vformat(form_of(room, key, fields), (), fields)
+
+
+def form_of(room: str, key: str, fields: Mapping[str, object]) -> str:
+    """A sentence in the language that is spoken, its fields not filled in.
+
+    Parameters
+    ----------
+    room : str
+    key : str
+    fields : mapping
+        Of these only ``count`` matters, where the sentence has plural forms.
+    """
+    room_of = catalogue_of(language(), room)
     if key not in room_of.entries:
         room_of = catalogue_of(SOURCE, room)
     if key not in room_of.entries:
         raise KeyError(f"no sentence for {key!r} in {room}.po")
     forms = room_of.entries[key].forms
-    form = forms[0]
-    if len(forms) > 1:
-        form = forms[room_of.plural(_count(key, fields))]
-    return _Filled(catalogue_of(spoken, "numbers")).vformat(form, (), fields)
+    return forms[0] if len(forms) == 1 else forms[room_of.plural(_count(key, fields))]
 
 
 def _count(key: str, fields: Mapping[str, object]) -> int:

@@ -211,7 +211,7 @@ def test_a_tooth_of_the_wrong_side_is_told():
         for tooth in wrong.split():
             doubt = tooth_doubt(arch, station, tooth)
             assert (doubt.code, doubt.severity) == ("side-against-tooth", "caution")
-            assert Tooth.of(tooth).words() in doubt.message
+            assert str(Tooth.of(tooth).words()) in doubt.message
     assert tooth_doubt(arch, right, "") is None
 
 
@@ -303,15 +303,15 @@ def test_stations_are_told_from_the_midline():
     arch = Arch.trace(jaw(), level=FLAT)
     midline = arch.frame(arch.length_mm / 2).origin + np.array([0, -3, 4])
     middle = arch.length_mm / 2
-    assert station_words(arch, middle + 21.42, midline) == "21.4 mm left of the midline"
-    assert station_words(arch, middle - 3.06, midline) == "3.1 mm right of the midline"
-    assert station_words(arch, middle - 0.04, midline) == "at the midline"
-    assert station_words(arch, 12.3, None) == "12.3 mm along the arch from its right end"
-    beyond = station_words(arch, arch.length_mm + 2, midline)
+    assert str(station_words(arch, middle + 21.42, midline)) == "21.4 mm left of the midline"
+    assert str(station_words(arch, middle - 3.06, midline)) == "3.1 mm right of the midline"
+    assert str(station_words(arch, middle - 0.04, midline)) == "at the midline"
+    assert str(station_words(arch, 12.3, None)) == "12.3 mm along the arch from its right end"
+    beyond = str(station_words(arch, arch.length_mm + 2, midline))
     assert beyond.endswith("left of the midline, beyond the traced arch")
 
 
 def test_an_open_side_is_never_named():
     arch = Arch.trace(short_trace(0), level=FLAT)
-    words = station_words(arch, 5.0, arch.frame(1).origin)
+    words = str(station_words(arch, 5.0, arch.frame(1).origin))
     assert words == "5.0 mm along the traced arch, side not settled"

@@ -59,7 +59,7 @@ def test_pictures_draw_it_in_its_own_style_and_explain_it(kind_id):
 @EVERY
 def test_sheet_report_and_declarations_name_it(kind_id):
     found, kind = JOURNEY(kind_id), KIND[kind_id]
-    assert kind.words in found.sheet
+    assert str(kind.words) in found.sheet
     if kind.concept is not None:
         assert set(found.report) <= {kind.concept.meaning}
     if kind.declared_as:

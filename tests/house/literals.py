@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 PROGRAMMERS = {
     "AssertionError", "AttributeError", "IndexError", "KeyError", "NotImplementedError",
-    "RuntimeError", "TypeError", "ValueError",
+    "ArithmeticError", "RuntimeError", "TypeError", "ValueError",
 }  # fmt: skip
 """Errors that only a programmer sees."""
 
@@ -29,6 +29,9 @@ SILENT = {
 
 EXAMPLES = {"command": 2}
 """From this argument on they are handed commands as they are typed."""
+
+IN_FILES = {"Concept"}
+"""What is handed to them is written to files of a standard, in English wherever it is."""
 
 SHOWN = {
     "QAction", "QCheckBox", "QGroupBox", "QLabel", "QListWidgetItem", "QPushButton", "QRadioButton",
@@ -116,6 +119,8 @@ def _hides(above: ast.AST, child: ast.AST) -> bool:
         return _called(above.exc) in PROGRAMMERS
     if isinstance(above, ast.Subscript):
         return isinstance(above.value, ast.Name) and above.value.id == "Literal"
+    if isinstance(above, ast.Call):
+        return _called(above) in IN_FILES
     if isinstance(above, ast.FormattedValue):
         return above.format_spec is child
     if isinstance(above, ast.AnnAssign):

@@ -36,7 +36,7 @@ class DeclareDialog(Dialog):
         self.structure = QComboBox()
         self.structure.setAccessibleName(say("dialogs.answers.declare.structure"))
         for name in declarable(session.plan):
-            self.structure.addItem(structure_words(name), name)
+            self.structure.addItem(str(structure_words(name)), name)
         chosen = self.structure.findData(structure.replace("nasal-floor", "nasal floor"))
         self.structure.setCurrentIndex(max(chosen, 0))
         self.structure.currentIndexChanged.connect(self._read)

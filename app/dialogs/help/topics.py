@@ -213,7 +213,7 @@ def topics() -> dict[str, Topic]:
     pages |= {"by hand": _by_hand(), "sides": _sides()}
     for kind in MeasurementKind:
         paragraphs = (str(DEFINITIONS[kind]), *_more().get(kind, ()))
-        pages[kind.value] = Topic(title=str(kind.row.words), paragraphs=paragraphs)
+        pages[kind.value] = Topic(title=kind.row.title, paragraphs=paragraphs)
     pages |= {"ridge profile": _profile(), "sizes": _sizes(), "grey values": _grey()}
     pages["table"] = _table()
     return pages | {"keys": _keys(), "licences": _licences(), "about": _about()}
@@ -221,7 +221,7 @@ def topics() -> dict[str, Topic]:
 
 def _glossary() -> Topic:
     """Every term in the order of the alphabet; a measure's meaning is its definition."""
-    measures = {str(kind.row.words): str(DEFINITIONS[kind]) for kind in MeasurementKind}
+    measures = {kind.row.title: str(DEFINITIONS[kind]) for kind in MeasurementKind}
     terms = {**glossary(language()), **measures}
     return Topic(
         title=say("dialogs.help.topics.glossary"),

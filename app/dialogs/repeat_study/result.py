@@ -54,7 +54,7 @@ class RepeatResultDialog(Dialog):
         self.which = QComboBox()
         self.which.setAccessibleName(say("dialogs.repeat_study.result.series-compared"))
         for comparison in self.result_now.comparisons:
-            self.which.addItem(comparison.title)
+            self.which.addItem(str(comparison.title))
         self.which.setCurrentIndex(len(self.result_now.comparisons) - 1)
         self.which.currentIndexChanged.connect(self._show)
         self.body.addWidget(self.which)

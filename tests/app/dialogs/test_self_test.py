@@ -46,7 +46,7 @@ def test_it_runs_beside_the_window_and_leaves_page_and_figures(dialog, qtbot, tm
     assert pdf.parent == tmp_path / "kept"
     figures = json.loads(document.read_text("utf-8"))
     assert figures["passed"]
-    assert figures["caution"] == NOT_THE_SCANNER
+    assert figures["caution"] == str(NOT_THE_SCANNER)
     out = tmp_path / "out"
     out.mkdir()
     dialog.save_to(out)

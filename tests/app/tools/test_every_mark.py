@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 
-from app.panels.rows_shown import mark_tool
+from app.panels.rows_shown import mark_tool, tool_of
 from app.tools.catalogue import TOOLS
 from app.tools.fixture import EVERY_KIND, Adjust
 from app.tools.jaw import ArchTool
@@ -95,7 +95,7 @@ def test_every_tool_has_its_words_and_no_words_are_left_over(tool):
 @pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.id)
 def test_every_kind_has_a_tool_of_its_name_that_takes_its_marks(kind):
     tools = {tool.name: tool for tool in TOOLS}
-    tool = tools.get(kind.words.capitalize())
+    tool = tools.get(tool_of(kind))
     assert tool is not None
     assert kind.file_kind in tool.kinds
     if kind.declared_as:

@@ -47,4 +47,4 @@ def test_outside_the_scan_there_is_no_value_but_a_reason():
 
 
 def test_the_label_says_that_it_is_no_hu():
-    assert LABEL == "grey value of this scan, not HU"
+    assert str(LABEL) == "grey value of this scan, not HU"

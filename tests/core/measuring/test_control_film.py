@@ -140,8 +140,8 @@ def test_own_figures_stand_in_only_from_ten_films_of_that_distance_on():
     assert series.deeper_mm == pytest.approx(0.4)
     assert series.mesiodistal_mm == FREE_HAND.mesiodistal_mm
     assert (series.buccolingual_mm, series.tilt_deg) == (0.70, 8.7)
-    assert "LM: depth 0.40 mm from 10 films" in series.source
-    assert "Schnutenhaus" in series.source
+    assert "LM: depth 0.40 mm from 10 films" in str(series.source)
+    assert "Schnutenhaus" in str(series.source)
     both = own_series((*ten, *results(NEIGHBOUR, [0.5] * 10)), "LM")
     assert both.mesiodistal_mm == pytest.approx(0.5)
 

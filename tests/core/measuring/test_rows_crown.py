@@ -119,7 +119,7 @@ def test_the_opponent_counts_only_where_somebody_said_that_the_teeth_were_togeth
     room = rows_of(opponent, document=said)["36/room/opponent"]
     assert room.value == pytest.approx(8.5)
     assert (room.limit.value, room.verdict) == (7.0, "meets limit")
-    assert room.limit.source == "common practice, no source"
+    assert str(room.limit.source) == "common practice, no source"
     low = rows_of(marks("opponent", at(up=6.5)), document=said)["36/room/opponent"]
     assert low.verdict == "below limit"
     assert rows_of(opponent, document={"teeth_together": {}})["36/room/opponent"].value is None

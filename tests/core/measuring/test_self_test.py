@@ -36,7 +36,7 @@ def test_a_run_without_checks_is_not_passed():
 
 def test_the_json_holds_every_figure_bound_seed_version_and_machine():
     told = json.loads(RUN.to_json())
-    assert told["caution"] == NOT_THE_SCANNER
+    assert told["caution"] == str(NOT_THE_SCANNER)
     assert told["seed"] == 7
     assert told["checks"] == [{
         "what": "clearance to canal-left", "found": 5.301, "true": 5.3, "bound": 0.02,
@@ -68,7 +68,7 @@ def test_every_rule_holds_in_the_program_as_it_stands():
 
 def test_a_rule_that_is_broken_is_noticed(monkeypatch):
     monkeypatch.setattr("core.trust.verdict.GUARD", 1.0)
-    missed = [c.what for c in rule_checks() if not c.passed]
+    missed = [str(c.what) for c in rule_checks() if not c.passed]
     assert "verdict: just under the guard band" in missed
 
 
@@ -84,5 +84,5 @@ def test_a_program_that_breaks_off_is_a_failed_self_test_and_says_nothing_of_ano
     run = replace(RUN, checks=checks)
     assert not run.passed
     assert "broke off" in run.sentence
-    assert "do not measure with this installation" in run.sentence
+    assert "Do not measure with this installation" in run.sentence
     assert "open the scan" not in run.sentence.lower()

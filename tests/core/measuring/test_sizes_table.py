@@ -87,7 +87,7 @@ def test_a_wall_that_is_too_thin_is_named_by_its_side():
         if r.listed.size == FixtureSize(diameter_mm=5.0, length_mm=6.0)
     )
     assert wide.verdict == "below limit"
-    assert wide.note.fields["what"] == "remaining bone buccal"
+    assert str(wide.note.fields["what"]) == "remaining bone buccal"
     assert lacking(wide.stopped_by) > 0
 
 

@@ -104,9 +104,9 @@ def test_every_hand_placed_point_has_one_address():
     assert len(marks) == 3 + 3 + 2 + 2 + 1 + 2 + 2 + 3 + 3 + 1
     assert len({m.key for m in marks}) == len(marks)
     assert [m.seen for m in marks if m.owner == "canal-left"] == ["yes", "faint", "no"]
-    assert mark(PLAN, "canal-left", 2).words() == "canal left: mark 3"
-    assert mark(PLAN, "foramen-left", "mesial").words() == "foramen left: mesial edge"
-    assert mark(PLAN, "stent-axis-1", "occlusal").words() == "stent axis 1: occlusal end"
+    assert str(mark(PLAN, "canal-left", 2).words()) == "canal left: mark 3"
+    assert str(mark(PLAN, "foramen-left", "mesial").words()) == "foramen left: mesial edge"
+    assert str(mark(PLAN, "stent-axis-1", "occlusal").words()) == "stent axis 1: occlusal end"
 
 
 @pytest.mark.parametrize("key", [m.key for m in marks_of(PLAN)])
@@ -205,7 +205,7 @@ def test_what_is_locked_is_refused_everywhere():
         with pytest.raises(PlanError) as refused:
             change()
         assert refused.value.code == "edit-locked"
-        assert "canal left is locked" in str(refused.value)
+        assert "Canal left is locked" in str(refused.value)
     again = edit.with_lock(plan, "canal-left", locked=False)
     assert edit_marks.with_mark_moved(again, at, (0, 0, 0)) is not None
 

@@ -112,7 +112,7 @@ def test_a_new_fixture_points_into_the_jaw(jaw, z):
     plan = Plan(jaw=jaw, level=LEVEL)
     axis, words = edit_pose.axis_at(plan, (20, 14, 0))
     assert axis == pytest.approx((0, 0, z))
-    assert words == "across the jaw plane"
+    assert str(words) == "perpendicular to the occlusal plane"
 
 
 def test_a_new_fixture_takes_the_stent_axis_where_there_is_one_near():
@@ -121,7 +121,7 @@ def test_a_new_fixture_takes_the_stent_axis_where_there_is_one_near():
     plan = Plan(jaw="lower", level=LEVEL, stent_axes=(far, near))
     axis, words = edit_pose.axis_at(plan, (20, 14, 0))
     assert angle_deg(axis, (0.5, 0, -6)) < 1e-6
-    assert words == "along the stent axis"
+    assert str(words) == "along the stent axis"
 
 
 def test_without_a_jaw_no_axis_is_guessed():
@@ -186,25 +186,25 @@ def test_small_moves_are_called_by_the_patients_own_directions(tooth, jaw, inner
     cheek = np.array([1.0 if tooth[0] in "23" else -1.0, 0, 0])
     frame = fixture_frame(fixture, arch)
     # At a molar the cheek lies to the side, the midline forwards (LPS -y).
-    assert direction_words(plan, arch, fixture, frame.b) == "buccal"
-    assert "buccal" in direction_words(plan, arch, fixture, cheek)
-    assert inner in direction_words(plan, arch, fixture, -cheek)
-    assert "mesial" in direction_words(plan, arch, fixture, (0, -1, 0))
-    assert "distal" in direction_words(plan, arch, fixture, (0, 1, 0))
-    assert direction_words(plan, arch, fixture, into) == "apical"
-    assert direction_words(plan, arch, fixture, -np.array(into)) == "coronal"
+    assert str(direction_words(plan, arch, fixture, frame.b)) == "buccal"
+    assert "buccal" in str(direction_words(plan, arch, fixture, cheek))
+    assert inner in str(direction_words(plan, arch, fixture, -cheek))
+    assert "mesial" in str(direction_words(plan, arch, fixture, (0, -1, 0)))
+    assert "distal" in str(direction_words(plan, arch, fixture, (0, 1, 0)))
+    assert str(direction_words(plan, arch, fixture, into)) == "apical"
+    assert str(direction_words(plan, arch, fixture, -np.array(into))) == "coronal"
 
 
 def test_without_an_arch_the_patients_sides_are_said():
     plan = Plan()
     fixture = fixture_of(plan_with())
-    assert direction_words(plan, None, fixture, (1, 0, 0)) == "towards the patient’s left"
-    assert direction_words(plan, None, fixture, (0, -1, 1)) == "forwards and upwards"
+    assert str(direction_words(plan, None, fixture, (1, 0, 0))) == "towards the patient’s left"
+    assert str(direction_words(plan, None, fixture, (0, -1, 1))) == "forwards and upwards"
 
 
 def test_words_at_a_place_of_the_jaw():
     plan = plan_with()
     arch = arch_of(plan)
-    assert "buccal" in place_words(plan, arch, (22, 14, -5), (1, 0, 0))
-    assert place_words(plan, arch, (22, 14, -5), (0, 0, -1)) == "downwards"
-    assert place_words(plan, arch, (0, -5, -5), (1, 0, 0)) == "towards the patient’s left"
+    assert "buccal" in str(place_words(plan, arch, (22, 14, -5), (1, 0, 0)))
+    assert str(place_words(plan, arch, (22, 14, -5), (0, 0, -1))) == "downwards"
+    assert str(place_words(plan, arch, (0, -5, -5), (1, 0, 0))) == "towards the patient’s left"

@@ -140,7 +140,7 @@ def test_declarations_of_nothing_and_of_what_is_marked():
         for s in ("canal-left", "loop", "root-37", "forman", "canal")
     )
     found = plan_findings(plan(structures=structures, declared=declared))
-    assert [(f.code, f.fields["structure"]) for f in found] == [
+    assert [(f.code, str(f.fields["structure"])) for f in found] == [
         ("declaration-of-nothing", "forman"),
         ("declared-and-marked", "canal"),
     ]

@@ -63,7 +63,7 @@ def test_a_persons_spread_becomes_the_placement_and_never_less_than_0_2_mm():
     assert wide.measured
     assert wide.seen_mm == pytest.approx(study(sd=0.45).spread("LM").sd_mm)
     assert steady.seen_mm == 0.2
-    assert "repeat study of LM, 2026-09-14: 24 marks" in wide.source
+    assert "repeat study of LM, 2026-09-14: 24 marks" in str(wide.source)
 
 
 def test_each_person_has_an_own_spread():

@@ -31,7 +31,7 @@ ROOT = Path(__file__).parents[3]
     ],
 )
 def test_ids_in_words(thing_id, words):
-    assert thing_words(thing_id) == words
+    assert str(thing_words(thing_id)) == words
 
 
 def test_no_remark_names_a_thing_by_its_id():
