@@ -10,10 +10,10 @@ from core.measuring.ledger import Ledger
 from core.sheet.archive_object import archive_object, encapsulate, refer_to_scan
 from core.sheet.study import as_file
 
-_PDF_SERIES, _STL_SERIES = 9902, 9904
+_PDF_SERIES, _STL_SERIES, _BASIS_SERIES = 9902, 9904, 9906
 
 
-def encapsulated_pdf(ledger: Ledger, pdf: bytes) -> bytes:
+def encapsulated_pdf(ledger: Ledger, pdf: bytes, *, basis: bool = False) -> bytes:
     """A DICOM file that holds the PDF and belongs to the scan's patient and study.
 
     Parameters
@@ -21,20 +21,25 @@ def encapsulated_pdf(ledger: Ledger, pdf: bytes) -> bytes:
     ledger : Ledger
         Of the sheet; says whose it is and whether it is signed.
     pdf : bytes
+    basis : bool, optional
+        True: it is what the sheet rests on, a series of its own.
 
     Raises
     ------
     OutputError
         ``archive-field-missing`` with the attribute's name.
     """
+    name, title, number = "sheet", "Measurement sheet", _PDF_SERIES
+    if basis:
+        name, title, number = "basis", "Basis of the measurement sheet", _BASIS_SERIES
     d = archive_object(
-        ledger, EncapsulatedPDFStorage, series="measurement sheet", modality="DOC",
-        series_number=_PDF_SERIES, name="sheet", number=ledger.plan.revision + 1,
+        ledger, EncapsulatedPDFStorage, series=f"{title[:1].lower()}{title[1:]}", modality="DOC",
+        series_number=number, name=name, number=ledger.plan.revision + 1,
     )  # fmt: skip
     d.ConversionType = "WSD"
     # Name, ID and birth date are printed on every page.
     d.BurnedInAnnotation = "YES"
-    encapsulate(d, ledger, pdf, title="Measurement sheet", mime_type="application/pdf")
+    encapsulate(d, ledger, pdf, title=title, mime_type="application/pdf")
     return as_file(d)
 
 

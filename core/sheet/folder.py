@@ -6,7 +6,7 @@ import contextlib
 import json
 import os
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from core.atomic import write_together
@@ -232,11 +232,15 @@ def _made(
     for done, part in enumerate(others, start=1):
         try:
             refuse_hindered(part, case.ledger)
-            files += part_files(part, case, settings, made)
+            found = part_files(part, case, settings, made)
         except OutputError as refusal:
             if not leave_out:
                 raise
             left_out[part] = refusal
+            continue
+        files += found
+        if part == "basis":
+            made = replace(made, basis=found[0][1])
         tell(0.75 + 0.2 * done / len(others))
     files.append((LEDGER_FILE, case.ledger.to_json().encode("utf-8")))
     return files, left_out

@@ -31,7 +31,7 @@ FILES: dict[str, tuple[str, ...]] = {
     "checklist": ("checklist.pdf",),
     "patient": ("patient.pdf",),
     "report": (REPORT_FILE,),
-    "pdf object": ("sheet.dcm",),
+    "pdf object": ("sheet.dcm", "basis.dcm"),
     "key pictures": ("key-*.dcm",),
     "bodies": ("body-*.dcm",),
     "laboratory": ("laboratory.pdf",),

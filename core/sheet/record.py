@@ -67,8 +67,8 @@ class Made:
 
     Parameters
     ----------
-    sheet : bytes, optional
-        The sheet's PDF, for the archive.
+    sheet, basis : bytes, optional
+        The sheet's PDF and its basis, for the archive.
     pictures : Files, optional
         The sheet's pictures.
     earlier_report : bytes, optional
@@ -76,6 +76,7 @@ class Made:
     """
 
     sheet: bytes | None = None
+    basis: bytes | None = None
     pictures: Files | None = None
     earlier_report: bytes | None = None
 
@@ -111,7 +112,7 @@ def part_files(
         "checklist": lambda: _named("checklist.pdf", checklist_pdf(case, paper=paper)),
         "patient": lambda: _named("patient.pdf", _patient(case, settings)),
         "report": lambda: _report(case.ledger, made.earlier_report),
-        "pdf object": lambda: _object(case, settings, made.sheet),
+        "pdf object": lambda: _objects(case, settings, made),
         "key pictures": lambda: _key_pictures(case, made.pictures),
         "bodies": lambda: _bodies(case),
         "laboratory": lambda: _laboratory(case, settings),
@@ -140,11 +141,16 @@ def _report(ledger: Ledger, earlier: bytes | None) -> Files:
     return [(REPORT_FILE, structured_report(ledger, predecessor=earlier))]
 
 
-def _object(case: Case, settings: RecordSettings, sheet: bytes | None) -> Files:
+def _objects(case: Case, settings: RecordSettings, made: Made) -> Files:
     from core.sheet.encapsulated import encapsulated_pdf
 
-    pdf = sheet_pdf(case, paper=settings.paper_name) if sheet is None else sheet
-    return [("sheet.dcm", encapsulated_pdf(case.ledger, pdf))]
+    paper = settings.paper_name
+    sheet = sheet_pdf(case, paper=paper) if made.sheet is None else made.sheet
+    basis = basis_pdf(case, paper=paper) if made.basis is None else made.basis
+    return [
+        ("sheet.dcm", encapsulated_pdf(case.ledger, sheet)),
+        ("basis.dcm", encapsulated_pdf(case.ledger, basis, basis=True)),
+    ]
 
 
 def _key_pictures(case: Case, drawn: Files | None) -> Files:

@@ -32,8 +32,8 @@ SHEET = {
 }  # fmt: skip
 RECORD = {
     "drill-card.pdf", "check-film.pdf", "checklist.pdf", "patient.pdf", "measurements.dcm",
-    "sheet.dcm", "laboratory.pdf", "key-panorama.dcm", "key-selection.dcm", "meshes.csv",
-    "meshes_mm.3mf",
+    "sheet.dcm", "basis.dcm", "laboratory.pdf", "key-panorama.dcm", "key-selection.dcm",
+    "meshes.csv", "meshes_mm.3mf",
 }  # fmt: skip
 LEDGER = {"sheet.ledger.json"}
 

@@ -44,6 +44,7 @@ def objects(rows):
     return {
         "measurements.dcm": structured_report(rows),
         "sheet.dcm": encapsulated_pdf(rows, PDF),
+        "basis.dcm": encapsulated_pdf(rows, PDF, basis=True),
         **dict(key_picture_files(rows, PICTURES)),
         **{f"body-{name}.dcm": encapsulated_stl(rows, name, stl(mesh, name), number=number)
            for number, (name, mesh) in enumerate(bodies, start=1)},
@@ -120,7 +121,7 @@ def test_each_series_holds_one_kind_and_every_instance_a_number_of_its_own(made)
         assert "DRAFT" in d.SeriesDescription
         series.setdefault(d.SeriesInstanceUID, []).append(d)
     assert sorted({d.Modality for d in group}.pop() for group in series.values()) == [
-        "DOC", "KO", "M3D", "OT", "SR",
+        "DOC", "DOC", "KO", "M3D", "OT", "SR",
     ]  # fmt: skip
     for group in series.values():
         assert len({d.Modality for d in group}) == 1

@@ -34,6 +34,7 @@ RECORD = {
     "body-canal-left.dcm", "body-fixture-36.dcm", "check-film.pdf", "checklist.pdf",
     "basis.pdf", "drill-card.pdf", "key-panorama.dcm", "key-section-36.dcm", "key-selection.dcm",
     "laboratory.pdf", "measurements.dcm", "meshes.csv", "meshes_mm.3mf", "patient.pdf", "sheet.dcm",
+    "basis.dcm",
 }  # fmt: skip
 
 
@@ -68,11 +69,16 @@ def test_everything_is_written_and_named_without_the_patient(tmp_path):
     assert (written.files[0].parent / LEDGER_FILE).read_text("utf-8") == ONE[2].to_json()
 
 
-def test_the_archive_gets_the_very_bytes_of_the_folders_sheet(tmp_path):
-    write_folder(*ONE, tmp_path, ("sheet", "pdf object"))
-    held = pydicom.dcmread(tmp_path / "sheet.dcm")
-    pdf = held.EncapsulatedDocument[: held.EncapsulatedDocumentLength]
-    assert pdf == (tmp_path / "sheet.pdf").read_bytes()
+def test_the_archive_gets_the_very_bytes_of_the_folders_sheet_and_of_its_basis(tmp_path):
+    write_folder(*ONE, tmp_path, ("sheet", "basis", "pdf object"))
+    series = set()
+    for name in ("sheet", "basis"):
+        held = pydicom.dcmread(tmp_path / f"{name}.dcm")
+        pdf = held.EncapsulatedDocument[: held.EncapsulatedDocumentLength]
+        assert pdf == (tmp_path / f"{name}.pdf").read_bytes()
+        series.add((held.SeriesInstanceUID, held.SeriesNumber, held.InstanceNumber))
+    assert {number for _, number, _ in series} == {9902, 9906}
+    assert len({uid for uid, _, _ in series}) == 2
 
 
 def test_every_file_belongs_to_the_part_that_was_asked_for(tmp_path):
@@ -88,7 +94,7 @@ def test_no_fixture_is_a_full_result_and_what_it_cannot_have_is_said(tmp_path):
     needs_one = {"card", "film", "checklist", "patient", "bodies", "laboratory"}
     assert set(written.left_out) == needs_one
     assert all("no fixture" in str(e) for e in written.left_out.values())
-    assert {"basis.pdf", "measurements.dcm", "sheet.dcm"} <= names(tmp_path)
+    assert {"basis.pdf", "basis.dcm", "measurements.dcm", "sheet.dcm"} <= names(tmp_path)
 
 
 def test_rulers_alone_leave_a_sheet(tmp_path):
