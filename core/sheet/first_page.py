@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from core.drawing import Chart
+from core.measurement import VerdictCode
 from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.pictures.chart import View, across_arch_chart, through_axis_chart
 from core.pictures.depth_window import deepest_structure_mm, depth_window
@@ -22,7 +23,6 @@ from core.trust.verdict import is_judged
 from core.words.cautions import CAUTIONS
 from core.words.drilling import ORIGINS
 from core.words.sheet import (
-    COUNTS,
     DEPTH_SHORT,
     EACH_PLACE,
     MEASURED_WITHOUT_FIXTURE,
@@ -34,6 +34,9 @@ from core.words.sheet import (
 
 _QUIET = (0.33, 0.33, 0.33)
 _MOST_PLACES = 12
+_WORST_FIRST: tuple[VerdictCode, ...] = (
+    "below limit", "not assessed", "too near to tell", "meets limit",
+)  # fmt: skip
 _LEAST_OTHERS = 3
 _LINE_MM = 4.6
 _LARGE, _LEAST_LARGE = 2.0, 1.2
@@ -292,15 +295,11 @@ def _place(pages: Pages, case: Case, subject: Subject) -> None:
         pages.text(left + pages.inner * 0.41, y, words, size=8.5, face=face,
                    width=pages.inner * 0.22)  # fmt: skip
     verdicts = [m.verdict for m in case.rows(subject) if is_judged(m)]
-    counts = [
-        words.format(n=verdicts.count(verdict))
-        for verdict, words in COUNTS.items()
-        if verdict in verdicts
-    ]
-    pages.text(left + pages.inner * 0.63, y, ", ".join(counts), size=8,
-               width=pages.inner * 0.19)  # fmt: skip
+    counts = [f"{GLYPHS[v]} {verdicts.count(v)}" for v in _WORST_FIRST if v in verdicts]
+    pages.text(left + pages.inner * 0.63, y, "   ".join(counts), size=8.5,
+               width=pages.inner * 0.14)  # fmt: skip
     pages.text(pages.right, y, _depth_words(case, subject), size=8, align="right",
-               width=pages.inner * 0.175)  # fmt: skip
+               width=pages.inner * 0.225)  # fmt: skip
     pages.line(left, pages.y + _LINE_MM - 0.3, pages.right, pages.y + _LINE_MM - 0.3, width=0.1,
                colour=PALE)  # fmt: skip
     pages.y += _LINE_MM

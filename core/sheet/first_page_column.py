@@ -261,9 +261,10 @@ def _tightest(pages: Pages, m: Measurement, name: str, x: float, y: float) -> fl
     colour = VERMILION if below else (0.0, 0.0, 0.0)
     pages.text(x + 7.0, y + 11.2, GLYPHS[m.verdict], size=26, face="strong", align="middle",
                colour=colour)  # fmt: skip
-    value = "no value" if m.value is None else f"{shown(m)} mm"
-    pages.text(x + 14.0, y + 6.6, name, size=13, face="strong", width=width - 48)
-    pages.text(x + width - 3.0, y + 6.8, value, size=15, face="strong", align="right", width=30)
+    value = "no value" if m.value is None else _gap_words(m, f"{shown(m)} mm")
+    taken = pages.text(x + width - 3.0, y + 6.8, value, size=15, face="strong", align="right",
+                       width=48)  # fmt: skip
+    pages.text(x + 14.0, y + 6.6, name, size=13, face="strong", width=width - taken - 20.0)
     pages.text(x + 14.0, y + 12.6, _against(m), size=9, width=width - 48)
     pages.text(
         x + width - 3.0, y + 12.6, verdict_words(m.verdict), size=9, face="strong", align="right"
@@ -277,7 +278,24 @@ def _against(m: Measurement) -> str:
         return f"only an upper bound: traced too short; {limit}"
     if m.value is None:
         return f"see the measurements for the reason; {limit}"
+    if _overlaps(m):
+        return f"could be as much as {shown_at_least(m).lstrip('-')}; {limit}"
     return f"could be as little as {shown_at_least(m)}; {limit}"
+
+
+def _overlaps(m: Measurement) -> bool:
+    """True where the fixture stands in what it is measured to."""
+    return (
+        m.kind is MeasurementKind.CLEARANCE
+        and m.value is not None
+        and m.value < 0.0
+        and not m.reading.upper_bound
+    )
+
+
+def _gap_words(m: Measurement, words: str) -> str:
+    """A gap as it is told; an overlap in words, for a minus sign is easily passed over."""
+    return f"overlaps by {shown(m).lstrip('-')} mm" if _overlaps(m) else words
 
 
 def _short_row(pages: Pages, m: Measurement, name: str, x: float, y: float) -> float:
@@ -289,7 +307,8 @@ def _short_row(pages: Pages, m: Measurement, name: str, x: float, y: float) -> f
         detail = "not assessed"
     else:
         limit = "" if m.limit is None else f", limit {plain(m.limit.value)}"
-        detail = f"{shown(m)} mm, at least {shown_at_least(m)}{limit}"
+        gap = f"{shown(m)} mm, at least {shown_at_least(m)}"
+        detail = f"{_gap_words(m, gap)}{limit}"
     taken = pages.text(x + width, y + 3.4, detail, size=9, align="right", width=width * 0.58 - 8.0)
     pages.text(x + 6.5, y + 3.4, name, size=9.5, face="strong", width=width - taken - 9.0)
     return y + 4.8

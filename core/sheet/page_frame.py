@@ -198,7 +198,7 @@ def _arch_of_teeth(
                 pages.text(
                     float(at_x + side * out * max(np.sin(turn), 0.35)),
                     float(at_y - out * np.cos(turn) * 0.6 + 1.0),
-                    tooth.iso, size=8 if len(teeth) == 1 else 6, face="strong", align="middle",
+                    tooth.iso, size=8 if len(teeth) == 1 else 7, face="strong", align="middle",
                 )  # fmt: skip
     pages.text(x + 1.0, top + 2.0, "R", size=12, face="strong")
     pages.text(x + width - 1.0, top + 2.0, "L", size=12, face="strong", align="right")

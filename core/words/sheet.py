@@ -49,16 +49,10 @@ NOTHING_IN_PLAN = "The plan holds no fixture, no site and no ruler: nothing was 
 MEASURED_WITHOUT_FIXTURE = "Measured without a fixture: {what}."
 SIGNED_ALTHOUGH = "Signed although these limits are not met, and why"
 NO_REASON = "no reason given"
-EACH_PLACE = "Fixtures and sites, worst first"
+EACH_PLACE = "Fixtures and sites, worst first: < below limit, ? open, ≈ borderline, ≥ met"
 NO_DEPTH_SHORT = "no depth"
 NO_FIXTURE_SHORT = "no fixture"
 DEPTH_SHORT = "drill to {depth} mm from {origin}"
-COUNTS = {
-    "below limit": "{n} below",
-    "not assessed": "{n} open",
-    "too near to tell": "{n} borderline",
-    "meets limit": "{n} met",
-}
 SHEET_TITLE = "Measurement sheet"
 BASIS_TITLE = "Basis of the measurement sheet"
 SOURCES = "Sources of the limits"

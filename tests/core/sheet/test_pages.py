@@ -23,8 +23,9 @@ from core.sheet.legend import legend
 from core.sheet.page import Pages
 from core.sheet.page_frame import BODY_TOP_MM, page_frame, plain_time
 from core.sheet.pdf import laid_out, sheet_pdf
+from core.trust.figures import down
 from core.words.cautions import CAUTIONS
-from core.words.sheet import EACH_BY_ITSELF, UNCERTAINTY
+from core.words.sheet import EACH_BY_ITSELF, EACH_PLACE, UNCERTAINTY
 from tests.sheet_material import fixture_at, ledger_of, named, plan_with, round_jaw
 
 VOLUME = round_jaw()
@@ -211,13 +212,25 @@ def test_every_place_has_a_line_on_page_one_the_worst_first():
     near, far = fixture_at(15.0, "36", length_mm=12.5), fixture_at(60.0, "33")
     case = case_with(plan_with(far, near))
     words = [b.what for b in laid_out(case, paper="A4").pages[0].boxes]
-    lines = words[words.index("Fixtures and sites, worst first") :]
+    lines = words[words.index(EACH_PLACE) :]
     first = next(n for n, w in enumerate(lines) if w.startswith("36, "))
     second = next(n for n, w in enumerate(lines) if w.startswith("33, "))
     assert first < second
     assert "Canal left 1 mm" in lines[first + 1] or "Canal left 1.0 mm" in lines[first + 1]
-    assert lines[first + 2] == "1 below, 1 open, 1 met"
-    assert "Fixtures and sites, worst first" not in texts_of_one()[0]
+    assert lines[first + 2] == "< 1   ? 1   ≥ 1"
+    assert "Fixtures and sites" not in texts_of_one()[0]
+
+
+def test_an_overlap_is_told_in_words_and_never_as_a_minus():
+    deep = plan_with(fixture_at(20.0, "36", depth_mm=8.0))
+    words = [b.what for b in laid_out(case_with(deep), paper="A4").pages[0].boxes]
+    told = [w for w in words if w.startswith("overlaps by ")]
+    assert told
+    (canal,) = [m for m in ledger_of(deep).measurements if m.target == "canal-left"]
+    assert told[0] == f"overlaps by {down(canal.value, 1).lstrip('-')} mm"
+    assert canal.value < -0.5
+    assert any(w.startswith("could be as much as ") for w in words)
+    assert not [w for w in words if w.startswith(("-", "−")) and len(w) > 1]
 
 
 def test_without_a_fixture_page_one_says_what_was_measured():
