@@ -110,3 +110,9 @@ def test_nonsense_is_refused():
         tip_allowance_mm("no", -0.1)
     with pytest.raises(ValueError, match="step"):
         round_down_to_mark(3.0, 0.0)
+
+
+@pytest.mark.parametrize("step_mm", [0.0, -0.5, float("nan")])
+def test_marks_without_a_positive_step_are_refused(step_mm):
+    with pytest.raises(ValueError, match="positive step"):
+        round_down_to_mark(10.0, step_mm)

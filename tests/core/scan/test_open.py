@@ -525,7 +525,8 @@ def test_dates_that_differ_within_a_series_are_said(tmp_path):
         tmp_path,
         change=lambda k, ds: setattr(ds, "AcquisitionDate", "20240301" if k > 3 else "20240305"),
     )
-    assert "scan_two_dates_in_series" in codes(only(tmp_path))
+    (finding,) = [f for f in only(tmp_path).findings if f.code == "scan_two_dates_in_series"]
+    assert finding.fields["dates"] == "2024-03-01, 2024-03-05"
 
 
 class TestSpacingByHand:

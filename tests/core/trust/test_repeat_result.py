@@ -43,6 +43,15 @@ def test_two_people_are_compared_with_themselves_and_with_each_other():
     assert found.all_rounds.icc_2_1 == intraclass(table).icc_2_1
 
 
+def test_each_comparison_is_of_the_rounds_that_its_title_names():
+    made = designed(people=("LM", "AK"), sd=0.2, far=0.6)
+    found = result_of(made).comparisons
+    pairs = ((("LM", 1), ("LM", 2)), (("AK", 1), ("AK", 2)), (("LM", 1), ("AK", 1)))
+    for comparison, pair in zip(found, pairs, strict=True):
+        first, second = made.lengths(("crest", "canal"), pair)[1].T
+        np.testing.assert_array_equal((comparison.first, comparison.second), (first, second))
+
+
 def test_what_it_cannot_tell_is_left_out_with_its_reason():
     once = result_of(designed(rounds=1))
     assert once.comparisons == ()

@@ -42,6 +42,12 @@ def test_spread_of_a_hand_by_hand():
     assert found.freedom == 2
 
 
+@pytest.mark.parametrize(("person", "number"), [("", 1), ("LM", 0), ("LM", -1)])
+def test_a_reading_needs_a_person_and_a_round_from_1(person, number):
+    with pytest.raises(ValueError, match="a person and a round from 1"):
+        RepeatReading(person=person, section="a", mark="crest", round=number, point=(0, 0, 0))
+
+
 @settings(max_examples=20)
 @given(st.integers(0, 2**32 - 1), st.floats(0.1, 0.8))
 def test_spread_is_found_again(seed, sd):

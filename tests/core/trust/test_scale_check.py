@@ -86,6 +86,8 @@ def test_objects_count_by_the_square_of_how_sure_they_are():
     )
     assert check.scale.relative_u == pytest.approx(np.hypot(0.0023333, 0.0016330), rel=1e-4)
     assert str(check.scale.source).startswith("scale check by 3 distances: +0.23 %, standard unc")
+    one = judge_scale([said(0.001)])
+    assert str(one.scale.source).startswith("scale check by 1 distance:")
     two = judge_scale([said(0.001), said(0.002)])
     assert str(two.scale.source).startswith("scale check by 2 distances")
 
