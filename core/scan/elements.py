@@ -159,7 +159,7 @@ def _meta(data: bytes, at: int) -> tuple[dict[int, bytes], int]:
     found: dict[int, bytes] = {}
     while data[at : at + 2] == b"\x02\x00":
         tag, length, value_at = _header(data, at, False, "<")
-        if length == _UNDEFINED or value_at + length > len(data):
+        if value_at + length > len(data):
             raise CutShort
         found[tag] = data[value_at : value_at + length]
         at = value_at + length

@@ -27,7 +27,7 @@ import shutil
 import subprocess
 import tempfile
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from importlib import import_module
 from pathlib import Path
 
@@ -85,10 +85,10 @@ def mutants(module: Path) -> Iterator[tuple[str, int, int]]:
                 yield name, occurrence, start[0]
 
 
-def drawn(each: int, seed: int) -> list[dict[str, object]]:
+def drawn(each: int, seed: int, packages: Sequence[str]) -> list[dict[str, object]]:
     """The draw: for each package the first `each` of a fixed order, taken in turn."""
     order = []
-    for package in PACKAGES:
+    for package in packages:
         every = []
         for module in sorted((ROOT / package).glob("*.py")):
             lines, alike = module.read_text("utf-8").splitlines(), Counter[str]()
@@ -259,6 +259,7 @@ def main() -> None:
     running, again, reporting = (tasks.add_parser(name) for name in ("run", "again", "report"))
     running.add_argument("--each", type=int, default=25)
     running.add_argument("--seed", type=int, default=SEED)
+    running.add_argument("--packages", nargs="+", default=PACKAGES)
     again.add_argument("--rows", type=Path, required=True)
     for parser in (running, again):
         parser.add_argument("--out", type=Path, required=True)
@@ -267,7 +268,7 @@ def main() -> None:
                            required=True)  # fmt: skip
     told = asked.parse_args()
     if told.task == "run":
-        run(drawn(told.each, told.seed), told.out, told.python)
+        run(drawn(told.each, told.seed, told.packages), told.out, told.python)
     elif told.task == "again":
         run(survivors(read(told.rows)), told.out, told.python)
     else:

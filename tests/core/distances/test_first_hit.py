@@ -47,6 +47,18 @@ def test_a_rising_canal_is_met_where_the_cylinder_ends():
     assert reading.value == pytest.approx(14 - 4 * 0.25 - 1.5 * rise, abs=5e-3)
 
 
+def test_a_steep_root_is_met_before_it_leaves_the_cylinder_at_its_very_end():
+    # Rises 4 mm in 1 and ends 0.1 mm after it left: 20 - 4 x 4 - r sqrt(1 + 4²).
+    root = Tapered(id="r", kind="root", points=[(0, 0, -20), (0, 4.6, -1.6)], diameters_mm=(1, 1))
+    assert hit(root).value == pytest.approx(4 - 0.5 * np.sqrt(17), abs=1e-3)
+
+
+def test_what_only_touches_the_footprint_is_met():
+    marks = [(0.1 + 0.2, y, -14) for y in (-20, -10, 0, 10, 20)]
+    touching = Course(id="canal-left", kind="canal", points=marks, diameter_mm=0.2)
+    assert hit(touching, radius=0.2).value == pytest.approx(14.0, abs=1e-6)
+
+
 def test_behind_the_plane_is_negative():
     assert hit(canal(depth=-3.0)).value == pytest.approx(-4.5, abs=1e-6)
 

@@ -79,6 +79,20 @@ def test_endless_nesting_is_damage():
         read_flat(bytes(128) + b"DICM" + (sequence + item) * 5000, WANTED, whole=True)
 
 
+@pytest.mark.parametrize(("levels", "damaged"), [(41, False), (42, True)])
+def test_as_deep_as_41_sequences_are_read(levels, damaged):
+    item = struct.pack("<HHI", 0xFFFE, 0xE000, 0xFFFFFFFF)
+    sequence = struct.pack("<HH2sHI", 0x0008, 0x1140, b"SQ", 0, 0xFFFFFFFF)
+    ends = struct.pack("<HHIHHI", 0xFFFE, 0xE00D, 0, 0xFFFE, 0xE0DD, 0)
+    name = struct.pack("<HH2sH", 0x0010, 0x0020, b"LO", 2) + b"P1"
+    data = bytes(128) + b"DICM" + (sequence + item) * levels + ends * levels + name
+    if damaged:
+        with pytest.raises(Damaged):
+            read_flat(data, WANTED, whole=True)
+    else:
+        assert read_flat(data, WANTED, whole=True).raw[TAGS["PatientID"]] == b"P1"
+
+
 def test_a_deflated_file_that_swells_is_damage(tmp_path):
     import zlib
 

@@ -77,6 +77,7 @@ def test_rounded_positions_are_even(digits):
         ([0.3] * 10 + [0.9] + [0.3] * 10, "scan_slices_missing"),
         ([0.3] * 5 + [0.6] + [0.3] * 5 + [0.6] + [0.3] * 5, "scan_slices_missing"),
         ([0.3] * 3 + [0.0] + [0.3] * 3, "scan_conflicting_slices"),
+        ([0.002, 1.0, 1.0], "scan_conflicting_slices"),
         ([], "scan_one_slice"),
     ],
 )
