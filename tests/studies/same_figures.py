@@ -17,7 +17,8 @@ import os
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -30,17 +31,23 @@ SAMPLES = (
 )
 
 
-def cases(jaws: int) -> Iterator[tuple[str, Any, Any]]:
-    """Name, plan and volume of each case, by the code of the state that runs."""
+def cases(jaws: int) -> Iterator[tuple[str, Callable[[], tuple[Any, Any]]]]:
+    """Name of each case, and what makes its plan and volume by the code of the state that runs."""
     import sample_volumes
     from core import load_plan, open_scan
     from tests.reference.random_jaws import case
 
-    for scan, plan in SAMPLES:
-        yield plan, load_plan(sample_volumes.path(plan)), open_scan(sample_volumes.path(scan))
-    for seed in range(jaws):
+    def sample(scan: str, plan: str) -> tuple[Any, Any]:
+        return load_plan(sample_volumes.path(plan)), open_scan(sample_volumes.path(scan))
+
+    def jaw(seed: int) -> tuple[Any, Any]:
         made = case(seed)
-        yield f"jaw {seed}", made.plan, made.volume
+        return made.plan, made.volume
+
+    for scan, plan in SAMPLES:
+        yield plan, partial(sample, scan, plan)
+    for seed in range(jaws):
+        yield f"jaw {seed}", partial(jaw, seed)
 
 
 def row(m: Any) -> dict[str, Any]:
@@ -58,31 +65,34 @@ def row(m: Any) -> dict[str, Any]:
             "across": reading.across_mm,
             "terms": [] if budget is None else [t.u for t in budget.terms],
             "details": {k: v for k, v in details.items() if isinstance(v, float)},
-            "verdict": m.verdict,
+            "verdict": None if m.verdict is None else str(m.verdict),
         },
         "words": {
-            "notes": [n.code for n in reading.notes],
-            "terms": [] if budget is None else [t.name for t in budget.terms],
+            "notes": [str(n.code) for n in reading.notes],
+            "terms": [] if budget is None else [str(t.name) for t in budget.terms],
         },
     }
 
 
 def write(out: Path, jaws: int) -> None:
-    """Measure with whatever state stands first on the path."""
+    """Measure with whatever state stands first on the path; goes on where an earlier run ended."""
     import core
     from core import SoundingError, measure
 
     if not Path(str(core.__file__)).is_relative_to(Path.cwd()):
         raise SystemExit(f"another state would be measured: {core.__file__}")
-    found: dict[str, Any] = {}
-    for name, plan, volume in cases(jaws):
+    found: dict[str, Any] = json.loads(out.read_text("utf-8")) if out.exists() else {}
+    for name, make in cases(jaws):
+        if name in found:
+            continue
+        plan, volume = make()
         try:
             rows = {m.id: row(m) for m in measure(plan, volume).measurements}
         except SoundingError as error:
             rows = {"refused": {"numbers": {}, "words": {"code": error.code}}}
         voxels = hashlib.sha256(volume.voxels.tobytes()).hexdigest()
         found[name] = {"voxels": voxels, "rows": rows}
-    out.write_text(json.dumps(found, default=float), "utf-8")
+        out.write_text(json.dumps(found, default=float), "utf-8")
 
 
 def measured(commit: str, jaws: int) -> dict[str, Any]:
