@@ -25,10 +25,13 @@ _LABEL_HEIGHT_MM: dict[LabelStyle, float] = {
     "numeral": 1.8, "witness": 2.3, "scale": 1.9, "name": 2.2,
 }  # fmt: skip
 SIDE_BY_SIDE_MM = 1.2
-MISREAD = 4.0
-"""What a numeral costs that stands nearer to another line than to its own."""
+MISREAD, COVERED = 4.0, 100.0
+"""What a numeral costs that stands nearer to another line than to its own, or over another one."""
 EDGE_WORDS_MM, LONG_EDGE_WORDS_MM = 3.8, 17.0
 """Room on paper for the letters and words at the edges of a picture."""
+
+_TOUCHING_MM = 0.3
+"""Plates that overlap by less hide no part of a numeral: so wide is their rim."""
 
 LONGEST_MM, LONGEST_RIDGE_MM = 12.0, 40.0
 """Longer distances only clutter a picture; the ledger has them."""
@@ -69,8 +72,9 @@ class Desk:
         *,
         below: bool = False,
         own: Line | None = None,
-    ) -> None:
-        """Lay a label on the place where it covers least; the first of equals.
+        may_be_left_out: bool = False,
+    ) -> bool:
+        """Lay a label on the place where it covers least; the first of equals. True where it lies.
 
         A label that belongs to a line of its `own` keeps off places that lie nearer to another.
 
@@ -83,19 +87,28 @@ class Desk:
         below : bool, optional
             True where it stands for a measurement below its limit.
         own : Line or None
+        may_be_left_out : bool, optional
+            True: it is not laid where it would cover another label at every place.
         """
         found = np.array(list(places), dtype=np.float64)
         size = self._size(text, style)
         costs = self._costs(size, found)
         if own is not None:
             costs += MISREAD * self._nearer_to_another(size, found, own)
-        best = found[int(np.argmin(costs))]
+        covers = self._covers(size, found)
+        if may_be_left_out and covers.all():
+            return False
+        best = found[int(np.argmin(costs + COVERED * covers))]
         self.labels.append(
             Label(text=text, at=(float(best[0]), float(best[1])), style=style, below=below)
         )
+        return True
 
     def witnesses(self, rows: Iterable[Measurement], *, most: int) -> None:
-        """Measured distances that lie in or near the plane, the worst first, one a target."""
+        """Measured distances that lie in or near the plane, the worst first, one a target.
+
+        One whose numeral would hide another's is left to the table.
+        """
         chosen: list[tuple[Measurement, Line]] = []
         targets: set[str] = set()
         shown_here = [m for m in rows if m.group != "information" and not m.details.of]
@@ -106,13 +119,17 @@ class Desk:
             targets.add(m.target or m.id)
             chosen.append((m, line))
         self.lines += [line for _, line in chosen]
-        for _, line in chosen:
-            self.dots += [Dot(at=(float(u), float(v)), below=line.below) for u, v in line.points]
         for m, line in chosen:
             text = shown(m)
             half = self._size(text, "witness") / 2
             places = _beside(line.points, 2.4 / self.drawn_at, half)
-            self.put(text, "witness", places, below=line.below, own=line)
+            laid = self.put(
+                text, "witness", places, below=line.below, own=line, may_be_left_out=True
+            )
+            if not laid:
+                self.lines = [other for other in self.lines if other is not line]
+                continue
+            self.dots += [Dot(at=(float(u), float(v)), below=line.below) for u, v in line.points]
 
     def distances(self, plan: Plan, target: Array) -> list[Line]:
         """Distance lines with their numerals, off the straight way to the target (2,)."""
@@ -160,6 +177,15 @@ class Desk:
             covered = (np.abs(places[:, None] - steps) < size / 2).all(axis=2)
             over += 0.2 * covered.sum(axis=1)
         return np.asarray(over)
+
+    def _covers(self, size: Array, places: Array) -> Array:
+        """(n, 2) places → (n,) True where a label there would lie over another."""
+        covers = np.zeros(len(places), dtype=bool)
+        for label in self.labels:
+            apart = np.abs(places - np.array(label.at))
+            room = (size + self._size(label.text, label.style)) / 2
+            covers |= (apart < room - _TOUCHING_MM / self.drawn_at).all(axis=1)
+        return covers
 
     def _taken(self) -> list[tuple[Array, Array]]:
         """Middle and size of what a picture always carries: words at its edges, and the bar."""
@@ -211,6 +237,6 @@ def _beside(ends: Array, off_mm: float, half: Array) -> list[Array]:
     clear = float(half @ np.abs(along)) + 0.15 * off_mm
     places += [ends[1] + clear * along, ends[0] - clear * along]
     places += [
-        end + s * r * off_mm * side for r in (1.0, 1.8, 2.6) for end in ends for s in (1, -1)
+        end + s * r * off_mm * side for r in (1.0, 1.8, 2.6, 3.4) for end in ends for s in (1, -1)
     ]
     return places

@@ -13,6 +13,7 @@ MOST_ON_FIRST_PAGE = 3
 """Scan checks that page 1 has room for."""
 
 _SIZE = 7.5
+_HEAD_MM = 9.0
 _QUIET = (0.33, 0.33, 0.33)
 
 
@@ -30,18 +31,36 @@ def closing_part(pages: Pages, case: Case) -> None:
     case : Case
     """
     further = grave_findings(case)[MOST_ON_FIRST_PAGE:]
+    if further:
+        _part(pages, MORE_CHECKS, [f"! {f.message}" for f in further])
     sources = sources_of(case.ledger.measurements)
     listed = "   ".join(f"{n} {words}." for n, words in enumerate(sources, start=1))
-    parts = [(MORE_CHECKS, [f"! {f.message}" for f in further])] if further else []
-    if sources:
-        parts.append((SOURCES, [listed]))
-    for title, lines in parts:
-        pages.ensure(9.0 + pages.height_of(pages.inner, lines[0], size=_SIZE))
-        heading(pages, title, size=10)
-        for words in lines:
-            pages.ensure(pages.height_of(pages.inner, words, size=_SIZE))
-            pages.y = 0.6 + pages.block(pages.left, pages.y, pages.inner, words, size=_SIZE)
+    height = _HEAD_MM + pages.height_of(pages.inner, listed, size=_SIZE) if sources else 0.0
+    height += 1.0 + pages.height_of(pages.inner, CLOSING, size=_SIZE)
+    if pages.y + height <= pages.bottom:
+        _end(pages, listed)
+        return
+    # No page of its own for a few lines.
+    with pages.at_foot_of_earlier(height) as found:
+        if found:
+            _end(pages, listed)
+    if not found:
+        _end(pages, listed)
+
+
+def _end(pages: Pages, listed: str) -> None:
+    """Sources, and where the rest stands."""
+    if listed:
+        _part(pages, SOURCES, [listed])
     height = pages.height_of(pages.inner, CLOSING, size=_SIZE)
     if pages.y + height <= pages.bottom:  # the same stands at the foot of every page, shorter
         pages.y = pages.block(pages.left, pages.y + 0.8, pages.inner, CLOSING, size=_SIZE,
                               colour=_QUIET)  # fmt: skip
+
+
+def _part(pages: Pages, title: str, lines: list[str]) -> None:
+    pages.ensure(_HEAD_MM + pages.height_of(pages.inner, lines[0], size=_SIZE))
+    heading(pages, title, size=10)
+    for words in lines:
+        pages.ensure(pages.height_of(pages.inner, words, size=_SIZE))
+        pages.y = 0.6 + pages.block(pages.left, pages.y, pages.inner, words, size=_SIZE)

@@ -23,8 +23,9 @@ from core.words.sheet import (
     DEFINITIONS,
     EACH_BY_ITSELF,
     GROUPS,
-    HOW_TO_READ,
+    HOW_ROUNDED,
     UNCERTAINTY,
+    VERDICT_SIGNS,
 )
 
 _QUIET = (0.33, 0.33, 0.33)
@@ -82,9 +83,11 @@ def ledger_table(
     pages.y += 1.0
     pages.ensure(18.0 if explained else 6.0)
     blocks: list[tuple[str, Face]] = [(str(UNCERTAINTY), "strong")]
+    limited = any(m.limit is not None for m in rows)
     if explained:
-        blocks.append((HOW_TO_READ, "plain"))
-    if explained and any(m.limit is not None for m in rows):
+        told = f"{HOW_ROUNDED} {VERDICT_SIGNS}" if limited else HOW_ROUNDED
+        blocks.append((told, "plain"))
+    if explained and limited:
         blocks.append((str(EACH_BY_ITSELF), "plain"))
     for words, face in blocks:
         pages.y = 0.8 + pages.block(pages.left, pages.y, pages.inner, words, size=8, face=face)

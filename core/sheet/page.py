@@ -54,6 +54,8 @@ class Page:
     """What draws, and the element that it belongs to; None: an artifact."""
 
     boxes: list[Box] = field(default_factory=list)
+    end: float = 0.0
+    """Where its body ended when the next page was begun, mm."""
 
 
 class Pages:
@@ -74,6 +76,7 @@ class Pages:
         self.y = 0.0
         self.root = Element("Document")
         self._open: list[Element | None] = [self.root]
+        self._at: Page | None = None
 
     @property
     def inner(self) -> float:
@@ -137,6 +140,8 @@ class Pages:
 
     def new_page(self) -> None:
         """Begin a page."""
+        if self.pages:
+            self.pages[-1].end = self.y
         self.pages.append(Page())
         self.y = self.top
 
@@ -146,6 +151,29 @@ class Pages:
             return False
         self.new_page()
         return True
+
+    @contextmanager
+    def at_foot_of_earlier(self, height_mm: float) -> Iterator[bool]:
+        """What is drawn within stands at the foot of the last earlier page that has room for it.
+
+        Parameters
+        ----------
+        height_mm : float
+
+        Yields
+        ------
+        bool
+            False where no page has room: then nothing is changed.
+        """
+        free = [page for page in self.pages[:-1] if page.end + height_mm <= self.bottom]
+        if not free:
+            yield False
+            return
+        here, self._at, self.y = self.y, free[-1], free[-1].end
+        try:
+            yield True
+        finally:
+            free[-1].end, self.y, self._at = self.y, here, None
 
     def text(
         self, x: float, y: float, text: str, *, size: float = 9.0, face: Face = "plain",
@@ -392,8 +420,9 @@ class Pages:
         self._put(lambda canvas: setting.draw(canvas, x * mm, self._up(y), colour), box, owner)
 
     def _put(self, operation: Callable[[Any], None], box: Box, owner: Element | None) -> None:
-        self.pages[-1].ops.append((operation, owner))
-        self.pages[-1].boxes.append(box)
+        page = self._at or self.pages[-1]
+        page.ops.append((operation, owner))
+        page.boxes.append(box)
 
     def _up(self, y: float) -> float:
         """From mm below the top to points above the bottom."""

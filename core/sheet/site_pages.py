@@ -146,7 +146,9 @@ def _pictures(pages: Pages, case: Case, subject: Subject, charts: list[Chart]) -
     _arch_map(pages, case, subject, x + 1.0, y)
     styles = dict.fromkeys(s for c in charts for s in c.styles)
     y = legend(pages, styles, bottom + 9.0)
-    pages.y = pages.block(pages.left, y, pages.inner, ONLY_BELOW, size=7.5, colour=_QUIET) + 2.0
+    if any(m.limit is not None for m in case.rows(subject)):
+        y = pages.block(pages.left, y, pages.inner, ONLY_BELOW, size=7.5, colour=_QUIET)
+    pages.y = y + 2.0
 
 
 def _arch_map(pages: Pages, case: Case, subject: Subject, x: float, y: float) -> None:

@@ -24,11 +24,11 @@ BY_HAND: Mapping[str, Message] = {
 
 BY_HAND_MEANS = message("sheet.by-hand.means")
 
-HOW_TO_READ = (
+HOW_ROUNDED = (
     "Values, walls, widths and heights are rounded down, ± up; verdicts use unrounded values. "
-    "at least: value less 1.645 u (one-sided 95 %); ± U: k = 2. "
-    "≥ meets limit · ≈ borderline · < below limit · ? not assessed"
+    "at least: value less 1.645 u (one-sided 95 %); ± U: k = 2."
 )
+VERDICT_SIGNS = "≥ meets limit · ≈ borderline · < below limit · ? not assessed"
 
 ONLY_BELOW = "Only what is below its limit is coloured."
 NOT_ASSESSED = "Not assessed"

@@ -1,6 +1,7 @@
 """Numerals on a picture: each stands nearest to the line that it belongs to."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 from hypothesis import given
@@ -70,6 +71,33 @@ def test_a_width_is_drawn_on_its_own_section_only_and_a_height_whole():
     assert drawn("clearance", (top, canal)) == 0
 
 
+@given(
+    st.lists(
+        st.tuples(*[st.floats(-6.0, 6.0)] * 4), min_size=3, max_size=5, unique_by=lambda e: e[0]
+    )
+)
+def test_no_numeral_hides_a_figure_of_another_and_none_stands_without_its_line(ends):
+    """Several roots lie in one direction: their distances leave the fixture nearly on one line."""
+    row = rows_of_a_site()[0]
+    details = MeasurementKind("clearance").row.details()
+    rows = [
+        replace(
+            row, id=f"r{n}", target=f"root-{n}", kind="clearance", details=details,
+            reading=replace(row.reading, witness=(np.array([a, 0, b]), np.array([c, 0, d]))),
+        )
+        for n, (a, b, c, d) in enumerate(ends)
+    ]  # fmt: skip
+    desk = Desk(GRID, drawn_at=1.0)
+    desk.witnesses(rows, most=5)
+    for n, one in enumerate(desk.labels):
+        for other in desk.labels[:n]:
+            apart = np.abs(np.array(one.at) - np.array(other.at))
+            room = (desk._size(one.text, "witness") + desk._size(other.text, "witness")) / 2
+            assert (apart > room - 0.31).any(), (one, other)
+    assert len(desk.lines) == len(desk.labels) == len(desk.dots) // 2 >= 1
+
+
+@cache
 def rows_of_a_site():
     name = "lower_left_36"
     plan = load_plan(sample_volumes.path(f"{name}.plan.json"))
