@@ -135,8 +135,8 @@ def _tube_words(tube: Tube) -> str:
 
 def _to_fill_in(pin_mm: float) -> str:
     return (
-        f"On the real film: pin {plain(pin_mm)} mm really, on film ________ mm; length in question "
-        "on film ________ mm; so really ________ mm."
+        f"On the real film: pin, true length {plain(pin_mm)} mm, measured ________ mm; the other "
+        "length, measured ________ mm; its true length ________ mm."
     )
 
 

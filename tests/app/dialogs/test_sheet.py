@@ -399,7 +399,7 @@ def test_tube_and_pin_are_typed_and_stand_on_the_film(
     assert "magnified 1.11" in text
     assert "Tube 250.0 mm from the film, film 25.0 mm behind the axis" in text
     assert "tilted -10° from above, 12° from mesial" in text
-    assert "pin 12.0 mm really" in text
+    assert "pin, true length 12.0 mm" in text
 
 
 def test_the_practices_distances_are_kept_and_the_patients_angles_are_not(
