@@ -52,6 +52,9 @@ class Label:
     style: LabelStyle
     below: bool = False
 
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "text", f"{self.text}")  # a figure, as the language writes it
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dot:

@@ -232,6 +232,7 @@ SETTINGS: tuple[Setting, ...] = (
     _words("archive"),
     _words("own_title"),
     _choice("language", *languages()),
+    _choice("sheet_language", *languages()),
     _choice("patient_language", *languages()),
     Setting(
         "control_films",

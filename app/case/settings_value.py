@@ -40,8 +40,8 @@ class Settings:
         Planned against achieved, a person each; nothing of a patient is in them.
     archive, own_title : str
         Where sheets were last sent, AET@HOST:PORT, and by which AE title of ours.
-    language, patient_language : str
-        Of the screen, from the next start on, and of the patient's page.
+    language, sheet_language, patient_language : str
+        Of the screen, from the next start on, of sheet and record, and of the patient's page.
     """
 
     numbering: Numbering = "iso"
@@ -61,4 +61,5 @@ class Settings:
     archive: str = ""
     own_title: str = "SOUNDING"
     language: str = SOURCE
+    sheet_language: str = SOURCE
     patient_language: str = SOURCE

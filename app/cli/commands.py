@@ -126,6 +126,7 @@ def sheet(asked: argparse.Namespace) -> None:
     parts = {"sheet": THE_SHEET, "record": record}.get(asked.only, PARTS)
     settings = RecordSettings(
         paper=asked.paper,
+        language=asked.language,
         without_viewing=True,
         day=Day(drills=drills, sizes=sizes),
         risks=risks,

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import NoReturn, Protocol
 
 from app.cli.completion import SHELLS
-from core.words.catalogue import message, say
+from core.words.catalogue import SOURCE, languages, message, say
 
 UNUSABLE = 2
 
@@ -113,6 +113,9 @@ def _measuring(command: _Command) -> None:
     )
     sub.add_argument(
         "--paper", choices=("A4", "Letter"), default="A4", help=say("cli.parser.paper-size")
+    )
+    sub.add_argument(
+        "--language", choices=languages(), default=SOURCE, help=say("cli.parser.language-of-pages")
     )
     sub.add_argument(
         "--sizes", type=Path, metavar="CSV", help=say("cli.parser.sizes-to-try-at-each")

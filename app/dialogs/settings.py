@@ -27,6 +27,7 @@ from PySide6.QtWidgets import (
 from app.case.grey_presets import PRESET_WORDS
 from app.case.session import Session
 from app.dialogs.base import Dialog, open_dialog
+from app.dialogs.language_names import LANGUAGES
 from app.tools.base import Desk
 from app.widgets.file_windows import ask_open
 from app.widgets.number_box import NumberBox
@@ -53,10 +54,6 @@ NUMBERINGS = {
     "iso": message("dialogs.settings.numbering-iso"),
     "1-32": message("dialogs.settings.numbering-1-32"),
 }
-LANGUAGES = {
-    "en": message("dialogs.settings.language-en"),
-    "de": message("dialogs.settings.language-de"),
-}
 PAPERS = {
     "A4": message("dialogs.settings.paper-a4"),
     "Letter": message("dialogs.settings.paper-letter"),
@@ -82,6 +79,7 @@ class SettingsDialog(Dialog):
         self.numbering = _choice(NUMBERINGS, value.numbering)
         self.paper = _choice(PAPERS, value.paper)
         self.language = _choice(LANGUAGES, value.language)
+        self.sheet_language = _choice(LANGUAGES, value.sheet_language)
         self.patient_language = _choice(LANGUAGES, value.patient_language)
         self.window_choice = _choice(PRESET_WORDS, value.window)
         self.hide_names = QCheckBox(say("dialogs.settings.hide-names-on-the-screen"))
@@ -126,6 +124,7 @@ class SettingsDialog(Dialog):
             numbering=self.numbering.currentData(),
             paper=self.paper.currentData(),
             language=self.language.currentData(),
+            sheet_language=self.sheet_language.currentData(),
             patient_language=self.patient_language.currentData(),
             window=self.window_choice.currentData(),
             names_hidden=self.hide_names.isChecked(),
@@ -155,6 +154,7 @@ class SettingsDialog(Dialog):
         form.setLabelAlignment(Qt.AlignmentFlag.AlignLeft)
         for words, widget in (
             (say("dialogs.settings.language"), self.language),
+            (say("dialogs.settings.sheet-language"), self.sheet_language),
             (say("dialogs.settings.patient-language"), self.patient_language),
             (say("dialogs.settings.tooth-number-shown-first"), self.numbering),
             (say("dialogs.settings.paper-of-the-sheet"), self.paper),

@@ -15,7 +15,7 @@ from core.plans.limits import row_for
 from core.plans.plan import Plan
 from core.trust.figures import down, nearest, plain, up
 from core.words.catalogue import say
-from core.words.sheet import BY_HAND, BY_HAND_MEANS, DEFINITIONS
+from core.words.sheet import BY_HAND, BY_HAND_MEANS, DEFINITIONS, TERMS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,17 +40,22 @@ def details(row: Measurement, plan: Plan, arch: Arch | None) -> tuple[Detail, ..
     """Everything that stands behind a row, in the order in which it is asked."""
     found: list[Detail] = []
     if row.kind in DEFINITIONS:
-        found.append(Detail(head="means", text=str(DEFINITIONS[row.kind])))
+        found.append(
+            Detail(head=say("panels.ledger_details.means"), text=str(DEFINITIONS[row.kind]))
+        )
     found += _limit(row, plan)
     found += _doubt(row)
     found += _by_hand(row)
     if words := undercut_words(row):
-        found.append(Detail(head="type", text=words))
-    found += [Detail(head="note", text=note.message) for note in row.reading.notes]
+        found.append(Detail(head=say("panels.ledger_details.type"), text=words))
+    found += [
+        Detail(head=say("panels.ledger_details.note"), text=note.message)
+        for note in row.reading.notes
+    ]
     if row.reading.witness is not None and arch is not None:
         station = arch.station(row.reading.witness[0])
         where = f"{station_words(arch, station, plan.midline)}"
-        found.append(Detail(head="taken", text=where))
+        found.append(Detail(head=say("panels.ledger_details.measured-at"), text=where))
     return tuple(found)
 
 
@@ -97,7 +102,7 @@ def _doubt(row: Measurement) -> Iterator[Detail]:
     for term in budget.terms:
         if term.u > 0 and total > 0:
             yield Detail(
-                head=term.name,
+                head=str(TERMS[term.name]),
                 text=f"{nearest(term.u, 2)}{unit}  {term.source}",
                 share=term.u**2 / total,
             )
@@ -118,6 +123,6 @@ def _by_hand(row: Measurement) -> Iterator[Detail]:
     least = row.details.least_over_turn_mm if isinstance(row.details, WidthDetails) else None
     if least is not None:
         yield Detail(
-            head="turned",
+            head=say("panels.ledger_details.turned"),
             text=say("panels.ledger_details.least-over-10-of-turn", least=down(least, 1)),
         )

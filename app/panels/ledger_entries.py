@@ -100,7 +100,7 @@ class Entry:
         if self.waiting:
             return WAITING
         degrees = self.row.reading.unit == "deg" and self.row.value is not None
-        return shown(self.row) + ("°" if degrees else "")
+        return f"{shown(self.row)}{'°' if degrees else ''}"
 
     @property
     def why(self) -> str:

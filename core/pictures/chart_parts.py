@@ -14,7 +14,7 @@ from core.geometry import Array, PictureGrid
 from core.identity import inner_side
 from core.pictures.chart_desk import NEAR_PLANE_MM, ON_PLANE_MM
 from core.plans.plan import Plan
-from core.words.directions import DIRECTIONS
+from core.words.values import SIDES
 
 
 def sides_of(
@@ -46,7 +46,7 @@ def sides_of(
                 continue
             share = float(direction @ axis)
             if abs(share) > np.sin(np.radians(22.5)):
-                parts.append(str(DIRECTIONS[names[0] if share > 0 else names[1]]))
+                parts.append(str(SIDES[names[0] if share > 0 else names[1]]))
         letters = patient_letters(direction)
         named_part = "–".join(parts).capitalize()
         return f"{named_part} · {letters}" if named_part else letters

@@ -18,7 +18,7 @@ from core.identity import inner_side
 from core.pictures.chart_desk import label_height_mm
 from core.pictures.remaining_bone_picture import RemainingBoneLine, RemainingBonePicture
 from core.words.catalogue import say
-from core.words.directions import DIRECTIONS
+from core.words.values import SIDES
 
 SIZE_MM = (98.0, 44.0)
 PIXEL_MM = 0.5
@@ -30,11 +30,11 @@ _SHARES = (0.5, 0.35, 0.65, 0.2, 0.8, 0.1, 0.9)
 
 def direction_marks(jaw: str | None, *, named: bool = True) -> tuple[tuple[float, str], ...]:
     """Turn in degrees and word of the directions below the picture."""
-    inner = str(DIRECTIONS[inner_side(jaw)])
+    inner = str(SIDES[inner_side(jaw)])
     # Without a tooth mesial has no meaning: +90 degrees then lies towards the patient's left.
-    minus = str(DIRECTIONS["distal"]) if named else say("directions.towards-right")
-    plus = str(DIRECTIONS["mesial"]) if named else say("directions.towards-left")
-    buccal = str(DIRECTIONS["buccal"])
+    minus = str(SIDES["distal"]) if named else say("pictures.side.towards-right")
+    plus = str(SIDES["mesial"]) if named else say("pictures.side.towards-left")
+    buccal = str(SIDES["buccal"])
     return (-180.0, inner), (-90.0, minus), (0.0, buccal), (90.0, plus), (180.0, inner)
 
 

@@ -8,7 +8,9 @@ from pydicom.sequence import Sequence
 from core.measuring.ledger import Ledger
 from core.plans.history import sign_off_state
 from core.sheet.study import equipment, own_uid, plan_uid, say_pseudonymous, stamp, study_instances
-from core.words.sheet import DRAFT
+
+DRAFT = "DRAFT - not signed off"
+"""Before the title of an object whose plan is not signed; objects are never translated."""
 
 _OF_THE_PICTURE = ("SOPClassUID", "SOPInstanceUID", "SeriesInstanceUID", "FrameOfReferenceUID")
 
@@ -20,7 +22,7 @@ def is_signed(ledger: Ledger) -> bool:
 
 def titled(ledger: Ledger, words: str) -> str:
     """What an object is called: that of an unsigned plan says so first."""
-    return words if is_signed(ledger) else f"{DRAFT} - {words}".replace("–", "-")
+    return words if is_signed(ledger) else f"{DRAFT} - {words}"
 
 
 def archive_object(

@@ -11,10 +11,11 @@ from core.sheet.page import Pages, PaperName
 from core.sheet.page_frame import BODY_TOP_MM, heading, page_frame
 from core.structures import Course, Foramen, KnownObject, StentAxis, Structure, Tapered, kind_of
 from core.trust.figures import nearest, plain, up
-from core.words.sheet import BASIS_TITLE, EACH_BY_ITSELF, UNCERTAINTY
+from core.words.catalogue import say
+from core.words.sheet import EACH_BY_ITSELF, SEVERITIES, TERMS, UNCERTAINTY
+from core.words.values import STATES
 
 _QUIET = (0.33, 0.33, 0.33)
-UNCERTAIN = "Uncertainty"
 
 
 def basis_pdf(case: Case, *, paper: PaperName = "A4") -> bytes:
@@ -27,20 +28,21 @@ def basis_pdf(case: Case, *, paper: PaperName = "A4") -> bytes:
     """
     pages = Pages(paper, top_mm=BODY_TOP_MM)
     basis_pages(pages, case)
-    return pages.render(page_frame(case, BASIS_TITLE), case.facts(BASIS_TITLE))
+    title = say("sheet.basis-title")
+    return pages.render(page_frame(case, title), case.facts(title))
 
 
 def basis_pages(pages: Pages, case: Case) -> None:
     """Lay out scan, plan, checks, structures, limits, uncertainty and log."""
     pages.new_page()
-    heading(pages, "What the measurement sheet rests on", size=13)
+    heading(pages, say("sheet.basis.rests-on"), size=13)
     for title, lines in _parts(case):
         pages.ensure(14.0)
         heading(pages, title, size=10)
         for name, words in lines:
             _line(pages, name, words)
         pages.y += 1.5
-        if title == UNCERTAIN:
+        if title == say("sheet.basis.uncertainty"):
             budget_table(pages, case)
 
 
@@ -55,14 +57,14 @@ def _line(pages: Pages, name: str, words: str) -> None:
 
 def _parts(case: Case) -> list[tuple[str, list[tuple[str, str]]]]:
     parts = [
-        ("Definitions and sources", meanings(case.ledger.measurements)),
-        ("Scan", _scan(case)),
-        ("Plan and program", _plan(case)),
-        ("Scan checks", _checks(case)),
-        ("Marked and declared", _structures(case)),
-        ("Limits changed in this plan", _limits(case)),
-        (UNCERTAIN, _uncertainty(case)),
-        ("Log", _log(case)),
+        (say("sheet.basis.definitions"), meanings(case.ledger.measurements)),
+        (say("sheet.basis.scan"), _scan(case)),
+        (say("sheet.basis.plan"), _plan(case)),
+        (say("sheet.basis.checks"), _checks(case)),
+        (say("sheet.basis.marked"), _structures(case)),
+        (say("sheet.basis.limits-changed"), _limits(case)),
+        (say("sheet.basis.uncertainty"), _uncertainty(case)),
+        (say("sheet.basis.log"), _log(case)),
     ]
     return [(title, lines) for title, lines in parts if lines]
 
@@ -72,13 +74,22 @@ def _scan(case: Case) -> list[tuple[str, str]]:
     k, j, i = volume.shape
     voxel = " × ".join(plain(float(v)) for v in volume.voxel_mm)
     return [
-        ("Patient", case.patient.line),
-        ("Series", f"{identity.series_uid} {identity.description}".strip()),
-        ("Study", f"{identity.study_uid} {identity.study_description}".strip()),
-        ("Frame of reference", identity.frame_of_reference_uid or "not in the scan"),
-        ("Voxels", f"{voxel} mm (column, row, slice); {i} × {j} × {k}"),
-        ("Slices made up", str(int(volume.made_up.sum()))),
-        ("Fingerprint", case.ledger.scan_fingerprint or "not computed"),
+        (say("sheet.basis.patient"), case.patient.line),
+        (say("sheet.basis.series"), f"{identity.series_uid} {identity.description}".strip()),
+        (say("sheet.basis.study"), f"{identity.study_uid} {identity.study_description}".strip()),
+        (
+            say("sheet.basis.frame"),
+            identity.frame_of_reference_uid or say("sheet.basis.not-in-the-scan"),
+        ),
+        (
+            say("sheet.basis.voxels"),
+            say("sheet.basis.voxel-size", voxel=voxel, columns=i, rows=j, slices=k),
+        ),
+        (say("sheet.basis.made-up"), str(int(volume.made_up.sum()))),
+        (
+            say("sheet.basis.fingerprint"),
+            case.ledger.scan_fingerprint or say("sheet.basis.not-computed"),
+        ),
     ]
 
 
@@ -86,87 +97,123 @@ def _plan(case: Case) -> list[tuple[str, str]]:
     plan, ledger = case.plan, case.ledger
     sign = plan.sign_off
     if case.signed and sign is not None:
-        signed = f"by {sign.name} {sign.role} {sign.at}, rev {sign.revision}"
+        signed = say(
+            "sheet.basis.signed",
+            name=sign.name,
+            role=sign.role,
+            at=sign.at,
+            revision=sign.revision,
+        )
     elif sign is not None:
-        signed = f"void: rev {sign.revision} was signed by {sign.name} {sign.at}, changed since"
+        signed = say("sheet.basis.void", revision=sign.revision, name=sign.name, at=sign.at)
     else:
-        signed = "no"
+        signed = say("sheet.basis.no")
     check = plan.side_check
-    side = "NOT YET"
+    side = say("sheet.basis.not-yet")
     if check is not None:
-        side = f"{check.side}, compared with {check.against or '–'} by {check.by} {check.at}"
+        key = "sheet.basis.side-left" if check.side == "left" else "sheet.basis.side-right"
+        side = say(key, against=check.against or "–", by=check.by, at=check.at)
     image = plan.image_check
-    judged = "NOT YET"
+    judged = say("sheet.basis.not-yet")
     if image is not None:
-        trouble = ", ".join(f"{k}: {v}" for k, v in image.trouble.items()) or "no trouble named"
-        judged = f"{trouble}; by {image.by} {image.at}"
-    read = "NOT YET"
+        trouble = ", ".join(f"{k}: {v}" for k, v in image.trouble.items()) or say(
+            "sheet.basis.no-trouble"
+        )
+        judged = say("sheet.basis.judged", trouble=trouble, by=image.by, at=image.at)
+    read = say("sheet.basis.not-yet")
     if plan.interpreted_by:
-        read = f"by {plan.interpreted_by} {plan.interpreted_at}"
+        read = say("sheet.basis.read", by=plan.interpreted_by, at=plan.interpreted_at)
+    made = ledger.made_at
+    if case.without_viewing:
+        made = say("sheet.basis.made-unseen", at=made)
     return [
-        ("Program", ledger.program),
-        ("Made", ledger.made_at + (", without viewing the pictures" * case.without_viewing)),
-        ("Plan revision", str(plan.revision)),
-        ("Plan fingerprint", ledger.plan_fingerprint),
-        ("Signed off", signed),
-        ("Side", side),
-        ("Image judged", judged),
-        ("Whole volume interpreted", read),
+        (say("sheet.basis.program"), ledger.program),
+        (say("sheet.basis.made"), made),
+        (say("sheet.basis.revision"), str(plan.revision)),
+        (say("sheet.basis.plan-fingerprint"), ledger.plan_fingerprint),
+        (say("sheet.basis.signed-off"), signed),
+        (say("sheet.basis.side"), side),
+        (say("sheet.basis.image-judged"), judged),
+        (say("sheet.basis.interpreted"), read),
     ]
 
 
 def _checks(case: Case) -> list[tuple[str, str]]:
-    lines = [(str(f.severity), f.message) for f in case.findings]
-    return lines or [("", "None.")]
+    lines = [(str(SEVERITIES[f.severity]), f.message) for f in case.findings]
+    return lines or [("", say("sheet.basis.none"))]
 
 
 def _structures(case: Case) -> list[tuple[str, str]]:
     lines = [(str(thing_words(s.id)), _structure_words(s)) for s in case.plan.structures]
     lines += [(str(thing_words(a.id)), _stent_words(a)) for a in case.plan.stent_axes]
     for d in case.plan.declared:
-        words = f"declared {d.state}: {d.reason or 'no reason given'} ({d.by or '–'} {d.at[:16]})"
+        words = say(
+            "sheet.basis.declared",
+            state=STATES.get(d.state, d.state),
+            reason=d.reason or say("sheet.no-reason"),
+            by=d.by or "–",
+            at=d.at[:16],
+        )
         lines.append((str(structure_words(d.structure)), words))
     return lines
 
 
 def _structure_words(structure: Structure) -> str:
     if isinstance(structure, Foramen):
-        upper = "" if structure.upper is None else ", upper"
-        loop = f"; loop {structure.loop}" if structure.loop else ""
-        return f"foramen: mesial, distal{upper} edge{loop}"
+        key = "sheet.basis.foramen" if structure.upper is None else "sheet.basis.foramen-upper"
+        words = say(key)
+        return (
+            say("sheet.basis.loop", words=words, loop=structure.loop) if structure.loop else words
+        )
     if isinstance(structure, KnownObject):
-        return f"scale object, {plain(structure.size_mm)} mm"
+        return say("sheet.basis.object", mm=plain(structure.size_mm))
     count = len(structure.points)
-    words = f"{kind_of(structure).words}, {count} mark{'' if count == 1 else 's'}"
+    words = say("sheet.basis.marks", kind=kind_of(structure).words, count=count)
     if isinstance(structure, Course):
-        diameter = structure.diameter_mm
-        words += ", Ø not measured" if diameter is None else f", Ø {plain(diameter)} mm"
-        if diameter is not None:
-            taken = ", not stated" if structure.diameter_sd_mm is None else ""
-            words += f" (SD {up(diameter_sd_mm(structure), 2)} mm{taken})"
+        words = _with_diameter(words, structure)
     if isinstance(structure, Tapered):
         first, last = structure.diameters_mm
-        words += f", Ø {plain(first)} to {plain(last)} mm"
-        words += ", to be removed" if structure.to_be_removed else ""
+        words = say("sheet.basis.tapered", words=words, first=plain(first), last=plain(last))
+        if structure.to_be_removed:
+            words = say("sheet.basis.to-be-removed", words=words)
     seen = getattr(structure, "seen", ())
-    unclear = {s: seen.count(s) for s in ("faint", "no") if s in seen}
-    names = {"faint": "faint", "no": "not seen"}
-    words += "".join(f", {count} {names[s]}" for s, count in unclear.items())
+    if "faint" in seen:
+        words = say("sheet.basis.faint", words=words, count=seen.count("faint"))
+    if "no" in seen:
+        words = say("sheet.basis.not-seen", words=words, count=seen.count("no"))
     label = getattr(structure, "label", "")
-    return f"{words}: {label}" if label else words
+    return say("sheet.basis.labelled", words=words, label=label) if label else words
+
+
+def _with_diameter(words: str, course: Course) -> str:
+    if course.diameter_mm is None:
+        return say("sheet.basis.diameter-not-measured", words=words)
+    stated = course.diameter_sd_mm is not None
+    key = "sheet.basis.diameter" if stated else "sheet.basis.diameter-not-stated"
+    sd = up(diameter_sd_mm(course), 2)
+    return say(key, words=words, mm=plain(course.diameter_mm), sd=sd)
 
 
 def _stent_words(axis: StentAxis) -> str:
-    words = f"stent axis, filling Ø {nearest(axis.diameter_mm, 1)} mm"
+    diameter = nearest(axis.diameter_mm, 1)
     if not axis.found:
-        return f"{words}; both ends set by hand"
+        return say("sheet.basis.stent-by-hand", mm=diameter)
     offset, turn = up(axis.offset_sd_mm, 2), up(axis.direction_sd_deg, 1)
-    return f"{words}; found in the image: SD {offset} mm in its middle, {turn}° in direction"
+    return say("sheet.basis.stent-found", mm=diameter, offset=offset, turn=turn)
 
 
 def _limits(case: Case) -> list[tuple[str, str]]:
     return [
-        (key, f"{plain(c.value)} mm by {c.by or '–'} {c.at}: {c.reason or 'no reason given'}")
+        (
+            key,
+            say(
+                "sheet.basis.limit",
+                mm=plain(c.value),
+                by=c.by or "–",
+                at=c.at,
+                reason=c.reason or say("sheet.no-reason"),
+            ),
+        )
         for key, c in case.plan.limits.items()
     ]
 
@@ -181,7 +228,9 @@ def _uncertainty(case: Case) -> list[tuple[str, str]]:
     lines = [("", str(UNCERTAINTY)), ("", str(EACH_BY_ITSELF))]
     for name, values in terms.items():
         low, high = min(values), max(values)
-        lines.append((name, f"u from {low:.2f} to {high:.2f} mm; {sources[name]}"))
+        lines.append(
+            (str(TERMS[name]), say("sheet.basis.term", low=low, high=high, source=sources[name]))
+        )
     return lines
 
 

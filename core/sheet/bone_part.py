@@ -23,9 +23,9 @@ from core.sheet.fonts_found import Face
 from core.sheet.page import Pages
 from core.sheet.page_frame import heading
 from core.trust.figures import plain, shown, up
-from core.words.drilling import CHOOSE
+from core.words.catalogue import say
 from core.words.drilling import ORIGINS as ORIGIN_WORDS
-from core.words.sheet import BONE_ALT
+from core.words.values import SIDES
 
 _QUIET = (0.33, 0.33, 0.33)
 
@@ -63,7 +63,10 @@ def bone_part(pages: Pages, case: Case, subject: Subject, shared: SharedReasons)
     if not drills and not has_remaining_bone:
         return
     pages.ensure(PART_MM)
-    parts = (("Remaining bone", has_remaining_bone), ("Drilling", bool(drills)))
+    parts = (
+        (say("sheet.bone.remaining"), has_remaining_bone),
+        (say("sheet.bone.drilling"), bool(drills)),
+    )
     heading(pages, " · ".join(name for name, wanted in parts if wanted))
     top = pages.y
     below = top
@@ -124,16 +127,11 @@ def _remaining_bone(
     if remaining.trouble is not None:
         return pages.block(x, top, width, remaining.trouble.message, size=9), []
     chart = remaining_bone_chart(remaining_bone_picture(remaining, case.plan, fixture))
-    with pages.element("Figure", alt=BONE_ALT):
+    with pages.element("Figure", alt=say("sheet.bone-alt")):
         y = _remaining_bone_picture(
             pages, case, fixture, chart, float(remaining.depths_mm[-1]), top
         )
-    caption = (
-        "Depth from the platform down, direction around the fixture across; not 1 : 1. Numerals: "
-        "mm of bone left; lightest: 5 mm and more. Heavy: the limit, where one applies (within "
-        "45° of buccal and of the inner side). Rising hatch: below it. Falling hatch: edge not "
-        "found or not scanned."
-    )
+    caption = say("sheet.bone.caption")
     y = pages.block(pages.left, y, width + 8.0, caption, size=7.5, colour=_QUIET)
     notes = lacking_notes(remaining, case.plan, fixture)
     return y, [
@@ -176,8 +174,12 @@ def _drilling(
         return _rims(pages, case, rows, x, y + 1.0), []
     c_mark, c_exact = right - 27.0, right - 12.0
     with pages.element("P"):
-        pages.text(x, y + 3.0, "mm, along the axis, from", size=7.5, colour=_QUIET)
-        for at, words in ((c_mark, "to mark"), (c_exact, "exact"), (right, "± U")):
+        pages.text(x, y + 3.0, say("sheet.bone.mm-along-from"), size=7.5, colour=_QUIET)
+        for at, words in (
+            (c_mark, say("sheet.bone.to-mark")),
+            (c_exact, say("sheet.bone.exact")),
+            (right, "± U"),
+        ):
             pages.text(at, y + 3.0, words, size=7.5, align="right", colour=_QUIET)
     pages.line(x, y + 4.2, right, y + 4.2, width=0.2)
     y += 5.0
@@ -188,13 +190,15 @@ def _drilling(
         m = found.get(name)
         face: Face = "strong" if name == chosen else "plain"
         large = name == chosen
-        pages.text(x, y + 3.8, f"the {ORIGIN_WORDS[name]}", size=9.5, face=face,
+        pages.text(x, y + 3.8, str(ORIGIN_WORDS[name]), size=9.5, face=face,
                    width=c_mark - x - 12.0)  # fmt: skip
         if m is None or m.value is None:
-            words = "not marked" if m is None else "? not assessed"
+            words = say("drilling.no-mark-there" if m is None else "sheet.bone.not-assessed")
             pages.text(right, y + 3.8, words, size=9, align="right", face="strong")
             if m is not None:
-                notes += [f"No depth: reason {letter}." for letter in shared.letters(m)]
+                notes += [
+                    say("sheet.bone.no-depth-reason", letter=letter) for letter in shared.letters(m)
+                ]
                 notes += shared.rest(m)
         else:
             pages.text(c_mark, y + 3.9, mark_words(m), size=13 if large else 9.5, face=face,
@@ -206,12 +210,8 @@ def _drilling(
     pages.line(x, y, right, y, width=0.1, colour=_QUIET)
     y = _rims(pages, case, rows, x, y)
     if chosen is None:
-        notes.insert(0, CHOOSE)
-    notes.append(
-        f"To mark: the last 0.5 mm mark that is not deeper. Whether its marks include the tip "
-        f"differs from drill to drill: {plain(UNKNOWN_TIP_MM)} mm of tip are counted in the rows "
-        "“with the drill’s tip”. Card and checklist for the day are separate pages."
-    )
+        notes.insert(0, say("drilling.choose"))
+    notes.append(say("sheet.bone.to-mark-means", mm=plain(UNKNOWN_TIP_MM)))
     return y, [_Words(text=note) for note in dict.fromkeys(notes)]
 
 
@@ -223,14 +223,14 @@ def _rims(pages: Pages, case: Case, rows: tuple[Measurement, ...], x: float, y: 
     if rims:
         inner = inner_side(case.plan.known_jaw)
         parts = "; ".join(_rim_words(m, inner) for m in rims)
-        words = f"Platform below the bone’s edge (+ into bone), mm: {parts}."
+        words = say("sheet.bone.platform-below", rims=parts)
         y = pages.block(x, y + 0.8, pages.right - x, words, size=8)
     return y
 
 
 def _rim_words(m: Measurement, inner: str) -> str:
-    side = m.details.side.replace("lingual", inner)
+    side = SIDES.get(m.details.side.replace("lingual", inner), m.details.side)
     if m.value is None:
-        return f"{side} ? not assessed"
+        return say("sheet.bone.rim-not-assessed", side=side)
     doubt = "" if m.budget is None else f" ± {up(m.budget.expanded, 2)}"
     return f"{side} {shown(m, decimals=2)}{doubt}"

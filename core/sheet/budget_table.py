@@ -11,6 +11,8 @@ from core.sheet.case import Case
 from core.sheet.page import Pages
 from core.sheet.page_frame import heading
 from core.trust.figures import shown, up
+from core.words.catalogue import say
+from core.words.sheet import TERMS as WORDS
 
 TERMS = ("placement", "course", "edge", "voxel", "scale", "size", "fit")
 _SHADES: dict[str, Colour] = {
@@ -38,11 +40,8 @@ def budget_table(pages: Pages, case: Case) -> None:
     used = {t.name for m in rows if m.budget is not None for t in m.budget.terms}
     terms = tuple(name for name in TERMS if name in used)
     pages.ensure(24.0)
-    heading(pages, "Uncertainty budget of each row", size=10)
-    words = (
-        "Standard uncertainties in mm (° for angles); u combines them (root sum of squares), "
-        "± U = 2 u. Bars: share of each part in u²."
-    )
+    heading(pages, say("sheet.budget.title"), size=10)
+    words = say("sheet.budget.how")
     pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=8, colour=_QUIET) + 1.0
     with pages.element("Table"):
         _body(pages, case, rows, terms)
@@ -61,8 +60,7 @@ def _body(pages: Pages, case: Case, rows: list[Measurement], terms: tuple[str, .
             subject = ""
         if of != subject:
             subject = of
-            kind = "Fixture" if m.fixture else "Site"
-            words = f"{kind} {of}"
+            words = say("sheet.budget.fixture" if m.fixture else "sheet.budget.site", id=of)
             with pages.element("TR"):
                 pages.text(pages.left, pages.y + 3.2, words, size=8, face="slant")
             pages.y += 4.2
@@ -82,12 +80,12 @@ def _head(pages: Pages, terms: tuple[str, ...]) -> None:
     value, places, whole, bar = _columns(pages, len(terms))
     y = pages.y + 3.0
     pages.blank()
-    pages.text(value, y, "value", size=7, align="right", colour=_QUIET)
+    pages.text(value, y, say("sheet.budget.value"), size=7, align="right", colour=_QUIET)
     for x, name in zip(places, terms, strict=True):
-        width = pages.text(x, y, name, size=7, align="right", colour=_QUIET)
+        width = pages.text(x, y, str(WORDS[name]), size=7, align="right", colour=_QUIET)
         pages.rect(x - width - 2.6, y - 1.9, 2.0, 2.0, fill=_SHADES[name], edge=0.1)
     pages.text(whole, y, "± U", size=7, align="right", colour=_QUIET)
-    pages.text(bar, y, "share of u²", size=7, colour=_QUIET)
+    pages.text(bar, y, say("sheet.budget.share"), size=7, colour=_QUIET)
     pages.line(pages.left, pages.y + 4.0, pages.right, pages.y + 4.0, width=0.15)
     pages.y += 4.6
 
@@ -100,7 +98,7 @@ def _row(pages: Pages, name: str, m: Measurement, terms: tuple[str, ...]) -> Non
         return
     decimals = 1 if m.reading.unit == "deg" else 2
     pages.text(pages.left, y, name, size=8, width=value - 14.0 - pages.left)
-    figure = shown(m, decimals=2) + ("°" if m.reading.unit == "deg" else "")
+    figure = f"{shown(m, decimals=2)}{'°' if m.reading.unit == 'deg' else ''}"
     pages.text(value, y, figure, size=8, align="right")
     by_name = {t.name: t.u for t in budget.terms}
     for x, term in zip(places, terms, strict=True):

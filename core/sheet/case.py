@@ -29,7 +29,8 @@ from core.sheet.day import Day
 from core.sheet.lasting import Facts
 from core.sheet.patient_words import PatientWords, patient_words
 from core.trust.verdict import is_judged, worst_first
-from core.words.sheet import DRAFT, SIDE_CONTRADICTED, WITHOUT_VIEWING
+from core.words.catalogue import language, say
+from core.words.numbers import Figure, date_words
 
 SAME_PLACE_MM = 1.0
 """Along the arch: a site and a fixture closer than this stand at the same place."""
@@ -53,20 +54,21 @@ class Subject:
     def words(self) -> str:
         """The tooth in both systems, or the id where no tooth is named."""
         if self.only_rulers:
-            return "Rulers and angles"
+            return say("sheet.column.rulers")
         if not self.tooth:
-            return f"{'Fixture' if self.fixture else 'Site'} {self.id}"
+            return say("sheet.budget.fixture" if self.fixture else "sheet.budget.site", id=self.id)
         return tooth_words(self.tooth)
 
     @property
     def size_words(self) -> str:
         """``Ø 4.5 × 8.0 mm``, or what stands in its place."""
         if self.only_rulers:
-            return "no fixture, no site"
+            return say("sheet.case.rulers-only")
         if self.fixture is None:
-            return "no fixture: ridge only"
+            return say("sheet.case.ridge-only")
         size = self.fixture.size
-        return f"Ø {size.diameter_mm:.2f}".rstrip("0").rstrip(".") + f" × {size.length_mm:g} mm"
+        diameter = Figure(f"{size.diameter_mm:.2f}".rstrip("0").rstrip("."))
+        return say("sheet.case.size", diameter=diameter, length=Figure(f"{size.length_mm:g}"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -119,17 +121,20 @@ class Case:
     def band(self) -> str:
         """Words of the band on every page and picture; empty on a signed sheet."""
         if self.side_is_contradicted:
-            return f"{SIDE_CONTRADICTED} · {DRAFT}"
+            return f"{say('sheet.side-contradicted')} · {say('sheet.draft')}"
         if self.signed:
             return ""
-        words = DRAFT
+        words = say("sheet.draft")
         sign = self.plan.sign_off
         if sign is not None:
-            words += (
-                f" · rev {self.plan.revision}, supersedes signed rev {sign.revision} of "
-                f"{sign.at[:10]}"
+            words = say(
+                "sheet.draft-supersedes",
+                draft=words,
+                revision=self.plan.revision,
+                signed=sign.revision,
+                at=date_words(sign.at[:10]),
             )
-        return words + (f" · {WITHOUT_VIEWING}" if self.without_viewing else "")
+        return say("sheet.without-viewing", draft=words) if self.without_viewing else words
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -192,13 +197,14 @@ class Case:
         drawn += [mark.points for mark in self.plan.angles]
         return self.arch.station(vector(drawn[0].mean(axis=0))) if drawn else None
 
-    def facts(self, title: str, *, language: str = "en") -> Facts:
+    def facts(self, title: str, *, of: str | None = None) -> Facts:
         """What a document of this case says of itself; its author is who signed it.
 
         Parameters
         ----------
         title : str
-        language : str, optional
+        of : str, optional
+            Its language where that is not the one that is spoken; empty: nobody knows.
         """
         sign = self.plan.sign_off if self.signed else None
         return Facts(
@@ -206,7 +212,7 @@ class Case:
             subject=f"plan {self.ledger.plan_fingerprint}",
             author="" if sign is None else sign.name,
             made_at=self.ledger.made_at,
-            language=language,
+            language=language() if of is None else of,
         )
 
     def depth_rule(self, subject: Subject) -> DepthRule:

@@ -21,6 +21,8 @@ from core.sheet.small_pages import plain_head
 from core.structures import Course, kind_of
 from core.trust.figures import nearest, plain
 from core.words import sentence
+from core.words.catalogue import say
+from core.words.values import SIDES
 
 _PIXEL_MM = 0.2
 _TOP_MM = 34.0
@@ -58,21 +60,24 @@ def film_chart(case: Case, fixture: Fixture, *, tube: Tube, pin: Pin) -> tuple[C
         if isinstance(structure, Course) and kind_of(structure).on_film:
             lines += _canal(structure, film, fixture)
     mesial_right = float(film.grid.right @ frame.m) > 0
-    words = ("mesial", "distal") if frame.named_by_tooth else ("towards R", "towards L")
-    if not frame.named_by_tooth:
+    if frame.named_by_tooth:
+        edges = (str(SIDES["mesial"]), str(SIDES["distal"]))
+    else:
+        edges = (say("pictures.side.towards-right"), say("pictures.side.towards-left"))
         mesial_right = float(film.grid.right[0]) < 0
-    sides = Sides(left=words[mesial_right], right=words[not mesial_right], top="", bottom="")
+    sides = Sides(left=edges[mesial_right], right=edges[not mesial_right], top="", bottom="")
     tip = film.project(fixture.on_axis(depth)[None])[0]
+    words = say("sheet.film.pin", mm=plain(depth))
+    named = Label(text=words, at=(float(tip[0]) + 6.0, float(tip[1])), style="numeral")
     chart = Chart(
-        title="Expected check radiograph",
-        subtitle=f"magnified {tube.magnification:.2f} at the fixture’s axis",
+        title=say("sheet.film.title"),
+        subtitle=say("sheet.film.magnified", magnification=tube.magnification),
         grey=np.where(whole, picture, np.nan).astype(np.float32),
         pixel_mm=_PIXEL_MM,
         window=(0.0, high),
         sides=sides,
         lines=tuple(lines),
-        labels=(Label(text=f"pin {plain(depth)}", at=(float(tip[0]) + 6.0, float(tip[1])),
-                      style="numeral"),),
+        labels=(named,),
         grid=film.grid,
     )  # fmt: skip
     return chart, bool(whole.all())
@@ -120,23 +125,18 @@ def check_film_pdf(case: Case, *, paper: PaperName = "A4") -> bytes | None:
     for subject in subjects:
         _film(pages, case, subject, case.day.tube, case.day.pin)
     return pages.render(
-        plain_head(case, "Check radiograph", with_birth_date=True),
-        case.facts("Expected check radiograph"),
+        plain_head(case, say("sheet.film.short-title"), with_birth_date=True),
+        case.facts(say("sheet.film.title")),
     )
 
 
 def _tube_words(tube: Tube) -> str:
-    return (
-        f"Tube {plain(tube.source_to_film_mm)} mm from the film, film "
-        f"{plain(tube.object_to_film_mm)} mm behind the axis; tilted {nearest(tube.up_deg, 0)}° "
-        f"from above, {nearest(tube.mesial_deg, 0)}° from mesial. Seen from the cheek."
-    )
-
-
-def _to_fill_in(pin_mm: float) -> str:
-    return (
-        f"On the real film: pin, true length {plain(pin_mm)} mm, measured ________ mm; the other "
-        "length, measured ________ mm; its true length ________ mm."
+    return say(
+        "sheet.film.tube",
+        source=plain(tube.source_to_film_mm),
+        object=plain(tube.object_to_film_mm),
+        up=nearest(tube.up_deg, 0),
+        mesial=nearest(tube.mesial_deg, 0),
     )
 
 
@@ -161,14 +161,14 @@ def _film(pages: Pages, case: Case, subject: Subject, tube: Tube, pin: Pin) -> N
     ruler(pages, left, top + height + 1.5, upright=False)
     x = left + width + 6.0
     texts = [
-        f"{chart.title}: {chart.subtitle}; printed 2 : 1 of the film.",
+        say("sheet.film.printed", title=chart.title, subtitle=chart.subtitle),
         _tube_words(tube),
-        "Double line: fixture. Single closed line: pin. Two lines: canal, as marked.",
-        f"10 mm of pin, square to the ray, show {10.0 * tube.magnification:.1f} mm on this film.",
-        "True depth = length on film × pin’s true length ÷ its length on film; along the pin only.",
-        "Simulated from the scan: contrast and sharpness are not those of a film.",
-        _to_fill_in(_pin_mm(subject.fixture, pin)),
-        "Printed at 1 : 1? Each ruler must measure 50 mm of paper; measured: __________ mm",
+        say("sheet.film.lines"),
+        say("sheet.film.ten-mm", mm=10.0 * tube.magnification),
+        say("sheet.film.true-depth-pin"),
+        say("sheet.film.simulated"),
+        say("sheet.film.to-fill-in", mm=plain(_pin_mm(subject.fixture, pin))),
+        say("sheet.film.check-scale"),
     ]
     if not whole:
         texts.append(sentence("film-partly-scanned"))

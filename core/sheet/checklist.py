@@ -11,13 +11,11 @@ from core.sheet.case import Case
 from core.sheet.page import Pages, PaperName
 from core.sheet.small_pages import plain_head
 from core.trust.verdict import verdict_words
-from core.words.drilling import CHOOSE, CHOSEN, DRILLS_LAID_OUT, NO_CARD, ORIGINS
-from core.words.sheet import SIDE_CONTRADICTED
+from core.words.catalogue import message, say
+from core.words.drilling import ORIGINS
+from core.words.numbers import date_words
 
-QUESTIONS = (
-    "Anything extracted or grafted since the scan?",
-    "Mouth opening enough for handpiece, drill and stent?",
-)
+QUESTIONS = (message("sheet.checklist.extracted"), message("sheet.checklist.opening"))
 _TOP_MM = 34.0
 _SIZE = 12.0
 
@@ -26,39 +24,43 @@ def checklist_items(case: Case) -> tuple[tuple[str, str], ...]:
     """What to check, and what the case says about it, in the order of the day."""
     plan = case.plan
     check = plan.side_check
-    side = "not yet compared"
+    side = say("sheet.checklist.not-compared")
     if check is not None:
-        side = f"{check.side.upper()}, compared with {check.against or '–'} by {check.by or '–'}"
+        key = "sheet.checklist.left" if check.side == "left" else "sheet.checklist.right"
+        side = say(key, against=check.against or "–", by=check.by or "–")
     if case.side_is_contradicted:
-        side = f"{SIDE_CONTRADICTED} Answered: {side}"
-    interpreted = "NOT YET"
+        side = say("sheet.checklist.contradicted", side=side)
+    interpreted = say("sheet.basis.not-yet")
     if plan.interpreted_by:
-        interpreted = f"by {plan.interpreted_by} on {plan.interpreted_at[:10]}"
+        at = date_words(plan.interpreted_at[:10])
+        interpreted = say("sheet.checklist.interpreted", by=plan.interpreted_by, at=at)
     sizes = "; ".join(f"{s.words}: {s.size_words}" for s in case.subjects if s.fixture)
     items = [
-        ("Right patient: name, birth date and ID agree with the person", case.patient.line),
-        ("Right side and tooth, asked of the patient and seen in the mouth", side),
-        ("The plan is signed, and it is this one", case.band or f"rev {plan.revision}, signed"),
-        ("The whole volume was interpreted", interpreted),
-        *((question, "yes / no, what: ______________________________") for question in QUESTIONS),
-        ("The fixtures of the plan are here", sizes or "no fixture in the plan"),
-        (DRILLS_LAID_OUT, _card_words(case)),
+        (say("sheet.checklist.right-patient"), case.patient.line),
+        (say("sheet.checklist.right-side"), side),
+        (
+            say("sheet.checklist.plan-signed"),
+            case.band or say("sheet.checklist.rev-signed", revision=plan.revision),
+        ),
+        (say("sheet.checklist.volume"), interpreted),
+        *((str(question), say("sheet.checklist.yes-no")) for question in QUESTIONS),
+        (say("sheet.checklist.fixtures"), sizes or say("sheet.checklist.no-fixture")),
+        (say("drilling.drills-laid-out"), _card_words(case)),
     ]
     if plan.stent_axes:
-        items.append(("The stent sits without rocking, as it did in the scan",
-                      f"{len(plan.stent_axes)} stent axis marked"))  # fmt: skip
+        marked = say("sheet.checklist.stent-marked", count=len(plan.stent_axes))
+        items.append((say("sheet.checklist.stent"), marked))
     else:
-        items.append(("No stent axis is marked: the entry point is measured from the neighbours",
-                      "see the card"))  # fmt: skip
+        items.append((say("sheet.checklist.no-stent"), say("sheet.checklist.see-card")))
     removed = [
         str(thing_words(s.id)) for s in plan.structures if getattr(s, "to_be_removed", False)
     ]
     if removed:
-        items.append(("To be removed first", ", ".join(removed)))
+        items.append((say("sheet.checklist.remove-first"), ", ".join(removed)))
     items += [
-        ("Pin in the first hole, check film, compared with the expected one", "before widening"),
+        (say("sheet.checklist.pin"), say("sheet.checklist.before-widening")),
         *(
-            (f"Looked at again: {_named(case, m)}", verdict_words(m.verdict))
+            (say("sheet.checklist.looked-again", what=_named(case, m)), verdict_words(m.verdict))
             for m in _not_met(case)
         ),
     ]
@@ -69,10 +71,10 @@ def _card_words(case: Case) -> str:
     """Whether there is a card: where no depth is given there is none."""
     rules = [case.depth_rule(s) for s in case.subjects if s.fixture is not None]
     if all(rule.refused for rule in rules):
-        return NO_CARD
+        return say("drilling.no-card")
     if case.plan.depth_from is None:
-        return CHOOSE
-    return CHOSEN.format(origin=ORIGINS[case.plan.depth_from])
+        return say("drilling.choose")
+    return say("drilling.chosen", origin=ORIGINS[case.plan.depth_from])
 
 
 def _not_met(case: Case) -> list[Measurement]:
@@ -94,7 +96,7 @@ def checklist_pdf(case: Case, *, paper: PaperName = "A4") -> bytes:
     """The checklist as a PDF."""
     pages = Pages(paper, top_mm=_TOP_MM)
     pages.new_page()
-    pages.text(pages.left, pages.y + 6.0, "On the day", size=20, face="strong")
+    pages.text(pages.left, pages.y + 6.0, say("sheet.checklist.on-the-day"), size=20, face="strong")
     pages.y += 11.0
     width = pages.inner - 10.0
     for what, known in checklist_items(case):
@@ -105,8 +107,6 @@ def checklist_pdf(case: Case, *, paper: PaperName = "A4") -> bytes:
         y = pages.block(pages.left + 9.0, pages.y, width, what, size=_SIZE, face="strong")
         pages.y = pages.block(pages.left + 9.0, y, width, known, size=_SIZE) + 3.5
     pages.ensure(16.0)
-    pages.text(pages.left, pages.y + 10.0, "Checked by ____________________   at __________",
-               size=_SIZE)  # fmt: skip
-    return pages.render(
-        plain_head(case, "Checklist", with_birth_date=True), case.facts("Checklist")
-    )
+    pages.text(pages.left, pages.y + 10.0, say("sheet.checklist.checked-by"), size=_SIZE)
+    title = say("sheet.checklist.title")
+    return pages.render(plain_head(case, title, with_birth_date=True), case.facts(title))

@@ -7,7 +7,7 @@ from core.sheet.case import Case
 from core.sheet.ledger_table import sources_of
 from core.sheet.page import Pages
 from core.sheet.page_frame import heading
-from core.words.sheet import CLOSING, MORE_CHECKS, SOURCES
+from core.words.catalogue import say
 
 MOST_ON_FIRST_PAGE = 3
 """Scan checks that page 1 has room for."""
@@ -32,11 +32,11 @@ def closing_part(pages: Pages, case: Case) -> None:
     """
     further = grave_findings(case)[MOST_ON_FIRST_PAGE:]
     if further:
-        _part(pages, MORE_CHECKS, [f"! {f.message}" for f in further])
+        _part(pages, say("sheet.more-checks"), [f"! {f.message}" for f in further])
     sources = sources_of(case.ledger.measurements)
     listed = "   ".join(f"{n} {words}." for n, words in enumerate(sources, start=1))
     height = _HEAD_MM + pages.height_of(pages.inner, listed, size=_SIZE) if sources else 0.0
-    height += 1.0 + pages.height_of(pages.inner, CLOSING, size=_SIZE)
+    height += 1.0 + pages.height_of(pages.inner, say("sheet.closing"), size=_SIZE)
     if pages.y + height <= pages.bottom:
         _end(pages, listed)
         return
@@ -51,11 +51,12 @@ def closing_part(pages: Pages, case: Case) -> None:
 def _end(pages: Pages, listed: str) -> None:
     """Sources, and where the rest stands."""
     if listed:
-        _part(pages, SOURCES, [listed])
-    height = pages.height_of(pages.inner, CLOSING, size=_SIZE)
+        _part(pages, say("sheet.sources"), [listed])
+    height = pages.height_of(pages.inner, say("sheet.closing"), size=_SIZE)
     if pages.y + height <= pages.bottom:  # the same stands at the foot of every page, shorter
-        pages.y = pages.block(pages.left, pages.y + 0.8, pages.inner, CLOSING, size=_SIZE,
-                              colour=_QUIET)  # fmt: skip
+        pages.y = pages.block(
+            pages.left, pages.y + 0.8, pages.inner, say("sheet.closing"), size=_SIZE, colour=_QUIET
+        )
 
 
 def _part(pages: Pages, title: str, lines: list[str]) -> None:

@@ -16,6 +16,7 @@ from collections.abc import Mapping
 from core.measuring.ledger import Ledger
 from core.measuring.row_names import row_words
 from core.sheet.schemas import TABLE_VERSION
+from core.words.catalogue import SOURCE, speaking
 from core.words.columns import COLUMNS
 
 
@@ -30,7 +31,15 @@ def ledger_csv(ledger: Ledger, *, signed: bool) -> bytes:
 
 
 def ledger_rows(ledger: Ledger, *, signed: bool) -> list[dict[str, object]]:
-    """Each measurement with every column of the table; None where a cell is empty."""
+    """Each measurement with every column of the table; None where a cell is empty.
+
+    In one language, whatever is spoken.
+    """
+    with speaking(SOURCE):
+        return _rows(ledger, signed=signed)
+
+
+def _rows(ledger: Ledger, *, signed: bool) -> list[dict[str, object]]:
     scan = ledger.scan
     head: dict[str, object] = {
         "program": ledger.program,

@@ -16,19 +16,13 @@ from core.sheet.page_frame import RULER_MM, heading, ruler, scale_check
 from core.trust.figures import down, plain, shown, up
 from core.trust.verdict import verdict_words
 from core.words import sentence
-from core.words.drilling import NO_MARK_THERE, NOT_FOUND, TIP_BARS, TIP_BORDERLINE
+from core.words.catalogue import say
 from core.words.drilling import ORIGINS as ORIGIN_WORDS
 
 _QUIET = (0.33, 0.33, 0.33)
 _ROW_MM = 4.8
-_NOTE = "To the last mark of that drill that is not deeper; exact depth in brackets, mm."
 _GAP_MM = 6.0
 _COLUMN_MM = 28.0
-_SCALE = (
-    "1 : 1 of the film, for a film laid beside it: magnified {m:.2f} at the fixture’s axis, tube "
-    "{sid} mm from the film. Pin to {depth}. Simulated: contrast and sharpness are not those of a "
-    "film."
-)
 
 
 def day_part(pages: Pages, case: Case, subject: Subject) -> None:
@@ -45,7 +39,7 @@ def day_part(pages: Pages, case: Case, subject: Subject) -> None:
         return
     chart, whole = film_chart(case, fixture, tube=case.day.tube, pin=case.day.pin)
     pages.ensure(RULER_MM + 14.0)
-    heading(pages, "Expected check radiograph · Entry point")
+    heading(pages, say("sheet.day.film-and-entry"))
     top, left = pages.y + 0.5, pages.left + 9.0
     _, height = pages.chart(chart, left, top)
     ruler(pages, left - 1.5, top, upright=True)
@@ -70,11 +64,12 @@ def day_part(pages: Pages, case: Case, subject: Subject) -> None:
 
 def _film_lines(case: Case, whole: bool) -> list[str]:
     tube, pin = case.day.tube, case.day.pin
-    depth = "the fixture’s length" if pin.depth_mm is None else f"{plain(pin.depth_mm)} mm"
-    lines = [
-        _SCALE.format(m=tube.magnification, sid=plain(tube.source_to_film_mm), depth=depth),
-        "True depth = length on film × pin’s true length ÷ its length on film.",
-    ]
+    m, sid = tube.magnification, plain(tube.source_to_film_mm)
+    if pin.depth_mm is None:
+        scale = say("sheet.day.scale-own", m=m, sid=sid)
+    else:
+        scale = say("sheet.day.scale", m=m, sid=sid, depth=plain(pin.depth_mm))
+    lines = [scale, say("sheet.film.true-depth")]
     return lines if whole else [*lines, sentence("film-partly-scanned")]
 
 
@@ -94,7 +89,7 @@ def _columns(pages: Pages) -> list[float]:
 
 
 def _drills(pages: Pages, case: Case, plans: tuple[DrillPlan, ...]) -> None:
-    words = "My drills"
+    words = say("drilling.my-drills")
     rule = plans[0].rule
     if rule.refused:
         reason = rule.reason(case.plan.known_jaw).message
@@ -108,7 +103,15 @@ def _drills(pages: Pages, case: Case, plans: tuple[DrillPlan, ...]) -> None:
         _table(pages, case, plans)
     pages.ensure(4.0)
     pages.y = (
-        pages.block(pages.left, pages.y + 0.6, pages.inner, _NOTE, size=8, colour=_QUIET) + 2.0
+        pages.block(
+            pages.left,
+            pages.y + 0.6,
+            pages.inner,
+            say("drilling.to-the-last-mark"),
+            size=8,
+            colour=_QUIET,
+        )
+        + 2.0
     )
 
 
@@ -132,7 +135,8 @@ def _table(pages: Pages, case: Case, plans: tuple[DrillPlan, ...]) -> None:
 
 
 def _head(pages: Pages) -> None:
-    pages.text(pages.left, pages.y + 3.0, "drill, to mark from", size=7.5, colour=_QUIET)
+    words = say("drilling.drill-to-mark-from")
+    pages.text(pages.left, pages.y + 3.0, words, size=7.5, colour=_QUIET)
     for x, name in zip(_columns(pages), ORIGINS, strict=True):
         pages.text(
             x, pages.y + 3.0, str(ORIGIN_WORDS[name]), size=7.5, align="right", colour=_QUIET
@@ -154,20 +158,21 @@ def _row(pages: Pages, plan: DrillPlan, chosen: str | None) -> None:
 
 def _drill_words(drill: Drill) -> str:
     diameter = "" if drill.diameter_mm is None else f" Ø {plain(drill.diameter_mm)}"
-    tip = f"tip {plain(drill.beyond_mm)} beyond the mark"
+    words = f"{drill.name}{diameter}"
     if drill.marks_include_tip == "yes":
-        tip = "marks include the tip"
-    return f"{drill.name}{diameter}, {tip}"
+        return say("drilling.marks-with-tip", drill=words)
+    return say("drilling.tip-mm-beyond", drill=words, mm=plain(drill.beyond_mm))
 
 
 def _depth_words(drill: Drill, depth: DrillDepth) -> str:
     value = depth.reading.value
     if value is None:
-        return NO_MARK_THERE if depth.counted_from in ("gum", "stent top") else NOT_FOUND
+        by_hand = depth.counted_from in ("gum", "stent top")
+        return say("drilling.no-mark-there" if by_hand else "drilling.not-found")
     if drill.is_too_short(value):
-        return f"too short ({down(value, 2)})"
+        return say("drilling.too-short-exact", exact=down(value, 2))
     if depth.mark_mm is None:
-        return f"no mark ({down(value, 2)})"
+        return say("drilling.no-mark-exact", exact=down(value, 2))
     return f"{plain(depth.mark_mm)} ({down(value, 2)})"
 
 
@@ -185,7 +190,7 @@ def tip_warning(row: Measurement, name: str) -> str:
     name : str
         What it is to, in words.
     """
-    limit = "" if row.limit is None else f", limit {plain(row.limit.value)} mm"
-    value = "no value" if row.value is None else f"{shown(row)} mm"
-    words = TIP_BARS if bars_drilling(row) else TIP_BORDERLINE
-    return words.format(what=name, value=value, limit=limit, verdict=verdict_words(row.verdict))
+    limit = "" if row.limit is None else say("drilling.comma-limit", mm=plain(row.limit.value))
+    value = say("drilling.no-value") if row.value is None else f"{shown(row)} mm"
+    key = "drilling.tip-bars" if bars_drilling(row) else "drilling.tip-borderline"
+    return say(key, what=name, value=value, limit=limit, verdict=verdict_words(row.verdict))

@@ -23,23 +23,7 @@ from core.sheet.page_frame import RULER_MM
 from core.sheet.small_pages import CardPages, check_ruler, plain_head
 from core.trust.figures import down, plain, shown
 from core.trust.verdict import verdict_words, worst_first
-from core.words.drilling import (
-    CARD_RULER,
-    CARD_RULES,
-    CHOOSE,
-    CHOSEN,
-    ENTRY,
-    NO_CONTACTS,
-    NO_DEPTH_LARGE,
-    NO_MARK_THERE,
-    NONE_FOR_THIS_DRILL,
-    NOT_COMPARED,
-    NOT_FOUND,
-    TIP_BEYOND,
-    TIP_INCLUDED,
-    TIP_NEAREST,
-    TIP_UNKNOWN,
-)
+from core.words.catalogue import say
 from core.words.drilling import ORIGINS as ORIGIN_WORDS
 
 LEAST_PT = 12.0
@@ -68,9 +52,8 @@ def drill_card(case: Case) -> bytes | None:
                 subject.fixture, case.plan, case.volume, case.ledger, case.arch, case.day.drills
             )
             _fixture(pages, case, subject, subject.fixture, plans)
-    return pages.render(
-        plain_head(case, "Drill card", with_birth_date=False), case.facts("Drill card")
-    )
+    title = say("drilling.drill-card")
+    return pages.render(plain_head(case, title, with_birth_date=False), case.facts(title))
 
 
 def _fixture(
@@ -91,8 +74,8 @@ def _fixture(
 
 def _no_depth(pages: CardPages, case: Case, rule: DepthRule) -> None:
     """A fixture that the rule for depths refuses, beside others that it does not."""
-    y = pages.block(pages.left, pages.y + 2.0, pages.inner, NO_DEPTH_LARGE, size=DEPTH_PT,
-                    face="strong")  # fmt: skip
+    large = say("drilling.no-depth-large")
+    y = pages.block(pages.left, pages.y + 2.0, pages.inner, large, size=DEPTH_PT, face="strong")
     words = rule.reason(case.plan.known_jaw).message
     pages.y = pages.block(pages.left, y + 2.0, pages.inner, words, size=14)
 
@@ -100,20 +83,36 @@ def _no_depth(pages: CardPages, case: Case, rule: DepthRule) -> None:
 def _start(pages: CardPages, case: Case, subject: Subject) -> None:
     pages.new_page()
     top = pages.y
-    side = {"1": "RIGHT", "2": "LEFT", "3": "LEFT", "4": "RIGHT"}.get(subject.tooth[:1], "")
     number_width = pages.text(pages.left, top + 12.0, subject.tooth or subject.id, size=40,
                               face="strong", width=30.0)  # fmt: skip
     x = pages.left + number_width + 4.0
     words = subject.words.partition(", ")[2] or subject.words
     pages.text(x, top + 5.5, words, size=14, face="strong", width=pages.right - x)
-    where = f"patient’s {side} · {subject.size_words}" if side else subject.size_words
+    where = _where(subject)
     pages.text(x, top + 12.5, where, size=16, width=pages.right - x)
     pages.y = top + 16.5
     if case.plan.side_check is None:
         pages.y = (
-            pages.block(pages.left, pages.y, pages.inner, NOT_COMPARED, size=12, face="strong")
+            pages.block(
+                pages.left,
+                pages.y,
+                pages.inner,
+                say("drilling.not-compared"),
+                size=12,
+                face="strong",
+            )
             + 1.0
         )
+
+
+def _where(subject: Subject) -> str:
+    size = subject.size_words
+    match subject.tooth[:1]:
+        case "2" | "3":
+            return say("drilling.patients-left", size=size)
+        case "1" | "4":
+            return say("drilling.patients-right", size=size)
+    return size
 
 
 def _columns(pages: CardPages) -> list[float]:
@@ -124,10 +123,13 @@ def _columns(pages: CardPages) -> list[float]:
 def _heads(pages: CardPages, case: Case) -> None:
     chosen = case.plan.depth_from
     width = (pages.inner - _NAME_MM) / 4 - 1.0
-    words = CHOOSE if chosen is None else CHOSEN.format(origin=ORIGIN_WORDS[chosen])
+    words = say("drilling.choose")
+    if chosen is not None:
+        words = say("drilling.chosen", origin=ORIGIN_WORDS[chosen])
     pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=12, face="strong") + 0.6
     y = pages.y
-    pages.text(pages.left, y + 4.4, "drill to mark", size=12, face="strong", width=_NAME_MM - 2)
+    words = say("drilling.drill-to-mark")
+    pages.text(pages.left, y + 4.4, words, size=12, face="strong", width=_NAME_MM - 2)
     for x, name in zip(_columns(pages), ORIGINS, strict=True):
         face: Face = "strong" if name == chosen else "plain"
         room = width if chosen is not None else width - 4.5
@@ -140,8 +142,12 @@ def _heads(pages: CardPages, case: Case) -> None:
 
 
 def _tip_words(drill: Drill) -> str:
-    words = {"yes": TIP_INCLUDED, "no": TIP_BEYOND}.get(drill.marks_include_tip, TIP_UNKNOWN)
-    return words.format(mm=plain(drill.beyond_mm))
+    match drill.marks_include_tip:
+        case "yes":
+            return say("drilling.tip-included")
+        case "no":
+            return say("drilling.tip-beyond", mm=plain(drill.beyond_mm))
+    return say("drilling.tip-unknown", mm=plain(drill.beyond_mm))
 
 
 def _height(pages: CardPages, case: Case, plan: DrillPlan) -> float:
@@ -158,13 +164,16 @@ def _tip_line(case: Case, plan: DrillPlan) -> str:
     if not judged:
         return words
     row = worst_first(judged)[0]
-    limit = "" if row.limit is None else f" (limit {plain(row.limit.value)})"
-    return TIP_NEAREST.format(
+    what, value, verdict = _short(case, row), shown(row), verdict_words(row.verdict)
+    if row.limit is None:
+        return say("drilling.tip-nearest", tip=words, what=what, value=value, verdict=verdict)
+    return say(
+        "drilling.tip-nearest-limit",
         tip=words,
-        what=_short(case, row),
-        value=shown(row),
-        limit=limit,
-        verdict=verdict_words(row.verdict),
+        what=what,
+        value=value,
+        mm=plain(row.limit.value),
+        verdict=verdict,
     )
 
 
@@ -180,20 +189,21 @@ def _drill(pages: CardPages, case: Case, plan: DrillPlan) -> None:
     width = (pages.inner - _NAME_MM) / 4 - 1.5
     if plan.barred:
         room = pages.inner - _NAME_MM
-        pages.text(pages.left + _NAME_MM, y + 7.0, NONE_FOR_THIS_DRILL, size=15, face="strong",
-                   width=room)  # fmt: skip
+        words = say("drilling.none-for-this-drill")
+        pages.text(pages.left + _NAME_MM, y + 7.0, words, size=15, face="strong", width=room)
     for x, depth in zip(_columns(pages), () if plan.barred else plan.depths, strict=False):
         value = depth.reading.value
         chosen = depth.counted_from == case.plan.depth_from
         if value is None:
-            words = NO_MARK_THERE if depth.counted_from in ("gum", "stent top") else NOT_FOUND
+            by_hand = depth.counted_from in ("gum", "stent top")
+            words = say("drilling.no-mark-there" if by_hand else "drilling.not-found")
             pages.text(x, y + 8.0, "–", size=DEPTH_PT if chosen else OTHER_PT, align="middle")
             pages.text(x, y + 13.4, words, size=12, align="middle", width=width)
             continue
         # The very mark, or none: a rounded mark is never shown.
-        mark = "no mark" if depth.mark_mm is None else plain(depth.mark_mm)
+        mark = say("drilling.no-mark") if depth.mark_mm is None else plain(depth.mark_mm)
         if drill.is_too_short(value):
-            mark = "too short"
+            mark = say("drilling.too-short")
         large = chosen and depth.mark_mm is not None
         size = DEPTH_PT if large else OTHER_PT
         face: Face = "strong" if large else "plain"
@@ -222,16 +232,17 @@ def _below(pages: CardPages, case: Case, fixture: Fixture) -> None:
     ]
     lines = [f"{case.name(m)}: {shown(m)}{'°' if m.reading.unit == 'deg' else ' mm'}" for m in rows]
     if not any(m.kind is MeasurementKind.ENTRY for m in rows):
-        lines.append(NO_CONTACTS)
+        lines.append(say("drilling.no-contacts"))
     heights = [pages.height_of(pages.inner, text, size=12) for text in lines]
-    rules = pages.height_of(pages.inner, CARD_RULES, size=12)
+    rules = pages.height_of(pages.inner, say("drilling.card-rules"), size=12)
     pages.ensure(sum(heights) + 10.0 + rules)
-    pages.text(pages.left, pages.y + 5.0, ENTRY, size=13, face="strong")
+    pages.text(pages.left, pages.y + 5.0, say("drilling.entry"), size=13, face="strong")
     pages.y += 7.0
     for text in lines:
         pages.y = pages.block(pages.left, pages.y, pages.inner, text, size=12)
     pages.line(pages.left, pages.y + 1.0, pages.right, pages.y + 1.0, width=0.2)
-    pages.y = pages.block(pages.left, pages.y + 2.0, pages.inner, CARD_RULES, size=12)
+    words = say("drilling.card-rules")
+    pages.y = pages.block(pages.left, pages.y + 2.0, pages.inner, words, size=12)
     _own_ruler(pages)
 
 
@@ -248,7 +259,7 @@ def _own_ruler(pages: CardPages) -> None:
     check_ruler(pages, pages.left, top + 2.0)
     if upright:
         check_ruler(pages, pages.right - 12.0, tall, upright=True)
-    words = CARD_RULER.format(each="Each" if upright else "This")
+    words = say("drilling.card-ruler-two" if upright else "drilling.card-ruler-one")
     width = pages.inner - 58.0 - (18.0 if upright else 0.0)
     height = pages.height_of(width, words, size=12)
     pages.block(pages.left + 58.0, pages.bottom - height, width, words, size=12)

@@ -12,6 +12,7 @@ from typing import Any
 
 from core.sheet.concepts import NOT_ASSESSED, UPPER_BOUND
 from core.trust.figures import nearest
+from core.words.catalogue import say
 
 _SAID = (NOT_ASSESSED.meaning, UPPER_BOUND.meaning, "Finding", "Procedure reported")
 
@@ -43,13 +44,16 @@ def _mesh_words(data: bytes) -> str:
     mesh: Any = trimesh.load(io.BytesIO(data), file_type="stl")
     low, high = mesh.bounds
     spans = ", ".join(
-        f"{axis} {nearest(float(a), 1)} to {nearest(float(b), 1)}"
+        say("sheet.summary.span", axis=axis, low=nearest(float(a), 1), high=nearest(float(b), 1))
         for axis, a, b in zip("xyz", low, high, strict=True)
     )
-    closed = "closed" if mesh.is_watertight else "NOT closed"
-    return (
-        f"{len(mesh.faces)} triangles, {closed}, {nearest(float(mesh.volume), 1)} mm³; "
-        f"LPS mm: {spans}"
+    closed = say("sheet.summary.closed" if mesh.is_watertight else "sheet.summary.not-closed")
+    return say(
+        "sheet.summary.mesh",
+        triangles=len(mesh.faces),
+        closed=closed,
+        volume=nearest(float(mesh.volume), 1),
+        spans=spans,
     )
 
 
@@ -60,13 +64,18 @@ def _object_lines(data: bytes) -> Iterator[str]:
     yield f"{d.SOPClassUID.name}, {d.SeriesDescription}"
     state = [str(d.get("CompletionFlag", "")), str(d.get("VerificationFlag", ""))]
     yield ", ".join(word for word in state if word)
-    yield f"Patient {d.PatientName or '(empty)'}, ID {d.PatientID or '(empty)'}"
-    yield f"Study {d.StudyInstanceUID}"
-    empty = [e.keyword for e in d if e.VM == 0 and e.VR != "SQ" and not e.is_private]
-    if empty:
-        yield f"Empty, since the scan does not hold it: {', '.join(empty)}"
+    empty = say("sheet.summary.empty-field")
+    yield say("sheet.summary.patient", name=d.PatientName or empty, id=d.PatientID or empty)
+    yield say("sheet.summary.study", uid=d.StudyInstanceUID)
+    missing = [e.keyword for e in d if e.VM == 0 and e.VR != "SQ" and not e.is_private]
+    if missing:
+        yield say("sheet.summary.empty", fields=", ".join(missing))
     if "MIMETypeOfEncapsulatedDocument" in d:
-        yield f"Holds {d.MIMETypeOfEncapsulatedDocument}, {d.EncapsulatedDocumentLength} bytes"
+        yield say(
+            "sheet.summary.holds",
+            kind=d.MIMETypeOfEncapsulatedDocument,
+            bytes=d.EncapsulatedDocumentLength,
+        )
     if "ContentSequence" in d:
         yield from _content_lines(d.ContentSequence, 0)
 

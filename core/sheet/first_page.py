@@ -20,17 +20,10 @@ from core.sheet.page_frame import ruler, scale_check, small_arch
 from core.sheet.signed_although import room_mm, signed_although
 from core.trust.figures import shown
 from core.trust.verdict import is_judged
-from core.words.cautions import CAUTIONS
+from core.words.catalogue import say
+from core.words.cautions import SPOKEN
 from core.words.drilling import ORIGINS
-from core.words.sheet import (
-    DEPTH_SHORT,
-    EACH_PLACE,
-    MEASURED_WITHOUT_FIXTURE,
-    NO_DEPTH_SHORT,
-    NO_FIXTURE_SHORT,
-    NOTHING_IN_PLAN,
-    SIDE_CONTRADICTED,
-)
+from core.words.numbers import date_words
 
 _QUIET = (0.33, 0.33, 0.33)
 _MOST_PLACES = 12
@@ -51,7 +44,7 @@ def first_page(pages: Pages, case: Case) -> None:
     if not subjects:
         pages.y = pages.block(
             pages.left, pages.y, pages.inner,
-            NOTHING_IN_PLAN, size=12, face="strong",
+            say("sheet.nothing-in-plan"), size=12, face="strong",
         )  # fmt: skip
         _foot(pages, case)
         return
@@ -75,18 +68,20 @@ def _title(pages: Pages, case: Case, lead: Subject) -> None:
     width = pages.inner - 40.0
     with pages.element("H1"):
         pages.text(pages.left, pages.y + 7.0, lead.words, size=19, face="strong", width=width)
-    kind = "Fixture (implant) " if lead.fixture is not None else ""
-    size = f"{kind}{lead.size_words}"
+    size = lead.size_words
+    if lead.fixture is not None:
+        size = say("sheet.first.fixture", size=size)
     pages.text(pages.left, pages.y + 15.0, size, size=16, width=width)
     plan = case.plan
     side, settled = _side_words(case)
     face: Face = "plain" if settled else "strong"
     pages.text(pages.left, pages.y + 21.5, side, size=9.5, width=width, face=face)
     if plan.interpreted_by:
-        read = f"Whole volume interpreted by {plan.interpreted_by} on {plan.interpreted_at[:10]}"
+        at = date_words(plan.interpreted_at[:10])
+        read = say("sheet.first.interpreted", by=plan.interpreted_by, at=at)
         pages.text(pages.left, pages.y + 26.5, read, size=9.5, width=width)
     else:
-        words = "Whole volume interpreted: NOT YET"
+        words = say("sheet.first.not-interpreted")
         pages.text(pages.left, pages.y + 26.5, words, size=9.5, face="strong", width=width)
     if marked:
         small_arch(pages, pages.right - 36.0, pages.y, marked)
@@ -97,13 +92,15 @@ def _side_words(case: Case) -> tuple[str, bool]:
     """What a person answered about the side, and whether it agrees with the tooth."""
     check = case.plan.side_check
     if case.side_is_contradicted:
-        answered = "" if check is None else f" Answered: the patient’s {check.side.upper()}."
-        return f"{SIDE_CONTRADICTED}{answered}", False
+        if check is None:
+            return say("sheet.side-contradicted"), False
+        left = check.side == "left"
+        return say("sheet.first.answered-left" if left else "sheet.first.answered-right"), False
     if check is None:
-        return "Side NOT YET compared with the patient or chart", False
-    words = f"Site on the patient’s {check.side.upper()}"
-    by = f"by {check.by or '–'} {check.at[:10]}"
-    return f"{words}, compared with {check.against or '–'} {by}", True
+        return say("sheet.first.not-compared"), False
+    key = "sheet.first.left" if check.side == "left" else "sheet.first.right"
+    by, at = check.by or "–", date_words(check.at[:10])
+    return say(key, against=check.against or "–", by=by, at=at), True
 
 
 def _same_jaw(subject: Subject, lead: Subject) -> bool:
@@ -150,7 +147,7 @@ def _enlarged(pages: Pages, case: Case, lead: Subject) -> None:
         return
     x = pages.left
     for chart, scale in _enlarged_charts(case, lead, ((pages.inner - gap) / 2, room)):
-        words = f"{chart.title} – enlarged {scale:.2g} : 1"
+        words = say("sheet.first.enlarged", title=chart.title, scale=scale)
         pages.text(x, pages.y + 4.4, words, size=9, face="strong", width=(pages.inner - gap) / 2)
         width, _ = pages.chart(chart, x, pages.y + 6.0, scale=scale)
         x += width + gap
@@ -191,7 +188,7 @@ def _picture(pages: Pages, case: Case, lead: Subject, y: float) -> float:
     x = pages.left + 9.0
     chart = lead_chart(case, lead, most_witnesses=1)
     if chart is None:
-        words = "No section: jaw plane, arch or side are not settled."
+        words = say("sheet.first.no-section")
         pages.rect(x, y + 8.0, 46.0, 60.0)
         pages.block(x + 3.0, y + 30.0, 40.0, words, size=9)
         height = 60.0
@@ -230,7 +227,7 @@ def _summary_words(case: Case) -> str:
     )
     if not kinds:
         return case.ledger.summary
-    measured = MEASURED_WITHOUT_FIXTURE.format(what=", ".join(kinds))
+    measured = say("sheet.measured-without-fixture", what=", ".join(kinds))
     return f"{measured} {case.ledger.summary}"
 
 
@@ -251,8 +248,7 @@ def _checks(pages: Pages, case: Case) -> None:
         words = f"! {finding.message}"
         pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=8.5, face="strong")
     if len(grave) > _MOST_CHECKS:
-        left = len(grave) - _MOST_CHECKS
-        more = f"and {left} more scan check{'' if left == 1 else 's'} on the last page"
+        more = say("sheet.first.more-checks", count=len(grave) - _MOST_CHECKS)
         pages.y = pages.block(pages.left, pages.y, pages.inner, more, size=8.5, face="slant")
     pages.y += 1.0
 
@@ -263,7 +259,7 @@ def _each_place(pages: Pages, case: Case) -> None:
     if len(subjects) < 2:
         return
     with pages.element("H2"):
-        pages.text(pages.left, pages.y + 3.2, EACH_PLACE, size=9, face="strong")
+        pages.text(pages.left, pages.y + 3.2, say("sheet.each-place"), size=9, face="strong")
     pages.y += 4.8
     room = int((_foot_top(pages) - pages.y) / _LINE_MM)
     most = len(subjects) if len(subjects) <= room else max(room - 1, _LEAST_OTHERS)
@@ -272,7 +268,7 @@ def _each_place(pages: Pages, case: Case) -> None:
             with pages.element("TR"):
                 _place(pages, case, subject)
     if len(subjects) > most:
-        more = f"and {len(subjects) - most} more on the following pages"
+        more = say("sheet.first.more-places", count=len(subjects) - most)
         pages.text(pages.left, pages.y + 3.0, more, size=8.5, face="slant")
         pages.y += _LINE_MM
     pages.y += 1.0
@@ -306,7 +302,9 @@ def _place(pages: Pages, case: Case, subject: Subject) -> None:
 
 
 def _short_size(subject: Subject) -> str:
-    return subject.size_words.removesuffix(" mm") if subject.fixture else NO_FIXTURE_SHORT
+    if subject.fixture is None:
+        return say("sheet.no-fixture-short")
+    return subject.size_words.removesuffix(" mm")
 
 
 def _depth_words(case: Case, subject: Subject) -> str:
@@ -314,35 +312,37 @@ def _depth_words(case: Case, subject: Subject) -> str:
     if subject.fixture is None:
         return ""
     if case.depth_rule(subject).refused:
-        return NO_DEPTH_SHORT
+        return say("sheet.no-depth-short")
     chosen = case.plan.depth_from
     rows = [m for m in drill_rows_of(case.rows(subject)) if counted_from(m) == chosen]
     if chosen is None or not rows or rows[0].value is None:
         return ""
-    return DEPTH_SHORT.format(depth=mark_words(rows[0]), origin=ORIGINS[chosen])
+    return say("sheet.depth-short", depth=mark_words(rows[0]), origin=ORIGINS[chosen])
 
 
 def _foot_top(pages: Pages) -> float:
     """Where cautions and signatures begin, counted from the bottom of the page."""
-    return pages.bottom - 21.0 - pages.height_of(pages.inner - 6.0, CAUTIONS, size=8.5)
+    return pages.bottom - 21.0 - pages.height_of(pages.inner - 6.0, str(SPOKEN), size=8.5)
 
 
 def _foot(pages: Pages, case: Case) -> None:
     """Cautions and signatures stand at the bottom of the page."""
-    height = pages.height_of(pages.inner - 6.0, CAUTIONS, size=8.5)
+    height = pages.height_of(pages.inner - 6.0, str(SPOKEN), size=8.5)
     top = _foot_top(pages)
     if pages.y > top:
         pages.new_page()
     pages.rect(pages.left, top, pages.inner, height + 3.0, edge=0.2)
-    pages.block(pages.left + 3.0, top + 1.5, pages.inner - 6.0, CAUTIONS, size=8.5)
+    pages.block(pages.left + 3.0, top + 1.5, pages.inner - 6.0, str(SPOKEN), size=8.5)
     sign = case.plan.sign_off if case.signed else None
     third = pages.inner / 3
     line = pages.bottom - 6.0
-    for n, words in enumerate(("treating clinician", "date", "signature")):
+    for n, words in enumerate(
+        (say("sheet.first.clinician"), say("sheet.first.date"), say("sheet.first.signature"))
+    ):
         x = pages.left + n * third
         pages.line(x, line, x + third - 5.0, line, width=0.2)
         pages.text(x, line + 3.4, words, size=8, colour=_QUIET)
         if sign is not None and n < 2:
-            filled = sign.name if n == 0 else sign.at[:10]
+            filled = sign.name if n == 0 else date_words(sign.at[:10])
             pages.text(x, line - 1.2, filled, size=10, width=third - 6.0)
     pages.y = pages.bottom

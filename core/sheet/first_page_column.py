@@ -13,22 +13,12 @@ from core.sheet.case import Case, Subject
 from core.sheet.page import Pages
 from core.trust.figures import plain, shown, shown_at_least, up
 from core.trust.verdict import is_judged, verdict_words, worst_first
+from core.words.catalogue import message, say
 from core.words.drilling import (
-    CHOOSE,
-    MAXIMUM,
-    MAXIMUM_BORDERLINE,
-    NO_MARK_THERE,
-    NOT_FOUND,
-    NOT_GIVEN,
-    NOT_GIVEN_SIDE,
     ORIGINS,
 )
+from core.words.numbers import Figure
 from core.words.sheet import (
-    CLOSEST,
-    CLOSEST_SURFACE,
-    LIMITS_MET,
-    NOT_ASSESSED,
-    NOTHING_MEASURED,
     OPEN_VERDICTS,
 )
 
@@ -53,32 +43,34 @@ def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a
     tight = case.tightest(lead)
     if tight is not None:
         with pages.element("H2"):
-            title = CLOSEST_SURFACE if tight.target == "bone surface" else CLOSEST
+            on_surface = tight.target == "bone surface"
+            title = say("sheet.closest-surface" if on_surface else "sheet.closest")
             pages.text(x, y + 3.2, title, size=9, face="strong")
         y = _tightest(pages, tight, case.name(tight), x, y + 4.5)
     y = _depths(pages, case, lead, x, y)
     others = [m for m in worst_first(rows) if m is not tight]
     # Nothing that is marked or declared would settle a side that is contradicted.
-    plain_title = {"not assessed": NOT_ASSESSED} if case.side_is_contradicted else {}
-    for verdict, title in (OPEN_VERDICTS | plain_title).items():
+    plain_title = {"not assessed": message("sheet.not-assessed")}
+    titles = {**OPEN_VERDICTS, **(plain_title if case.side_is_contradicted else {})}
+    for verdict, told in titles.items():
         found = [m for m in others if m.verdict == verdict]
-        y = _not_met(pages, case, title, found, x, y, lowest)
+        y = _not_met(pages, case, str(told), found, x, y, lowest)
     met = _smallest_of_each(m for m in others if m.verdict == "meets limit")
     if met:
         names = "; ".join(f"{case.name(m)} {shown(m)}" for m in met)
         words = f"{GLYPHS['meets limit']} {names} (mm)"
-        y = _titled(pages, LIMITS_MET, words, x, y, lowest)
+        y = _titled(pages, say("sheet.limits-met"), words, x, y, lowest)
     ridge = _ridge_rows(case, lead)
     if ridge and lead.fixture is not None:
-        y = _titled(pages, "Ridge", _ridge_words(case, ridge), x, y, lowest)
+        y = _titled(pages, say("sheet.column.ridge"), _ridge_words(case, ridge), x, y, lowest)
     elif ridge:
-        y = _large(pages, case, "Ridge", ridge, x, y)
+        y = _large(pages, case, say("sheet.column.ridge"), ridge, x, y)
     by_hand = [m for m in case.rows(lead) if m.target in _by_hand(case)]
     if by_hand:
-        y = _large(pages, case, "Rulers and angles", by_hand, x, y)
+        y = _large(pages, case, say("sheet.column.rulers"), by_hand, x, y)
     if not rows and not ridge and not by_hand:
         width = pages.right - x
-        y = pages.block(x, y, width, NOTHING_MEASURED, size=11, face="strong")
+        y = pages.block(x, y, width, say("sheet.nothing-measured"), size=11, face="strong")
     return y
 
 
@@ -97,7 +89,7 @@ def _not_met(  # noqa: PLR0917 - as above
     for m in rows[:most]:
         y = _short_row(pages, m, case.name(m), x, y)
     if len(rows) > most:
-        more = f"and {len(rows) - most} more in the measurements"
+        more = say("sheet.column.more", count=len(rows) - most)
         pages.text(x, y + 3.4, more, size=9, face="slant")
         y += 4.6
     return y
@@ -131,18 +123,20 @@ def _ridge_words(case: Case, ridge: list[Measurement]) -> str:
     """Height and widths in few words: with a fixture they are not what decides."""
     widths = [(m, m.details.at_depth_mm) for m in ridge if isinstance(m.details, WidthDetails)]
     parts = [
-        f"{case.name(m)}: " + ("not assessed" if m.value is None else f"{shown(m)} mm")
+        say("sheet.column.not-assessed", name=case.name(m))
+        if m.value is None
+        else say("sheet.column.height", name=case.name(m), value=shown(m))
         for m in ridge
         if m.kind is MeasurementKind.RIDGE_HEIGHT
     ]
     if widths:
         figures = [
-            f"{shown(m)} mm at {depth:g} mm"
+            say("sheet.column.width-at", value=shown(m), depth=depth)
             for m, depth in widths
             if depth is not None and m.value is not None
         ]
-        told = f"{', '.join(figures)} below the crest" if figures else "not assessed"
-        parts.append(f"Ridge width along the axis: {told}")
+        told = say("sheet.column.widths", widths=", ".join(figures)) if figures else ""
+        parts.append(told or say("sheet.column.no-widths"))
     return "; ".join(parts)
 
 
@@ -160,12 +154,12 @@ def _large(  # noqa: PLR0917 - as above
     for m in rows[:_MOST_LARGE]:
         unit = "°" if m.reading.unit == "deg" else " mm"
         doubt = "" if m.budget is None else f" ± {up(m.budget.expanded, 1)}"
-        value = "? not assessed" if m.value is None else f"{shown(m)}{doubt}{unit}"
+        value = say("sheet.bone.not-assessed") if m.value is None else f"{shown(m)}{doubt}{unit}"
         pages.text(x, y + 3.4, case.name(m), size=9.5, width=pages.right - x - 30)
         pages.text(pages.right, y + 3.4, value, size=10, face="strong", align="right")
         y += 4.8
     if len(rows) > _MOST_LARGE:
-        more = f"and {len(rows) - _MOST_LARGE} more in the measurements"
+        more = say("sheet.column.more", count=len(rows) - _MOST_LARGE)
         pages.text(x, y + 3.4, more, size=9, face="slant")
         y += 4.6
     return y
@@ -179,10 +173,11 @@ def _depths(pages: Pages, case: Case, lead: Subject, x: float, y: float) -> floa
     if not rows or not (known or rule.refused):
         return y
     width = pages.right - x
-    title = MAXIMUM
+    title = say("drilling.maximum")
     if rule.borderline and not rule.refused:
         # Whether that depth is safe nobody knows: the number is only the plan's.
-        title = MAXIMUM_BORDERLINE.format(what=names_of(rule.borderline, case.plan.known_jaw))
+        what = names_of(rule.borderline, case.plan.known_jaw)
+        title = say("drilling.maximum-borderline", what=what)
     height = pages.height_of(width, title, size=9, face="strong")
     with pages.element("H2"):
         pages.block(x, y + 0.6, width, title, size=9, face="strong")
@@ -193,7 +188,7 @@ def _depths(pages: Pages, case: Case, lead: Subject, x: float, y: float) -> floa
     pages.rect(x, y, width, 12.5, edge=0.2)
     if chosen is None:
         _cells(pages, rows, tuple(rows), x, y, width, tick=True)
-        return pages.block(x, y + 12.9, width, CHOOSE, size=8) + 0.6
+        return pages.block(x, y + 12.9, width, say("drilling.choose"), size=8) + 0.6
     large = width * 0.42
     found = rows.get(chosen)
     words = "–" if found is None or found.value is None else mark_words(found)
@@ -208,9 +203,9 @@ def _depths(pages: Pages, case: Case, lead: Subject, x: float, y: float) -> floa
 def _refused(pages: Pages, case: Case, rule: DepthRule, x: float, y: float) -> float:
     width = pages.right - x
     pages.rect(x, y, width, 12.5, edge=0.2)
-    words = NOT_GIVEN_SIDE
+    words = say("drilling.not-given-side")
     if not rule.side_contradicted:
-        words = NOT_GIVEN.format(what=names_of(rule.obstacles, case.plan.known_jaw))
+        words = say("drilling.not-given", what=names_of(rule.obstacles, case.plan.known_jaw))
     pages.text(x + 5.0, y + 8.6, "–", size=22, face="strong", align="middle")
     size = next(
         (s for s in (10.0, 9.0, 8.0) if pages.height_of(width - 12, words, size=s) <= 12.0), 7.0
@@ -232,16 +227,19 @@ def _cells(  # noqa: PLR0917 - place and room, as for every part of a page
         m = rows[name]
         words = "–" if m.value is None else mark_words(m)
         pages.text(middle, y + 7.0, words, size=14 if tick else 10, align="middle")
-        taken = pages.text(middle, y + 11.2, f"from {ORIGINS[name]}", size=7.5, align="middle",
-                           width=cell - 4.0)  # fmt: skip
+        origin = say("sheet.column.from", origin=ORIGINS[name])
+        taken = pages.text(middle, y + 11.2, origin, size=7.5, align="middle", width=cell - 4.0)
         if tick:
             pages.rect(middle - taken / 2 - 2.9, y + 8.9, 2.3, 2.3, edge=0.2)
 
 
 def _origin_words(origin: str, found: Measurement | None) -> str:
+    words = ORIGINS[origin]
     if found is None:
-        return f"{ORIGINS[origin]}: {NO_MARK_THERE}"
-    return f"{ORIGINS[origin]}: {NOT_FOUND}" if found.value is None else f"from {ORIGINS[origin]}"
+        return say("sheet.column.origin-not-marked", origin=words)
+    if found.value is None:
+        return say("sheet.column.origin-not-found", origin=words)
+    return say("sheet.column.from", origin=words)
 
 
 def _smallest_of_each(rows: Iterable[Measurement]) -> list[Measurement]:
@@ -261,7 +259,7 @@ def _tightest(pages: Pages, m: Measurement, name: str, x: float, y: float) -> fl
     colour = VERMILION if below else (0.0, 0.0, 0.0)
     pages.text(x + 7.0, y + 11.2, GLYPHS[m.verdict], size=26, face="strong", align="middle",
                colour=colour)  # fmt: skip
-    value = "no value" if m.value is None else _gap_words(m, f"{shown(m)} mm")
+    value = say("drilling.no-value") if m.value is None else _gap_words(m)
     taken = pages.text(x + width - 3.0, y + 6.8, value, size=15, face="strong", align="right",
                        width=48)  # fmt: skip
     pages.text(x + 14.0, y + 6.6, name, size=13, face="strong", width=width - taken - 20.0)
@@ -273,14 +271,17 @@ def _tightest(pages: Pages, m: Measurement, name: str, x: float, y: float) -> fl
 
 
 def _against(m: Measurement) -> str:
-    limit = "no limit" if m.limit is None else f"limit {plain(m.limit.value)}"
+    limit = say("sheet.column.no-limit")
+    if m.limit is not None:
+        limit = say("sheet.column.limit", mm=plain(m.limit.value))
     if m.reading.upper_bound:
-        return f"only an upper bound: traced too short; {limit}"
+        return say("sheet.column.upper-bound", limit=limit)
     if m.value is None:
-        return f"see the measurements for the reason; {limit}"
+        return say("sheet.column.see-measurements", limit=limit)
     if _overlaps(m):
-        return f"could be as much as {shown_at_least(m).lstrip('-')}; {limit}"
-    return f"could be as little as {shown_at_least(m)}; {limit}"
+        most = Figure(shown_at_least(m).lstrip("-"))
+        return say("sheet.column.as-much-as", most=most, limit=limit)
+    return say("sheet.column.as-little-as", least=shown_at_least(m), limit=limit)
 
 
 def _overlaps(m: Measurement) -> bool:
@@ -293,9 +294,13 @@ def _overlaps(m: Measurement) -> bool:
     )
 
 
-def _gap_words(m: Measurement, words: str) -> str:
+def _overlap(m: Measurement) -> Figure:
+    return Figure(shown(m).lstrip("-"))
+
+
+def _gap_words(m: Measurement) -> str:
     """A gap as it is told; an overlap in words, for a minus sign is easily passed over."""
-    return f"overlaps by {shown(m).lstrip('-')} mm" if _overlaps(m) else words
+    return say("sheet.column.overlaps", mm=_overlap(m)) if _overlaps(m) else f"{shown(m)} mm"
 
 
 def _short_row(pages: Pages, m: Measurement, name: str, x: float, y: float) -> float:
@@ -304,11 +309,17 @@ def _short_row(pages: Pages, m: Measurement, name: str, x: float, y: float) -> f
     pages.text(x + 2.5, y + 3.6, GLYPHS[m.verdict], size=12, face="strong", align="middle",
                colour=colour)  # fmt: skip
     if m.value is None or m.verdict == "not assessed":
-        detail = "not assessed"
+        detail = say("sheet.column.row-not-assessed")
+    elif m.limit is None:
+        detail = say("sheet.column.row", value=shown(m), least=shown_at_least(m))
     else:
-        limit = "" if m.limit is None else f", limit {plain(m.limit.value)}"
-        gap = f"{shown(m)} mm, at least {shown_at_least(m)}"
-        detail = f"{_gap_words(m, gap)}{limit}"
+        limit = plain(m.limit.value)
+        if _overlaps(m):
+            detail = say("sheet.column.row-overlaps", mm=_overlap(m), limit=limit)
+        else:
+            detail = say(
+                "sheet.column.row-limit", value=shown(m), least=shown_at_least(m), limit=limit
+            )
     taken = pages.text(x + width, y + 3.4, detail, size=9, align="right", width=width * 0.58 - 8.0)
     pages.text(x + 6.5, y + 3.4, name, size=9.5, face="strong", width=width - taken - 9.0)
     return y + 4.8

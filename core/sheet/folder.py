@@ -221,11 +221,13 @@ def _made(
     drawn: Files | None = None
     if "sheet" in parts or "pdf object" in parts:
         # Made once: the archive gets the very bytes that lie in the folder.
-        sheet = sheet_pdf(
-            case, paper=settings.paper_name, progress=lambda s: tell(0.1 + _SHEET_SHARE * s)
-        )
+        with settings.speaking():
+            sheet = sheet_pdf(
+                case, paper=settings.paper_name, progress=lambda s: tell(0.1 + _SHEET_SHARE * s)
+            )
     if "sheet" in parts and sheet is not None:
-        files += sheet_files(case, sheet)
+        with settings.speaking():
+            files += sheet_files(case, sheet)
         drawn = [(name, data) for name, data in files if name.endswith(".png")]
     made = Made(sheet=sheet, pictures=drawn, earlier_report=earlier_report)
     others = [part for part in PARTS if part in parts and part != "sheet"]

@@ -13,6 +13,7 @@ from core.sheet.page import Pages, PaperName
 from core.sheet.page_frame import heading
 from core.sheet.small_pages import plain_head
 from core.trust.figures import plain, shown
+from core.words.catalogue import say
 
 KINDS = (
     MeasurementKind.ANGLE,
@@ -22,13 +23,6 @@ KINDS = (
 )
 _TOP_MM = 34.0
 _SIZE = 11.0
-_MESHES = (
-    "Meshes (*{suffix}; all in {package}, list: {listed}): patient space, DICOM LPS (x grows to "
-    "the patient’s left, y to the back, z to the head), unit mm. The letter R, a body of its own, "
-    "stands at the patient’s right and reads from in front: if it is mirrored, so is everything "
-    "else - do not use the import. The fixture is an envelope without thread or connection. "
-    "Numbers as in the files’ names: {bodies}."
-)
 
 
 def laboratory_pdf(case: Case, *, paper: PaperName = "A4") -> bytes | None:
@@ -38,27 +32,30 @@ def laboratory_pdf(case: Case, *, paper: PaperName = "A4") -> bytes | None:
         return None
     pages = Pages(paper, top_mm=_TOP_MM)
     pages.new_page()
-    words = _MESHES.format(
-        suffix=SUFFIX, package=PACKAGE, listed=LIST, bodies=", ".join(body_names(case))
+    words = say(
+        "sheet.laboratory.meshes",
+        suffix=SUFFIX,
+        package=PACKAGE,
+        listed=LIST,
+        bodies=", ".join(body_names(case)),
     )
     pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=10) + 4.0
     for subject in subjects:
         if subject.fixture is not None:
             _fixture(pages, case, subject, subject.fixture)
-    return pages.render(
-        plain_head(case, "Laboratory", with_birth_date=True), case.facts("Laboratory")
-    )
+    title = say("sheet.laboratory.title")
+    return pages.render(plain_head(case, title, with_birth_date=True), case.facts(title))
 
 
 def pose_lines(fixture: Fixture) -> list[tuple[str, str]]:
     """Platform, apex, axis and size, points with 0.01 mm and directions with four decimals."""
     size = fixture.size
     return [
-        ("Platform, centre (x, y, z)", f"{_point(fixture.platform)} mm"),
-        ("Apex, centre (x, y, z)", f"{_point(fixture.apex)} mm"),
-        ("Axis, platform to apex", ", ".join(f"{v + 0.0:.4f}" for v in fixture.towards_apex)),
-        ("Diameter × length", f"{plain(size.diameter_mm)} × {plain(size.length_mm)} mm"),
-        ("Platform / apical diameter", f"{plain(size.platform)} / {plain(size.apical)} mm"),
+        (say("sheet.laboratory.platform"), f"{_point(fixture.platform)} mm"),
+        (say("sheet.laboratory.apex"), f"{_point(fixture.apex)} mm"),
+        (say("sheet.laboratory.axis"), ", ".join(f"{v + 0.0:.4f}" for v in fixture.towards_apex)),
+        (say("sheet.laboratory.size"), f"{plain(size.diameter_mm)} × {plain(size.length_mm)} mm"),
+        (say("sheet.laboratory.diameters"), f"{plain(size.platform)} / {plain(size.apical)} mm"),
     ]
 
 
@@ -71,11 +68,13 @@ def _fixture(pages: Pages, case: Case, subject: Subject, fixture: Fixture) -> No
     lines = pose_lines(fixture)
     for m in rows:
         unit = "°" if m.reading.unit == "deg" else " mm"
-        lines.append((case.name(m), "not assessed" if m.value is None else f"{shown(m)}{unit}"))
+        value = say("sheet.laboratory.not-assessed") if m.value is None else f"{shown(m)}{unit}"
+        lines.append((case.name(m), value))
     if not rows:
-        lines.append(("Angles, offsets, room", "not assessed: stent axis, contacts not marked"))
+        lines.append((say("sheet.laboratory.angles"), say("sheet.laboratory.not-marked")))
     pages.ensure(10.0 + 6.0 * min(len(lines), 8))
-    heading(pages, f"{subject.words} · fixture {fixture.id}", size=13)
+    words = say("sheet.laboratory.fixture", words=subject.words, id=fixture.id)
+    heading(pages, words, size=13)
     middle = pages.left + pages.inner * 0.55
     for name, value in lines:
         pages.ensure(6.0)

@@ -16,6 +16,7 @@ from core.sheet.page import Pages
 from core.sheet.page_frame import heading
 from core.trust.figures import down, plain, shown, shown_at_least, up
 from core.trust.verdict import verdict_words
+from core.words.catalogue import say, together
 from core.words.sheet import (
     BY_HAND,
     BY_HAND_MEANS,
@@ -23,9 +24,7 @@ from core.words.sheet import (
     DEFINITIONS,
     EACH_BY_ITSELF,
     GROUPS,
-    HOW_ROUNDED,
     UNCERTAINTY,
-    VERDICT_SIGNS,
 )
 
 _QUIET = (0.33, 0.33, 0.33)
@@ -76,7 +75,7 @@ def ledger_table(
         False where an earlier table of the same document says how it is read.
     """
     pages.ensure(30.0)
-    heading(pages, "Measurements")
+    heading(pages, say("sheet.table.measurements"))
     columns = _columns(pages)
     with pages.element("Table"):
         _body(pages, rows, columns, name_of=name_of, sources=sources, shared=shared)
@@ -85,8 +84,8 @@ def ledger_table(
     blocks: list[tuple[str, Face]] = [(str(UNCERTAINTY), "strong")]
     limited = any(m.limit is not None for m in rows)
     if explained:
-        told = f"{HOW_ROUNDED} {VERDICT_SIGNS}" if limited else HOW_ROUNDED
-        blocks.append((told, "plain"))
+        rounded, signs = say("sheet.how-rounded"), say("sheet.verdict-signs")
+        blocks.append((together(rounded, signs) if limited else rounded, "plain"))
     if explained and limited:
         blocks.append((str(EACH_BY_ITSELF), "plain"))
     for words, face in blocks:
@@ -137,9 +136,13 @@ def meanings(rows: Iterable[Measurement]) -> list[tuple[str, str]]:
     if any(details.by_hand_mm for details in placed):
         series = "; ".join(f"{s.name}: {s.source}" for s in (FREE_HAND, PILOT_GUIDE, FULL_GUIDE))
         own = {d.own_figures: None for d in placed if d.own_figures}
-        series += "".join(f"; own figures: {words}" for words in own)
-        lines.append(("", f"{BY_HAND_MEANS} {series}."))
-    lines += [(f"source {n}", s) for n, s in enumerate(sources_of(rows), start=1)]
+        told = (say("sheet.table.own-figures", words=words) for words in own)
+        series = "; ".join((series, *told))
+        lines.append(("", say("sheet.table.series", means=BY_HAND_MEANS, series=series)))
+    lines += [
+        (say("sheet.table.source-number", number=n), s)
+        for n, s in enumerate(sources_of(rows), start=1)
+    ]
     return lines
 
 
@@ -155,12 +158,16 @@ def _head(pages: Pages, c: _Columns) -> None:
     pages.blank()
     pages.blank()
     heads = (
-        (c.value, "mm or °"), (c.least, "at least"), (c.doubt, "± U"), (c.limit, "limit"),
-    )  # fmt: skip
+        (c.value, say("sheet.table.unit")),
+        (c.least, say("sheet.table.at-least")),
+        (c.doubt, "± U"),
+        (c.limit, say("sheet.table.limit")),
+    )
     for x, words in heads:
         pages.text(x, pages.y + 3.0, words, size=7.5, align="right", colour=_QUIET)
-    pages.text(c.verdict, pages.y + 3.0, "verdict", size=7.5, colour=_QUIET)
-    pages.text(c.source, pages.y + 3.0, "source", size=7.5, align="right", colour=_QUIET)
+    pages.text(c.verdict, pages.y + 3.0, say("sheet.table.verdict"), size=7.5, colour=_QUIET)
+    words = say("sheet.table.source")
+    pages.text(c.source, pages.y + 3.0, words, size=7.5, align="right", colour=_QUIET)
     pages.line(pages.left, pages.y + 4.2, pages.right, pages.y + 4.2, width=0.2)
     pages.y += 5.0
 
@@ -183,7 +190,7 @@ def _row(
     name_width = c.value - 17.0 - c.name
     pages.text(c.name, y, name, size=9, face=face, width=name_width)
     angle = m.reading.unit == "deg"
-    value = shown(m, decimals=2) + ("°" if angle and m.value is not None else "")
+    value = f"{shown(m, decimals=2)}{'°' if angle and m.value is not None else ''}"
     pages.text(c.value, y, value, size=9.5, face="strong", align="right")
     if m.limit is not None or not angle:
         pages.text(c.least, y, shown_at_least(m, decimals=2), size=9, align="right")
@@ -191,7 +198,7 @@ def _row(
         pages.blank()
     doubt = "" if m.budget is None else up(m.budget.expanded, 1 if angle else 2)
     pages.text(c.doubt, y, doubt, size=9, align="right")
-    limit = "no limit" if m.limit is None else plain(m.limit.value)
+    limit = say("sheet.table.no-limit") if m.limit is None else plain(m.limit.value)
     if m.limit is not None and m.limit.changed:
         limit = f"{limit} ({plain(m.limit.default)})"
     pages.text(c.limit, y, limit, size=9, align="right", width=13.0)
@@ -210,18 +217,18 @@ def _further(m: Measurement) -> list[str]:
     notes = [words] if (words := undercut_words(m)) else []
     placed = m.details.by_hand_mm if isinstance(m.details, ClearanceDetails) else {}
     figures = [
-        f"{words} at least {down(placed[key], 2)}"
+        say("sheet.table.by-hand", how=words, mm=down(placed[key], 2))
         for key, words in BY_HAND.items()
         if key != BY_OWN and key in placed
     ]
     if figures:
-        notes.append(f"If placed as in published series: {'; '.join(figures)} mm.")
+        notes.append(say("sheet.table.if-placed", figures="; ".join(figures)))
     own = placed.get(BY_OWN)
     if own is not None:
-        notes.append(f"If placed as one’s own control films show: at least {down(own, 2)} mm.")
+        notes.append(say("sheet.table.if-placed-own", mm=down(own, 2)))
     least = m.details.least_over_turn_mm if isinstance(m.details, WidthDetails) else None
     if least is not None and m.value is not None and least < m.value - 0.05:
-        notes.append(f"Least over ± 10° of turn: {down(least, 2)} mm.")
+        notes.append(say("sheet.table.least-over-turn", mm=down(least, 2)))
     return notes
 
 
@@ -230,5 +237,12 @@ def _changed(m: Measurement) -> list[str]:
     if limit is None or not limit.changed:
         return []
     who = f"{limit.changed_by or '–'} {limit.changed_at[:16]}".strip()
-    change = f"from {plain(limit.default)} to {plain(limit.value)} mm"
-    return [f"Limit changed {change} by {who}: {limit.reason or 'no reason given'}"]
+    return [
+        say(
+            "sheet.table.limit-changed",
+            default=plain(limit.default),
+            mm=plain(limit.value),
+            who=who,
+            reason=limit.reason or say("sheet.no-reason"),
+        )
+    ]

@@ -23,6 +23,7 @@ from core.sheet.lasting import Facts, make_lasting, with_clean_streams
 from core.sheet.picture import draw_chart
 from core.sheet.structure import CONTAINERS, Element, add_structure
 from core.sheet.text import Setting, fitted, registered, set_text, wrapped
+from core.words.catalogue import say
 
 PaperName: TypeAlias = Literal["A4", "Letter"]
 SIZES_MM: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -202,6 +203,7 @@ class Pages:
         whole : bool, optional
             True for what tells whose it is: never shortened, however small it becomes.
         """
+        text = f"{text}"  # a figure takes the decimal sign of the language
         least = 0.0 if whole else LEAST_PT
         setting = (
             set_text(text, size_pt=size, face=face)
@@ -458,10 +460,19 @@ def alternative(chart: Chart, scale: float) -> str:
         On the page.
     """
     sides = chart.sides
-    places = (("left", sides.left), ("right", sides.right), ("top", sides.top))
-    where = "; ".join(f"{words} on the {place}" for place, words in places if words)
+    places = (
+        say("sheet.picture.left", what=sides.left) if sides.left else "",
+        say("sheet.picture.right", what=sides.right) if sides.right else "",
+        say("sheet.picture.top", what=sides.top) if sides.top else "",
+    )
+    where = "; ".join(filter(None, places))
     drawn = ", ".join(str(WORDS[s]) for s in chart.styles if s in WORDS)
     labels = ", ".join(label.text for label in chart.labels)
-    parts = [f"{chart.title}, {scale:g} : 1", chart.subtitle, where]
-    parts += [f"Drawn: {drawn}" if drawn else "", f"Labels: {labels}" if labels else ""]
+    parts = [
+        say("sheet.picture.title", title=chart.title, scale=float(scale)),
+        chart.subtitle,
+        where,
+    ]
+    parts += [say("sheet.picture.drawn", lines=drawn)] if drawn else []
+    parts += [say("sheet.picture.labels", labels=labels)] if labels else []
     return ". ".join(part for part in parts if part) + "."

@@ -13,7 +13,8 @@ from core.identity import Tooth
 from core.pictures.ink import BLACK, PALE, WHITE
 from core.sheet.case import Case
 from core.sheet.page import MARGIN_MM, Box, Pages
-from core.words.sheet import ARCH_ALT, SHEET_TITLE
+from core.words.catalogue import say
+from core.words.numbers import date_and_time
 
 BODY_TOP_MM = 36.0
 RULER_MM = 50
@@ -23,24 +24,30 @@ LARGE_PT = 13.0
 _QUIET = (0.33, 0.33, 0.33)
 
 
-def page_frame(case: Case, title: str = SHEET_TITLE) -> Callable[[Pages, int, int], None]:
+def page_frame(case: Case, title: str = "") -> Callable[[Pages, int, int], None]:
     """A function that puts head, band and foot on a page.
 
     Parameters
     ----------
     case : Case
     title : str, optional
-        Of the document.
+        Of the document; the sheet's own when left out.
     """
 
     def put(pages: Pages, number: int, count: int) -> None:
         left, right = pages.left, pages.right
         who = case.patient
         _name(pages, who.name)
-        pages.text(right, 15.5, title, size=11, face="slant", align="right")
+        pages.text(right, 15.5, title or say("sheet.title"), size=11, face="slant", align="right")
         line = f"{who.birth} · {who.patient_id} · {who.scanned}"
         pages.text(left, 21.0, line, size=9.5, width=pages.inner - 26, whole=True)
-        pages.text(right, 21.0, f"page {number} of {count}", size=9.5, align="right")
+        pages.text(
+            right,
+            21.0,
+            say("sheet.frame.page", number=number, count=count),
+            size=9.5,
+            align="right",
+        )
         if case.band:
             _band(pages, 23.6, case.band)
         else:
@@ -49,14 +56,17 @@ def page_frame(case: Case, title: str = SHEET_TITLE) -> Callable[[Pages, int, in
             if sign is not None:
                 parts = (sign.name, sign.role, plain_time(sign.at))
                 by = ", ".join(part for part in parts if part)
-                words = f"signed off by {by} · rev {sign.revision}"
+                words = say("sheet.frame.signed", by=by, revision=sign.revision)
                 pages.text(left, 29.0, words, size=9, width=pages.inner, whole=True)
         foot = pages.height - MARGIN_MM
         pages.line(left, foot - 4.0, right, foot - 4.0, width=0.15)
         ledger = case.ledger
-        words = (
-            f"{ledger.program} · made {ledger.made_at} · plan rev {case.plan.revision}, "
-            f"{_short(ledger.plan_fingerprint)} · not assessed or cleared as a medical device"
+        words = say(
+            "sheet.frame.foot",
+            program=ledger.program,
+            at=ledger.made_at,
+            revision=case.plan.revision,
+            fingerprint=_short(ledger.plan_fingerprint),
         )
         pages.text(left, foot, words, size=7.5, width=pages.inner, colour=_QUIET)
 
@@ -71,7 +81,7 @@ def plain_time(iso: str) -> str:
         return iso
     zone = at.strftime("%z")
     offset = "" if zone in {"", "+0000"} else f"{zone[:3]}:{zone[3:5]}"
-    return f"{at:%Y-%m-%d %H:%M}" + (f" UTC{offset}" if zone else "")
+    return date_and_time(f"{at:%Y-%m-%dT%H:%M}") + (f" UTC{offset}" if zone else "")
 
 
 def _name(pages: Pages, name: str) -> None:
@@ -151,7 +161,7 @@ def scale_check(pages: Pages, x: float, y: float, width: float) -> None:
     width : float
         mm.
     """
-    words = "Printed at 1 : 1? Each ruler must measure 50 mm; measured: __________ mm"
+    words = say("sheet.check-scale")
     pages.block(x, y, width, words, size=8)
 
 
@@ -171,7 +181,8 @@ def small_arch(pages: Pages, x: float, y: float, marked: tuple[str, ...]) -> tup
     """
     teeth = [Tooth.of(t) for t in marked]
     jaw = teeth[0].jaw if teeth else "lower"
-    alt = ARCH_ALT.format(jaw=jaw, teeth=", ".join(str(tooth.words()) for tooth in teeth))
+    key = "sheet.arch-alt-lower" if jaw == "lower" else "sheet.arch-alt-upper"
+    alt = say(key, teeth=", ".join(str(tooth.words()) for tooth in teeth))
     with pages.element("Figure", alt=alt):
         return _arch_of_teeth(pages, x, y, marked, teeth)
 
@@ -202,8 +213,10 @@ def _arch_of_teeth(
                 )  # fmt: skip
     pages.text(x + 1.0, top + 2.0, "R", size=12, face="strong")
     pages.text(x + width - 1.0, top + 2.0, "L", size=12, face="strong", align="right")
-    pages.text(centre, y + height - 1.5, f"{jaw} jaw", size=7, align="middle")
-    pages.text(centre, y + height + 1.2, "seen from below", size=7, align="middle")
+    words = say("sheet.frame.lower-jaw" if jaw == "lower" else "sheet.frame.upper-jaw")
+    pages.text(centre, y + height - 1.5, words, size=7, align="middle")
+    words = say("sheet.frame.seen-from-below")
+    pages.text(centre, y + height + 1.2, words, size=7, align="middle")
     return width, height
 
 

@@ -18,7 +18,9 @@ from core.pictures.chart import View, across_arch_chart, through_axis_chart
 from core.sheet.case import Case, Subject
 from core.sheet.page import Pages, PaperName
 from core.trust.figures import plain
-from core.words.patient import PATIENT
+from core.words.catalogue import language, message, say
+from core.words.patient import PATIENT, patient_words
+from core.words.values import SIDES
 
 LONGEST_RISKS = 2000
 _SIZE = 11.5
@@ -38,12 +40,11 @@ def read_risks(path: str | Path) -> str:
     try:
         text = Path(path).read_text("utf-8-sig").strip()
     except (OSError, UnicodeDecodeError) as error:
-        reason = "it cannot be read as UTF-8 text"
-        raise OutputError("risk-text", path=path, reason=reason) from error
+        raise OutputError("risk-text", path=path, reason=message("sheet.risks.not-text")) from error
     if not text:
-        raise OutputError("risk-text", path=path, reason="it is empty")
+        raise OutputError("risk-text", path=path, reason=message("sheet.risks.empty"))
     if len(text) > LONGEST_RISKS:
-        reason = f"it is longer than {LONGEST_RISKS} characters"
+        reason = message("sheet.risks.too-long", most=LONGEST_RISKS)
         raise OutputError("risk-text", path=path, reason=reason)
     return text
 
@@ -57,7 +58,7 @@ def checked_words(words: Mapping[str, str] | None) -> Mapping[str, str]:
         ``page-word-missing`` with the keys that are missing or lack a field.
     """
     if words is None:
-        return PATIENT
+        return patient_words(language())
     missing = [
         key
         for key, text in PATIENT.items()
@@ -108,15 +109,19 @@ def patient_page(
     _risks(pages, risks, table)
     _questions(pages, table)
     if pages.y > pages.bottom:
-        raise OutputError("page-too-long", page="the patient's page", what="the practice's text")
+        raise OutputError(
+            "page-too-long",
+            page=message("sheet.risks.the-page"),
+            what=message("sheet.risks.the-text"),
+        )
 
     def frame(sheet: Pages, number: int, count: int) -> None:
         line = f"{case.ledger.program} · {case.patient.scanned} · {number}/{count}"
         sheet.text(sheet.left, sheet.height - 10.0, line, size=7.5, width=sheet.inner)
 
-    # Nobody says in which language a translation is.
-    language = "en" if words is None else ""
-    return pages.render(frame, case.facts("Patient page", language=language))
+    # Nobody says in which language a text of the practice is.
+    of = None if words is None else ""
+    return pages.render(frame, case.facts(say("sheet.risks.title"), of=of))
 
 
 def page_texts(case: Case, table: Mapping[str, str], lead: Subject) -> list[str]:
@@ -212,8 +217,8 @@ def _chart(case: Case, lead: Subject, table: Mapping[str, str]) -> Chart | None:
 
 def _plain_side(words: str, table: Mapping[str, str]) -> str:
     """Cheek and tongue in place of the trade's words; letters of directions are left out."""
-    for start, key in (("buccal", "cheek"), ("lingual", "tongue"), ("palatal", "palate")):
-        if words.lower().startswith(start):
+    for direction, key in (("buccal", "cheek"), ("lingual", "tongue"), ("palatal", "palate")):
+        if words.lower().startswith(str(SIDES[direction])):
             return table[key]
     return ""
 

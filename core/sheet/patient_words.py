@@ -9,26 +9,54 @@ from core.findings import Finding
 from core.image.volume import ScanIdentity
 from core.inert import one_line
 from core.sheet.text import code_point, set_text
+from core.words.catalogue import say
+from core.words.numbers import date_words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PatientWords:
-    """Identity as printed on every page.
+    """Identity as printed on every page, said in the language that is spoken when it is read.
 
     Parameters
     ----------
-    name : str
-    birth, patient_id, scanned : str
-        With their words: ``born 1961-04-02``, ``ID S-0107``, ``scanned 2026-09-14 (...)``.
+    printed_name : str
+        Empty where the scan holds none.
+    born, number, study_date : str
+        As the scan holds them; empty where it does not.
+    made_at : str
+        ISO 8601, the moment from which the scan's age is counted.
     finding : Finding or None
         Where the name could not be printed as the scan holds it.
     """
 
-    name: str
-    birth: str
-    patient_id: str
-    scanned: str
+    printed_name: str
+    born: str
+    number: str
+    study_date: str
+    made_at: str
     finding: Finding | None = None
+
+    @property
+    def name(self) -> str:
+        """The name, or that there is none."""
+        return self.printed_name or say("sheet.patient.no-name")
+
+    @property
+    def birth(self) -> str:
+        """``born 1961-04-02``."""
+        if not self.born:
+            return say("sheet.patient.no-birth-date")
+        return say("sheet.patient.born", date=date_words(self.born))
+
+    @property
+    def patient_id(self) -> str:
+        """``ID S-0107``."""
+        return f"ID {self.number}" if self.number else say("sheet.patient.no-id")
+
+    @property
+    def scanned(self) -> str:
+        """``scanned 2026-09-14 (72 days old)``."""
+        return _scanned(self.study_date, self.made_at)
 
     @property
     def line(self) -> str:
@@ -47,12 +75,11 @@ def patient_words(identity: ScanIdentity, made_at: str) -> PatientWords:
     """
     name, finding = printable_name(identity.patient_name)
     return PatientWords(
-        name=name or "name: not in the scan",
-        birth=f"born {identity.birth_date}"
-        if identity.birth_date
-        else "birth date: not in the scan",
-        patient_id=f"ID {identity.patient_id}" if identity.patient_id else "ID: not in the scan",
-        scanned=_scanned(identity.study_date, made_at),
+        printed_name=name,
+        born=identity.birth_date,
+        number=identity.patient_id,
+        study_date=identity.study_date,
+        made_at=made_at,
         finding=finding,
     )
 
@@ -90,17 +117,18 @@ def _group(group: str) -> str:
 
 def _scanned(study_date: str, made_at: str) -> str:
     if not study_date:
-        return "scan date: not in the scan"
+        return say("sheet.patient.no-date")
+    words = date_words(study_date)
     try:
         scan, made = date.fromisoformat(study_date), datetime.fromisoformat(made_at).date()
     except ValueError:
-        return f"scanned {study_date}"
+        return say("sheet.patient.scanned", date=words)
     days = (made - scan).days
     if days < 0:
-        return f"scanned {study_date} (after the date of this sheet: check the clock)"
+        return say("sheet.patient.after-sheet", date=words)
     if days < 60:
-        age = f"{days} day{'' if days == 1 else 's'}"
-    else:
-        months = (made.year - scan.year) * 12 + made.month - scan.month - (made.day < scan.day)
-        age = f"{months} months" if months < 24 else f"{months // 12} years"
-    return f"scanned {study_date} ({age} old)"
+        return say("sheet.patient.days", date=words, count=days)
+    months = (made.year - scan.year) * 12 + made.month - scan.month - (made.day < scan.day)
+    if months < 24:
+        return say("sheet.patient.months", date=words, count=months)
+    return say("sheet.patient.years", date=words, count=months // 12)

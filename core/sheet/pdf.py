@@ -10,7 +10,7 @@ from core.sheet.first_page import first_page
 from core.sheet.page import Pages, PaperName
 from core.sheet.page_frame import BODY_TOP_MM, page_frame
 from core.sheet.site_pages import site_pages
-from core.words.sheet import SHEET_TITLE
+from core.words.catalogue import say
 
 
 def laid_out(
@@ -52,4 +52,4 @@ def sheet_pdf(
     """
     pages = laid_out(case, paper=paper, progress=progress)
     # The document's title names no patient: file managers and printers show it to anybody.
-    return pages.render(page_frame(case), case.facts(SHEET_TITLE))
+    return pages.render(page_frame(case), case.facts(say("sheet.title")))

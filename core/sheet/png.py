@@ -12,6 +12,7 @@ from core.pictures.ink import DARK, WORDS, Colour, Scheme
 from core.sheet.picture import draw_chart
 from core.sheet.raster import page_picture
 from core.sheet.text import Setting, fitted, wrapped
+from core.words.catalogue import say
 
 _MARGIN_MM = 4.0
 _LINE_MM = 4.2
@@ -85,4 +86,4 @@ def _legend(chart: Chart, width_pt: float) -> list[Setting]:
     words = [str(WORDS[s]) for s in chart.styles if s in WORDS]
     if not words:
         return []
-    return wrapped("Shown: " + "; ".join(words) + ".", width_pt, size_pt=7.0)
+    return wrapped(say("sheet.picture.shown", lines="; ".join(words)), width_pt, size_pt=7.0)

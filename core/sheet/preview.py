@@ -52,10 +52,12 @@ def look_at(
     """
     refuse_hindered(part, case.ledger)
     if part == "sheet":
-        pdf = sheet_pdf(case, paper=settings.paper_name, progress=progress)
+        with settings.speaking():
+            pdf = sheet_pdf(case, paper=settings.paper_name, progress=progress)
         return Look(pdf=pdf, lines=())
     if part == "pdf object":
-        pdf = sheet_pdf(case, paper=settings.paper_name, progress=progress)
+        with settings.speaking():
+            pdf = sheet_pdf(case, paper=settings.paper_name, progress=progress)
         files = part_files(part, case, settings, Made(sheet=pdf))
         return Look(pdf=pdf, lines=_lines(files))
     files = part_files(part, case, settings)

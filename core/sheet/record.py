@@ -6,6 +6,7 @@ Names of files hold nothing of the patient.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from typing import cast
 
@@ -21,6 +22,7 @@ from core.sheet.page import PaperName
 from core.sheet.parts import REPORT_FILE
 from core.sheet.patient_page import patient_page
 from core.sheet.pdf import sheet_pdf
+from core.words.catalogue import SOURCE, speaking
 
 Files = list[tuple[str, bytes]]
 
@@ -39,8 +41,12 @@ class RecordSettings:
         Drills, tube and pin of the practice.
     risks : str
         The practice's own text, see `core.sheet.patient_page.read_risks`.
+    language : str
+        Of all pages and pictures; files for machines are never translated.
+    patient_language : str
+        Of the patient's page; empty: that of the others.
     patient_words : mapping, optional
-        A translation of the patient's page.
+        The practice's own translation of the patient's page.
     secret : bytes
         Not empty: the pseudonymous variant, see `core.pseudonym`.
     """
@@ -49,8 +55,15 @@ class RecordSettings:
     without_viewing: bool = False
     day: Day = field(default_factory=Day)
     risks: str = ""
+    language: str = SOURCE
+    patient_language: str = ""
     patient_words: Mapping[str, str] | None = None
     secret: bytes = b""
+
+    def speaking(self, part: str = "sheet") -> AbstractContextManager[None]:
+        """Speak the language that the pages of a part are written in, within a block."""
+        of_patient = part == "patient" and self.patient_language
+        return speaking(self.patient_language if of_patient else self.language)
 
     @property
     def paper_name(self) -> PaperName:
@@ -118,7 +131,8 @@ def part_files(
         "laboratory": lambda: _laboratory(case, settings),
         "meshes": lambda: _meshes(case),
     }
-    return makers[part]()
+    with settings.speaking(part):
+        return makers[part]()
 
 
 def _named(name: str, data: bytes | None) -> Files:
@@ -138,7 +152,8 @@ def _report(ledger: Ledger, earlier: bytes | None) -> Files:
     # Reading and writing DICOM reports takes seconds to import: only where it is asked for.
     from core.sheet.structured_report import structured_report
 
-    return [(REPORT_FILE, structured_report(ledger, predecessor=earlier))]
+    with speaking(SOURCE):
+        return [(REPORT_FILE, structured_report(ledger, predecessor=earlier))]
 
 
 def _objects(case: Case, settings: RecordSettings, made: Made) -> Files:
@@ -147,27 +162,32 @@ def _objects(case: Case, settings: RecordSettings, made: Made) -> Files:
     paper = settings.paper_name
     sheet = sheet_pdf(case, paper=paper) if made.sheet is None else made.sheet
     basis = basis_pdf(case, paper=paper) if made.basis is None else made.basis
-    return [
-        ("sheet.dcm", encapsulated_pdf(case.ledger, sheet)),
-        ("basis.dcm", encapsulated_pdf(case.ledger, basis, basis=True)),
-    ]
+    with speaking(SOURCE):
+        return [
+            ("sheet.dcm", encapsulated_pdf(case.ledger, sheet)),
+            ("basis.dcm", encapsulated_pdf(case.ledger, basis, basis=True)),
+        ]
 
 
 def _key_pictures(case: Case, drawn: Files | None) -> Files:
     from core.sheet.key_pictures import key_picture_files
     from core.sheet.writer import pictures
 
-    return key_picture_files(case.ledger, pictures(case) if drawn is None else drawn)
+    files = pictures(case) if drawn is None else drawn
+    with speaking(SOURCE):
+        return key_picture_files(case.ledger, files)
 
 
 def _bodies(case: Case) -> Files:
     from core.sheet.encapsulated import encapsulated_stl
     from core.sheet.mesh import planned_bodies, stl
 
-    return [
-        (f"body-{name}.dcm", encapsulated_stl(case.ledger, name, stl(mesh, name), number=number))
-        for number, (name, mesh) in enumerate(planned_bodies(case.plan).items(), start=1)
-    ]
+    with speaking(SOURCE):
+        bodies = planned_bodies(case.plan).items()
+        return [
+            (f"body-{name}.dcm", encapsulated_stl(case.ledger, name, stl(mesh, name), number=n))
+            for n, (name, mesh) in enumerate(bodies, start=1)
+        ]
 
 
 def _laboratory(case: Case, settings: RecordSettings) -> Files:
@@ -179,4 +199,5 @@ def _laboratory(case: Case, settings: RecordSettings) -> Files:
 def _meshes(case: Case) -> Files:
     from core.sheet.mesh_files import mesh_files
 
-    return mesh_files(case)
+    with speaking(SOURCE):
+        return mesh_files(case)

@@ -14,12 +14,10 @@ from core.trust.method_error import Correlation
 from core.trust.operator_precision import own_hand, placement_by
 from core.trust.repeat_result import Comparison, RepeatResult
 from core.version import PROGRAM
+from core.words.catalogue import language, message, say
 
 _TOP_MM = 30.0
-SCATTER_ONLY = (
-    "A repeat study shows scatter, never bias: a canal misread twice alike looks perfect. A hand "
-    "never counts as steadier than 0.2 mm."
-)
+SCATTER_ONLY = message("sheet.repeat.scatter-only")
 
 
 def repeat_pdf(result: RepeatResult, *, paper: PaperName = "A4") -> bytes:
@@ -29,14 +27,14 @@ def repeat_pdf(result: RepeatResult, *, paper: PaperName = "A4") -> bytes:
     for line in design_lines(result):
         pages.y = pages.block(pages.left, pages.y, pages.inner, line, size=9.5) + 0.8
     pages.y += 2.0
-    heading(pages, "Scatter of the marks")
+    heading(pages, say("sheet.repeat.scatter"))
     for line in spread_lines(result):
         pages.ensure(10.0)
         pages.y = pages.block(pages.left, pages.y, pages.inner, line, size=9.5) + 0.8
     pages.y += 2.0
     for comparison in result.comparisons:
         pages.ensure(92.0)
-        heading(pages, f"Agreement: {comparison.title}")
+        heading(pages, say("sheet.repeat.agreement", title=comparison.title))
         chart = agreement_chart(comparison)
         pages.chart(chart, pages.left, pages.y + 1.0)
         pages.y += chart.size_mm[1] + 4.0
@@ -48,28 +46,39 @@ def repeat_pdf(result: RepeatResult, *, paper: PaperName = "A4") -> bytes:
         pages.y = pages.block(pages.left, pages.y, pages.inner, line, size=9.5) + 0.8
 
     def frame(page: Pages, number: int, count: int) -> None:
-        page.text(page.left, 17.0, "Repeat study", size=14, face="strong")
-        page.text(page.right, 17.0, f"page {number} of {count}", size=9.5, align="right")
+        page.text(page.left, 17.0, say("sheet.repeat.title"), size=14, face="strong")
+        words = say("sheet.frame.page", number=number, count=count)
+        page.text(page.right, 17.0, words, size=9.5, align="right")
         line = f"{PROGRAM} · {result.study.at[:16].replace('T', ' ')}"
         page.text(page.left, 22.5, line, size=9.5, width=page.inner, whole=True)
         page.line(page.left, 25.5, page.right, 25.5, width=0.4)
-        page.text(page.left, page.height - MARGIN_MM, SCATTER_ONLY, size=8, width=page.inner)
+        foot = page.height - MARGIN_MM
+        page.text(page.left, foot, str(SCATTER_ONLY), size=8, width=page.inner)
 
-    return pages.render(frame, Facts(title="Repeat study", made_at=result.study.at))
+    return pages.render(
+        frame, Facts(title=say("sheet.repeat.title"), made_at=result.study.at, language=language())
+    )
 
 
 def design_lines(result: RepeatResult) -> Iterator[str]:
     """What was placed, how often, in which order."""
     study, design = result.study, result.study.design
-    yield f"Placed by {', '.join(study.people) or 'nobody yet'}."
+    people = ", ".join(study.people)
+    yield (
+        say("sheet.repeat.placed-by", people=people)
+        if people
+        else say("sheet.repeat.placed-by-nobody")
+    )
     if design is not None:
-        yield (
-            f"{len(design.stations)} sections, {design.rounds} rounds, marks of each section: "
-            f"{', '.join(design.marks)}. Sections shown shuffled by seed {design.seed}, without "
-            "place, earlier marks or anything drawn."
+        yield say(
+            "sheet.repeat.design",
+            sections=len(design.stations),
+            rounds=design.rounds,
+            marks=", ".join(design.marks),
+            seed=design.seed,
         )
     if study.series_uid:
-        yield f"Series {study.series_uid}"
+        yield say("sheet.repeat.series", uid=study.series_uid)
 
 
 def spread_lines(result: RepeatResult) -> Iterator[str]:
@@ -77,10 +86,15 @@ def spread_lines(result: RepeatResult) -> Iterator[str]:
     for person, spread in result.spreads.items():
         low, high = spread.interval_mm
         counted = placement_by(own_hand(result.study, person)).seen_mm
-        yield (
-            f"{person}: SD {nearest(spread.sd_mm, 2)} mm for each direction (95 % interval "
-            f"{nearest(low, 2)} to {nearest(high, 2)}), from {spread.placings} placings of "
-            f"{spread.marks} marks; counts as {nearest(counted, 2)} mm."
+        yield say(
+            "sheet.repeat.spread",
+            person=person,
+            sd=nearest(spread.sd_mm, 2),
+            low=nearest(low, 2),
+            high=nearest(high, 2),
+            placings=spread.placings,
+            marks=spread.marks,
+            counted=nearest(counted, 2),
         )
 
 
@@ -90,37 +104,37 @@ def comparison_lines(comparison: Comparison) -> Iterator[str]:
     found = error.agreement
 
     def span(interval: tuple[float, float]) -> str:
-        return f"({nearest(interval[0], 2)} to {nearest(interval[1], 2)})"
+        return say("sheet.repeat.span", low=nearest(interval[0], 2), high=nearest(interval[1], 2))
 
-    yield (
-        f"Mean difference {nearest(found.bias, 2)} mm {span(found.bias_interval)}; limits of "
-        f"agreement {nearest(found.lower, 2)} {span(found.lower_interval)} to "
-        f"{nearest(found.upper, 2)} {span(found.upper_interval)} mm; {found.pairs} lengths. "
-        "Bland, Altman 1986, Lancet 327:307; 95 % intervals in brackets."
+    yield say(
+        "sheet.repeat.bland-altman",
+        bias=nearest(found.bias, 2),
+        bias_span=span(found.bias_interval),
+        lower=nearest(found.lower, 2),
+        lower_span=span(found.lower_interval),
+        upper=nearest(found.upper, 2),
+        upper_span=span(found.upper_interval),
+        pairs=found.pairs,
     )
-    yield (
-        f"Dahlberg’s error of one reading {up(error.dahlberg_mm, 2)} mm (Dahlberg 1940, "
-        "Statistical methods for medical and biological students)."
-    )
+    yield say("sheet.repeat.dahlberg", mm=up(error.dahlberg_mm, 2))
     icc = error.correlations
-    yield (
-        f"Intraclass correlation ICC(2,1) {_correlation(icc.icc_2_1)}, ICC(3,1) "
-        f"{_correlation(icc.icc_3_1)} (Shrout, Fleiss 1979, Psychol Bull 86:420)."
-    )
+    yield say("sheet.repeat.icc", two=_correlation(icc.icc_2_1), three=_correlation(icc.icc_3_1))
 
 
 def table_lines(result: RepeatResult) -> Iterator[str]:
     """The correlations over every series, where there are more than two."""
     icc = result.all_rounds
     if icc is not None and result.columns > 2:
-        yield (
-            f"Over all {result.columns} series: ICC(2,1) {_correlation(icc.icc_2_1)}, ICC(3,1) "
-            f"{_correlation(icc.icc_3_1)}."
+        yield say(
+            "sheet.repeat.icc-all",
+            columns=result.columns,
+            two=_correlation(icc.icc_2_1),
+            three=_correlation(icc.icc_3_1),
         )
 
 
 def _correlation(found: Correlation) -> str:
     low, high = found.interval
     if not (math.isfinite(low) and math.isfinite(high)):
-        return f"{found.value:.3f} (no interval: the series differ by a constant only)"
-    return f"{found.value:.3f} ({low:.3f} to {high:.3f})"
+        return say("sheet.repeat.no-interval", value=float(found.value))
+    return say("sheet.repeat.interval", value=float(found.value), low=float(low), high=float(high))

@@ -14,6 +14,8 @@ from core.sheet.case import Case, Subject
 from core.sheet.page import Pages
 from core.sheet.page_frame import heading
 from core.trust.figures import down, shown, up
+from core.words.catalogue import say
+from core.words.values import SIDES
 
 _QUIET = (0.33, 0.33, 0.33)
 _NAME_MM = 52.0
@@ -55,7 +57,7 @@ def ridge_grid(pages: Pages, case: Case, subject: Subject, shared: SharedReasons
     depths = sorted({depth for line in every for depth in line.cells})
     if depths:
         pages.ensure(16.0 + _ROW_MM * len(lines))
-        heading(pages, "Ridge and cortex by depth below the crest")
+        heading(pages, say("sheet.grid.title"))
         with pages.element("Table"):
             with pages.element("TR", header=True):
                 _head(pages, depths)
@@ -75,10 +77,15 @@ def _lines(case: Case, rows: Iterable[Measurement]) -> list[_Line]:
 
 
 def _name(case: Case, m: Measurement) -> str:
-    along = {"axis": "along the axis", "up": "by the jaw plane"}.get(m.details.along, "")
     if m.kind is MeasurementKind.RIDGE_WIDTH:
-        return f"Ridge width, {along}" if along else "Ridge width"
-    return f"Cortex, {m.details.side.replace('lingual', inner_side(case.plan.known_jaw))}"
+        match m.details.along:
+            case "axis":
+                return say("sheet.grid.width-axis")
+            case "up":
+                return say("sheet.grid.width-up")
+        return say("sheet.grid.width")
+    side = m.details.side.replace("lingual", inner_side(case.plan.known_jaw))
+    return say("sheet.grid.cortex", side=SIDES.get(side, side))
 
 
 def _columns(pages: Pages, count: int) -> list[float]:
@@ -87,9 +94,10 @@ def _columns(pages: Pages, count: int) -> list[float]:
 
 
 def _head(pages: Pages, depths: list[float]) -> None:
-    pages.text(pages.left, pages.y + 3.0, "mm; ± U small behind", size=7.5, colour=_QUIET)
+    pages.text(pages.left, pages.y + 3.0, say("sheet.grid.head"), size=7.5, colour=_QUIET)
     for x, depth in zip(_columns(pages, len(depths)), depths, strict=True):
-        pages.text(x, pages.y + 3.0, f"{depth:g} mm deep", size=7.5, align="right", colour=_QUIET)
+        words = say("sheet.grid.deep", depth=depth)
+        pages.text(x, pages.y + 3.0, words, size=7.5, align="right", colour=_QUIET)
     pages.line(pages.left, pages.y + 4.2, pages.right, pages.y + 4.2, width=0.2)
     pages.y += 5.0
 
@@ -118,7 +126,8 @@ def _body(pages: Pages, lines: list[_Line], depths: list[float], shared: SharedR
 
 def _cell(pages: Pages, m: Measurement, right: float, y: float) -> None:
     if m.value is None:
-        pages.text(right, y, "? not assessed", size=8, face="strong", align="right")
+        words = say("sheet.bone.not-assessed")
+        pages.text(right, y, words, size=8, face="strong", align="right")
         return
     if m.budget is not None:
         pages.text(right, y, f"± {up(m.budget.expanded, 2)}", size=7, align="right")
@@ -131,11 +140,13 @@ def _notes(line: _Line, shared: SharedReasons) -> list[str]:
     for depth, m in sorted(line.cells.items()):
         for note in m.reading.notes:
             letter = shared.letter(m, note)
-            told = f"reason {letter}." if letter else note.message
+            told = say("sheet.grid.reason", letter=letter) if letter else note.message
             depths.setdefault(told, []).append(f"{depth:g}")
-    notes = [f"{', '.join(at)} mm: {message}" for message, at in depths.items()]
+    notes = [
+        say("sheet.grid.note", depths=", ".join(at), note=words) for words, at in depths.items()
+    ]
     turned = [
-        f"{down(least, 2)} at {depth:g} mm"
+        say("sheet.grid.least-at", mm=down(least, 2), depth=depth)
         for depth, m in sorted(line.cells.items())
         if isinstance(m.details, WidthDetails)
         and (least := m.details.least_over_turn_mm) is not None
@@ -143,7 +154,7 @@ def _notes(line: _Line, shared: SharedReasons) -> list[str]:
         and least < m.value - 0.05
     ]
     if turned:
-        notes.append(f"Least over ± 10° of turn: {', '.join(turned)}.")
+        notes.append(say("sheet.grid.least-over-turn", values=", ".join(turned)))
     return notes
 
 
@@ -161,7 +172,7 @@ def _site(
     if not lines and not rest:
         return
     name = site.id.removeprefix("site-")
-    words = f"The same place without a fixture: site {name}, at {site.station_mm:.1f} mm"
+    words = say("sheet.grid.same-place", id=name, mm=site.station_mm)
     if pages.ensure(6.0 + _ROW_MM * min(len(lines), 4)) and lines:
         with pages.artifact():
             _head(pages, depths)
@@ -178,9 +189,9 @@ def _site(
 def _short(case: Case, m: Measurement, shared: SharedReasons) -> str:
     name = case.name(m)
     if m.value is None:
-        letters = [f"reason {letter}" for letter in shared.letters(m)]
+        letters = [say("sheet.grid.row-reason", letter=letter) for letter in shared.letters(m)]
         reasons = " ".join([*letters, *shared.rest(m)])
-        return f"{name} ? not assessed ({reasons})"
+        return say("sheet.grid.row-not-assessed", name=name, reasons=reasons)
     unit = "°" if m.reading.unit == "deg" else " mm"
     doubt = "" if m.budget is None else f" ± {up(m.budget.expanded, 2)}"
     return f"{name} {shown(m, decimals=2)}{doubt}{unit}"

@@ -9,6 +9,7 @@ from core.sheet.lasting import Facts
 from core.sheet.page import MARGIN_MM, Pages, PaperName
 from core.sheet.page_frame import heading
 from core.version import PROGRAM
+from core.words.catalogue import language, say
 
 _TOP_MM = 30.0
 _ROW_MM = 5.0
@@ -22,7 +23,7 @@ def self_test_pdf(run: SelfTest, *, paper: PaperName = "A4") -> bytes:
     pages.y = (
         pages.block(pages.left, pages.y + 2.0, pages.inner, str(NOT_THE_SCANNER), size=11) + 4.0
     )
-    heading(pages, "An invented scan, written as DICOM, read back and measured")
+    heading(pages, say("sheet.self-test.scan"))
     with pages.element("Table"):
         with pages.element("TR", header=True):
             _head(pages)
@@ -34,22 +35,27 @@ def self_test_pdf(run: SelfTest, *, paper: PaperName = "A4") -> bytes:
                 _row(pages, check)
     pages.y += 4.0
     pages.ensure(40.0)
-    heading(pages, "Machine and parts")
+    heading(pages, say("sheet.self-test.machine"))
     words = " · ".join(f"{name} {value}" for name, value in run.machine.items())
     pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=9)
-    words = f"Seed {run.seed}: 'sounding verify --seed {run.seed}' draws the same scan again."
+    words = say("sheet.self-test.seed", seed=run.seed)
     pages.y = pages.block(pages.left, pages.y + 2.0, pages.inner, words, size=9)
 
     def frame(page: Pages, number: int, count: int) -> None:
-        page.text(page.left, 17.0, "Self-test of the program", size=14, face="strong")
-        page.text(page.right, 17.0, f"page {number} of {count}", size=9.5, align="right")
-        line = f"{PROGRAM} · {run.at} · seed {run.seed} · {run.seconds:.0f} s"
+        page.text(page.left, 17.0, say("sheet.self-test.heading"), size=14, face="strong")
+        words = say("sheet.frame.page", number=number, count=count)
+        page.text(page.right, 17.0, words, size=9.5, align="right")
+        line = say(
+            "sheet.self-test.line", program=PROGRAM, at=run.at, seed=run.seed, seconds=run.seconds
+        )
         page.text(page.left, 22.5, line, size=9.5, width=page.inner, whole=True)
         page.line(page.left, 25.5, page.right, 25.5, width=0.4)
         foot = page.height - MARGIN_MM
         page.text(page.left, foot, str(NOT_THE_SCANNER), size=8, width=page.inner)
 
-    return pages.render(frame, Facts(title="Self-test", made_at=run.at))
+    return pages.render(
+        frame, Facts(title=say("sheet.self-test.title"), made_at=run.at, language=language())
+    )
 
 
 def _columns(pages: Pages) -> tuple[float, ...]:
@@ -59,8 +65,14 @@ def _columns(pages: Pages) -> tuple[float, ...]:
 def _head(pages: Pages) -> None:
     y = pages.y + 3.6
     found, true, bound, end = _columns(pages)
-    pages.text(pages.left, y, "what", size=8, face="slant")
-    for x, words in ((found, "found"), (true, "true"), (bound, "bound"), (end, "")):
+    pages.text(pages.left, y, say("sheet.self-test.what"), size=8, face="slant")
+    heads = (
+        (found, say("sheet.self-test.found")),
+        (true, say("sheet.self-test.true")),
+        (bound, say("sheet.self-test.bound")),
+        (end, ""),
+    )
+    for x, words in heads:
         pages.text(x, y, words, size=8, face="slant", align="right")
     pages.y += _ROW_MM
 
@@ -69,11 +81,13 @@ def _row(pages: Pages, check: Check) -> None:
     y = pages.y + 3.6
     found, true, bound, end = _columns(pages)
     pages.text(pages.left, y, str(check.what), size=9, width=pages.inner * 0.5)
-    told = "nothing" if check.found is None else _figure(check.found, check.unit)
+    told = (
+        say("sheet.self-test.nothing") if check.found is None else _figure(check.found, check.unit)
+    )
     pages.text(found, y, told, size=9, align="right")
     pages.text(true, y, _figure(check.true, check.unit), size=9, align="right")
     pages.text(bound, y, f"± {_figure(check.bound, check.unit)}", size=9, align="right")
-    words = "within" if check.passed else "OUT OF BOUND"
+    words = say("sheet.self-test.within" if check.passed else "sheet.self-test.out")
     pages.text(end, y, words, size=9, align="right", face="plain" if check.passed else "strong")
     pages.line(pages.left, y + 1.3, pages.right, y + 1.3, width=0.1, colour=PALE)
     pages.y += _ROW_MM

@@ -6,7 +6,7 @@ from core.measuring.unmet import reasons_given
 from core.sheet.case import Case
 from core.sheet.page import Pages
 from core.trust.verdict import verdict_words
-from core.words.sheet import NO_REASON, SIGNED_ALTHOUGH
+from core.words.catalogue import say
 
 _SIZE = 8.5
 _HEAD_MM, _AFTER_MM = 4.8, 1.0
@@ -18,7 +18,7 @@ def signed_although(pages: Pages, case: Case) -> None:
     if not words:
         return
     with pages.element("H2"):
-        pages.text(pages.left, pages.y + 3.2, SIGNED_ALTHOUGH, size=9, face="strong")
+        pages.text(pages.left, pages.y + 3.2, say("sheet.signed-although"), size=9, face="strong")
     pages.y += _HEAD_MM
     for each in words:
         pages.y = pages.block(pages.left, pages.y, pages.inner, each, size=_SIZE)
@@ -38,7 +38,7 @@ def _words(case: Case) -> tuple[str, ...]:
         return ()
     by_reason: dict[str, list[str]] = {}
     for each, reason in reasons_given(case.ledger, case.plan.accepted):
-        by_reason.setdefault(reason or NO_REASON, []).append(
+        by_reason.setdefault(reason or say("sheet.no-reason"), []).append(
             f"{each.words} ({verdict_words(each.verdict)})"
         )
     return tuple(f"{'; '.join(rows)} – {reason}" for reason, rows in by_reason.items())

@@ -24,7 +24,7 @@ from core.sheet.page import Pages
 from core.sheet.page_frame import heading, ruler, scale_check
 from core.sheet.ridge_grid import in_grid, ridge_grid
 from core.sheet.sizes_part import sizes_part
-from core.words.sheet import ONLY_BELOW
+from core.words.catalogue import say
 
 _SAME_SECTION_MM = 2.0
 _MOST_RULER_SECTIONS = 3
@@ -83,7 +83,7 @@ def shared_part(pages: Pages, shared: SharedReasons) -> None:
     if not shared.all:
         return
     pages.ensure(24.0)
-    heading(pages, "Not assessed, for one reason")
+    heading(pages, say("sheet.site.one-reason"))
     for reason in shared.all:
         pages.ensure(pages.height_of(pages.inner, reason.text, size=9))
         pages.y = 0.8 + pages.block(pages.left, pages.y, pages.inner, reason.text, size=9)
@@ -147,7 +147,8 @@ def _pictures(pages: Pages, case: Case, subject: Subject, charts: list[Chart]) -
     styles = dict.fromkeys(s for c in charts for s in c.styles)
     y = legend(pages, styles, bottom + 9.0)
     if any(m.limit is not None for m in case.rows(subject)):
-        y = pages.block(pages.left, y, pages.inner, ONLY_BELOW, size=7.5, colour=_QUIET)
+        words = say("sheet.only-below")
+        y = pages.block(pages.left, y, pages.inner, words, size=7.5, colour=_QUIET)
     pages.y = y + 2.0
 
 
@@ -165,7 +166,8 @@ def _arch_map(pages: Pages, case: Case, subject: Subject, x: float, y: float) ->
     )  # fmt: skip
     scale = min(room / chart.size_mm[0], 60.0 / chart.size_mm[1])
     pages.text(x, y + 3.2, chart.title, size=8.5, face="strong", width=room)
-    pages.text(x, y + 6.8, f"{chart.subtitle}; not 1 : 1", size=7.5, width=room, colour=_QUIET)
+    subtitle = say("sheet.site.not-true-size", subtitle=chart.subtitle)
+    pages.text(x, y + 6.8, subtitle, size=7.5, width=room, colour=_QUIET)
     pages.chart(chart, x, y + 8.0, scale=scale)
 
 
@@ -179,7 +181,7 @@ def _neighbours(pages: Pages, case: Case, subject: Subject) -> None:
     gap = (pages.inner - sum(c.size_mm[0] for c in charts)) / (len(charts) - 1)
     pages.ensure(charts[0].size_mm[1] + 12.0)
     y, x = pages.y, pages.left
-    words = "Neighbouring sections across the arch, 1 : 1"
+    words = say("sheet.site.neighbours")
     pages.text(x, y + 3.2, words, size=8.5, face="strong")
     for chart in charts:
         width, height = pages.chart(chart, x, y + 4.6)

@@ -15,19 +15,10 @@ from core.sheet.case import Case, Subject
 from core.sheet.page import Pages
 from core.sheet.page_frame import heading
 from core.trust.verdict import target_words
-from core.words.sizes import (
-    ALL_MET,
-    LACKS,
-    LIMITS,
-    MEANS,
-    NO_LIMIT,
-    NOT_MET,
-    OWN_LIST,
-    SHIPPED,
-    SIZE,
-    TIP_MARK,
-    TO,
-)
+from core.words.catalogue import say
+
+_TIP_MARK = " *"
+"""Behind what is reached by the drill's tip first."""
 
 _QUIET = (0.33, 0.33, 0.33)
 _ROW_MM = 4.3
@@ -55,8 +46,9 @@ def sizes_part(pages: Pages, case: Case, subject: Subject) -> None:
     half = -(-len(rows) // 2)
     pages.ensure(_HEAD_MM + _ROW_MM * min(half, _TOGETHER))
     shipped = case.sizes == default_sizes()
-    heading(pages, SHIPPED if shipped else OWN_LIST)
-    pages.y = pages.block(pages.left, pages.y, pages.inner, MEANS, size=7.5, colour=_QUIET) + 0.6
+    heading(pages, say("sizes.shipped") if shipped else say("sizes.own-list"))
+    words = say("sizes.means")
+    pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=7.5, colour=_QUIET) + 0.6
     jaw = case.plan.known_jaw
     while rows:
         # As many as this page holds, in two columns that are read down one after the other.
@@ -86,10 +78,11 @@ def _column(
 ) -> None:
     with pages.element("Table"):
         with pages.element("TR", header=True):
-            pages.text(x + _SIZE, y + 3.0, SIZE, size=7.5, colour=_QUIET)
-            pages.text(x + _MET, y + 3.0, LIMITS, size=7.5, colour=_QUIET)
-            pages.text(x + _LACKS, y + 3.0, LACKS, size=7.5, align="right", colour=_QUIET)
-            pages.text(x + _TO, y + 3.0, TO, size=7.5, colour=_QUIET)
+            pages.text(x + _SIZE, y + 3.0, say("sizes.size"), size=7.5, colour=_QUIET)
+            pages.text(x + _MET, y + 3.0, say("sizes.limits"), size=7.5, colour=_QUIET)
+            words = say("sizes.mm-short")
+            pages.text(x + _LACKS, y + 3.0, words, size=7.5, align="right", colour=_QUIET)
+            pages.text(x + _TO, y + 3.0, say("sizes.of-the-limit-to"), size=7.5, colour=_QUIET)
         pages.line(x, y + 4.2, x + width, y + 4.2, width=0.2)
         for n, row in enumerate(rows):
             with pages.element("TR"):
@@ -107,7 +100,7 @@ def _row(
         return
     pages.text(x + _LACKS, base, _lacks(row), size=8.5, align="right")
     what = str(target_words(row.stopped_by, jaw=jaw)) + (
-        TIP_MARK if _with_tip(row.stopped_by) else ""
+        _TIP_MARK if _with_tip(row.stopped_by) else ""
     )
     pages.text(x + _TO, base, what, size=8.5, width=width - _TO)
 
@@ -119,8 +112,10 @@ def _with_tip(stop: Measurement) -> bool:
 def _met_words(row: SizeRow) -> str:
     """In words: a second count beside that of the ledger, which has more rows, would confuse."""
     if not row.limits:
-        return NO_LIMIT
-    return ALL_MET if row.met == row.limits else NOT_MET.format(count=row.limits - row.met)
+        return say("sizes.no-limit")
+    if row.met == row.limits:
+        return say("sizes.all-met")
+    return say("sizes.not-met", count=row.limits - row.met)
 
 
 def _lacks(row: SizeRow) -> str:

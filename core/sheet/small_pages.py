@@ -7,6 +7,7 @@ from collections.abc import Callable
 from core.sheet.case import Case
 from core.sheet.page import Pages
 from core.sheet.page_frame import RULER_MM
+from core.words.catalogue import say
 
 A5_MM = (148.0, 210.0)
 """ISO 216."""
@@ -91,7 +92,12 @@ def plain_head(
         else:
             pages.line(left, 22.5, right, 22.5, width=0.4)
         ledger = case.ledger
-        words = f"{ledger.program} · made {ledger.made_at} · plan rev {case.plan.revision}"
+        words = say(
+            "sheet.frame.small-foot",
+            program=ledger.program,
+            at=ledger.made_at,
+            revision=case.plan.revision,
+        )
         pages.text(left, pages.height - 8.0, words, size=foot_size, width=inner, colour=_QUIET)
 
     return put

@@ -31,6 +31,7 @@ from core.measuring.row_names import row_words
 from core.plans.history import sign_off_state
 from core.plans.plan import Site
 from core.sheet import concepts
+from core.sheet.archive_object import DRAFT
 from core.sheet.parts import refuse_contradiction
 from core.sheet.ridge_grid import depth_mm
 from core.sheet.study import (
@@ -46,7 +47,6 @@ from core.sheet.study import (
 )
 from core.structures import Structure
 from core.version import PROGRAM
-from core.words.sheet import DRAFT
 
 DECIMALS = 4
 """As in the ledger file."""
@@ -117,7 +117,7 @@ def structured_report(ledger: Ledger, *, predecessor: bytes | None = None) -> by
     say_pseudonymous(document, ledger.scan)
     document.CodingSchemeIdentificationSequence = [_own_scheme()]
     words = "Measurement report" if signed else f"{DRAFT} - measurement report"
-    document.SeriesDescription = words.replace("–", "-")
+    document.SeriesDescription = words
     document.CompletionFlagDescription = document.SeriesDescription
     if signed and plan.sign_off is not None:
         when = datetime.fromisoformat(plan.sign_off.at)

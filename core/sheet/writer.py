@@ -19,7 +19,7 @@ from core.sheet.patient_words import patient_words
 from core.sheet.png import chart_png
 from core.sheet.schemas import schema_files
 from core.words import sentence
-from core.words.sheet import SIDE_CONTRADICTED
+from core.words.catalogue import say
 
 _PICTURE_SCALE = 2.0
 """Pictures in files are looked at on a screen: twice life size, letters and lines as on paper."""
@@ -86,7 +86,7 @@ def section_png(
     made = "" if ledger is None else ledger.made_at
     who = patient_words(volume.identity, made)
     swapped = bool(contradictions(plan, arch))
-    line = f"{who.line} · {SIDE_CONTRADICTED}" if swapped else who.line
+    line = f"{who.line} · {say('sheet.side-contradicted')}" if swapped else who.line
     data = chart_png(chart, identity=line, px_per_mm=px_per_mm, scale=_PICTURE_SCALE)
     write_whole(path, data)
 

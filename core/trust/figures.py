@@ -8,24 +8,25 @@ from __future__ import annotations
 
 from core.measurement import Measurement
 from core.trust.verdict import least_allowed, round_down, round_up
+from core.words.numbers import Figure
 
 
-def down(value: float, decimals: int) -> str:
+def down(value: float, decimals: int) -> Figure:
     """Decimal text of a number rounded towards minus infinity."""
-    return f"{round_down(value, 10.0**-decimals):.{decimals}f}"
+    return Figure(f"{round_down(value, 10.0**-decimals):.{decimals}f}")
 
 
-def up(value: float, decimals: int) -> str:
+def up(value: float, decimals: int) -> Figure:
     """Decimal text of a number rounded towards plus infinity."""
-    return f"{round_up(value, 10.0**-decimals):.{decimals}f}"
+    return Figure(f"{round_up(value, 10.0**-decimals):.{decimals}f}")
 
 
-def nearest(value: float, decimals: int) -> str:
+def nearest(value: float, decimals: int) -> Figure:
     """Decimal text of a number rounded to the nearest; no negative zero."""
-    return f"{round(value, decimals) + 0.0:.{decimals}f}"
+    return Figure(f"{round(value, decimals) + 0.0:.{decimals}f}")
 
 
-def shown(measurement: Measurement, *, decimals: int = 1) -> str:
+def shown(measurement: Measurement, *, decimals: int = 1) -> Figure:
     """The value as it is shown, without unit; ``–`` where there is none.
 
     At an open end (traced too short) the value is only an upper bound: it is rounded up and
@@ -38,9 +39,9 @@ def shown(measurement: Measurement, *, decimals: int = 1) -> str:
         1 on pictures and on the bench, 2 in tables.
     """
     if measurement.value is None:
-        return "–"
+        return Figure("–")
     if measurement.reading.upper_bound:
-        return f"≤ {up(measurement.value, decimals)}"
+        return Figure(f"≤ {up(measurement.value, decimals)!s}")
     rounding = measurement.kind.row.rounding
     if measurement.reading.unit == "deg" or rounding == "nearest":
         return nearest(measurement.value, 1)
@@ -49,10 +50,10 @@ def shown(measurement: Measurement, *, decimals: int = 1) -> str:
     return down(measurement.value, decimals)
 
 
-def shown_at_least(measurement: Measurement, *, decimals: int = 1) -> str:
+def shown_at_least(measurement: Measurement, *, decimals: int = 1) -> Figure:
     """The *at least* figure, rounded down; ``–`` where there is none, or only an upper bound."""
     value = None if measurement.reading.upper_bound else measurement.at_least
-    return "–" if value is None else down(value, decimals)
+    return Figure("–") if value is None else down(value, decimals)
 
 
 def shown_lack(measurement: Measurement) -> str:
@@ -63,8 +64,8 @@ def shown_lack(measurement: Measurement) -> str:
     return up(lack, 1) if lack > 0 else ""
 
 
-def plain(value: float) -> str:
+def plain(value: float) -> Figure:
     """A set number (a limit, a size) with one decimal, or more where it needs them."""
     text = f"{value:.3f}".rstrip("0")
     whole, _, part = text.partition(".")
-    return f"{whole}.{part or '0'}"
+    return Figure(f"{whole}.{part or '0'}")

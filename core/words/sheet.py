@@ -1,4 +1,4 @@
-"""Sentences about: the sheet. Findings, definitions and headings for people."""
+"""What sheet, window and help share: definitions, groups of rows, titles of verdicts."""
 
 from __future__ import annotations
 
@@ -24,46 +24,13 @@ BY_HAND: Mapping[str, Message] = {
 
 BY_HAND_MEANS = message("sheet.by-hand.means")
 
-HOW_ROUNDED = (
-    "Values, walls, widths and heights are rounded down, ± up; verdicts use unrounded values. "
-    "at least: value less 1.645 u (one-sided 95 %); ± U: k = 2."
-)
-VERDICT_SIGNS = "≥ meets limit · ≈ borderline · < below limit · ? not assessed"
-
-ONLY_BELOW = "Only what is below its limit is coloured."
-NOT_ASSESSED = "Not assessed"
-ARCH_ALT = "Teeth of the {jaw} jaw, seen from below. Planned: {teeth}."
-BONE_ALT = "Remaining bone around the fixture by depth and direction, as in the rows of the table."
-CLOSEST = "Closest vital structure"
-CLOSEST_SURFACE = "Closest to the outside of the bone"
-OPEN_VERDICTS = {
-    "below limit": "Also below limit",
-    "not assessed": "Not assessed: mark it, or declare it",
-    "too near to tell": "Borderline",
+OPEN_VERDICTS: Mapping[str, Message] = {
+    "below limit": message("sheet.open.below"),
+    "not assessed": message("sheet.open.not-assessed"),
+    "too near to tell": message("sheet.open.borderline"),
 }
 """Titles of what is open on page 1, worst first."""
 
-LIMITS_MET = "Limits met, the smallest of each structure"
-NOTHING_MEASURED = "Nothing was measured here."
-NOTHING_IN_PLAN = "The plan holds no fixture, no site and no ruler: nothing was measured."
-MEASURED_WITHOUT_FIXTURE = "Measured without a fixture: {what}."
-SIGNED_ALTHOUGH = "Signed although these limits are not met, and why"
-NO_REASON = "no reason given"
-EACH_PLACE = "Fixtures and sites, worst first: < below limit, ? open, ≈ borderline, ≥ met"
-NO_DEPTH_SHORT = "no depth"
-NO_FIXTURE_SHORT = "no fixture"
-DEPTH_SHORT = "drill to {depth} mm from {origin}"
-SHEET_TITLE = "Measurement sheet"
-BASIS_TITLE = "Basis of the measurement sheet"
-SOURCES = "Sources of the limits"
-MORE_CHECKS = "Further scan checks"
-CLOSING = (
-    "Definitions, published series of placement, scan and plan identification, marks, uncertainty "
-    "budget and log are in a file of their own, the basis of this sheet (basis.pdf)."
-)
-DRAFT = "DRAFT – not signed off"
-SIDE_CONTRADICTED = "LEFT AND RIGHT MAY BE SWAPPED. CHECK."
-WITHOUT_VIEWING = "made without viewing the pictures"
 
 DEFINITIONS: Mapping[str, Message] = {
     "clearance": message("sheet.definition.clearance"),
@@ -88,3 +55,21 @@ GROUPS: Mapping[str, Message] = {
     "bone": message("sheet.group.bone"),
     "information": message("sheet.group.information"),
 }
+
+TERMS: Mapping[str, Message] = {
+    "placement": message("sheet.term.placement"),
+    "course": message("sheet.term.course"),
+    "edge": message("sheet.term.edge"),
+    "voxel": message("sheet.term.voxel"),
+    "scale": message("sheet.term.scale"),
+    "size": message("sheet.term.size"),
+    "fit": message("sheet.term.fit"),
+}
+"""Terms of an uncertainty."""
+
+SEVERITIES: Mapping[str, Message] = {
+    "note": message("sheet.severity.note"),
+    "caution": message("sheet.severity.caution"),
+    "refused": message("sheet.severity.refused"),
+}
+"""How grave a scan check is."""

@@ -50,7 +50,7 @@ class RepeatResultDialog(Dialog):
             self.words(line, quiet=True)
         for line in spread_lines(self.result_now):
             self.words(line)
-        self.words(SCATTER_ONLY, quiet=True)
+        self.words(str(SCATTER_ONLY), quiet=True)
         self.which = QComboBox()
         self.which.setAccessibleName(say("dialogs.repeat_study.result.series-compared"))
         for comparison in self.result_now.comparisons:

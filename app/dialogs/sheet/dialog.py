@@ -26,6 +26,7 @@ from app.case.session import Session
 from app.case.settings_value import Paper
 from app.dialogs.base import Dialog, open_dialog
 from app.dialogs.film_fields import FilmFields
+from app.dialogs.language_names import LANGUAGES
 from app.dialogs.sheet.parts import PartsList
 from app.dialogs.sheet.preview import PagesView
 from app.dialogs.sheet.printing import PAPERS, page_size, print_pages
@@ -39,7 +40,7 @@ from core.errors import OutputError, SoundingError
 from core.sheet.day import Day
 from core.sheet.folder import Written, folder_within
 from core.sheet.parts import PARTS, hindrance
-from core.words.catalogue import message, say, together
+from core.words.catalogue import languages, message, say, together
 from core.words.drilling import ORIGINS as ORIGIN_WORDS
 from core.words.record import PARTS as WORDS
 
@@ -66,6 +67,14 @@ class SheetDialog(Dialog):
         self.paper.setCurrentText(self.settings.value.paper)
         self.paper.setAccessibleName(say("dialogs.sheet.dialog.paper"))
         self.paper.currentTextChanged.connect(self._anew)
+        self.pages_language = QComboBox()
+        for code in languages():
+            self.pages_language.addItem(str(LANGUAGES[code]), code)
+        chosen = self.pages_language.findData(self.settings.value.sheet_language)
+        self.pages_language.setCurrentIndex(chosen)
+        self.pages_language.setAccessibleName(say("dialogs.sheet.dialog.language"))
+        self.pages_language.setToolTip(say("dialogs.sheet.dialog.language"))
+        self.pages_language.activated.connect(self._anew)
         self.alias = QCheckBox(say("dialogs.sheet.dialog.under-a-pseudonym"))
         self.alias.setToolTip(say("dialogs.sheet.dialog.names-dates-and-uids-are"))
         self.alias.toggled.connect(self._anew)
@@ -110,6 +119,7 @@ class SheetDialog(Dialog):
         left.addWidget(self.origin)
         left.addWidget(self.alias)
         left.addWidget(self.paper)
+        left.addWidget(self.pages_language)
         middle = QHBoxLayout()
         middle.setSpacing(14)
         middle.addLayout(left)
@@ -149,6 +159,7 @@ class SheetDialog(Dialog):
                 pin=self.film.pin,
             ),
             risks_file=self.settings.value.risks_file,
+            language=self.pages_language.currentData(),
             patient_language=self.settings.value.patient_language,
             pseudonymous=self.alias.isChecked(),
         )

@@ -23,8 +23,7 @@ from core.sheet.patient_page import read_risks
 from core.sheet.preview import look_at
 from core.sheet.raster import page_count, page_picture
 from core.sheet.record import RecordSettings
-from core.words.catalogue import SOURCE, speaking
-from core.words.patient import patient_words
+from core.words.catalogue import SOURCE
 
 PREVIEW_DPI = 80
 PRINT_DPI = 300
@@ -42,8 +41,10 @@ class SheetJob:
         The practice's own drills and sizes.
     risks_file : str
         The practice's own text for the patient's page; empty: none.
+    language : str
+        Of all other pages, whatever the screen speaks.
     patient_language : str
-        Of the patient's page, whatever the screen speaks.
+        Of the patient's page.
     pseudonymous : bool
         Names, dates and UIDs replaced in everything.
     """
@@ -54,6 +55,7 @@ class SheetJob:
     paper: Paper
     day: Day = field(default_factory=Day)
     risks_file: str = ""
+    language: str = SOURCE
     patient_language: str = SOURCE
     pseudonymous: bool = False
     _kept: dict[str, Any] = field(default_factory=dict)
@@ -70,7 +72,8 @@ class SheetJob:
             paper=self.paper,
             day=self.day,
             risks=read_risks(self.risks_file) if self.risks_file else "",
-            patient_words=patient_words(self.patient_language),
+            language=self.language,
+            patient_language=self.patient_language,
             secret=practice_secret() if self.pseudonymous else b"",
         )
 
@@ -104,11 +107,9 @@ def preview(job: SheetJob, part: str, task: Task, *, dpi: int = PREVIEW_DPI) -> 
     """A part as pictures of its very pages, and as lines where it has none."""
     tell = _step(task, 0.8)
     settings = job.settings()
-    # Sheet and files are English throughout, whatever the screen speaks.
-    with speaking(SOURCE):
-        case = job.case(settings)
-        tell(0.2)
-        look = look_at(part, case, settings, progress=lambda s: tell(0.2 + 0.8 * s))
+    case = job.case(settings)
+    tell(0.2)
+    look = look_at(part, case, settings, progress=lambda s: tell(0.2 + 0.8 * s))
     images = () if look.pdf is None else rendered(look.pdf, task, dpi=dpi)
     return Preview(images=images, lines=look.lines)
 
@@ -128,16 +129,15 @@ def rendered(pdf: bytes, task: Task, *, dpi: int) -> tuple[QImage, ...]:
 def files(job: SheetJob, parts: tuple[str, ...], folder: Path, task: Task) -> Written:
     """Write the parts' files, all or none; nothing is written once it was cancelled."""
     settings = job.settings()
-    with speaking(SOURCE):
-        return write_folder(
-            job.plan,
-            job.volume,
-            job.ledger,
-            folder,
-            parts,
-            settings,
-            progress=_step(task, 1.0),
-        )
+    return write_folder(
+        job.plan,
+        job.volume,
+        job.ledger,
+        folder,
+        parts,
+        settings,
+        progress=_step(task, 1.0),
+    )
 
 
 def _step(task: Task, most: float) -> Callable[[float], None]:

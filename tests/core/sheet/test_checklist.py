@@ -31,7 +31,7 @@ def test_the_checklist_asks_what_only_a_person_knows():
     plan, volume, ledger = case(fixture_at(20.0, "36", length_mm=13.0))
     shown = case_of(plan, volume, ledger, without_viewing=True, window=(0, 1))
     text = words_of(checklist_pdf(shown))
-    for question in QUESTIONS:
+    for question in map(str, QUESTIONS):
         assert question in text
     for words in ("NOT YET", "DRAFT", "LEFT, compared with chart", "QUARRY, Sample",
                   "born 1961-04-02", "No stent axis is marked"):  # fmt: skip

@@ -154,9 +154,9 @@ def test_drilling_has_the_ledgers_depths():
     assert {m.details.counted_from for m in drills} == {"buccal rim", "highest rim", "gum"}
     text = " ".join(pages_of("met"))
     for m in drills:
-        line = f"the {m.details.counted_from} {plain(m.details.mark_mm)} {shown(m, decimals=2)}"
+        line = f"{m.details.counted_from} {plain(m.details.mark_mm)} {shown(m, decimals=2)}"
         assert line in text
-    assert "the stent top not marked" in text
+    assert "stent top not marked" in text
     # The gum lies 4 mm over the platform, which lies 1 mm below the crest: 8 + 4.
     assert case.ledger.get("36/depth/drill/gum").value == pytest.approx(12.0)
 
@@ -378,7 +378,7 @@ def test_own_films_make_a_line_of_their_own_and_change_no_verdict():
     text = " ".join(p.get_textpage().get_text_range() for p in
                     pdfium.PdfDocument(sheet_pdf(case, paper="A4")))  # fmt: skip
     text = " ".join(text.split())
-    assert f"own control films show: at least {down(mine, 2)} mm" in text
+    assert f"own control radiographs show: at least {down(mine, 2)} mm" in text
     text = " ".join(p.get_textpage().get_text_range() for p in pdfium.PdfDocument(basis_pdf(case)))
     assert "own figures: LM: depth 2.50 mm from 12 films" in " ".join(text.split())
     assert "own control films" not in " ".join(" ".join(pages_of("whole")).split())

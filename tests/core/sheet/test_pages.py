@@ -24,8 +24,9 @@ from core.sheet.page import Pages
 from core.sheet.page_frame import BODY_TOP_MM, page_frame, plain_time
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.trust.figures import down
+from core.words.catalogue import say
 from core.words.cautions import CAUTIONS
-from core.words.sheet import EACH_BY_ITSELF, EACH_PLACE, UNCERTAINTY
+from core.words.sheet import EACH_BY_ITSELF, UNCERTAINTY
 from tests.sheet_material import fixture_at, ledger_of, named, plan_with, round_jaw
 
 VOLUME = round_jaw()
@@ -212,7 +213,7 @@ def test_every_place_has_a_line_on_page_one_the_worst_first():
     near, far = fixture_at(15.0, "36", length_mm=12.5), fixture_at(60.0, "33")
     case = case_with(plan_with(far, near))
     words = [b.what for b in laid_out(case, paper="A4").pages[0].boxes]
-    lines = words[words.index(EACH_PLACE) :]
+    lines = words[words.index(say("sheet.each-place")) :]
     first = next(n for n, w in enumerate(lines) if w.startswith("36, "))
     second = next(n for n, w in enumerate(lines) if w.startswith("33, "))
     assert first < second

@@ -10,7 +10,7 @@ from core.measuring.unmet import unmet
 from core.plans.history import sign
 from core.sheet.case import case_of
 from core.sheet.pdf import sheet_pdf
-from core.words.sheet import NO_REASON, SIGNED_ALTHOUGH
+from core.words.catalogue import say
 from tests.sheet_material import fixture_at, ledger_of, plan_with, round_jaw
 
 VOLUME = round_jaw()
@@ -33,7 +33,7 @@ def signed(**changes):
 def test_reasons_stand_on_page_1_with_what_they_are_for():
     assert NOT_MET
     first = pages(signed(accepted={each.row: WHY for each in NOT_MET}))[0]
-    assert SIGNED_ALTHOUGH in first
+    assert say("sheet.signed-although") in first
     assert WHY in first
     for each in NOT_MET:
         assert f"{each.words} ({each.verdict})" in first
@@ -45,9 +45,9 @@ def test_a_reason_that_is_shared_is_printed_once():
 
 
 def test_a_plan_signed_without_reasons_says_that_none_was_given():
-    assert NO_REASON in pages(signed())[0]
+    assert say("sheet.no-reason") in pages(signed())[0]
 
 
 def test_a_draft_prints_no_reasons():
     draft = replace(PLAN, accepted={each.row: WHY for each in NOT_MET})
-    assert all(SIGNED_ALTHOUGH not in page for page in pages(draft))
+    assert all(say("sheet.signed-although") not in page for page in pages(draft))

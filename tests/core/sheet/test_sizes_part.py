@@ -40,7 +40,7 @@ def part(name, sizes):
 def test_each_size_with_the_limits_it_meets_and_what_it_lacks_in_the_lists_order(name):
     rows, texts = part(name, default_sizes())
     assert [t for t in texts if t.startswith("Ø")] == [s.words for s in default_sizes()]
-    assert "Shipped list of sizes in this position" in texts
+    assert "Supplied list of sizes in this position" in texts
     met = ["all met" if r.met == r.limits else f"{r.limits - r.met} not met" for r in rows]
     assert [t for t in texts if t == "all met" or t.endswith(" not met")] == met
     stopped = [r for r in rows if r.stopped_by is not None]
