@@ -18,6 +18,7 @@ from core.errors import OutputError
 from core.measurement import Measurement
 from core.measuring.bone_lacking import lacking_notes, remaining_bone_limit
 from core.measuring.rows_drilling import drill_rows_of
+from core.measuring.shared_reasons import SharedReasons
 from core.plans.plan import Declaration, Site
 from core.plans.sizes import default_sizes
 from core.pseudonym import pseudonymous
@@ -26,10 +27,12 @@ from core.sheet.bone_part import remaining_bone_of
 from core.sheet.case import case_of, ready
 from core.sheet.drill_card import drill_card
 from core.sheet.lasting import Facts
+from core.sheet.page import Pages
 from core.sheet.page_frame import page_frame
 from core.sheet.parts import refuse_hindered
 from core.sheet.pdf import laid_out, sheet_pdf
-from core.sheet.ridge_grid import in_grid
+from core.sheet.ridge_grid import in_grid, ridge_grid
+from core.sheet.site_pages import all_rows
 from core.structures import AngleMark, PointMarks, Ruler
 from core.trust.figures import down, plain, shown, up
 from core.words.catalogue import message
@@ -197,6 +200,29 @@ def test_a_measured_case_prints_on_four_pages_at_most(paper, side):
     case = case_for(f"single {side}")
     assert case.side_is_contradicted == (side == "right")
     assert len(laid_out(replace(case, sizes=default_sizes()), paper=paper).pages) <= 4
+
+
+def test_depths_below_the_crest_stand_above_their_columns_on_each_page():
+    """Figures of a site at the fixture's place follow on the next page: still at which depth."""
+    case = case_for("single left")
+    subject = case.subjects[0]
+    assert case.sites_at(subject)
+    shared = SharedReasons.of(all_rows(case, subject))
+    whole = Pages("A4", top_mm=40.0)
+    whole.new_page()
+    ridge_grid(whole, case, subject, shared)
+    head = "1 mm deep"
+    assert sum(b.what == head for b in whole.pages[0].boxes) == 1
+    at = next(b.top for b in whole.pages[0].boxes if b.what.startswith("The same place"))
+    pages = Pages("A4", top_mm=40.0)
+    pages.new_page()
+    pages.y = pages.bottom - (at - 40.0) - 4.0
+    ridge_grid(pages, case, subject, shared)
+    first, second = pages.pages
+    for page in (first, second):
+        assert sum(b.what == head for b in page.boxes) == 1
+    top = min(b.top for b in second.boxes if b.what.startswith("The same place"))
+    assert next(b.bottom for b in second.boxes if b.what == head) <= top
 
 
 def test_the_chosen_depth_is_the_large_one_of_page_one():

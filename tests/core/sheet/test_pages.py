@@ -263,6 +263,25 @@ def test_the_legend_shows_a_sample_of_each_line_it_names():
     assert bottom > max(b.bottom for b in words)
 
 
+def test_a_few_last_lines_stand_at_the_foot_of_an_earlier_page_with_room():
+    pages = Pages("A4", top_mm=40.0)
+    for end in (240.0, 120.0, 270.0):
+        pages.new_page()
+        pages.y = end
+    with pages.at_foot_of_earlier(60.0) as found:
+        assert found
+        pages.text(pages.left, pages.y + 4.0, "last words")
+        pages.y += 60.0
+    assert pages.y == 270.0
+    (box,) = pages.pages[1].boxes
+    assert box.what == "last words"
+    assert box.top > 120.0
+    with pages.at_foot_of_earlier(100.0) as found:
+        assert not found, "that room is taken"
+    pages.text(pages.left, 100.0, "here")
+    assert [len(page.boxes) for page in pages.pages] == [0, 1, 1]
+
+
 def test_a_side_that_contradicts_the_tooth_stands_on_page_one():
     wrong = plan_with(fixture_at(15.0, "46"))
     for page in texts(case_with(wrong)):
