@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QMenu, QToolButton, QWidget
 from app.case.session import Session
 from app.panels.rows_shown import mark_tool
 from app.tools.base import Desk
+from app.tools.find_floor import FindFloor
 from app.tools.follow_canal import FollowCanal
 from core.measuring.expected_list import ExpectedHere, expected_list
 from core.words.catalogue import message, say
@@ -21,7 +22,11 @@ _STATES = {
     "declared": message("panels.next_mark.declared"),
     "missing": message("panels.next_mark.missing"),
 }
-_QUICKER = {"canal": FollowCanal.name}
+_QUICKER = {
+    "canal": FollowCanal.name,
+    "sinus": FindFloor.name,
+    "nasal floor": FindFloor.name,
+}
 """Where a click proposes the whole of it, that tool comes first."""
 
 

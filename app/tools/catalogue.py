@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from app.tools.base import Tool
 from app.tools.curves import Canal, Loop, LowerBorder, NasalFloor, SinusFloor, Vessel
+from app.tools.find_floor import FindFloor
 from app.tools.fixture import Adjust, PlaceFixture
 from app.tools.follow_canal import FollowCanal
 from app.tools.jaw import ArchTool, JawPlane, Midline
@@ -26,6 +27,7 @@ TOOLS: tuple[type[Tool], ...] = (
     ForamenTool,
     Loop,
     Root,
+    FindFloor,
     SinusFloor,
     NasalFloor,
     Vessel,
@@ -54,6 +56,7 @@ TOOLS: tuple[type[Tool], ...] = (
 
 FOLDED = frozenset(
     {
+        "Sinus floor",
         "Nasal floor",
         "Vessel",
         "Lower border",

@@ -45,6 +45,10 @@ class Series(Grab):
         self._sense = 0
         """Which way the view steps on: +1 towards the patient's left, -1 right, 0 not settled."""
 
+    def stem_of_new(self) -> str:
+        """What the id of a new structure begins with."""
+        return self.stem
+
     def new(self, structure_id: str, point_mm: Array) -> Structure:
         """The structure with its first mark."""
         raise NotImplementedError
@@ -174,7 +178,8 @@ class Series(Grab):
     def _add(self, point_mm: Array) -> bool:
         before = self.session.plan
         if edit.find(before, self._active) is None:
-            stem = f"{self.stem}-{self._side(point_mm)}" if self.sided else self.stem
+            stem = self.stem_of_new()
+            stem = f"{stem}-{self._side(point_mm)}" if self.sided else stem
             new_id = edit.new_id(before, stem)
             name = say("tools.multi_mark.mark-1-placed", thing_words=thing_words(new_id))
             structure = self.new(new_id, point_mm)

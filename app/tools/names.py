@@ -10,6 +10,7 @@ TOOL_WORDS = {
     "Loop": message("tools.names.loop"),
     "Vessel": message("tools.names.vessel"),
     "Lower border": message("tools.names.lower-border"),
+    "Find floor": message("tools.names.find-floor"),
     "Sinus floor": message("tools.names.sinus-floor"),
     "Nasal floor": message("tools.names.nasal-floor"),
     "Fixture": message("tools.names.fixture"),

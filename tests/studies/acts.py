@@ -373,21 +373,25 @@ def mark_foramen(hand: Hand) -> None:
 
 
 def mark_floor(hand: Hand) -> None:
-    """Nine marks: three sections, three marks each."""
+    """One click on the floor at the site, then the key that confirms section by section."""
+    from app.tools.find_floor import FindFloor
+
     hand.acts.part = "floor"
     shape = hand.jaw.shape
-    floor = shape.floor(10.0)
     hand.next()
-    middle = shape.patient(shape.place(LINE, shape.row(k.MIDDLE, LINE), 0.0))
-    for s in (-7.5, 0.0, 7.5):
-        hand.go(hand.at(s))
-        view = hand.bench.pictures.section
-        uv = view.uv_mm(floor)
-        near = np.abs(uv[:, 2]) < 0.1
-        across = uv[near, 0] - view.uv_mm(middle)[int(np.argmin(np.abs(LINE - s))), 0]
-        for side in (-2.5, 0.0, 2.5):
-            hand.mark(hand.off(floor[near][int(np.argmin(np.abs(across - side)))]), waits=False)
-            pause(0.1)
+    tool = hand.bench.hub.active
+    assert isinstance(tool, FindFloor), tool
+    floor = shape.floor(2.0)
+    lowest = hand.at(0.0, 0.0, shape.row(k.FLOOR, 0.0))
+    hand.step_to(lowest)
+    near = np.abs(hand.bench.pictures.section.uv_mm(floor)[:, 2]) < 0.15
+    at = floor[near][int(np.argmin(np.linalg.norm(floor[near] - lowest, axis=1)))]
+    hand.mark(hand.off(at), waits=False)
+    wait(lambda: bool(tool.proposed), 60)
+    while tool.proposed:
+        hand.rest()
+        hand.key(Qt.Key.Key_Return, waits=False)
+        pause(0.2)
     hand.rest()
 
 
