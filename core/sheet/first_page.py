@@ -13,12 +13,11 @@ from core.pictures.ink import BLACK, GLYPHS, PALE, VERMILION
 from core.sheet.case import Case, Subject
 from core.sheet.closing_part import MOST_ON_FIRST_PAGE as _MOST_CHECKS
 from core.sheet.closing_part import grave_findings
-from core.sheet.first_page_column import first_page_column
+from core.sheet.first_page_column import first_page_column, gap_words
 from core.sheet.fonts_found import Face
 from core.sheet.page import Pages
 from core.sheet.page_frame import ruler, scale_check, small_arch
 from core.sheet.signed_although import room_mm, signed_although
-from core.trust.figures import shown
 from core.trust.verdict import is_judged
 from core.words.catalogue import say
 from core.words.cautions import SPOKEN
@@ -287,7 +286,7 @@ def _place(pages: Pages, case: Case, subject: Subject) -> None:
     if tight is not None:
         # Where along it, or with which tip, stands on the pages of its own.
         words = case.name(tight).split(",")[0]
-        words += "" if tight.value is None else f" {shown(tight)} mm"
+        words += "" if tight.value is None else f" {gap_words(tight)}"
         pages.text(left + pages.inner * 0.41, y, words, size=8.5, face=face,
                    width=pages.inner * 0.22)  # fmt: skip
     verdicts = [m.verdict for m in case.rows(subject) if is_judged(m)]

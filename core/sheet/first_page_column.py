@@ -259,7 +259,7 @@ def _tightest(pages: Pages, m: Measurement, name: str, x: float, y: float) -> fl
     colour = VERMILION if below else (0.0, 0.0, 0.0)
     pages.text(x + 7.0, y + 11.2, GLYPHS[m.verdict], size=26, face="strong", align="middle",
                colour=colour)  # fmt: skip
-    value = say("drilling.no-value") if m.value is None else _gap_words(m)
+    value = say("drilling.no-value") if m.value is None else gap_words(m)
     taken = pages.text(x + width - 3.0, y + 6.8, value, size=15, face="strong", align="right",
                        width=48)  # fmt: skip
     pages.text(x + 14.0, y + 6.6, name, size=13, face="strong", width=width - taken - 20.0)
@@ -298,7 +298,7 @@ def _overlap(m: Measurement) -> Figure:
     return Figure(shown(m).lstrip("-"))
 
 
-def _gap_words(m: Measurement) -> str:
+def gap_words(m: Measurement) -> str:
     """A gap as it is told; an overlap in words, for a minus sign is easily passed over."""
     return say("sheet.column.overlaps", mm=_overlap(m)) if _overlaps(m) else f"{shown(m)} mm"
 

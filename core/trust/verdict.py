@@ -14,7 +14,7 @@ from typing import Literal
 
 from core.identity import inner_side, thing_words
 from core.measurement import GUARD, Budget, Evidence, Limit, Measurement, Note, Reading, VerdictCode
-from core.measurement_kinds import DepthDetails
+from core.measurement_kinds import ClearanceDetails, DepthDetails
 from core.words.catalogue import Message, Words, message, say, together
 from core.words.values import row_of, side_words
 
@@ -236,7 +236,10 @@ def target_words(measurement: Measurement, *, jaw: str | None) -> Words:
     In the upper jaw *lingual* reads *palatal*.
     """
     details = measurement.details
-    if measurement.target:
+    if isinstance(details, ClearanceDetails) and details.of == "fixture":
+        # A fixture's id alone would be read as a tooth, or as a number.
+        words = thing_words(f"fixture-{measurement.target}")
+    elif measurement.target:
         words = thing_words(measurement.target.removesuffix("-deep"))
     elif isinstance(details, DepthDetails) and details.of:
         words = of_words(details.of)

@@ -28,6 +28,7 @@ def row(kind, target="", **details):
         (row("clearance", "canal-left"), "Canal left"),
         (row("clearance", "canal-left", with_tip_mm=1.5), "Canal left, with the drill’s tip"),
         (row("clearance", "root-35", zone="deep"), "Root of 35, deeper"),
+        (row("clearance", "37", zone="deep", of="fixture"), "Fixture 37, deeper"),
         (
             row("ridge_width", at_depth_mm=3.0, along="axis"),
             "Ridge width, 3 mm below the crest, along the axis",
