@@ -25,9 +25,10 @@ from core.plans.plan import (
     SideCheck,
 )
 from core.plans.plan_file import tied_to
-from core.words.catalogue import Message, message, say
+from core.words.catalogue import Message, Words, message
+from core.words.values import row_of, side_words
 
-Answer: TypeAlias = tuple[str, Plan]
+Answer: TypeAlias = tuple[Words, Plan]
 
 DECLARED_STATES: tuple[DeclaredState, ...] = (
     "not near this site",
@@ -65,31 +66,35 @@ def now_iso() -> str:
 def with_side(plan: Plan, *, side: Side, against: str, by: str, at: str) -> Answer:
     """Side compared with patient or chart."""
     check = SideCheck(side=side, against=against, by=by, at=at)
-    return say("case.attestations.side-compared-with", against=against, side=side), replace(
-        plan, side_check=check
-    )
+    return message(
+        "case.attestations.side-compared-with", against=against, side=side_words(side)
+    ), replace(plan, side_check=check)
 
 
 def with_image_check(plan: Plan, *, trouble: Mapping[str, str], by: str, at: str) -> Answer:
     """The image judged: each trouble is none, away from the site or at the site."""
     found = [
-        f"{TROUBLE_WORDS[name]} {PLACE_WORDS[place]}"
+        message(
+            "case.attestations.trouble-at", trouble=TROUBLE_WORDS[name], place=PLACE_WORDS[place]
+        )
         for name, place in trouble.items()
         if place != "none"
     ]
     check = ImageCheck(trouble=dict(trouble), by=by, at=at)
-    return say(
+    return message(
         "case.attestations.image-judged",
-        found=", ".join(found) or say("case.attestations.no-trouble"),
+        found=row_of(found) or message("case.attestations.no-trouble"),
     ), replace(plan, image_check=check)
 
 
 def with_interpreter(plan: Plan, *, interpreter: str, on: str) -> Answer:
     """Who interpreted the whole volume, and when; empty: not yet."""
     if not interpreter:
-        text = say("case.attestations.whole-volume-set-back-to")
+        text = message("case.attestations.whole-volume-set-back-to")
         return text, replace(plan, interpreted_by="", interpreted_at="")
-    text = say("case.attestations.whole-volume-interpreted-by-on", interpreter=interpreter, on=on)
+    text = message(
+        "case.attestations.whole-volume-interpreted-by-on", interpreter=interpreter, on=on
+    )
     return text, replace(plan, interpreted_by=interpreter, interpreted_at=on)
 
 
@@ -99,9 +104,9 @@ def with_teeth_together(plan: Plan, *, together: bool, by: str, at: str) -> Answ
     if together:
         document["teeth_together"] = {"by": by, "at": at}
     text = (
-        say("case.attestations.teeth-together")
+        message("case.attestations.teeth-together")
         if together
-        else say("case.attestations.teeth-not-together")
+        else message("case.attestations.teeth-not-together")
     )
     return text, replace(plan, document=document)
 
@@ -117,11 +122,11 @@ def with_entered_room(plan: Plan, *, fixture_id: str, mm: float | None, by: str,
     if rooms:
         document["entered_room"] = rooms
     value = (
-        say("case.attestations.taken-back")
+        message("case.attestations.taken-back")
         if mm is None
-        else say("case.attestations.mm-measured-in-the-mouth", mm=mm)
+        else message("case.attestations.mm-measured-in-the-mouth", mm=mm)
     )
-    return say(
+    return message(
         "case.attestations.fixture-room-entered", fixture_id=fixture_id, value=value
     ), replace(plan, document=document)
 
@@ -148,7 +153,7 @@ def with_limit(
         raise ValueError(f"the limit {key} cannot go under its lower line {row.lower_line} mm")
     before = plan.limits[key].value if key in plan.limits else row.value
     limits = dict(plan.limits) | {key: ChangedLimit(value=value, by=by, at=at, reason=reason)}
-    text = say(
+    text = message(
         "case.attestations.limit-changed-from-to-mm",
         key_=key,
         before=before,
@@ -161,7 +166,9 @@ def with_limit(
 def without_limit(plan: Plan, *, key: str) -> Answer:
     """The shipped limit put back."""
     limits = {k: v for k, v in plan.limits.items() if k != key}
-    return say("case.attestations.limit-put-back-to-its", key_=key), replace(plan, limits=limits)
+    return message("case.attestations.limit-put-back-to-its", key_=key), replace(
+        plan, limits=limits
+    )
 
 
 def signed(
@@ -197,6 +204,6 @@ def signed(
     tied = tied_to(replace(plan, accepted=accepted), identity, fingerprint=fingerprint)
     ids = (*tied.locked, "arch", "midline", *sorted(taken_ids(tied)))
     locked = replace(tied, locked=tuple(dict.fromkeys(ids)))
-    return say("case.attestations.signed-off-by", name=name, role=role), sign(
+    return message("case.attestations.signed-off-by", name=name, role=role), sign(
         locked, name=name, role=role, at=at
     )

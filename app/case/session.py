@@ -28,7 +28,7 @@ from core.plans.outside import newly_outside
 from core.plans.plan import Jaw, Plan
 from core.proposing.proposal import Proposal
 from core.words import sentence
-from core.words.catalogue import Message, message, say
+from core.words.catalogue import Message, Words, message
 
 PICTURES_FIRST_MS = 250
 LEAST_ALONG_MM = 0.05
@@ -52,22 +52,24 @@ _CONFIRMED = {
 class _Step(QUndoCommand):
     """One named change of the plan: keeping the old value is the undo."""
 
-    def __init__(self, session: Session, text: str, before: Plan, after: Plan) -> None:
-        super().__init__(text)
+    def __init__(self, session: Session, text: Words, before: Plan, after: Plan) -> None:
+        super().__init__(str(text))
+        self._words = text
         self._session = session
         self._before = before
         self._after = after
         self._done_before = False
 
     def redo(self) -> None:
-        text = self.text()
+        text = self._words
         if self._done_before:
-            text = say("case.session.done-again", what=text)
+            text = message("case.session.done-again", what=text)
         self._done_before = True
         self._session.install(self._after, text)
 
     def undo(self) -> None:
-        self._session.install(self._before, say("case.session.undone", what=self.text()), back=True)
+        undone = message("case.session.undone", what=self._words)
+        self._session.install(self._before, undone, back=True)
 
 
 class Session(QObject):
@@ -311,7 +313,7 @@ class Session(QObject):
 
     # -- changes -------------------------------------------------------------------------
 
-    def apply(self, text: str, plan: Plan) -> bool:
+    def apply(self, text: Words, plan: Plan) -> bool:
         """Make one undoable change, named for the undo menu and the log; False: refused."""
         self.abandon()
         if why := why_shut(self.plan, plan, reading=self.reading):
@@ -331,7 +333,7 @@ class Session(QObject):
         marks = newly_outside(before, after, self.volume)
         return sentence("mark-not-accepted", {"mark": marks[0].words()}) if marks else ""
 
-    def change(self, text: str, edit: Callable[[Plan], Plan]) -> None:
+    def change(self, text: Words, edit: Callable[[Plan], Plan]) -> None:
         """`apply` of an edit function on the present plan."""
         self.abandon()
         self.apply(text, edit(self.plan))
@@ -359,7 +361,7 @@ class Session(QObject):
         self.plan_previewed.emit()
         self.ledger_changed.emit()
 
-    def commit(self, text: str) -> None:
+    def commit(self, text: Words) -> None:
         """End a drag: one undoable step from before it to now."""
         if self._before_drag is None:
             return
@@ -379,7 +381,7 @@ class Session(QObject):
             self.plan, self._before_drag, self._wanted = self._before_drag, None, None
             self._installed("")
 
-    def install(self, plan: Plan, text: str, *, back: bool = False) -> None:
+    def install(self, plan: Plan, text: Words, *, back: bool = False) -> None:
         """Make a plan the present one, as one more line of the history (steps come here).
 
         Parameters
@@ -393,7 +395,7 @@ class Session(QObject):
         grown = replace(plan, history=self.plan.history, revision=self.plan.revision)
         self.plan = with_entry(grown, who=self.operator, when=now, what=text)
         went = self._go_along(left, self._fixture_place())
-        self._installed(text)
+        self._installed(str(text))
         if went:
             self.place_changed.emit()
 
@@ -434,7 +436,7 @@ class Session(QObject):
         with_arch = plan.arch_points is None and guide.arch_points is not None
         key = _CONFIRMED[with_plane, with_arch]
         self.apply(
-            say(key, jaw=JAW_WORDS[jaw]),
+            message(key, jaw=JAW_WORDS[jaw]),
             replace(plan, jaw=jaw, level=level, arch_points=guide.arch_points),
         )
 

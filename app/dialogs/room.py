@@ -11,6 +11,7 @@ from app.tools.base import Desk
 from app.tools.prompts import read_length
 from core.measuring.rows_crown import entered_room_mm, teeth_together
 from core.words.catalogue import message, say
+from core.words.values import row_of
 
 TOGETHER = (
     message("dialogs.room.the-teeth-were-together-in"),
@@ -75,7 +76,9 @@ class RoomDialog(Dialog):
         for fixture_id, room in self._changed().items():
             text, plan = with_entered_room(plan, fixture_id=fixture_id, mm=room, by=by, at=at)
             texts.append(text)
-        self.session.apply("; ".join(texts) or say("dialogs.room.room-for-the-crown-nothing"), plan)
+        self.session.apply(
+            row_of(texts) or message("dialogs.room.room-for-the-crown-nothing"), plan
+        )
 
 
 def ask_room(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:

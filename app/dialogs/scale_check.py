@@ -139,7 +139,7 @@ class ScaleCheckDialog(Dialog):
             self.tell(str(error))
             return
         self.session.apply(
-            say("dialogs.scale_check.deleted", thing_words=thing_words(chosen)), plan
+            message("dialogs.scale_check.deleted", thing_words=thing_words(chosen)), plan
         )
 
 

@@ -25,7 +25,7 @@ from core.plans.edit import find, with_structure
 from core.plans.history import sign_off_state
 from core.plans.plan import Plan
 from core.structures import Course, Structure
-from core.words.catalogue import Message, message, say
+from core.words.catalogue import Message, message
 
 if TYPE_CHECKING:
     from app.case.session import Session
@@ -195,7 +195,7 @@ def _put_canal(m: Moment) -> None:
     if isinstance(canal, Course):
         m.page.take_tool("Move")  # else the next click on a picture would begin another canal
         m.session.apply(
-            say("guide.steps.canal-left-the-samples-own"), with_structure(m.session.plan, canal)
+            message("guide.steps.canal-left-the-samples-own"), with_structure(m.session.plan, canal)
         )
 
 
@@ -212,7 +212,7 @@ def _put_rest(m: Moment) -> None:
     plan = m.session.plan
     things = tuple(s for s in _rest() if find(plan, s.id) is None)
     changed = replace(plan, structures=(*plan.structures, *things))
-    m.session.apply(say("guide.steps.foramen-loop-and-roots-the"), changed)
+    m.session.apply(message("guide.steps.foramen-loop-and-roots-the"), changed)
 
 
 def _dropped(m: Moment) -> bool:

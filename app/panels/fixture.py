@@ -211,7 +211,8 @@ class FixturePanel(Panel):
             self._tell(error)
             return
         self.session.apply(
-            say("panels.fixture.fixture-is-for", id=fixture.id, words=Tooth.of(tooth).words()), plan
+            message("panels.fixture.fixture-is-for", id=fixture.id, words=Tooth.of(tooth).words()),
+            plan,
         )
         self.session.go_to(selected=called)
 
@@ -231,17 +232,18 @@ class FixturePanel(Panel):
                 plan = fixture_deepened(self.session.plan, fixture.id, value)
                 if value:
                     self.session.apply(
-                        say("panels.fixture.fixture-mm-deeper", id=fixture.id, value=value), plan
+                        message("panels.fixture.fixture-mm-deeper", id=fixture.id, value=value),
+                        plan,
                     )
             else:
                 pose: Pose = pose_of(fixture, arch)
                 if abs(getattr(pose, _FIELDS[name]) - value) < 0.05:
                     return
                 other = placed(fixture, replace(pose, **{_FIELDS[name]: value}), arch)
-                text = say(
+                text = message(
                     "panels.fixture.fixture-3",
                     id=fixture.id,
-                    small=_small(str(_WORDS[name])),
+                    small=_WORDS[name],
                     value=value,
                     unit=unit,
                 )
@@ -288,7 +290,8 @@ class FixturePanel(Panel):
         plan = fixture_resized(self.session.plan, fixture.id, size)
         plan = with_reason(plan, fixture.id, reason)
         self.session.apply(
-            say("panels.fixture.fixture-set-to", id=fixture.id, size_words=size_words(size)), plan
+            message("panels.fixture.fixture-set-to", id=fixture.id, size_words=size_words(size)),
+            plan,
         )
 
     def _align(self, words: str, axis: Array) -> None:
@@ -301,7 +304,7 @@ class FixturePanel(Panel):
             self._tell(error)
             return
         self.session.apply(
-            say("panels.fixture.fixture-aligned-to", id=fixture.id, words=words), plan
+            message("panels.fixture.fixture-aligned-to", id=fixture.id, words=words), plan
         )
 
     def _lock(self) -> None:
@@ -309,9 +312,9 @@ class FixturePanel(Panel):
         if fixture is not None:
             locked = not is_locked(self.session.plan, fixture.id)
             text = (
-                say("panels.fixture.fixture-locked", id=fixture.id)
+                message("panels.fixture.fixture-locked", id=fixture.id)
                 if locked
-                else say("panels.fixture.fixture-unlocked", id=fixture.id)
+                else message("panels.fixture.fixture-unlocked", id=fixture.id)
             )
             self.session.apply(text, with_lock(self.session.plan, fixture.id, locked=locked))
 
@@ -321,7 +324,7 @@ class FixturePanel(Panel):
             return
         try:
             self.session.apply(
-                say("panels.fixture.fixture-deleted", id=fixture.id),
+                message("panels.fixture.fixture-deleted", id=fixture.id),
                 without(self.session.plan, fixture.id),
             )
         except SoundingError as error:
@@ -431,7 +434,3 @@ def _neighbours(fixture: Fixture | None) -> set[str]:
     if fixture is None or not fixture.tooth:
         return set()
     return {tooth.iso for tooth in Tooth.of(fixture.tooth).neighbours()}
-
-
-def _small(words: str) -> str:
-    return words[:1].lower() + words[1:]

@@ -41,6 +41,7 @@ from app.widgets import style
 from app.widgets.shared_texts import short_time
 from core.identity import Tooth
 from core.plans.edit_pose import with_fixture_tooth
+from core.plans.history import done_words
 from core.plans.plan import Jaw
 from core.words.catalogue import Message, message, say
 
@@ -71,7 +72,7 @@ def log_lines(
     last: LogLine | None = None
     count = 1
     for entry in islice(reversed(history), MOST_LINES):
-        text = str(entry.get("what", ""))
+        text = str(done_words(entry))
         by, at = str(entry.get("who", "")), str(entry.get("when", ""))
         if last is not None and (last.text, last.by, last.at[:10]) == (text, by, at[:10]):
             count += 1
@@ -257,7 +258,7 @@ class Log(Panel):
         if tooth:
             plan, called = with_fixture_tooth(self.session.plan, fixture_id, tooth)
             self.session.apply(
-                say(
+                message(
                     "panels.log.fixture-is-for",
                     fixture_id=fixture_id,
                     words=Tooth.of(tooth).words(),

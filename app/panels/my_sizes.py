@@ -301,7 +301,7 @@ class MySizes(Panel):
             self.desk.tell_error(error)
             return
         session.apply(
-            say(
+            message(
                 "panels.my_sizes.fixture-set-to", id=fixture.id, size_words=size_words(listed.size)
             ),
             plan,

@@ -133,7 +133,7 @@ class ScanChecks(Panel):
 
     def _drop(self) -> None:
         plan = without_tissue_points(self.session.plan)
-        self.session.apply(say("panels.scan_checks.places-pointed-at-as-tissues"), plan)
+        self.session.apply(message("panels.scan_checks.places-pointed-at-as-tissues"), plan)
 
 
 def _label(text: str, *, quiet: bool = False) -> QLabel:

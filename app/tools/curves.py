@@ -19,7 +19,7 @@ from core.plans import edit
 from core.plans.plausible import CANAL_DIAMETER, UNUSUAL
 from core.structures import Course, Floor
 from core.trust.figures import nearest
-from core.words.catalogue import say
+from core.words.catalogue import message, say
 
 
 class CourseTool(Series):
@@ -64,7 +64,7 @@ class CourseTool(Series):
         how = say("tools.curves.fitted-and-confirmed") if taken else "entered"
         sd = fit.sd_mm if taken else ENTERED_DIAMETER_SD_MM
         self.do(
-            say(
+            message(
                 "tools.curves.diameter-mm-sd",
                 name=name,
                 diameter=diameter,

@@ -24,7 +24,7 @@ from core.measurement import Note
 from core.plans import edit, edit_marks
 from core.plans.plan import Plan
 from core.structures import Floor
-from core.words.catalogue import say
+from core.words.catalogue import message, say
 
 FRONT_TEETH = 3
 """Above these stands the nose, further back the sinus."""
@@ -113,7 +113,9 @@ class FindFloor(FloorTool):
             self.desk.tell_error(error)
             return True
         floor, count = thing_words(self._active), len(line.points_mm)
-        if not self.do(say("tools.find_floor.confirmed", floor=floor, count=count), lambda _: plan):
+        if not self.do(
+            message("tools.find_floor.confirmed", floor=floor, count=count), lambda _: plan
+        ):
             return True
         done.append(count)
         self.session.go_to(selected=self._active)

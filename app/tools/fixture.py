@@ -16,7 +16,7 @@ from core.fixture import FixtureSize
 from core.kinds import FILE_KINDS
 from core.plans import edit_pose
 from core.plans.sizes import ListedSize
-from core.words.catalogue import say
+from core.words.catalogue import message, say
 
 FIRST_SIZE = FixtureSize(diameter_mm=4.0, length_mm=10.0)
 """Of a plan's first fixture, where the user's list has it. No recommendation."""
@@ -65,7 +65,7 @@ class PlaceFixture(FixtureHands):
         )
         self.chosen = None
         if self.do(
-            say("tools.fixture.fixture-placed", id=fixture.id, along=along),
+            message("tools.fixture.fixture-placed", id=fixture.id, along=along),
             lambda p: edit_pose.with_new_fixture(
                 p,
                 tooth=tooth,

@@ -18,10 +18,13 @@ from core.plans.direction_words import direction_words
 from core.plans.marks import Mark
 from core.plans.plan import Plan
 from core.trust.figures import nearest
-from core.words.catalogue import message, say
+from core.words.catalogue import Words, message, say
 
 TILT_DEG = 0.5
 FIXTURE_KEYS = message("tools.fixture_hands.ctrl-arrows-move-0-1")
+
+_APEX = message("tools.fixture_hands.apex")
+_PLATFORM = message("tools.fixture_hands.platform")
 
 
 class FixtureHands(Grab):
@@ -60,20 +63,22 @@ class FixtureHands(Grab):
         )
         return True
 
-    def _words(self, before: Fixture, part: FixturePart, plan: Plan) -> str:
+    def _words(self, before: Fixture, part: FixturePart, plan: Plan) -> Words:
         after = edit.find(plan, before.id)
         if part == "body":
             shift = after.platform - before.platform
             where = direction_words(plan, self.session.arch, before, shift)
-            return say(
+            return message(
                 "tools.fixture_hands.moved-mm",
                 id=before.id,
                 norm=nearest(float(np.linalg.norm(shift)), 1),
                 where=where,
             )
         angle = nearest(edit_pose.tilt_between_deg(before, after), 1)
-        about = "apex" if part == "platform" else "platform"
-        return say("tools.fixture_hands.tilted-about-its", id=before.id, angle=angle, about=about)
+        about = _APEX if part == "platform" else _PLATFORM
+        return message(
+            "tools.fixture_hands.tilted-about-its", id=before.id, angle=angle, about=about
+        )
 
     # -- keys ----------------------------------------------------------------------------
 
@@ -93,7 +98,9 @@ class FixtureHands(Grab):
         shift = self.shift_mm(view, fixture.platform, way * NUDGE_MM)
         where = direction_words(self.session.plan, self.session.arch, fixture, shift)
         return self.do(
-            say("tools.fixture_hands.moved-mm-2", id=fixture.id, nudge_mm=NUDGE_MM, where=where),
+            message(
+                "tools.fixture_hands.moved-mm-2", id=fixture.id, nudge_mm=NUDGE_MM, where=where
+            ),
             lambda p: edit_pose.nudged(p, fixture.id, shift, NUDGE_MM),
         )
 
@@ -107,7 +114,11 @@ class FixtureHands(Grab):
         if key in deeper and held == Qt.KeyboardModifier.ControlModifier:
             by = deeper[key]
             return self.do(
-                f"{fixture.id} {NUDGE_MM:g} mm {'deeper' if by > 0 else 'shallower'}",
+                message(
+                    "tools.fixture_hands.deeper" if by > 0 else "tools.fixture_hands.shallower",
+                    id=fixture.id,
+                    mm=NUDGE_MM,
+                ),
                 lambda p: edit_pose.fixture_deepened(p, fixture.id, by),
             )
         if held or key not in (Qt.Key.Key_S, Qt.Key.Key_J, Qt.Key.Key_O):
@@ -118,7 +129,7 @@ class FixtureHands(Grab):
             return True
         axis, words = target
         return self.do(
-            say("tools.fixture_hands.laid-along", id=fixture.id, words=words),
+            message("tools.fixture_hands.laid-along", id=fixture.id, words=words),
             lambda p: edit_pose.fixture_aligned(p, fixture.id, axis, about="platform"),
         )
 
@@ -134,7 +145,7 @@ class FixtureHands(Grab):
         if fixture is None:
             return super().delete()
         self.do(
-            say("tools.fixture_hands.fixture-deleted", id=fixture.id),
+            message("tools.fixture_hands.fixture-deleted", id=fixture.id),
             lambda p: edit.without(p, fixture.id),
         )
         return True
@@ -153,9 +164,9 @@ class FixtureHands(Grab):
             return True  # along the axis there is nothing to tilt
         where = direction_words(self.session.plan, self.session.arch, fixture, aside)
         about: edit_pose.About = "apex" if about_apex else "platform"
-        end_words = "platform" if about_apex else "apex"
+        end_words = _PLATFORM if about_apex else _APEX
         return self.do(
-            say(
+            message(
                 "tools.fixture_hands.tilted-its",
                 id=fixture.id,
                 tilt_deg=TILT_DEG,

@@ -31,7 +31,7 @@ from core.plans.edit_marks import place_along
 from core.plans.marks import mark_at
 from core.plans.plan import Plan
 from core.structures import Course, Seen
-from core.words.catalogue import say
+from core.words.catalogue import message, say
 
 RUN_MS = 40
 """Between sections while the pictures run along a stretch."""
@@ -189,9 +189,9 @@ class FollowCanal(Canal):
         course = thing_words(self._active)
         mark = say("tools.follow_canal.mark", course=course, number=index + 1)
         text = (
-            say("tools.follow_canal.by-hand", mark=mark)
+            message("tools.follow_canal.by-hand", mark=mark)
             if by_hand
-            else say("tools.follow_canal.confirmed", mark=mark, seen=SEEN_WORDS[seen])
+            else message("tools.follow_canal.confirmed", mark=mark, seen=SEEN_WORDS[seen])
         )
         if not self.do(text, lambda _: plan):
             return

@@ -26,7 +26,7 @@ from core.plans.marks import Mark, marks_of
 from core.plans.plan import Jaw, Plan
 from core.structures import StentAxis, Tapered
 from core.trust.figures import nearest
-from core.words.catalogue import Message, message, say, together
+from core.words.catalogue import Message, Words, message, say, together
 
 NOT_FOUND = message("tools.jaw.the-plane-shown-is-only")
 LIFT_MM, TURN_DEG = 0.5, 0.5
@@ -34,6 +34,11 @@ UPWARD = np.array([0.0, 0.0, 1.0])
 JAWS: dict[Jaw, Message] = {
     "lower": message("tools.jaw.lower-jaw"),
     "upper": message("tools.jaw.upper-jaw"),
+}
+
+_CUTS = {
+    "front cut": message("tools.jaw.front-cut"),
+    "side cut": message("tools.jaw.side-cut"),
 }
 
 
@@ -137,7 +142,7 @@ class JawPlane(Collect):
 
     def complete(self, marks_mm: Array) -> None:
         """Through the three points."""
-        self._set(say("tools.jaw.set-from-three-points"), lambda: Level.through(marks_mm))
+        self._set(message("tools.jaw.set-from-three-points"), lambda: Level.through(marks_mm))
 
     def finish(self) -> bool:
         """Take the proposal over, where no click was made."""
@@ -148,7 +153,7 @@ class JawPlane(Collect):
             self.desk.say(str(NOT_FOUND))
             return True
         level = proposed.level
-        self._set(say("tools.jaw.confirmed-as-proposed"), lambda: level)
+        self._set(message("tools.jaw.confirmed-as-proposed"), lambda: level)
         return True
 
     def extra_key(self, event: QKeyEvent) -> bool:
@@ -166,7 +171,8 @@ class JawPlane(Collect):
             self.desk.say(say("tools.jaw.there-is-no-stent-axis"))
         else:
             self._set(
-                say("tools.jaw.set-from-the-stent-axis"), lambda: edit_pose.level_from_stent(axis)
+                message("tools.jaw.set-from-the-stent-axis"),
+                lambda: edit_pose.level_from_stent(axis),
             )
 
     def _from_roots(self) -> None:
@@ -174,12 +180,13 @@ class JawPlane(Collect):
         roots = tuple(s for s in structures if isinstance(s, Tapered) and s.kind == "root")
         if roots:
             self._set(
-                say("tools.jaw.set-from-the-roots-axes"), lambda: edit_pose.level_from_roots(roots)
+                message("tools.jaw.set-from-the-roots-axes"),
+                lambda: edit_pose.level_from_roots(roots),
             )
         else:
             self.desk.say(say("tools.jaw.there-are-no-roots-yet"))
 
-    def _set(self, how: str, make: Callable[[], Level]) -> None:
+    def _set(self, how: Words, make: Callable[[], Level]) -> None:
         try:
             level = make()
         except SoundingError as error:
@@ -188,7 +195,7 @@ class JawPlane(Collect):
         jaw = self._jaw()
         if jaw is None:
             return
-        text = say("tools.jaw.jaw-plane-2", how=how, tilt_words=_tilt_words(level))
+        text = message("tools.jaw.jaw-plane-2", how=how, tilt_words=_tilt_words(level))
         self.do(text, lambda p: edit_pose.with_level(edit_pose.with_jaw(p, jaw), level))
 
     def _jaw(self) -> Jaw | None:
@@ -223,7 +230,7 @@ class ArchTool(Grab):
         """Points of the arch that the pictures follow: the person's, else the proposed one's."""
         return [m for m in marks_of(self._own(self.session.plan)) if m.kind == "arch"]
 
-    def do(self, text: str, change: Callable[[Plan], Plan]) -> bool:
+    def do(self, text: Words, change: Callable[[Plan], Plan]) -> bool:
         """Every edit works on the arch that is seen: a proposed one becomes the person's own."""
         return super().do(text, lambda plan: change(self._own(plan)))
 
@@ -254,12 +261,14 @@ class ArchTool(Grab):
                 return
             both = np.stack([self._first, hit.point_mm])
             self._first = None
-            if self.do(say("tools.jaw.arch-begun"), lambda p: edit_pose.with_arch_points(p, both)):
+            if self.do(
+                message("tools.jaw.arch-begun"), lambda p: edit_pose.with_arch_points(p, both)
+            ):
                 self.chosen = ("arch", "arch", "1")
             return
         index = place_along(own.arch_points, hit.point_mm)
         if self.do(
-            say("tools.jaw.arch-point-added", index=index + 1),
+            message("tools.jaw.arch-point-added", index=index + 1),
             lambda p: edit_pose.with_arch_point(p, hit.point_mm)[0],
         ):
             self.chosen = ("arch", "arch", str(index))
@@ -268,7 +277,7 @@ class ArchTool(Grab):
         """Take the proposal over."""
         if self.session.plan.arch_points is not None or self.session.guide.arch_points is None:
             return False
-        if not self.do(say("tools.jaw.arch-confirmed-as-proposed"), lambda p: p):
+        if not self.do(message("tools.jaw.arch-confirmed-as-proposed"), lambda p: p):
             return False
         self.desk.ask_about_side(only_if_open=True)
         return True
@@ -312,7 +321,7 @@ class Midline(Grab):
     def place(self, view: View, hit: Hit) -> None:
         """Set it, or put it elsewhere."""
         if self.do(
-            say("tools.jaw.midline-marked"), lambda p: edit_pose.with_midline(p, hit.point_mm)
+            message("tools.jaw.midline-marked"), lambda p: edit_pose.with_midline(p, hit.point_mm)
         ):
             self.chosen = ("midline", "midline", "0")
 
@@ -324,22 +333,24 @@ def _chosen_axis(session: Session) -> StentAxis | None:
     return next(iter((*named, *axes)), None)
 
 
-def _moved_words(before: Level, after: Level | None, view: View) -> str:
+def _moved_words(before: Level, after: Level | None, view: View) -> Message:
     """What became of a plane whose line was moved in a cut."""
     if after is None:
-        return say("tools.jaw.jaw-plane-3")
+        return message("tools.jaw.jaw-plane-3")
     if angle_deg(before.up, after.up) < 0.01:
         mm = float((after.origin - before.origin) @ before.up)
         far = nearest(abs(mm), 1)
         if mm > 0:
-            return say("tools.jaw.jaw-plane-moved-up", mm=far)
-        return say("tools.jaw.jaw-plane-moved-down", mm=far)
-    return say("tools.jaw.jaw-plane-turned-in-the", kind=view.kind, tilt_words=_tilt_words(after))
+            return message("tools.jaw.jaw-plane-moved-up", mm=far)
+        return message("tools.jaw.jaw-plane-moved-down", mm=far)
+    return message(
+        "tools.jaw.jaw-plane-turned-in-the", kind=_CUTS[view.kind], tilt_words=_tilt_words(after)
+    )
 
 
-def _tilt_words(level: Level) -> str:
+def _tilt_words(level: Level) -> Message:
     """How far a plane leans from the scanner's own level."""
-    return say(
+    return message(
         "tools.jaw.tilted-to-the-scanners-level",
         angle_deg=nearest(angle_deg(level.up, (0.0, 0.0, 1.0)), 1),
     )

@@ -121,7 +121,7 @@ class Grab(Hands):
         shift = self.shift_mm(view, mark.point_mm, way * NUDGE_MM)
         where = place_words(self.session.plan, self.session.arch, mark.point_mm, shift)
         return self.do(
-            say("tools.mark_keys.moved-mm", words=mark.words(), nudge_mm=NUDGE_MM, where=where),
+            message("tools.mark_keys.moved-mm", words=mark.words(), nudge_mm=NUDGE_MM, where=where),
             lambda plan: edit_marks.with_mark_moved(plan, mark, mark.point_mm + shift),
         )
 
@@ -185,7 +185,7 @@ class Grab(Hands):
         if mark is None:
             return False
         if self.do(
-            say("tools.mark_keys.deleted", words=mark.words()),
+            message("tools.mark_keys.deleted", words=mark.words()),
             lambda plan: edit_marks.without_mark(plan, mark),
         ):
             self.chosen = None
@@ -201,7 +201,7 @@ class Grab(Hands):
         locked = not edit.is_locked(self.session.plan, thing_id)
         name = thing_words(thing_id)
         return self.do(
-            f"{name} {'locked' if locked else 'unlocked'}",
+            message("tools.mark_keys.locked" if locked else "tools.mark_keys.unlocked", name=name),
             lambda plan: edit.with_lock(plan, thing_id, locked=locked),
         )
 
@@ -216,7 +216,7 @@ class Grab(Hands):
         words = self.desk.ask_text("Name", say("tools.mark_keys.name-of", name=name), name)
         if words is None or not words.strip():
             return True
-        text = say("tools.mark_keys.named", name=name, words=words.strip())
+        text = message("tools.mark_keys.named", name=name, words=words.strip())
         if self.do(text, lambda plan: edit.renamed(plan, mark.owner, words)):
             self.chosen = None
         return True
@@ -233,7 +233,9 @@ class Grab(Hands):
             edit.refuse_locked(plan, mark.owner)
             return notes.with_note_text(plan, mark.owner, words)
 
-        return self.do(say("tools.mark_keys.changed", thing_words=thing_words(mark.owner)), change)
+        return self.do(
+            message("tools.mark_keys.changed", thing_words=thing_words(mark.owner)), change
+        )
 
     def _seen(self, seen: Seen) -> bool:
         mark = self.chosen_mark()
@@ -241,7 +243,7 @@ class Grab(Hands):
         if mark is None or not isinstance(thing, Course | Tapered | Floor):
             return False
         return self.do(
-            f"{mark.words()}: {SEEN_WORDS[seen]}",
+            message("tools.mark_keys.seen", mark=mark.words(), seen=SEEN_WORDS[seen]),
             lambda plan: edit_marks.with_mark_seen(plan, mark, seen),
         )
 

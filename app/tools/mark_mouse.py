@@ -21,7 +21,7 @@ from core.geometry import Array
 from core.plans import edit, edit_marks
 from core.plans.marks import Mark, mark_at, marks_of
 from core.plans.plan import Plan
-from core.words.catalogue import say
+from core.words.catalogue import Words, message, say
 
 DRAG_PX = 3.0
 """A press that moves less is a click."""
@@ -35,7 +35,7 @@ class Held:
     from_mm: Array
     from_uv: tuple[float, float]
     change: Callable[[Array], Plan]
-    words: Callable[[Plan], str]
+    words: Callable[[Plan], Words]
 
 
 class Hands(Tool):
@@ -74,7 +74,7 @@ class Hands(Tool):
 
     # -- doing ---------------------------------------------------------------------------
 
-    def do(self, text: str, change: Callable[[Plan], Plan]) -> bool:
+    def do(self, text: Words, change: Callable[[Plan], Plan]) -> bool:
         """Make one step, or say why not; a drag that is under way is abandoned."""
         self.let_go()
         try:
@@ -84,7 +84,7 @@ class Hands(Tool):
             return False
         if not self.session.apply(text, plan):
             return False
-        self.desk.say(text, undo=True)
+        self.desk.say(str(text), undo=True)
         self.desk.redraw()
         return True
 
@@ -141,11 +141,13 @@ class Hands(Tool):
         self.hold(
             hit,
             lambda shift: edit_marks.with_mark_moved(plan, mark, mark.point_mm + shift),
-            lambda _: say("tools.mark_mouse.moved", words=mark.words()),
+            lambda _: message("tools.mark_mouse.moved", words=mark.words()),
         )
         return True
 
-    def hold(self, hit: Hit, change: Callable[[Array], Plan], words: Callable[[Plan], str]) -> None:
+    def hold(
+        self, hit: Hit, change: Callable[[Array], Plan], words: Callable[[Plan], Words]
+    ) -> None:
         """Let the mouse hold something until it is released."""
         self._held = Held(self.session.plan, hit.point_mm, hit.uv_mm, change, words)
         self._moved = False
@@ -180,7 +182,7 @@ class Hands(Tool):
             return
         self.session.preview(plan)
         self.session.commit(text)
-        self.desk.say(text, undo=True)
+        self.desk.say(str(text), undo=True)
 
     def double_click(self, view: View, hit: Hit) -> None:
         """End what is under way; its first click has placed already."""

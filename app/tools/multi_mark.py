@@ -24,7 +24,7 @@ from core.plans.marks import Mark
 from core.plans.plan import Plan
 from core.plans.side import side_here
 from core.structures import Structure, kind_of
-from core.words.catalogue import say
+from core.words.catalogue import message, say
 
 STEPS_MM = (0.0, 1.0, 2.0, 3.0, 5.0)
 
@@ -105,7 +105,7 @@ class Series(Grab):
         if begun and edit.find(self.session.plan, active) is not None:
             name = thing_words(active)
             self.do(
-                say("tools.multi_mark.abandoned", name=name),
+                message("tools.multi_mark.abandoned", name=name),
                 lambda plan: edit.without(plan, active),
             )
             return True
@@ -131,7 +131,7 @@ class Series(Grab):
             return
         last = mark
         self.do(
-            say("tools.multi_mark.taken-back", words=last.words()),
+            message("tools.multi_mark.taken-back", words=last.words()),
             lambda plan: edit_marks.without_mark(plan, last),
         )
         left = [m for m in self.marks() if m.owner == last.owner]
@@ -181,7 +181,7 @@ class Series(Grab):
             stem = self.stem_of_new()
             stem = f"{stem}-{self._side(point_mm)}" if self.sided else stem
             new_id = edit.new_id(before, stem)
-            name = say("tools.multi_mark.mark-1-placed", thing_words=thing_words(new_id))
+            name = message("tools.multi_mark.mark-1-placed", thing_words=thing_words(new_id))
             structure = self.new(new_id, point_mm)
             if not self.do(name, lambda plan: edit.with_structure(plan, structure)):
                 return False
@@ -193,7 +193,7 @@ class Series(Grab):
             if added is None:
                 return False
             plan, index = added
-            words = say(
+            words = message(
                 "tools.multi_mark.mark-placed",
                 thing_words=thing_words(self._active),
                 index=index + 1,

@@ -50,7 +50,7 @@ class Spot(Grab):
         spot = PointMarks(id=new_id, kind=self.kind, points=hit.point_mm[None, :], tooth=tooth)
         name = thing_words(new_id)
         if self.do(
-            say("tools.point_marks.placed", name=name), lambda p: edit.with_structure(p, spot)
+            message("tools.point_marks.placed", name=name), lambda p: edit.with_structure(p, spot)
         ):
             self.chosen = ("structure", new_id, "0")
             self.session.go_to(selected=new_id)
@@ -139,7 +139,7 @@ class Note(Grab):
             return
         now = datetime.now(UTC).astimezone().isoformat(timespec="seconds")
         if self.do(
-            say("tools.point_marks.note-written"),
+            message("tools.point_marks.note-written"),
             lambda p: notes.with_note(p, words, hit.point_mm, at=now),
         ):
             self.choose(self.marks()[-1])

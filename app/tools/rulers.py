@@ -36,7 +36,10 @@ class RulerTool(Collect):
             self.desk.say(say("tools.rulers.both-ends-lie-on-one"))
             return
         name = thing_words(ruler.id)
-        if self.do(f"{name}: {down(value, 1)} mm", lambda p: edit.with_ruler(p, ruler)):
+        if self.do(
+            message("tools.rulers.ruler-set", name=name, mm=down(value, 1)),
+            lambda p: edit.with_ruler(p, ruler),
+        ):
             self.chosen = ("ruler", ruler.id, "1")
 
 
@@ -60,9 +63,10 @@ class AngleTool(Collect):
             self.desk.say(say("tools.rulers.both-arms-of-an-angle"))
             return
         value = angle_reading(angle).value
-        words = "" if value is None else f": {nearest(value, 1)}°"
-        name = thing_words(angle.id)
-        if self.do(f"{name}{words}", lambda p: edit.with_angle(p, angle)):
+        words = thing_words(angle.id)
+        if value is not None:
+            words = message("tools.rulers.angle-set", name=words, degrees=nearest(value, 1))
+        if self.do(words, lambda p: edit.with_angle(p, angle)):
             self.chosen = ("angle", angle.id, "2")
 
 
@@ -91,7 +95,7 @@ class Ridge(Collect):
         if site is None or self.collected:
             return super().delete()
         return self.do(
-            say("tools.rulers.ridge-at-site-deleted", id=site.id),
+            message("tools.rulers.ridge-at-site-deleted", id=site.id),
             lambda p: edit_pose.without_site(p, site.id),
         )
 
@@ -131,7 +135,7 @@ class Ridge(Collect):
             return
         _, site = edit_pose.with_site(self.session.plan, station, tooth=tooth)
         if self.do(
-            say("tools.rulers.ridge-measured-at-site", id=site.id),
+            message("tools.rulers.ridge-measured-at-site", id=site.id),
             lambda p: edit_pose.with_site(p, station, tooth=tooth)[0],
         ):
             self.session.go_to(station_mm=station, across=True, selected=site.id)

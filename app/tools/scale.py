@@ -64,7 +64,7 @@ class ScaleObject(Collect):
             id=edit.numbered_id(self.session.plan, "scale-object"), points=marks_mm, size_mm=length
         )
         done = self.do(
-            say(
+            message(
                 "tools.scale.mm-between-the-middles",
                 thing_words=thing_words(known.id),
                 length=plain(length),

@@ -17,7 +17,7 @@ from core.image.stent_axis import StentAxisFit, stent_axis
 from core.plans import edit
 from core.structures import StentAxis
 from core.trust.figures import nearest, up
-from core.words.catalogue import message, say
+from core.words.catalogue import Words, message, say
 
 BY_HAND = message("tools.stent.set-its-two-ends-by")
 
@@ -83,7 +83,7 @@ class StentAxisTool(Collect):
         except ValueError:
             self.desk.say(say("tools.stent.both-ends-of-the-stent"))
             return
-        self._keep(axis, say("tools.stent.marked-by-hand"))
+        self._keep(axis, message("tools.stent.marked-by-hand"))
 
     def _found(self, fit: StentAxisFit) -> None:
         axis = fit.axis
@@ -96,7 +96,7 @@ class StentAxisTool(Collect):
         length = float(np.linalg.norm(axis.gingival - axis.occlusal))
         self._keep(
             axis,
-            say(
+            message(
                 "tools.stent.found-mm-as-it-shows",
                 diameter_mm=nearest(axis.diameter_mm, 1),
                 length=nearest(length, 1),
@@ -108,7 +108,8 @@ class StentAxisTool(Collect):
     def _failed(self, error: Exception) -> None:
         self.desk.tell_error(error)
 
-    def _keep(self, axis: StentAxis, how: str) -> None:
-        if self.do(f"{thing_words(axis.id)} {how}", lambda plan: edit.with_stent_axis(plan, axis)):
+    def _keep(self, axis: StentAxis, how: Words) -> None:
+        words = message("tools.stent.axis-kept", name=thing_words(axis.id), how=how)
+        if self.do(words, lambda plan: edit.with_stent_axis(plan, axis)):
             self.session.go_to(selected=axis.id)
             self.chosen = ("stent axis", axis.id, "gingival")

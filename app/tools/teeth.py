@@ -43,7 +43,9 @@ class ForamenTool(Collect):
         if len(marks_mm) > 2:
             foramen = replace(foramen, upper=marks_mm[2])
         name = thing_words(foramen.id)
-        if self.do(say("tools.teeth.marked", name=name), lambda p: edit.with_structure(p, foramen)):
+        if self.do(
+            message("tools.teeth.marked", name=name), lambda p: edit.with_structure(p, foramen)
+        ):
             self.session.go_to(selected=foramen.id)
 
 
@@ -80,7 +82,9 @@ class TaperedTool(Collect):
         new_id = edit.new_id(plan, f"root-{tooth}") if tooth else edit.numbered_id(plan, "existing")
         thing = Tapered(id=new_id, kind=self.kind, tooth=tooth, points=marks_mm, diameters_mm=ends)
         name = thing_words(new_id)
-        if self.do(say("tools.teeth.marked", name=name), lambda p: edit.with_structure(p, thing)):
+        if self.do(
+            message("tools.teeth.marked", name=name), lambda p: edit.with_structure(p, thing)
+        ):
             self.session.go_to(selected=new_id)
 
     def _wanted_tooth(self, marks_mm: Array) -> str:
@@ -122,9 +126,9 @@ class Root(TaperedTool):
         root = edit.find(self.session.plan, mark.owner)
         removed, name = not root.to_be_removed, thing_words(root.id)
         return self.do(
-            say("tools.teeth.is-to-be-removed", name=name)
+            message("tools.teeth.is-to-be-removed", name=name)
             if removed
-            else say("tools.teeth.stays", name=name),
+            else message("tools.teeth.stays", name=name),
             lambda plan: edit.with_removal(plan, root.id, to_be_removed=removed),
         )
 

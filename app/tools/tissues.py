@@ -46,5 +46,6 @@ class PointAtTissues(Collect):
         """Into the plan; what they are worth is found when it is measured."""
         places = dict(zip(TISSUES, marks_mm, strict=True))
         self.do(
-            say("tools.tissues.pointed-at-soft-tissue-cortex"), lambda p: with_tissues(p, places)
+            message("tools.tissues.pointed-at-soft-tissue-cortex"),
+            lambda p: with_tissues(p, places),
         )

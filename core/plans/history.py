@@ -15,6 +15,8 @@ from typing import Any, Literal, TypeAlias
 from core.findings import Finding
 from core.plans.plan import Plan, SignOff
 from core.plans.plan_dump import fingerprint_of, plan_fingerprint
+from core.words.catalogue import Message, Words, message
+from core.words.kept import as_data, from_data, in_source
 
 Entry: TypeAlias = Mapping[str, object]
 SignOffState: TypeAlias = Literal["not signed", "signed", "void"]
@@ -22,25 +24,40 @@ SignOffState: TypeAlias = Literal["not signed", "signed", "void"]
 _FIRST = "sounding-history"
 
 
-def with_entry(plan: Plan, *, who: str, when: str, what: str, previous: object = None) -> Plan:
+def with_entry(plan: Plan, *, who: str, when: str, what: Words, previous: object = None) -> Plan:
     """Return the plan with one more entry at the end of its history, as the next revision.
+
+    The file holds it in English, whatever is spoken, and its key beside it, so that it can be said
+    in another language later.
 
     Parameters
     ----------
     when : str
         ISO 8601 with offset; given by the caller, so that the same input gives the same plan.
-    what : str
+    what : Words
         What was done or changed.
     previous : JSON value
         What stood there before, where something was changed.
     """
-    entry: dict[str, object] = {"who": who, "when": when, "what": what}
+    entry: dict[str, object] = {"who": who, "when": when, "what": in_source(what)}
+    if isinstance(what, Message):
+        entry["said"] = as_data(what)
     if previous is not None:
         entry["previous"] = previous
     entry["revision"] = plan.revision + 1
     before = _sum_of(plan.history[-1]) if plan.history else _FIRST
     entry["chain"] = _chain(before, entry)
     return replace(plan, history=(*plan.history, entry), revision=plan.revision + 1)
+
+
+def done_words(entry: Entry) -> Words:
+    """What an entry says was done, to be said in the language of that moment.
+
+    In English where the entry holds no key, or one that does not say what stands beside it.
+    """
+    what = str(entry.get("what", ""))
+    said = from_data(entry.get("said"))
+    return said if said is not None and in_source(said) == what else what
 
 
 def history_findings(plan: Plan) -> tuple[Finding, ...]:
@@ -92,7 +109,7 @@ def sign(plan: Plan, *, name: str, role: str, at: str) -> Plan:
     at : str
         ISO 8601.
     """
-    logged = with_entry(plan, who=name, when=at, what="signed off")
+    logged = with_entry(plan, who=name, when=at, what=message("plans.history.signed-off"))
     return replace(
         logged,
         sign_off=SignOff(

@@ -231,3 +231,19 @@ def test_what_rooms_hand_to_each_other_is_never_said():
         if isinstance(node.value, ast.Call) and is_said(node.value)
     ]
     assert wrong == []
+
+
+def test_what_is_done_to_a_case_is_handed_on_unsaid():
+    """The history keeps its key: what were said here would stay in the language of this moment."""
+    said = [
+        f"{name}:{node.lineno}"
+        for name, tree in trees().items()
+        if name.startswith("app/")
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.args
+        if node.func.attr == "do"
+        or (node.func.attr in {"apply", "commit"} and "session" in ast.unparse(node.func.value))
+        if isinstance(node.args[0], ast.JoinedStr)
+        or getattr(getattr(node.args[0], "func", None), "id", "") == "say"
+    ]
+    assert said == []

@@ -92,7 +92,7 @@ class DeclareDialog(Dialog):
 
     def _take_back(self) -> None:
         name = str(self.structure.currentData())
-        text = say(
+        text = message(
             "dialogs.answers.declare.declaration-taken-back", structure_words=structure_words(name)
         )
         self.session.apply(text, without_declaration(self.session.plan, name))
@@ -105,7 +105,7 @@ class DeclareDialog(Dialog):
         state, reason = DECLARED_STATES[self.state.checkedId()], self.reason.text().strip()
         plan = with_declaration(self.session.plan, name, state, reason=reason, by=by, at=now_iso())
         self.session.apply(
-            say(
+            message(
                 "dialogs.answers.declare.declared",
                 structure_words=structure_words(name),
                 state=STATE_WORDS[state],

@@ -22,7 +22,7 @@ from core.image.section import across_arch_grid
 from core.image.volume import Volume
 from core.plans import edit_side
 from core.plans.plan import Plan
-from core.words.catalogue import Message, message, say
+from core.words.catalogue import Message, Words, message, say
 
 PICTURE_PX = 380
 SECTION_MM = (36.0, 36.0)
@@ -34,6 +34,9 @@ TEETH: dict[Region, Message] = {
     "left back": message("dialogs.answers.side_question.left-back"),
     "whole arch": message("dialogs.answers.side_question.whole-arch"),
 }
+
+_TONGUE = message("dialogs.answers.side_question.tongue")
+_PALATE = message("dialogs.answers.side_question.palate")
 
 ASKED: dict[Question, tuple[Message, Message]] = {
     "teeth": (
@@ -82,8 +85,10 @@ class SideQuestion(Dialog):
             self.body.addWidget(self.picture)
         self.choices = QButtonGroup(self)
         self.changes: list[Change] = []
+        self.answers: list[Words] = []
         for words, change in _answers(session, arch, question):
-            button = QRadioButton(words)
+            self.answers.append(words)
+            button = QRadioButton(str(words))
             self.choices.addButton(button, len(self.changes))
             self.changes.append(change)
             self.body.addWidget(button)
@@ -98,7 +103,11 @@ class SideQuestion(Dialog):
     def give(self) -> None:
         """Into the plan; what is asked next comes by itself."""
         chosen = self.choices.checkedId()
-        words = f"{ASKED[self.question][0]} {self.choices.button(chosen).text()}"
+        words = message(
+            "dialogs.answers.side_question.answered",
+            question=ASKED[self.question][0],
+            answer=self.answers[chosen],
+        )
         self.session.change(words, self.changes[chosen])
         following = self.session.side.question
         if following is not None and following != self.question:
@@ -121,7 +130,7 @@ class SideTrouble(Dialog):
     def give(self) -> None:
         """Take the answers back and ask from the beginning."""
         self.session.change(
-            say("dialogs.answers.side_question.questions-about-the-side-asked"),
+            message("dialogs.answers.side_question.questions-about-the-side-asked"),
             edit_side.without_side_answers,
         )
         open_dialog(SideQuestion(self.session, self.desk, "teeth", self.parentWidget()))
@@ -145,22 +154,23 @@ def ask_if_open(session: Session, desk: Desk) -> None:
         ask_about_side(session, desk, desk if isinstance(desk, QWidget) else None)
 
 
-def _answers(session: Session, arch: Arch | None, question: Question) -> list[tuple[str, Change]]:
+def _answers(session: Session, arch: Arch | None, question: Question) -> list[tuple[Words, Change]]:
     if arch is None or session.plan.arch_points is None:
         return []
     if question == "teeth":
         return [
-            (str(words), lambda plan, region=region: edit_side.with_region(plan, region))  # type: ignore[misc]
+            (words, lambda plan, region=region: edit_side.with_region(plan, region))  # type: ignore[misc]
             for region, words in TEETH.items()
         ]
     first, last = session.plan.arch_points[0], session.plan.arch_points[-1]
     if question == "tongue":
         frame = arch.frame(session.station_mm)
-        inner = "tongue" if inner_side(session.plan.known_jaw) == "lingual" else "palate"
+        upper = inner_side(session.plan.known_jaw) == "palatal"
+        inner = _PALATE if upper else _TONGUE
         return [
-            (say("dialogs.answers.side_question.yes-the-is-on-that", inner=inner),
+            (message("dialogs.answers.side_question.yes-the-is-on-that", inner=inner),
              lambda plan: edit_side.with_cheek(plan, frame.origin, frame.buccal)),
-            (say("dialogs.answers.side_question.no-the-is-on-the", inner=inner),
+            (message("dialogs.answers.side_question.no-the-is-on-the", inner=inner),
              lambda plan: edit_side.with_cheek(plan, frame.origin, -frame.buccal)),
         ]  # fmt: skip
     put = edit_side.with_front_end if question == "front end" else edit_side.with_right_end

@@ -123,7 +123,7 @@ class SignOffDialog(Dialog):
         """Sign, or open again."""
         session = self.session
         if self.is_signed:
-            text = say("dialogs.answers.sign_off.opened-again-after-sign-off")
+            text = message("dialogs.answers.sign_off.opened-again-after-sign-off")
             session.apply(text, replace(session.plan, locked=()))
             return
         volume = session.volume

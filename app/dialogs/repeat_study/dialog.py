@@ -259,7 +259,7 @@ class RepeatStudyDialog(Dialog):
 
     def _usual(self) -> None:
         self.session.apply(
-            say("dialogs.repeat_study.dialog.marks-count-by-the-usual"),
+            message("dialogs.repeat_study.dialog.marks-count-by-the-usual"),
             replace(self.session.plan, own_hand=None),
         )
 

@@ -90,7 +90,7 @@ class RepeatResultDialog(Dialog):
         hand = own_hand(self.study, self.person.currentText(), by=by, at=now_iso())
         counted = placement_by(hand).seen_mm
         self.session.apply(
-            say(
+            message(
                 "dialogs.repeat_study.result.marks-count-by-the-repeat",
                 person=hand.person,
                 counted=counted,

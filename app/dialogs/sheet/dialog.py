@@ -211,7 +211,7 @@ class SheetDialog(Dialog):
         chosen = self.origin.currentData()
         if chosen != self.session.plan.depth_from:
             origin = self.origin.currentText()
-            words = say("dialogs.sheet.dialog.drilling-depths-counted-from", origin=origin)
+            words = message("dialogs.sheet.dialog.drilling-depths-counted-from", origin=origin)
             self.session.apply(words, replace(self.session.plan, depth_from=chosen))
 
     def _other_film(self) -> None:

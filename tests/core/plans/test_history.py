@@ -7,9 +7,17 @@ from dataclasses import replace
 
 import pytest
 
-from core.plans.history import head_to_write, history_findings, sign, sign_off_state, with_entry
+from core.plans.history import (
+    done_words,
+    head_to_write,
+    history_findings,
+    sign,
+    sign_off_state,
+    with_entry,
+)
 from core.plans.plan import Plan
 from core.plans.plan_file import load_plan, save_plan
+from core.words.catalogue import message, speaking
 
 
 def three() -> Plan:
@@ -120,3 +128,26 @@ def test_an_edit_of_the_file_by_hand_voids_the_signature(tmp_path):
     document = saved(sign(three(), name="LM", role="", at="2026-03-02"), tmp_path)
     document["midline"] = [0, 0, 1]
     assert sign_off_state(loaded(document, tmp_path)) == "void"
+
+
+def test_an_entry_is_english_in_the_file_and_german_on_a_german_screen():
+    done = message("plans.history.signed-off")
+    with speaking("de"):
+        plan = with_entry(Plan(), who="LM", when="2026-03-02T10:00+01:00", what=done)
+    (entry,) = plan.history
+    assert entry["what"] == "signed off"
+    assert str(done_words(entry)) == "signed off"
+    with speaking("de"):
+        assert str(done_words(entry)) == "freigegeben"
+    assert history_findings(plan) == ()
+
+
+def test_a_key_that_says_something_else_is_not_believed():
+    entry = {
+        "what": "canal left deleted",
+        "said": {"key": "plans.history.signed-off", "fields": {}},
+    }
+    with speaking("de"):
+        assert done_words(entry) == "canal left deleted"
+        assert done_words({"what": "moved", "said": {"key": "no.such", "fields": {}}}) == "moved"
+        assert done_words({"what": "by hand"}) == "by hand"
