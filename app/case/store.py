@@ -175,11 +175,6 @@ class CaseStore(QObject):
         self.record = self._home = self._saved_plan = None
         self.let_go.emit()
 
-    @property
-    def all_saved(self) -> bool:
-        """True when the plan as it is now is on the disk."""
-        return self.record is None or self._saved_plan is self._session.plan
-
     def wait(self) -> None:
         """Wait until what was asked is written (at the end of the program, and in tests)."""
         self._pool.waitForDone()

@@ -102,10 +102,6 @@ class WorkingPage(QWidget):
         super().resizeEvent(event)
         self.strip.set_page_height(self.height())
 
-    def show_folded(self, place: str, *, shown: bool = True) -> None:
-        """Unfold or fold a panel at the bottom."""
-        self.folds[place].setChecked(shown)
-
     def _give_height(self, wanted: int) -> None:
         """The strip below gets what its rows need, the section all the rest."""
         whole = sum(self._pictures_side.sizes())

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.bone.remaining_bone import RemainingBoneMap
-from core.bone.remaining_bone_rays import NOT_FOUND, NOT_SCANNED, TO_ROOT
+from core.bone.remaining_bone_rays import NOT_FOUND, NOT_SCANNED
 from core.fixture import Fixture
 from core.geometry import Array
 from core.identity import Tooth
@@ -58,8 +58,6 @@ class RemainingBonePicture:
         NaN where it is not known.
     unknown : (D, P + 1) bool
         Not found or not scanned: hatched.
-    to_root : (D, P + 1) bool
-        The ray ended at a tooth, not at the outside.
     below : (D, P + 1) bool
         Under the limit of its side and depth.
     lines : tuple of RemainingBoneLine
@@ -69,7 +67,6 @@ class RemainingBonePicture:
     turns_deg: Array
     bone_mm: Array
     unknown: NDArray[np.bool_]
-    to_root: NDArray[np.bool_]
     below: NDArray[np.bool_]
     lines: tuple[RemainingBoneLine, ...]
 
@@ -105,7 +102,6 @@ def remaining_bone_picture(
         turns_deg=turns,
         bone_mm=bone,
         unknown=(state == NOT_FOUND) | (state == NOT_SCANNED),
-        to_root=state == TO_ROOT,
         below=below,
         lines=tuple(lines),
     )

@@ -21,13 +21,6 @@ from core.words.values import row_of, side_words
 DRILLING_ERROR_MM = 1.0
 """What lies nearer is within the error of drilling (common practice, no source)."""
 
-GLYPH: dict[VerdictCode, str] = {
-    "meets limit": "\N{GREATER-THAN OR EQUAL TO}",
-    "too near to tell": "\N{ALMOST EQUAL TO}",
-    "below limit": "<",
-    "not assessed": "?",
-}
-
 MOST_NAMES = 10
 """Names of one verdict in the summary; a sentence of forty names is read by nobody."""
 

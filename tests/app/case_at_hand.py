@@ -163,3 +163,8 @@ def ledger(of, measurements=None):
         findings=(),
         measurements=rows() if measurements is None else tuple(measurements),
     )
+
+
+def all_saved(store):
+    """True when the plan of a store's session as it is now is on the disk."""
+    return store.record is None or store._saved_plan is store._session.plan

@@ -30,7 +30,7 @@ from core.errors import ScanError
 from core.plans.history import history_findings
 from core.plans.plan_file import load_plan
 from core.scan import open_scan
-from tests.app.case_at_hand import QuietSession, plan, volume
+from tests.app.case_at_hand import QuietSession, all_saved, plan, volume
 from tests.hostile import exports
 from tests.hostile.oracle import fit
 
@@ -85,7 +85,7 @@ def steps(session: QuietSession, store: CaseStore, writer: int, *, name: str, mo
         session.apply("one more", plan(interpreted_by=f"{name}{number}"))
         store.wait()
         QCoreApplication.processEvents()
-        if store.all_saved:
+        if all_saved(store):
             os.write(writer, f"{name}{number}\n".encode())
 
 
@@ -176,7 +176,7 @@ def _told_and_whole(folder: Path, spoil: Callable[[Path], None]) -> str:
         session.apply("one more", plan(interpreted_by="lost"))
         store.wait()
         QCoreApplication.processEvents()
-        fine = bool(said) and "not saved" in said[0] and not store.all_saved
+        fine = bool(said) and "not saved" in said[0] and not all_saved(store)
         fine = fine and session.plan.interpreted_by == "lost"
         os.write(writer, b"told\n" if fine else b"silent\n")
 

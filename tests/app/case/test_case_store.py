@@ -14,7 +14,7 @@ from app.case.store import CaseStore
 from core.errors import OutputError
 from core.plans.plan import ScanTie
 from core.plans.plan_file import load_plan
-from tests.app.case_at_hand import QuietSession, plan, volume
+from tests.app.case_at_hand import QuietSession, all_saved, plan, volume
 
 
 def opened(tmp_path):
@@ -31,7 +31,7 @@ def test_every_change_is_on_the_disk(qtbot, tmp_path):
         session.apply("interpreted", plan(interpreted_by="A reader"))
     kept = load_plan(store.plan_path(store.record))
     assert kept.interpreted_by == "A reader"
-    assert store.all_saved
+    assert all_saved(store)
     (record,) = store.recent()
     assert (record.patient, record.tooth, record.source) == ("QUARRY^Sample", "36", "the export")
     session.close()
@@ -70,7 +70,7 @@ def test_undo_is_saved_too(qtbot, tmp_path):
     session, store = opened(tmp_path)
     session.apply("interpreted", plan(interpreted_by="A reader"))
     session.undo_stack.undo()
-    qtbot.waitUntil(lambda: store.all_saved)
+    qtbot.waitUntil(lambda: all_saved(store))
     assert load_plan(store.plan_path(store.record)).interpreted_by == ""
     session.close()
 
@@ -137,7 +137,7 @@ def test_after_a_kill_the_case_is_offered_back_whole(qtbot, tmp_path):
 
 def test_a_full_disk_is_told_with_the_place_and_tried_again(qtbot, tmp_path, monkeypatch):
     session, store = opened(tmp_path)
-    qtbot.waitUntil(lambda: store.all_saved)
+    qtbot.waitUntil(lambda: all_saved(store))
 
     def full(path, data, **_how):
         raise OutputError("output-disk-full", path=path)
@@ -149,7 +149,7 @@ def test_a_full_disk_is_told_with_the_place_and_tried_again(qtbot, tmp_path, mon
     assert "still in this window" in words
     assert str(store.plan_path(store.record)) in words
     assert session.plan.interpreted_by == "A reader"
-    assert not store.all_saved
+    assert not all_saved(store)
     monkeypatch.undo()
     with qtbot.waitSignal(store.saved):
         store.save()

@@ -16,7 +16,7 @@ from app.window.crash_recovery import READ, TAKE_OVER
 from core.errors import OutputError
 from core.measuring.control_film import CANAL, FilmResult
 from core.plans.plan_file import load_plan, save_plan
-from tests.app.case_at_hand import QuietSession, plan, volume
+from tests.app.case_at_hand import QuietSession, all_saved, plan, volume
 
 
 def window(folder, *, record=None, loaded=None, over=False, name="A"):
@@ -56,21 +56,21 @@ def test_a_lock_names_the_holder_and_since_when(qtbot, tmp_path):
 def test_whoever_is_taken_over_keeps_their_own_state_as_a_case_of_its_own(qtbot, tmp_path):
     first, kept = window(tmp_path, name="First")
     edit(first, "seen by the first")
-    qtbot.waitUntil(lambda: kept.all_saved)
+    qtbot.waitUntil(lambda: all_saved(kept))
     record = kept.record
     second, taker = window(
         tmp_path, record=record, loaded=kept.plan_of(record), over=True, name="Second"
     )
     edit(second, "seen by the second")
-    qtbot.waitUntil(lambda: taker.all_saved)
+    qtbot.waitUntil(lambda: all_saved(taker))
     edit(first, "first again")
     qtbot.waitUntil(lambda: bool(kept.said))
-    qtbot.waitUntil(lambda: kept.all_saved)
+    qtbot.waitUntil(lambda: all_saved(kept))
     assert "Second took this case over" in kept.said[0]
     assert everything_kept(tmp_path) == ["first again", "seen by the second"]
     assert kept.record.apart_from == record.key
     edit(first, "and again")
-    qtbot.waitUntil(lambda: kept.all_saved)
+    qtbot.waitUntil(lambda: all_saved(kept))
     assert everything_kept(tmp_path) == ["and again", "seen by the second"], "no third case"
     for store in (kept, taker):
         store.finish()
@@ -82,7 +82,7 @@ def test_a_state_on_the_disk_that_is_no_earlier_one_is_never_replaced(qtbot, tmp
     """Even where no lock tells of the other window, as on a disk shared between computers."""
     session, store = window(tmp_path)
     edit(session, "mine")
-    qtbot.waitUntil(lambda: store.all_saved)
+    qtbot.waitUntil(lambda: all_saved(store))
     stranger = QuietSession()
     stranger.open(volume(), plan(), window=(0.0, 1.0))
     edit(stranger, "theirs")
@@ -90,7 +90,7 @@ def test_a_state_on_the_disk_that_is_no_earlier_one_is_never_replaced(qtbot, tmp
     save_plan(stranger.plan, place)
     edit(session, "mine again")
     qtbot.waitUntil(lambda: bool(store.said))
-    qtbot.waitUntil(lambda: store.all_saved)
+    qtbot.waitUntil(lambda: all_saved(store))
     assert load_plan(place).interpreted_by == "theirs"
     assert everything_kept(tmp_path) == ["mine again", "theirs"]
     store.finish()
@@ -148,7 +148,7 @@ def test_the_second_window_reads_or_takes_over(benches, qtbot, monkeypatch):
     first.opening.sample()
     at_work(first, qtbot)
     first.session.confirm_proposal("lower")
-    qtbot.waitUntil(lambda: first.store.all_saved)
+    qtbot.waitUntil(lambda: all_saved(first.store))
     (record,) = second.store.recent()
     asked = []
 
@@ -186,7 +186,7 @@ def test_the_second_window_reads_or_takes_over(benches, qtbot, monkeypatch):
     at_work(second, qtbot)
     assert second.store.record.key == record.key
     second.session.apply("one more", plan(scan=second.session.plan.scan))
-    qtbot.waitUntil(lambda: second.store.all_saved)
+    qtbot.waitUntil(lambda: all_saved(second.store))
     first.session.undo_stack.undo()
     qtbot.waitUntil(lambda: "took this case over" in first.notice.text())
     assert len(second.store.recent()) == 2

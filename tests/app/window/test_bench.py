@@ -282,7 +282,7 @@ def test_with_all_that_fits_unfolded_the_section_stays_large_and_nothing_is_clip
     opened(bench, qtbot, f"{SCAN}.plan.json")
     before = bench.pictures.section.height()
     for place in bench.work.folds:
-        bench.work.show_folded(place)
+        bench.work.folds[place].setChecked(True)
     # What the rows say takes width from the last head.
     qtbot.waitUntil(lambda: bool(bench.work.panels["my sizes"].model.rows), timeout=90000)
     qtbot.wait(50)
@@ -311,7 +311,7 @@ def test_with_all_that_fits_unfolded_the_section_stays_large_and_nothing_is_clip
         right = panel.mapTo(bench, QPoint(panel.width(), panel.height()))
         assert bench.rect().contains(right)
     for place in bench.work.folds:
-        bench.work.show_folded(place, shown=False)
+        bench.work.folds[place].setChecked(False)
     qtbot.wait(50)
     assert bench.pictures.section.height() == pytest.approx(before, abs=8)
     assert bench.pictures.panorama.isVisible()
@@ -325,13 +325,13 @@ def test_on_the_smallest_window_words_neither_touch_nor_are_cut(bench, qtbot):
     qtbot.wait(50)
     heads = {place: fold.mapTo(bench, QPoint(0, 0)) for place, fold in bench.work.folds.items()}
     for unfolded in bench.work.folds:
-        bench.work.show_folded(unfolded)
+        bench.work.folds[unfolded].setChecked(True)
         qtbot.wait(100)
         for place, fold in bench.work.folds.items():
             moved = fold.mapTo(bench, QPoint(0, 0)).y() - heads[place].y()
             within = abs(moved) < fold.height() / 2
             assert within, f"{unfolded}: a second click would hit something else"
-        bench.work.show_folded(unfolded, shown=False)
+        bench.work.folds[unfolded].setChecked(False)
     bench.resize(1024, 680)
     qtbot.waitUntil(lambda: not bench.pictures.busy, timeout=20000)
     qtbot.wait(50)
@@ -358,7 +358,7 @@ def test_on_a_high_screen_what_is_unfolded_stands_below_the_panorama(bench, qtbo
     opened(bench, qtbot, f"{SCAN}.plan.json")
     bench.resize(1920, 1052)
     qtbot.wait(50)
-    bench.work.show_folded("my sizes")
+    bench.work.folds["my sizes"].setChecked(True)
     qtbot.wait(50)
     assert bench.pictures.panorama.isVisible()
     assert bench.work.panels["my sizes"].isVisible()

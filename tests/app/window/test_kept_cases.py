@@ -14,6 +14,7 @@ from app.window.crash_recovery import CaseNotice
 from app.window.left_open import LET_BE, TAKE_UP, offer_left_open
 from core.errors import OutputError
 from core.plans.plan_file import load_plan
+from tests.app.case_at_hand import all_saved
 
 SCAN = "lower_left_36"
 
@@ -48,7 +49,7 @@ def crashed(bench, qtbot, tmp_path):
     """The folder of cases as a kill would leave it: record open, lock held by nobody."""
     opened(bench, qtbot)
     bench.session.confirm_proposal("lower")
-    qtbot.waitUntil(lambda: bench.store.all_saved, timeout=20000)
+    qtbot.waitUntil(lambda: all_saved(bench.store), timeout=20000)
     kept = tmp_path / "kept"
     shutil.copytree(bench.store.folder, kept, ignore=shutil.ignore_patterns("*.lock"))
     bench.close_case()
@@ -114,7 +115,7 @@ def test_a_case_left_unsaved_is_never_written_over_by_the_next(made, qtbot, monk
     bench = made()
     opened(bench, qtbot)
     bench.session.confirm_proposal("lower")
-    qtbot.waitUntil(lambda: bench.store.all_saved, timeout=20000)
+    qtbot.waitUntil(lambda: all_saved(bench.store), timeout=20000)
     first = bench.store.plan_path(bench.store.record)
     monkeypatch.setattr(bench, "choose", lambda *_args: "Leave")
     with monkeypatch.context() as patch:
@@ -123,6 +124,6 @@ def test_a_case_left_unsaved_is_never_written_over_by_the_next(made, qtbot, monk
     assert bench.session.volume is None
     bench.opening.scan(str(sample_volumes.path(SCAN)))
     qtbot.waitUntil(lambda: bench.session.volume is not None, timeout=60000)
-    qtbot.waitUntil(lambda: bench.store.all_saved, timeout=20000)
+    qtbot.waitUntil(lambda: all_saved(bench.store), timeout=20000)
     assert bench.store.plan_path(bench.store.record) != first
     assert load_plan(first).jaw == "lower", "the last good state stays as it was"

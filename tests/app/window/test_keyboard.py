@@ -85,7 +85,7 @@ def test_every_control_of_the_bench(bench, qtbot, plan, unfolded):
     if not plan:
         bench.opening.guided_case()
     for place in bench.work.folds:
-        bench.work.show_folded(place, shown=unfolded)
+        bench.work.folds[place].setChecked(unfolded)
     assert missed(bench, bench.work, bench.pictures.section) == []
 
 
