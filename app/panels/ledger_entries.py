@@ -20,9 +20,10 @@ from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import GLYPHS
 from core.plans.plan import Jaw, Plan
 from core.plans.sizes import size_words
-from core.trust.figures import plain, shown, shown_at_least, shown_lack
+from core.trust.figures import plain, shown_at_least, shown_lack, told
 from core.trust.verdict import verdict_words, worst_first
 from core.words.catalogue import Words, message, say, sentences_of
+from core.words.numbers import Figure
 from core.words.sheet import GROUPS, UNCERTAINTY
 
 WAITING = "…"
@@ -100,7 +101,7 @@ class Entry:
         if self.waiting:
             return WAITING
         degrees = self.row.reading.unit == "deg" and self.row.value is not None
-        return f"{shown(self.row)}{'°' if degrees else ''}"
+        return f"{told(self.row)}{'°' if degrees else ''}"
 
     @property
     def why(self) -> str:
@@ -118,8 +119,8 @@ class Entry:
             else (verdict_words(self.row.verdict) or say("panels.ledger_entries.no-limit"))
         )
         # A letter alone says nothing to who cannot see where it is explained.
-        told = "" if self.waiting else why(self.row)
-        return f"{self.text}: {self.value} {told}, {state}"
+        more = "" if self.waiting else why(self.row)
+        return f"{self.text}: {self.value} {more}, {state}"
 
 
 def why(row: Measurement, shared: SharedReasons = NONE_SHARED) -> str:
@@ -134,6 +135,9 @@ def why(row: Measurement, shared: SharedReasons = NONE_SHARED) -> str:
     least = shown_at_least(row)
     if least == "–":
         return limit
+    if least.startswith("-"):
+        overlap = Figure(least.removeprefix("-"))
+        return f"{say('panels.ledger_entries.could-overlap-by', mm=overlap)} · {limit}"
     words = (
         say("panels.ledger_entries.could-be-as-little-as", least=least)
         if row.verdict == "too near to tell"
@@ -308,7 +312,7 @@ def _tightest(rows: Sequence[Measurement], showing: _Showing) -> str:
     if not limited:
         return ""
     row = worst_first(limited)[0]
-    return say("panels.ledger_entries.tightest", shown=shown(row), small=_small(showing.name(row)))
+    return say("panels.ledger_entries.tightest", shown=told(row), small=_small(showing.name(row)))
 
 
 def _met_words(rows: Sequence[Measurement], showing: _Showing) -> str:

@@ -7,7 +7,9 @@ in `core.measurement_kinds`.
 from __future__ import annotations
 
 from core.measurement import Measurement
+from core.measurement_kinds import MeasurementKind
 from core.trust.verdict import least_allowed, round_down, round_up
+from core.words.catalogue import say
 from core.words.numbers import Figure
 
 
@@ -30,7 +32,7 @@ def shown(measurement: Measurement, *, decimals: int = 1) -> Figure:
     """The value as it is shown, without unit; ``–`` where there is none.
 
     At an open end (traced too short) the value is only an upper bound: it is rounded up and
-    reads ``≤ 6.8``.
+    reads ``up to 6.8``.
 
     Parameters
     ----------
@@ -41,13 +43,26 @@ def shown(measurement: Measurement, *, decimals: int = 1) -> Figure:
     if measurement.value is None:
         return Figure("–")
     if measurement.reading.upper_bound:
-        return Figure(f"≤ {up(measurement.value, decimals)!s}")
+        return Figure(say("trust.figures.up-to", mm=up(measurement.value, decimals)))
     rounding = measurement.kind.row.rounding
     if measurement.reading.unit == "deg" or rounding == "nearest":
         return nearest(measurement.value, 1)
     if rounding == "up":
         return up(measurement.value, decimals)
     return down(measurement.value, decimals)
+
+
+def told(measurement: Measurement) -> str:
+    """The value as a line tells it, to 0.1 and without unit: ``2.3``, ``overlaps by 0.3``.
+
+    A distance below zero is an overlap, and is said to be one rather than shown with a sign.
+    """
+    value = measurement.value
+    if value is None or value >= 0 or measurement.kind is not MeasurementKind.CLEARANCE:
+        return f"{shown(measurement)}"
+    if measurement.reading.upper_bound:
+        return say("trust.figures.overlaps-at-least", mm=down(-value, 1))
+    return say("trust.figures.overlaps", mm=up(-value, 1))
 
 
 def shown_at_least(measurement: Measurement, *, decimals: int = 1) -> Figure:

@@ -171,7 +171,7 @@ def test_an_open_end_is_the_reason_not_the_remark_beside_it():
     (line,) = [e for e in shown(ledger=ledger(plan(), [replace(open_end, reading=reading)]))
                if e.kind == "row"]  # fmt: skip
     assert "traced too short" in line.why
-    assert line.value == "≤ 4.0"
+    assert line.value == "up to 4.0"
 
 
 @pytest.fixture

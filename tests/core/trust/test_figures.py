@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.measurement import Budget, Limit, Measurement, Reading, Term
-from core.trust.figures import down, nearest, plain, shown, shown_at_least, shown_lack, up
+from core.trust.figures import down, nearest, plain, shown, shown_at_least, shown_lack, told, up
 
 BUDGET = Budget(terms=(Term(name="edge", u=0.1, source="test"),))
 
@@ -66,8 +66,27 @@ def test_at_least_is_value_less_guard_band_rounded_down():
 
 def test_a_value_that_is_only_an_upper_bound_never_looks_like_a_least_one():
     traced_too_short = row(6.71, upper_bound=True)
-    assert shown(traced_too_short) == "≤ 6.8"
+    assert shown(traced_too_short) == "up to 6.8"
     assert shown_at_least(traced_too_short) == "–"
+
+
+@pytest.mark.parametrize(
+    ("value", "upper_bound", "words"),
+    [
+        (2.31, False, "2.3"),
+        (0.0, False, "0.0"),
+        (-0.21, False, "overlaps by 0.3"),
+        # Only an upper bound: it overlaps by that much or more.
+        (-0.28, True, "overlaps by at least 0.2"),
+        (6.71, True, "up to 6.8"),
+    ],
+)
+def test_an_overlap_is_said_and_has_no_sign(value, upper_bound, words):
+    assert told(row(value, upper_bound=upper_bound)) == words
+
+
+def test_only_a_distance_can_overlap():
+    assert told(row(-0.21, "depth")) == "-0.3"
 
 
 @pytest.mark.parametrize(("value", "lack"), [(1.98, "0.1"), (-0.31, "2.4"), (2.0, "")])
