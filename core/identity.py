@@ -269,7 +269,7 @@ def thing_words(thing_id: str) -> Words:
         if n == len(parts):
             return kind
         if parts[0] == "root":
-            return message("things.named.root", rest=" ".join(parts[n:]))
+            return _with_rest(message("things.named.root", rest=parts[n]), parts[n + 1 :])
         return _with_rest(kind, parts[n:])
     return " ".join(parts)
 

@@ -22,7 +22,7 @@ from app.widgets import style
 from app.widgets.number_box import NumberBox
 from app.widgets.shared_texts import short_time
 from core.identity import Tooth
-from core.plans.limits import ROWS, limit_for, row_for
+from core.plans.limits import ROWS, limit_for, limit_words, row_for
 from core.trust.figures import plain
 from core.words.catalogue import message, say
 
@@ -106,7 +106,7 @@ class LimitsDialog(Dialog):
 
     def _chosen(self) -> None:
         limit = limit_for(self.key, self.session.plan, tooth=self._tooth)
-        self.name.setText(say("dialogs.limits.new-value", replace=self.key.replace("-", ", ")))
+        self.name.setText(say("dialogs.limits.new-value", replace=limit_words(self.key)))
         self.value.setRange(limit.lower_line or 0.0, MOST_MM)
         self.value.setValue(limit.value)
         self.check()
@@ -136,7 +136,7 @@ class LimitsDialog(Dialog):
                     source=source,
                 )
             texts = (
-                row.key.replace("-", ", "),
+                str(limit_words(row.key)),
                 f"{row.between}, {row.zone}",
                 plain(limit.value),
                 plain(limit.default),

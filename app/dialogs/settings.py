@@ -40,7 +40,7 @@ from core.measuring.drill_table import (
     drill_of,
     read_drills_file,
 )
-from core.plans.limits import ROWS
+from core.plans.limits import ROWS, limit_words
 from core.sheet.patient_page import read_risks
 from core.trust.figures import plain
 from core.words.catalogue import Message, message, say
@@ -199,7 +199,7 @@ class SettingsDialog(Dialog):
         )
         for number, row in enumerate(ROWS):
             for column, text in enumerate(
-                (row.key.replace("-", ", "), f"{row.between}, {row.zone}", plain(row.value))
+                (str(limit_words(row.key)), f"{row.between}, {row.zone}", plain(row.value))
             ):
                 item = QTableWidgetItem(text)
                 item.setToolTip(text)

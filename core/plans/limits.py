@@ -18,7 +18,7 @@ from core.identity import Tooth
 from core.measurement import Limit
 from core.plans.plan import Plan
 from core.structures import Structure, is_in_force, kind_of
-from core.words.catalogue import Words, message
+from core.words.catalogue import Message, Words, message
 
 Basis: TypeAlias = Literal["seen", "common practice"]
 SurfaceSide: TypeAlias = Literal["buccal", "lingual", "apical"]
@@ -244,6 +244,34 @@ KEYS: tuple[str, ...] = tuple(row.key for row in ROWS)
 """Keys that a plan can change, as in ``limits`` of a plan file."""
 
 _BY_KEY: Mapping[str, LimitRow] = MappingProxyType({row.key: row for row in (*ROWS, LOOP_UNSEEN)})
+
+
+_NAMES: Mapping[str, Message] = MappingProxyType(
+    {
+        "canal": message("limits.name.canal"),
+        "loop": message("limits.name.loop"),
+        "foramen": message("limits.name.foramen"),
+        "vessel": message("limits.name.vessel"),
+        "root": message("limits.name.root"),
+        "root-deep": message("limits.name.root-deep"),
+        "floor": message("limits.name.floor"),
+        "fixture": message("limits.name.fixture"),
+        "fixture-deep": message("limits.name.fixture-deep"),
+        "wall-buccal": message("limits.name.wall-buccal"),
+        "wall-buccal-deep": message("limits.name.wall-buccal-deep"),
+        "wall-lingual": message("limits.name.wall-lingual"),
+        "surface-lingual": message("limits.name.surface-lingual"),
+        "surface-apical": message("limits.name.surface-apical"),
+        "border": message("limits.name.border"),
+        "tip": message("limits.name.tip"),
+        "loop-unseen": message("limits.name.loop-unseen"),
+    }
+)
+
+
+def limit_words(key: str) -> Words:
+    """What a limit is called, for people; the key itself where no limit has it."""
+    return _NAMES.get(key, key)
 
 
 def row_for(key: str, *, tooth: Tooth | None = None) -> LimitRow:

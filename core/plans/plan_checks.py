@@ -10,7 +10,7 @@ from core.findings import Finding
 from core.identity import Tooth, declared_name, structure_words, thing_words
 from core.kinds import KINDS
 from core.plans.history import history_findings, sign_off_state
-from core.plans.limits import KEYS, row_for
+from core.plans.limits import KEYS, limit_words, row_for
 from core.plans.plan import Plan
 from core.words.catalogue import message
 
@@ -92,7 +92,7 @@ def _limit_findings(plan: Plan) -> Iterator[Finding]:
     for key, changed in plan.limits.items():
         row = row_for(key)
         fields = {
-            "key": key,
+            "key": limit_words(key),
             "value": f"{changed.value:.2f}",
             "default": f"{row.value:.2f}",
             "lower_line": f"{row.lower_line:.2f}",
