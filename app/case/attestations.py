@@ -16,7 +16,7 @@ from core.identity import Side, Tooth
 from core.image.volume import ScanIdentity
 from core.plans.edit import taken_ids
 from core.plans.history import sign
-from core.plans.limits import row_for
+from core.plans.limits import limit_words, row_for
 from core.plans.plan import (
     ChangedLimit,
     DeclaredState,
@@ -155,7 +155,7 @@ def with_limit(
     limits = dict(plan.limits) | {key: ChangedLimit(value=value, by=by, at=at, reason=reason)}
     text = message(
         "case.attestations.limit-changed-from-to-mm",
-        key_=key,
+        key_=limit_words(key),
         before=before,
         value=value,
         reason=reason,
@@ -166,7 +166,7 @@ def with_limit(
 def without_limit(plan: Plan, *, key: str) -> Answer:
     """The shipped limit put back."""
     limits = {k: v for k, v in plan.limits.items() if k != key}
-    return message("case.attestations.limit-put-back-to-its", key_=key), replace(
+    return message("case.attestations.limit-put-back-to-its", key_=limit_words(key)), replace(
         plan, limits=limits
     )
 

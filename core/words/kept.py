@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
-from core.words.catalogue import SOURCE, Message, Words, speaking
+from core.words.catalogue import SOURCE, Message, speaking
+from core.words.numbers import Figure
 
 _DEEPEST = 8
+_NUMBER = re.compile(r"[-+]?\d+\.\d+")
 _FAULTS = (KeyError, IndexError, ValueError, TypeError, AttributeError)
 """What a key or a field that fits no catalogue of this version makes of saying it."""
 
 
-def in_source(words: Words) -> str:
+def in_source(words: object) -> str:
     """The words in the language that files are written in; empty where they cannot be said."""
     with speaking(SOURCE):
         try:
@@ -39,7 +42,7 @@ def _value(value: object) -> object:
         return value
     if isinstance(value, int):
         return int(value)
-    return float(value) if isinstance(value, float) else in_source(str(value))
+    return float(value) if isinstance(value, float) else in_source(value)
 
 
 def from_data(data: object) -> Message | None:
@@ -56,6 +59,8 @@ def _message(data: object, deep: int) -> Message | None:
     found: dict[str, object] = {}
     for name, value in fields.items():
         part = _message(value, deep - 1) if isinstance(value, Mapping) else value
+        if isinstance(part, str) and _NUMBER.fullmatch(part):
+            part = Figure(part)
         if not isinstance(name, str) or not isinstance(part, Message | str | int | float):
             return None
         found[name] = part

@@ -8,6 +8,7 @@ import pytest
 
 from core.words.catalogue import message, speaking
 from core.words.kept import as_data, from_data, in_source
+from core.words.numbers import Figure
 
 MOVED = message(
     "things.mark.number",
@@ -23,6 +24,15 @@ def test_a_sentence_comes_back_from_a_file_as_it_was():
     with speaking("de"):
         assert str(again) == "Kanal 2: Markierung 3"
         assert in_source(again) == "canal 2: mark 3"
+
+
+def test_a_figure_has_the_decimal_sign_of_the_language_that_is_spoken():
+    text = json.dumps(as_data(message("tools.rulers.ruler-set", name="a", mm=Figure("2.5"))))
+    assert '"2.5"' in text
+    again = from_data(json.loads(text))
+    assert str(again) == "a: 2.5 mm"
+    with speaking("de"):
+        assert str(again) == "a: 2,5 mm"
 
 
 @pytest.mark.parametrize(
