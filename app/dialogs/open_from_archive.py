@@ -90,6 +90,7 @@ class OpenFromArchive(ArchiveDialog):
         self._tell_missing()
         # Room for the list and for a refusal of some lines below it.
         self.resize(self.least_width, _FIRST_PX)
+        (self.patient if self.address.text() else self.address).setFocus()
 
     # -- what the shared part asks --------------------------------------------------------------
 
@@ -123,6 +124,9 @@ class OpenFromArchive(ArchiveDialog):
         for edit in self._asked:
             edit.setReadOnly(busy)
         self.table.setEnabled(not busy)
+        if not busy and self.isVisible():
+            # Buttons that were greyed gave the focus on, at last to the one that closes.
+            self.patient.setFocus()
 
     def chosen(self) -> Listed | None:
         """The series that a person chose; None while nobody did."""

@@ -63,6 +63,7 @@ def test_two_people_are_listed_none_is_chosen_and_the_chosen_one_comes_whole(
     qtbot, archive, cache, dialog, session, opened
 ):
     node = archive[0].node
+    assert dialog.focusWidget() is dialog.address, "what is still to be named"
     typed(dialog.address, str(node))
     typed(dialog.name, "Sample")
     assert not dialog.ok.isEnabled()
@@ -150,6 +151,7 @@ def test_what_goes_wrong_is_told_in_the_window(qtbot, dialog, monkeypatch):
     QTest.mouseClick(dialog.search, LEFT)
     qtbot.waitUntil(lambda: "does not answer" in dialog.trouble.text(), timeout=LONG)
     assert dialog.bar.isHidden()
+    assert dialog.focusWidget() is dialog.patient
 
     def broken(*_, **__):
         raise ZeroDivisionError("QUARRY^Sample")
