@@ -150,7 +150,7 @@ def report(runs: list[Run], count: int, voxels: Counter[str], size: int) -> str:
     faults = "".join(f"- {n} × {reason}\n" for reason, n in reasons.most_common())
     median, most = np.median(one.steps_s), np.percentile(one.steps_s, 95)
     per_case = len(one.table) / count
-    fewer = "" if count >= USUAL else f" (not the usual {USUAL}: the machine was shared)"
+    fewer = "" if count >= USUAL else f", not the usual {USUAL}, for the machine was shared"
     return (
         "# Many cases\n\n"
         f"Made by `tests/studies/many_cases.py` with {PROGRAM}: {count} random jaws{fewer} "
