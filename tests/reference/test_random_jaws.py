@@ -1,16 +1,28 @@
 """The random jaws themselves: one seed one case, and picture and truth are of the same shape."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from core.arch import fixture_frame
+from core.plans.side import arch_of
 from tests.reference import real_jaws
 from tests.reference.random_jaws import case, choices, real
 from tests.reference.random_jaws import kernels as k
 from tests.reference.random_jaws.image import scan_of
-from tests.reference.random_jaws.scoring import interval, is_false, kind_of, scored, tally
+from tests.reference.random_jaws.plan import plan_of
+from tests.reference.random_jaws.scoring import (
+    _crest_off,
+    interval,
+    is_false,
+    kind_of,
+    scored,
+    tally,
+)
 from tests.reference.random_jaws.shape import shape_of
+from tests.reference.random_jaws.truth import truths
 
 
 @pytest.fixture(scope="module")
@@ -94,6 +106,20 @@ def test_a_heights_crest_is_told_apart_from_the_marks_it_ends_at(measured):
     whole = [r["value"] - r["truth"] for r in rows if r["crest_off"] is not None]
     assert np.mean(np.abs(off)) < 0.6 * np.mean(np.abs(whole))
     assert np.abs(off).max() < 0.5
+
+
+def test_a_crest_on_the_level_of_the_true_one_is_not_off_on_an_axis_tilted_along_the_arch():
+    """The height along the axis begins over the structure, anywhere on the crest's level."""
+    c = choices(5)
+    shape = shape_of(c)
+    plan = plan_of(shape, c)
+    fixture, edges = plan.fixtures[0], truths(shape, c, plan).edges
+    frame = fixture_frame(fixture, arch_of(plan))
+    assert abs(float(fixture.a @ frame.station.travel)) > 0.08
+    row = "fixture/ridge_height/floor/axis"
+    (crest, _), *_ = edges[row]
+    beside = SimpleNamespace(value=9.0, witness=(crest + 4.0 * frame.m, crest))
+    assert _crest_off(row, beside, edges[row]) == pytest.approx(0.0, abs=1e-3)
 
 
 @pytest.fixture(scope="module")

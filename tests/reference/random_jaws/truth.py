@@ -309,7 +309,8 @@ def _height_along_axis(out, shape, fixture, axis):
         return
     rise = float((axis.crest - fixture.platform) @ fixture.a)
     radius = float(fixture.size.profile[:, 1].max())
-    crest = (axis.crest, axis.plane.coronal)
+    # The height's own direction: the section is not tilted along the arch, the axis may be.
+    crest = (axis.crest, fixture.a)
     line, r = shape.canal_line, shape.canal_mm
     if len(line):
         depth, away = _of_axis(fixture, _finer(line))
