@@ -61,6 +61,9 @@ _FAINT, _NOISE = 0.15, 2.5
 """A faint plate stands this share of the contrast above soft tissue, and so many times the noise
 of one profile."""
 
+_CLEARLY_ABOVE_MM = 0.75
+"""Blur alone lets what is fainter than bone reach up to this far above it."""
+
 _MOST_OPEN = 0.4
 """A hollow of which more ends where nothing was scanned is not known to be one."""
 
@@ -122,6 +125,9 @@ class BoneInPlane:
         Clearly brighter than cortex: enamel, a filling, metal.
     socket : (rows, cols) bool
         Where roots stand that are to be removed.
+    joined : (rows, cols) bool
+        The bone and what is fainter than it, or apart from it in this plane, yet runs on from it
+        without a break: the top of a thin ridge under air may be no brighter.
     """
 
     plane: Plane
@@ -131,6 +137,7 @@ class BoneInPlane:
     other: NDArray[np.bool_]
     brighter: NDArray[np.bool_]
     socket: NDArray[np.bool_]
+    joined: NDArray[np.bool_]
 
     @property
     def empty(self) -> bool:
@@ -144,8 +151,16 @@ class BoneInPlane:
 
     def top(self, w_mm: Array) -> Array:
         """(n,) places across → (n,) height of the bone's coronal border; NaN without bone."""
+        return self._top_of(self.mask, w_mm)
+
+    def top_joined(self, w_mm: Array) -> Array:
+        """As `top`, or where what is joined to the bone ends, if that is clearly further up."""
+        bone, joined = self.top(w_mm), self._top_of(self.joined, w_mm)
+        return np.where(joined - bone < _CLEARLY_ABOVE_MM, bone, joined)
+
+    def _top_of(self, flags: NDArray[np.bool_], w_mm: Array) -> Array:
         cols = np.clip(np.rint((np.asarray(w_mm) - self.w[0]) / PIXEL_MM), 0, len(self.w) - 1)
-        columns = self.mask[:, cols.astype(np.intp)]
+        columns = flags[:, cols.astype(np.intp)]
         last = len(self.h) - 1 - np.argmax(columns[::-1], axis=0)
         return np.where(columns.any(axis=0), self.h[last] + PIXEL_MM / 2, np.nan)
 
@@ -290,6 +305,7 @@ def bone_in_plane(
         other=bright & ~filled,
         brighter=bright & brighter,
         socket=np.zeros_like(bright),
+        joined=np.asarray(binary_propagation(filled, mask=filled | (scanned & faint))),
     )
 
 

@@ -31,10 +31,11 @@ from core.bone.plate_levels import PlateLevels
 from core.bone.plate_profiles import (
     BUNDLE_VARIANCE_MM2,
     LEAD_MM,
+    Bundles,
     Fits,
-    fit_at,
     voxel_variance_mm2,
 )
+from core.bone.thin_gum import ThroughGum, through_gum
 from core.geometry import Array
 from core.image.volume import Volume
 from core.plans.plan import Jaw
@@ -62,8 +63,9 @@ _PLATE_MISFIT, _LEAST_FALL, _OF_USUAL_FALL = 0.04, 0.35, 0.6
 """For a thickness: most misfit, and least fall at the inner edge, as shares of the contrast; where
 the scan's spongy bone itself is nearly as bright as cortex, this share of its usual fall."""
 
-_TOLD_APART = 0.12
-"""Spongy bone nearer to cortex than this share of the contrast cannot be told from it."""
+_TOLD_APART = 0.25
+"""Spongy bone nearer to cortex than this share of the contrast cannot be told from it: the end of
+a plate before it is shown by texture alone (2 mm and more for 0.5 on open draws of random jaws)."""
 
 _STEEPEST_COSINE = 0.25
 _DIFFER_MM, _OF_DIFFERENCE = 0.12, 0.7
@@ -160,13 +162,23 @@ class PlateFit:
         begin = np.where(coarse.found, coarse.distance_mm, coarse.hint_mm)
         rows = np.flatnonzero((coarse.found | (coarse.reason == "weak")) & np.isfinite(begin))
         points = starts[rows] + begin[rows, None] * rays[rows]
-        fits = fit_at(volume, points, rays[rows], self.levels, self.plates, depth_mm=depth_mm)
-        return self._edges(coarse, rows, begin, fits)
+        bundles = Bundles.at(volume, points, rays[rows], depth_mm=depth_mm)
+        seen = through_gum(
+            bundles,
+            bundles.fitted(self.levels, self.plates),
+            self.levels,
+            self.plates,
+            contrast=self._contrast,
+            usual=float(np.hypot(self.plates.misfit * self._contrast, 0.5 * self.levels.noise_sd)),
+        )
+        return self._edges(coarse, rows, begin, seen)
 
     def _edges(
-        self, coarse: EdgeSet, rows: NDArray[np.intp], begin: Array, fits: Fits
+        self, coarse: EdgeSet, rows: NDArray[np.intp], begin: Array, seen: ThroughGum
     ) -> PlateEdges:
-        n = len(begin)
+        n, fits = len(begin), seen.fits
+        gum_sd = np.zeros(n)
+        gum_sd[rows] = seen.sd_mm
         reason = coarse.reason.astype("<U16")
         reason[rows] = self._reasons(fits)
         good = reason[rows] == ""
@@ -187,17 +199,20 @@ class PlateFit:
         with np.errstate(invalid="ignore"):
             differ = np.abs(outer - coarse.distance_mm) - _DIFFER_MM
             unsure = np.where(coarse.found & (differ > 0.0), _OF_DIFFERENCE * differ, 0.0)
-        sd = np.hypot(sd, unsure)
+        # Through thin gum the half-way level is known to be wrong.
+        sd = np.hypot(sd, np.where(gum_sd > 0.0, gum_sd, unsure))
         outer[half] = coarse.distance_mm[half]
         sd[half] = np.hypot(coarse.sd_mm[half], _BY_HALF_MM)
         two = np.zeros(n, dtype=bool)
-        apart = self._two_edges(fits)
+        apart = self._two_edges(fits) & seen.closely
         two[rows] = good & apart
         width, width_sd, inner_sd = (np.full(n, np.nan) for _ in range(3))
         for out, column in ((width, WIDTH_AT), (width_sd, SD_WIDTH), (inner_sd, SD_INNER)):
             out[rows] = fits.values[:, column]
             out[~two] = np.nan
-        width_sd, inner_sd = (np.hypot(x, plate_more) for x in (width_sd, inner_sd))
+        width_sd, inner_sd = (
+            np.hypot(x, np.hypot(plate_more, gum_sd)) for x in (width_sd, inner_sd)
+        )
         borrowed = np.zeros(n, dtype=bool)
         borrowed[rows] = fits.borrowed & (fits.values[:, WIDTH_AT] < self.plates.apart_mm)
         edges = replace(coarse, distance_mm=outer, sd_mm=sd, found=found, reason=reason)

@@ -17,6 +17,7 @@ from core.bone.level_trend import fitted_trend, usual_trend
 from core.bone.plate_kernels import LEVEL, MISFIT, OK, SD_WIDTH, SIGMA, SINGLE, WIDTH
 from core.bone.plate_levels import SAME_PLATE, PlateLevels
 from core.bone.plate_profiles import Bundles, Fits, voxel_variance_mm2
+from core.bone.thin_gum import through_gum
 from core.geometry import Array, unit
 from core.image.volume import Volume
 from core.plans.plan import Jaw
@@ -75,8 +76,17 @@ def learn_plates(volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> Pl
     bundles = Bundles.at(volume, points, directions, depth_mm=_DEPTH_MM)
     known = _with_blur(volume, bundles, levels, known)
     known = replace(known, paths=BonePaths.of(volume, levels))
-    fits = bundles.fitted(levels, known)
-    return _with_levels(points, fits, levels, known)
+    contrast = levels.cortical - levels.soft
+    # Plates of a whole side may lie behind thin gum: their level is that of cortex all the same.
+    seen = through_gum(
+        bundles,
+        bundles.fitted(levels, known),
+        levels,
+        known,
+        contrast=contrast,
+        usual=float(np.hypot(_UNKNOWN_MISFIT * contrast, 0.5 * levels.noise_sd)),
+    )
+    return _with_levels(points, seen.fits, levels, known)
 
 
 def _unknown(volume: Volume, levels: BoneLevels) -> PlateLevels:

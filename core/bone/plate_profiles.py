@@ -129,6 +129,21 @@ class Bundles:
             voxel_variance_mm2=self.voxel_variance_mm2[::step],
         )
 
+    def with_profiles(self, rows: NDArray[np.intp], mean: Array) -> Bundles:
+        """Chosen ones, in any order and number, with other profiles of them."""
+        return Bundles(
+            points_mm=self.points_mm[rows],
+            outward=self.outward[rows],
+            cosine=self.cosine[rows],
+            mean=np.ascontiguousarray(mean),
+            voxel_variance_mm2=self.voxel_variance_mm2[rows],
+        )
+
+    def sigma_mm(self, known: PlateKnowledge) -> Array:
+        """(n,) blur of scan and voxel along each profile."""
+        variance = known.variance_mm2(self.outward) + self.voxel_variance_mm2
+        return np.asarray(np.sqrt(np.maximum(variance, _LEAST_BLUR_MM**2)) / self.cosine)
+
     def fitted(self, levels: BoneLevels, known: PlateKnowledge, *, free_blur: bool = False) -> Fits:
         """Fit the plate model to each.
 
@@ -141,15 +156,13 @@ class Bundles:
         """
         level, level_sd, borrowed = known.near(self.points_mm, self.outward)
         contrast = levels.cortical - levels.soft
-        variance = known.variance_mm2(self.outward) + self.voxel_variance_mm2
-        sigma = np.sqrt(np.maximum(variance, _LEAST_BLUR_MM**2))
         values = np.empty((len(self.mean), COLUMNS))
         sampling.run_parallel(
             fit_profiles,
             self.mean,
             np.full(len(self.mean), round(LEAD_MM / STEP_MM)),
             STEP_MM,
-            sigma / self.cosine,
+            self.sigma_mm(known),
             known.blur_sd_mm / self.cosine,
             level,
             level_sd,

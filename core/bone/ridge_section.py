@@ -119,7 +119,9 @@ class RidgeWidth:
 def find_crest(scan: ScanEdges, bone: BoneInPlane, *, half_mm: float) -> Crest:
     """Crest within ± `half_mm` of the plane's origin.
 
-    Columns 0.2 mm apart are searched from just above the bone's coarse border, downwards.
+    Columns 0.2 mm apart are searched from just above the bone's coarse border, downwards; where
+    something fainter runs on from the bone clearly further up, from just above that: there the
+    edge is found, or the crest is unclear.
 
     Parameters
     ----------
@@ -132,7 +134,7 @@ def find_crest(scan: ScanEdges, bone: BoneInPlane, *, half_mm: float) -> Crest:
         return Crest(point_mm=None, notes=(scan.levels.trouble,))
     steps = round(half_mm / _COLUMN_MM)
     w = np.arange(-steps, steps + 1, dtype=np.float64) * _COLUMN_MM
-    tops = bone.top(w)
+    tops = bone.top_joined(w)
     if np.isnan(tops).all():
         return Crest(point_mm=None, notes=(Note("ridge_no_bone"),))
     if bone.cut_off:

@@ -79,11 +79,13 @@ def without_teeth(bone: BoneInPlane, structures: Sequence[Structure]) -> BoneInP
     left = bone.mask & ~gone
     labels, count = label(left)
     if not count:
-        return replace(bone, mask=left, other=bone.other | bone.mask)
+        return replace(bone, mask=left, other=bone.other | bone.mask, joined=left)
     sizes = np.bincount(labels.ravel(), minlength=count + 1)
     sizes[0] = 0
     mask = labels == int(np.argmax(sizes))
-    return replace(bone, mask=mask, other=bone.other | (bone.mask & ~mask), socket=socket)
+    # What is left of a tooth beside its socket runs on from the bone, and is none.
+    other = bone.other | (bone.mask & ~mask)
+    return replace(bone, mask=mask, other=other, socket=socket, joined=mask)
 
 
 def _roots(structures: Sequence[Structure], *, gone: bool) -> list[Tapered]:

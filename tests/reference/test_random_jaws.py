@@ -122,6 +122,16 @@ def test_a_crest_on_the_level_of_the_true_one_is_not_off_on_an_axis_tilted_along
     assert _crest_off(row, beside, edges[row]) == pytest.approx(0.0, abs=1e-3)
 
 
+def test_a_width_across_a_hollow_is_two_intervals_and_no_refusal_is_held_against_it():
+    c = choices(12)
+    shape = shape_of(c)
+    truth = truths(shape, c, plan_of(shape, c))
+    assert 7.0 < truth.mm["site/ridge_height/floor/up"] < 10.0
+    assert len(truth.edges["site/ridge_width/up/7"]) == 2
+    assert truth.edges["site/ridge_width/up/10"] == []
+    assert truth.mm["site/ridge_width/up/10"] > 8.0
+
+
 @pytest.fixture(scope="module")
 def uneven():
     """Rows at crests of a real jaw's surface: bumps and slopes that no generator drew."""

@@ -122,6 +122,8 @@ class _Section:
                 (plane.points(w, h), way * plane.across)
                 for w, way in zip(ends, (1, -1), strict=True)
             ]
+            # Two bone intervals: by the definition not to be measured, so none is refused.
+            edges = [] if self._hollow_between(ends, h) else edges
             out.put(f"{subject}/ridge_width/{along}/{name}", ends[0] - ends[1], *edges)
             if along == "axis":
                 continue
@@ -144,6 +146,12 @@ class _Section:
                 return None
             found.append(way * (_FAR_MM - float(t)))
         return found
+
+    def _hollow_between(self, ends, h):
+        if not self.shape.hollow:
+            return False
+        line = self.plane.points(np.linspace(ends[1], ends[0], 80), h)
+        return bool((self.shape.signs(line, 2) < 0).any())
 
     def _plate(self, out, row, spot, beside):
         """Thickness at a spot; `beside`: spots a little above and below it."""
