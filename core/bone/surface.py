@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
 from core.arch import FixtureFrame
+from core.bone.between_rays import on_a_surface
 from core.bone.bone_in_plane import PIXEL_MM, BoneInPlane, Plane, bone_in_plane
 from core.bone.bone_levels import BoneLevels
 from core.bone.edges import STEP_MM, EdgeFinder, EdgeSet, ScanEdges
@@ -141,6 +142,7 @@ class SurfaceCasts:
     casts: tuple[_Cast, ...]
     frame: FixtureFrame
     scan: ScanEdges
+    outside: Outside | None = None
 
 
 def surface_casts(
@@ -210,7 +212,7 @@ def surface_casts(
     )
     if upper:
         apical += _from_hollow(scan, outside, fixture.platform, frame, offsets, deepest_mm)
-    return SurfaceCasts(casts=(*casts, *apical), frame=frame, scan=scan)
+    return SurfaceCasts(casts=(*casts, *apical), frame=frame, scan=scan, outside=outside)
 
 
 def _cast(
@@ -414,7 +416,10 @@ def _least(
         middle = np.array(divmod(place, cast.shape[1]), dtype=np.float64)
         for reach in (1.0, 1.0 / _FINE):
             fine, where = cast.around(float(middle[0]), float(middle[1]), reach)
-            apart = _distances(solid, fine, _faces(side, fixture, frame, fine))
+            counted = _faces(side, fixture, frame, fine)
+            if found.outside is not None:
+                counted &= on_a_surface(fine, cast.points, found.outside)
+            apart = _distances(solid, fine, counted)
             at = int(np.argmin(apart))
             if apart[at] < value:
                 value, point, middle = float(apart[at]), fine[at], where[at]
