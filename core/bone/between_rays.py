@@ -1,7 +1,8 @@
 """Places between rays: those of a surface, told from a bridge between two surfaces.
 
 Where one ray ends at a near surface and its neighbour at a far one, a straight line between both
-ends runs through bone or through the mouth, and nothing lies on it.
+ends runs through bone, and nothing lies on it. A surface has the outside beside it; where that
+shows nowhere, the place is not a value, and stays in doubt.
 """
 
 from __future__ import annotations
@@ -32,10 +33,10 @@ def on_a_surface(places_mm: Array, met_mm: Array, outside: Outside) -> NDArray[n
         Ends of rays; NaN where a ray met nothing.
     outside : Outside
     """
-    there = np.isfinite(places_mm).all(axis=1)
+    there: NDArray[np.bool_] = np.asarray(np.isfinite(places_mm).all(axis=1))
     met = met_mm[np.isfinite(met_mm).all(axis=1)]
     if not there.any() or not len(met):
-        return np.asarray(there)
+        return there
     away = np.full(len(places_mm), np.inf)
     away[there], _ = cKDTree(met).query(places_mm[there])
     bridging = np.flatnonzero(there & (away > _FROM_RAYS_MM))
@@ -43,4 +44,4 @@ def on_a_surface(places_mm: Array, met_mm: Array, outside: Outside) -> NDArray[n
         around = places_mm[bridging][:, None, :] + _LOOKED_AT
         mouth, hollow = outside.widened().at(around.reshape(-1, 3))
         there[bridging] = (mouth | hollow).reshape(len(bridging), -1).any(axis=1)
-    return np.asarray(there)
+    return there

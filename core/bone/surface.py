@@ -418,7 +418,11 @@ def _least(
             fine, where = cast.around(float(middle[0]), float(middle[1]), reach)
             counted = _faces(side, fixture, frame, fine)
             if found.outside is not None:
-                counted &= on_a_surface(fine, cast.points, found.outside)
+                # Where the outside shows nowhere beside it, it may be none: never the value.
+                held = on_a_surface(fine, cast.points, found.outside)
+                left = _distances(solid, fine, counted & ~held)
+                unsure_mm = min(unsure_mm, float(left.min(initial=np.inf)))
+                counted &= held
             apart = _distances(solid, fine, counted)
             at = int(np.argmin(apart))
             if apart[at] < value:
