@@ -63,7 +63,7 @@ _PLATE_MISFIT, _LEAST_FALL, _OF_USUAL_FALL = 0.04, 0.35, 0.6
 """For a thickness: most misfit, and least fall at the inner edge, as shares of the contrast; where
 the scan's spongy bone itself is nearly as bright as cortex, this share of its usual fall."""
 
-_TOLD_APART = 0.25
+_TOLD_APART = 0.22
 """Spongy bone nearer to cortex than this share of the contrast cannot be told from it: the end of
 a plate before it is shown by texture alone (2 mm and more for 0.5 on open draws of random jaws)."""
 
