@@ -147,6 +147,10 @@ class Dialog(QDialog):
 def open_dialog(dialog: Dialog) -> Dialog:
     """Show a dialog over its window; it lives until it is closed."""
     dialog.check()
+    # An answer is one line, however long its language makes it.
+    whole = dialog.layout()
+    wide = 0 if whole is None else whole.totalMinimumSize().width()
+    dialog.setMinimumWidth(min(max(dialog.minimumWidth(), wide), MOST_WIDTH))
     # The button box is laid before the body: without this Tab can pass over the second button.
     QWidget.setTabOrder(dialog.ok, dialog.cancel)
     dialog.open()

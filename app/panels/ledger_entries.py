@@ -25,6 +25,7 @@ from core.trust.verdict import verdict_words, worst_first
 from core.words.catalogue import Words, message, say, sentences_of
 from core.words.numbers import Figure
 from core.words.sheet import GROUPS, UNCERTAINTY
+from core.words.values import within_a_line
 
 WAITING = "…"
 
@@ -312,7 +313,9 @@ def _tightest(rows: Sequence[Measurement], showing: _Showing) -> str:
     if not limited:
         return ""
     row = worst_first(limited)[0]
-    return say("panels.ledger_entries.tightest", shown=told(row), small=_small(showing.name(row)))
+    return say(
+        "panels.ledger_entries.tightest", shown=told(row), small=within_a_line(showing.name(row))
+    )
 
 
 def _met_words(rows: Sequence[Measurement], showing: _Showing) -> str:
@@ -324,10 +327,6 @@ def _met_words(rows: Sequence[Measurement], showing: _Showing) -> str:
     if not met:
         return say("panels.ledger_entries.being-measured", count=len(unknown))
     return say("panels.ledger_entries.met-being-measured", count=met, unknown=len(unknown))
-
-
-def _small(words: str) -> str:
-    return words[:1].lower() + words[1:]
 
 
 def _lead(rows: Sequence[Measurement], group: str) -> tuple[list[Measurement], list[Measurement]]:

@@ -148,6 +148,7 @@ class _Delegate(QStyledItemDelegate):
         painter.setPen(style.TEXT)
         width = self._text_width(rect.width(), line)
         box = QRect(top.left() + TIME_PX, top.top(), width, top.height())
+        box = QStyle.visualRect(option.direction, top, box)
         painter.drawText(box, Qt.TextFlag.TextWordWrap, line.text)
         painter.restore()
 

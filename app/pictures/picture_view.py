@@ -71,6 +71,8 @@ class PictureView(QWidget):
         self, parent: QWidget | None = None, *, renderings: Renderings | None = None
     ) -> None:
         super().__init__(parent)
+        # Sides and scales are those of the patient, however a script runs.
+        self.setLayoutDirection(Qt.LayoutDirection.LeftToRight)
         self._renderings = Renderings() if renderings is None else renderings
         self.title = ""
         self.subtitle = ""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QFontMetrics, QResizeEvent
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QApplication,
     QFrame,
@@ -84,10 +84,10 @@ class PictureName(QLabel):
         number, _, way = title.partition(" mm ")
         short = f"{number} {way.removeprefix('to ').capitalize()[:2]}" if way else title
         for words, px in ((title, 12), (title, 11), (short, 12), (short, 11)):
-            font = style.font(px, italic=True, bold=self._bold)
-            if QFontMetrics(font).horizontalAdvance(words) <= self.width():
+            # The window's style sheet has a word in the font: only the label's own counts.
+            self.setFont(style.font(px, italic=True, bold=self._bold))
+            if self.fontMetrics().horizontalAdvance(words) <= self.width():
                 break
-        self.setFont(font)
         self.setText(words)
 
 
@@ -98,6 +98,8 @@ class NeighbourStrip(QFrame):
         super().__init__(parent)
         self.setObjectName("panel")
         self._pictures = pictures
+        # The patient's right stands on the left, however a script runs.
+        self.setLayoutDirection(Qt.LayoutDirection.LeftToRight)
         row = self._row = QHBoxLayout(self)
         row.setSpacing(4)
         self._names: list[PictureName] = []

@@ -19,6 +19,7 @@ from types import MappingProxyType
 from typing import TypeAlias
 
 from core.words.po import Entry, read_po
+from core.words.pseudo import PSEUDO, pseudo
 
 LOCALE = Path(__file__).with_name("locale")
 SOURCE = "en"
@@ -185,7 +186,7 @@ def language() -> str:
 def speak(to: str) -> None:
     """Speak a language from now on, wherever no other is asked for."""
     global _screen  # noqa: PLW0603  one screen, one language; `speaking` is for everything else
-    _screen = to if to in languages() else SOURCE
+    _screen = to if _is_spoken(to) else SOURCE
 
 
 @contextmanager
@@ -194,7 +195,7 @@ def speaking(to: str) -> Iterator[None]:
 
     An empty or unknown language leaves it as it is.
     """
-    token = _spoken.set(to if to in languages() else _spoken.get())
+    token = _spoken.set(to if _is_spoken(to) else _spoken.get())
     try:
         yield
     finally:
@@ -222,6 +223,8 @@ class Catalogue:
 @lru_cache(maxsize=256)
 def catalogue_of(of: str, room: str) -> Catalogue:
     """Read the file of a room; an empty catalogue where the language has none."""
+    if of == PSEUDO:
+        return _drawn_out(catalogue_of(SOURCE, room))
     path = LOCALE / of / f"{room}.po"
     if not path.is_file():
         return Catalogue({}, _one)
@@ -232,6 +235,18 @@ def catalogue_of(of: str, room: str) -> Catalogue:
 
 def _one(_count: int) -> int:
     return 0
+
+
+def _is_spoken(code: str) -> bool:
+    return code == PSEUDO or code in languages()
+
+
+def _drawn_out(english: Catalogue) -> Catalogue:
+    entries = {
+        key: Entry(tuple(map(pseudo, entry.forms)), entry.comment)
+        for key, entry in english.entries.items()
+    }
+    return Catalogue(entries, english.plural)
 
 
 def rooms(of: str = SOURCE) -> tuple[str, ...]:

@@ -9,7 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
-from core.words.catalogue import Message, Words, message
+from core.words.catalogue import Message, Words, language, message
+
+LARGE_NOUNS = frozenset({"de"})
+"""Languages that write every noun with a capital."""
 
 SIDES: Mapping[str, Message] = MappingProxyType(
     {
@@ -112,6 +115,12 @@ def _before(first: Sequence[Words], rest: Words) -> Words:
     for word in reversed(first):
         rest = message("values.list.more", first=word, rest=rest)
     return rest
+
+
+def within_a_line(words: Words) -> str:
+    """Words that begin with a capital elsewhere, as they stand within a line."""
+    said = str(words)
+    return said if language() in LARGE_NOUNS else said[:1].lower() + said[1:]
 
 
 def capitalised(words: Words) -> str:

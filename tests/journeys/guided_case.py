@@ -11,15 +11,16 @@ import time
 
 from PySide6.QtCore import QPoint, Qt, QTimer
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QInputDialog, QLineEdit, QPushButton, QRadioButton
+from PySide6.QtWidgets import QApplication, QInputDialog, QLineEdit, QPushButton
 
 import sample_volumes
-from app.dialogs.answers.side import SideDialog
+from app.dialogs.answers.side import AGAINST, SIDES, SideDialog
 from app.dialogs.answers.sign_off import SignOffDialog
 from app.dialogs.sheet.dialog import SheetDialog
 from app.panels.ledger_list import ENTRY
 from core import load_plan
 from core.plans.history import sign_off_state
+from core.words.catalogue import say
 from tests.watchdog import PATIENCE
 
 SAMPLE = "lower_left_36"
@@ -63,7 +64,8 @@ class GuidedCase:
         pause(0.15)
 
     def open_sample(self):
-        (button,) = [b for b in self.bench.start.findChildren(QPushButton) if "sample" in b.text()]
+        words = say("window.start.try-the-sample-case-five")
+        (button,) = [b for b in self.bench.start.findChildren(QPushButton) if b.text() == words]
         QTest.mouseClick(button, LEFT)
         wait(lambda: self.bench.pages.currentWidget() is self.bench.work)
         wait(lambda: self.bench.pictures.panorama.has_picture)
@@ -78,7 +80,7 @@ class GuidedCase:
     def on(self):
         """Press *Next*: the step must have noticed by itself that it is done."""
         wait(lambda: self.guide.at in self.guide.ticked, 20)
-        wait(lambda: self.guide.fact.text() == "✓ done", 5)
+        wait(lambda: self.guide.fact.text() == say("guide.bar.ticked"), 5)
         QTest.mouseClick(self.guide.next, LEFT)
 
     def leave_guide(self):
@@ -211,8 +213,11 @@ class GuidedCase:
     def answer_side(self):
         QTest.mouseClick(self.bench.work.panels["patient line"].side, LEFT)
         dialog = self.bench.findChild(SideDialog)
-        for words in ("chart", "LEFT"):
-            (button,) = [b for b in dialog.findChildren(QRadioButton) if b.text() == words]
+        for group, answer in (
+            (dialog.against, AGAINST.index("chart")),
+            (dialog.side, SIDES.index("left")),
+        ):
+            button = group.button(answer)
             QTest.mouseClick(button, LEFT, pos=QPoint(8, button.height() // 2))
         for line in dialog.findChildren(QLineEdit):
             line.selectAll()

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from pypdfium2 import PdfDocument
 
 pytest.importorskip("PySide6")
 
@@ -26,8 +27,22 @@ PICTURES = ROOT / "tests" / "studies" / "bench_pictures.py"
 MOST_BYTES = 300_000
 
 
+@pytest.fixture(params=["en", "de"])
+def spoken(request, qapp):
+    """The program as it starts with this language in its settings."""
+    from app.case.settings import settings_of
+    from core.words.catalogue import SOURCE, language, speak
+
+    settings_of(qapp).change(language=request.param, sheet_language=request.param)
+    speak(settings_of(qapp).value.language)
+    assert language() == request.param
+    yield request.param
+    settings_of(qapp).change(language=SOURCE, sheet_language=SOURCE)
+    speak(SOURCE)
+
+
 @pytest.mark.timeout(1200)
-def test_the_guided_case_by_mouse_and_keys(qapp, tmp_path):
+def test_the_guided_case_by_mouse_and_keys(qapp, tmp_path, spoken):
     from app.window.bench import Bench
     from tests.journeys.guided_case import GuidedCase, wait
 
@@ -78,6 +93,9 @@ def test_the_guided_case_by_mouse_and_keys(qapp, tmp_path):
     assert missing == []
     written = hands.write_sheet(tmp_path)
     assert {path.suffix for path in written} >= {".pdf", ".csv", ".json"}
+    (sheet,) = [path for path in written if path.name == "sheet.pdf"]
+    title = {"en": "Measurement sheet", "de": "Messblatt"}[spoken]
+    assert title in PdfDocument(sheet)[0].get_textpage().get_text_range()
     assert all(path.stat().st_size > 0 for path in written)
     hands.on()
     assert hands.guide.isHidden(), "the last step ends the guide"

@@ -8,7 +8,6 @@ from PySide6.QtWidgets import (
     QGridLayout,
     QLabel,
     QRadioButton,
-    QVBoxLayout,
     QWidget,
 )
 
@@ -29,6 +28,8 @@ MEANS = {
     "gap under the stent": message("dialogs.answers.image_check.air-below-it-its-axis"),
 }
 
+_COLUMN_PX = 164
+
 
 class ImageDialog(Dialog):
     """One answer for each trouble; none is chosen beforehand."""
@@ -42,11 +43,12 @@ class ImageDialog(Dialog):
         self.words(say("dialogs.answers.image_check.look-through-the-scan-at"))
         grid = QGridLayout()
         grid.setHorizontalSpacing(14)
+        grid.setVerticalSpacing(4)
         self.groups: dict[str, QButtonGroup] = {}
         check = session.plan.image_check
         for column, trouble in enumerate(TROUBLES):
             said = "" if check is None else check.trouble.get(trouble, "")
-            grid.addWidget(self._question(trouble, said), 0, column, Qt.AlignmentFlag.AlignTop)
+            self._question(grid, column, trouble, said)
         self.body.addLayout(grid)
         self.by = self.initials()
 
@@ -63,12 +65,9 @@ class ImageDialog(Dialog):
             *with_image_check(self.session.plan, trouble=trouble, by=by, at=now_iso())
         )
 
-    def _question(self, trouble: str, said: str) -> QWidget:
-        part = QWidget()
-        part.setFixedWidth(164)
-        column = QVBoxLayout(part)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(4)
+    def _question(self, grid: QGridLayout, column: int, trouble: str, said: str) -> None:
+        """One column: what it looks like, what it is, and where it is; answers stand in line."""
+        grid.setColumnMinimumWidth(column, _COLUMN_PX)
         picture = QLabel()
         picture.setPixmap(example_pixmap(trouble))
         picture.setAccessibleName(
@@ -79,22 +78,21 @@ class ImageDialog(Dialog):
         name.setFont(style.font(13, bold=True))
         meaning = QLabel(str(MEANS[trouble]))
         meaning.setObjectName("quiet")
-        meaning.setWordWrap(True)
-        meaning.setFixedHeight(48)
-        meaning.setAlignment(Qt.AlignmentFlag.AlignTop)
-        column.addWidget(picture)
-        column.addWidget(name)
-        column.addWidget(meaning)
+        for label in (name, meaning):
+            label.setWordWrap(True)
+            label.setFixedWidth(_COLUMN_PX)
+            label.setAlignment(Qt.AlignmentFlag.AlignTop)
+        for row, widget in enumerate((picture, name, meaning)):
+            grid.addWidget(widget, row, column)
         group = QButtonGroup(self)
         for number, place in enumerate(TROUBLE_PLACES):
             button = QRadioButton(str(PLACE_WORDS[place]))
             button.setAccessibleName(f"{words}: {PLACE_WORDS[place]}")
             button.setChecked(place == said)
             group.addButton(button, number)
-            column.addWidget(button)
+            grid.addWidget(button, 3 + number, column)
         group.idToggled.connect(self.check)
         self.groups[trouble] = group
-        return part
 
 
 def ask_image_check(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:
