@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import ClassVar
 
+from app.case.settings import settings_of
 from app.pictures.draft import Draft
 from app.pictures.hit import Hit
 from app.tools.base import View
@@ -12,7 +13,10 @@ from app.tools.mark_keys import KEYS_HINT, Grab
 from app.tools.names import TOOL_WORDS
 from app.tools.picking import seen_in
 from app.tools.prompts import ask_tooth
+from app.widgets.shared_texts import tooth_words
+from core.distances.drilling import NEAR_AXIS_MM, off_axis_mm
 from core.drawing import Label
+from core.geometry import Array
 from core.identity import thing_words
 from core.plans import edit, notes
 from core.structures import PointMarks
@@ -26,6 +30,8 @@ class Spot(Grab):
     kind: ClassVar[str] = "mark"
     what: ClassVar[Words] = ""
     asks_tooth: ClassVar[bool] = False
+    of_fixture: ClassVar[bool] = False
+    """It belongs to the fixture that stands there, and to that one's tooth."""
 
     def hint(self) -> str:
         """What a click marks."""
@@ -44,6 +50,11 @@ class Spot(Grab):
             if answer is None:
                 return
             tooth = answer
+        if self.of_fixture:
+            answer = self._fixtures_tooth(hit.point_mm)
+            if answer is None:
+                return
+            tooth = answer
         plan = self.session.plan
         stem = self.kind.replace("_", "-")
         new_id = edit.numbered_id(plan, f"{stem}-{tooth}" if tooth else stem)
@@ -54,6 +65,23 @@ class Spot(Grab):
         ):
             self.chosen = ("structure", new_id, "0")
             self.session.go_to(selected=new_id)
+
+    def _fixtures_tooth(self, point_mm: Array) -> str | None:
+        """Tooth of the one fixture that stands there; asked where there are several.
+
+        Empty where no fixture stands there yet; None: turned away.
+        """
+        near = [
+            f.tooth for f in self.session.plan.fixtures
+            if off_axis_mm(f, point_mm[None, :]) < NEAR_AXIS_MM
+        ]  # fmt: skip
+        if len(near) < 2:
+            return near[0] if near else ""
+        numbering = settings_of(self.session).value.numbering
+        answers = {tooth_words(tooth, numbering): tooth for tooth in near if tooth}
+        question = say("tools.point_marks.of-which-tooth", tool=TOOL_WORDS[self.name])
+        chosen = self.desk.choose(str(TOOL_WORDS[self.name]), question, tuple(answers))
+        return None if chosen is None else answers[chosen]
 
 
 class PointMark(Spot):
@@ -72,6 +100,7 @@ class Gum(Spot):
     kinds = frozenset({"gum"})
     kind = "gum"
     what = message("tools.point_marks.the-gums-surface-on-the")
+    of_fixture = True
 
 
 class StentTop(Spot):
@@ -81,6 +110,7 @@ class StentTop(Spot):
     kinds = frozenset({"stent_top"})
     kind = "stent_top"
     what = message("tools.point_marks.the-stents-top-on-the")
+    of_fixture = True
 
 
 class Cusp(Spot):

@@ -47,6 +47,8 @@ class Framed(QFrame):
         column.addWidget(view, 1)
 
 
+STAYS, PUT_ASIDE = "stays", "put aside"
+"""Properties of widgets while one picture has the room of all: it is kept; it is hidden."""
 LEAST_PX = 60
 """Of a small picture: narrower, its letters and its bar do not stand apart."""
 
@@ -103,25 +105,33 @@ class NeighbourStrip(QFrame):
         row = self._row = QHBoxLayout(self)
         row.setSpacing(4)
         self._names: list[PictureName] = []
+        self.cells: list[QWidget] = []
         for view in pictures.neighbours:
             name = PictureName()
-            column = QVBoxLayout()
+            # Alone at full size the picture is still called what it is.
+            name.setProperty(STAYS, True)
+            cell = QWidget()
+            cell.setObjectName("clear")
+            cell.setStyleSheet("QWidget#clear { background: transparent; }")
+            column = QVBoxLayout(cell)
+            column.setContentsMargins(0, 0, 0, 0)
             column.setSpacing(1)
             column.addWidget(view, 1)
             column.addWidget(name)
-            row.addLayout(column, 1)
+            row.addWidget(cell, 1)
             self._names.append(name)
+            self.cells.append(cell)
         pictures.shown.connect(self.read)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """All pictures alike to the pixel: what one showed the next can show as it is."""
         super().resizeEvent(event)
         few = self.width() < LEAST_PX * len(self._names)
-        for at, (view, name) in enumerate(zip(self._pictures.neighbours, self._names, strict=True)):
-            shown = not few or 0 < at < len(self._names) - 1
+        for at, cell in enumerate(self.cells):
+            shown = not few or 0 < at < len(self.cells) - 1
             self._row.setStretch(at, int(shown))
-            for part in (view, name):
-                part.setVisible(shown)
+            if not cell.property(PUT_ASIDE):
+                cell.setVisible(shown)
         count = len(self._names) - 2 * few
         spare = (self.width() - 2 * 6 - (count - 1) * self._row.spacing()) % count
         self._row.setContentsMargins(6, 5, 6 + spare, 4)

@@ -25,6 +25,7 @@ from app.case.session import Session
 from app.panels.base import Panel
 from app.pictures.in_step import Pictures
 from app.pictures.level_cuts import LevelCuts
+from app.pictures.places import NEIGHBOUR_MM
 from app.window.frames import NeighbourStrip
 from core.words.catalogue import say
 
@@ -40,6 +41,10 @@ UNFOLDED_WIDE_PX = 320
 """Narrower than this a panel's heading, buttons or sentences are cut."""
 HEAD_PX, ROW_PX, HIGH_ROW_PX = 30, 150, 200
 """What is unfolded in the place of the panorama is as high as it: the heads stay where they are."""
+MOST_OF_PAGE = 0.27
+"""On a high page the row of pictures is as high as fills its width, up to this share."""
+NAME_PX, BESIDE_PX = 22, 60
+"""Below a neighbour its name; between and beside the neighbours."""
 
 
 class LowerStrip(QFrame):
@@ -61,7 +66,12 @@ class LowerStrip(QFrame):
         self._order: list[str] = []
         """What is unfolded, that which was unfolded first in front."""
         self._high = False
+        self._page_px = 0
         self._plane = False
+        self._panorama = pictures.panorama
+        self._shape = 0.0
+        """Width of the panorama by its height; 0 while there is none."""
+        pictures.shown.connect(self._follow_shape)
         self.heading = QLabel(say("window.lower_strip.panorama"))
         self.heading.setObjectName("heading")
         self.head = QWidget()
@@ -72,8 +82,8 @@ class LowerStrip(QFrame):
         head.addWidget(self.heading)
         head.addStretch(1)
         self.folds = {place: self._fold(place, head) for place in self.panels}
-        beside = NeighbourStrip(session, pictures)
-        self.pictures_row = _row(pictures.panorama, beside, sizes=(450, 560))
+        self.beside = NeighbourStrip(session, pictures)
+        self.pictures_row = _row(pictures.panorama, self.beside, sizes=(450, 560))
         self.pictures_row.setContentsMargins(6, 0, 0, 5)
         self.unfolded = _row(*self.panels.values(), sizes=(270, 260, 290, 200))
         column = QVBoxLayout(self)
@@ -94,14 +104,39 @@ class LowerStrip(QFrame):
 
     def set_page_height(self, px: int) -> None:
         """The page is as high as this: one row, or two."""
-        if (px >= HIGH_PX) != self._high:
-            self._high = px >= HIGH_PX
+        high, self._page_px = px >= HIGH_PX, px
+        if high or high != self._high:
+            self._high = high
             self._lay()
+
+    def _follow_shape(self) -> None:
+        """Another panorama may be wider or higher: the row is laid out for it."""
+        width, height = self._panorama.fit_mm
+        shape = width / max(height, 1.0)
+        if self._panorama.has_picture and abs(shape - self._shape) > 0.02:
+            self._shape = shape
+            if self._high:
+                self._lay()
+
+    def _row_px(self) -> int:
+        """Height of the row of pictures: on a high page that at which they fill its width."""
+        if not self._high:
+            return ROW_PX
+        if not self._shape:
+            return HIGH_ROW_PX
+        beside = len(self.beside.cells) * NEIGHBOUR_MM[0] / NEIGHBOUR_MM[1]
+        fills = (self.width() + beside * NAME_PX - BESIDE_PX) / (self._shape + beside)
+        row = round(min(max(fills, HIGH_ROW_PX), MOST_OF_PAGE * self._page_px))
+        panorama = round(self._shape * row)
+        self.pictures_row.setSizes([panorama, max(self.width() - panorama, 1)])
+        return row
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """A narrower page has room for fewer panels."""
         super().resizeEvent(event)
         self._fold_surplus()
+        if self._high and event.size().width() != event.oldSize().width():
+            self._lay()
 
     def _unfold(self, place: str, shown: bool) -> None:
         self._order = [p for p in self._order if p != place] + [place] * shown
@@ -122,8 +157,7 @@ class LowerStrip(QFrame):
         self.pictures_row.setVisible(pictures)
         self.heading.setText(say("window.lower_strip.panorama") if pictures else "")
         self.head.setVisible(not self._plane)
-        row = HIGH_ROW_PX if self._high else ROW_PX
-        rows = row * pictures + ROW_PX * (self._plane or unfolded)
+        rows = self._row_px() * pictures + ROW_PX * (self._plane or unfolded)
         self.wants_height.emit(HEAD_PX + rows)
 
     def _fold(self, place: str, head: QHBoxLayout) -> QToolButton:

@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QApplication, QSplitter, QSplitterHandle, QWidget
 
 from app.pictures.in_step import Pictures
 from app.pictures.picture_view import PictureView
+from app.window.frames import PUT_ASIDE, STAYS
 
 FULL_KEY = "F11"
 BARE_KEY = Qt.Key.Key_Q
@@ -70,7 +71,8 @@ class PictureRoom(QObject):
             for other in whole.children():
                 if not isinstance(other, QWidget) or isinstance(other, QSplitterHandle):
                     continue
-                if other is not part and not other.isHidden():
+                if other is not part and not other.isHidden() and not other.property(STAYS):
+                    other.setProperty(PUT_ASIDE, True)
                     other.hide()
                     self._hidden.append(other)
             part = whole
@@ -78,6 +80,7 @@ class PictureRoom(QObject):
 
     def _back(self) -> None:
         for other in self._hidden:
+            other.setProperty(PUT_ASIDE, False)
             other.show()
         for splitter, sizes in self._sizes:
             splitter.setSizes(sizes)

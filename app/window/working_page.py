@@ -22,6 +22,8 @@ from core.words.catalogue import say
 
 MAP_PX = 196
 """Least height of the arch map with its name: numerals and letters still stand apart."""
+LOG_PX = 130
+"""Least height of the log: its first open points are read without scrolling."""
 
 
 class WorkingPage(QWidget):
@@ -63,12 +65,14 @@ class WorkingPage(QWidget):
         self.map_frame.setMinimumHeight(MAP_PX)
         pictures.shown.connect(lambda: self.map_frame.aside.setText(pictures.arch_map.subtitle))
 
+        self.panels["log"].setMinimumHeight(LOG_PX)
         section = QFrame()
         section.setObjectName("panel")
         inner = QVBoxLayout(section)
         inner.setContentsMargins(4, 4, 4, 4)
         inner.addWidget(pictures.section)
-        left = self._column(self.panels.get("log"), self.map_frame, sizes=(240, 300))
+        # The map is as high as its width lets it be; the log has the rest.
+        left = self._column(self.panels.get("log"), self.map_frame, sizes=(240, 300), grows=0)
         # The proposal stands where the numbers will: over the pictures it would make them lower.
         right = _stack(
             self.proposed,
@@ -140,7 +144,9 @@ class WorkingPage(QWidget):
         """Take a tool, as its button does."""
         self._hub.take(name)
 
-    def _column(self, *parts: QWidget | None, sizes: tuple[int, ...]) -> QWidget | None:
+    def _column(
+        self, *parts: QWidget | None, sizes: tuple[int, ...], grows: int = -1
+    ) -> QWidget | None:
         present = [(part, size) for part, size in zip(parts, sizes, strict=True) if part]
         if not present:
             return None
@@ -148,7 +154,7 @@ class WorkingPage(QWidget):
             Qt.Orientation.Vertical,
             *(part for part, _ in present),
             sizes=tuple(size for _, size in present),
-            grows=len(present) - 1,
+            grows=range(len(present))[grows],
         )
 
 

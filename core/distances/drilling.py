@@ -14,7 +14,7 @@ from typing import Literal, TypeAlias, get_args
 import numpy as np
 
 from core.fixture import Fixture
-from core.geometry import vector
+from core.geometry import Array, vector
 from core.measurement import MARKED, MarkInfluence, Note, Reading
 from core.structures import PointMarks, Structure
 
@@ -141,9 +141,9 @@ def drill_depths(
 
 
 def marks_at(fixture: Fixture, structures: Iterable[Structure], kind: str) -> PointMarks | None:
-    """Marks of one kind that name this fixture's tooth, else the nearest within 10 mm.
+    """Marks of one kind that name this fixture's tooth, else unnamed ones within 10 mm.
 
-    Marks that name another tooth never count.
+    Of several those nearest to the axis. Marks that name another tooth never count.
 
     Parameters
     ----------
@@ -153,19 +153,25 @@ def marks_at(fixture: Fixture, structures: Iterable[Structure], kind: str) -> Po
     """
     of_kind = [s for s in structures if isinstance(s, PointMarks) and s.kind == kind]
     named = [s for s in of_kind if s.tooth and s.tooth == fixture.tooth]
-    if named:
-        return named[0]
-    nearest: tuple[float, PointMarks | None] = (NEAR_AXIS_MM, None)
-    for marks in of_kind:
-        if marks.tooth or len(marks.points) == 0:
-            continue
-        offset = marks.points - fixture.platform
-        along = offset @ fixture.towards_apex
-        off = offset - along[:, None] * fixture.towards_apex
-        away = float(np.linalg.norm(off, axis=1).min())
-        if away < nearest[0]:
-            nearest = (away, marks)
-    return nearest[1]
+    near = [
+        s for s in of_kind
+        if not s.tooth and len(s.points) and off_axis_mm(fixture, s.points) < NEAR_AXIS_MM
+    ]  # fmt: skip
+    return min(named or near, key=lambda s: off_axis_mm(fixture, s.points), default=None)
+
+
+def off_axis_mm(fixture: Fixture, points_mm: Array) -> float:
+    """How far the nearest of (n, 3) patient points lies from the line of a fixture's axis, mm.
+
+    Parameters
+    ----------
+    fixture : Fixture
+    points_mm : (n, 3) patient LPS mm
+    """
+    offset = points_mm - fixture.platform
+    along = offset @ fixture.towards_apex
+    off = offset - along[:, None] * fixture.towards_apex
+    return float(np.linalg.norm(off, axis=1).min())
 
 
 def _highest(depths: Mapping[str, Reading]) -> Reading:

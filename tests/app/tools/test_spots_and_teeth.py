@@ -74,6 +74,40 @@ def test_a_root_asks_for_tooth_and_both_diameters(table):
     assert t.undo_all() == t.start
 
 
+def beside(t, station, tooth):
+    """A fixture whose axis runs straight down from the arch."""
+    return Fixture(
+        id=tooth, tooth=tooth, platform=t.session.arch.frame(station).origin,
+        towards_apex=(0, 0, -1), size=FixtureSize(diameter_mm=4.0, length_mm=8.0),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("tool", [Gum, StentTop])
+def test_gum_and_stent_belong_to_the_fixture_that_stands_there(table, tool):
+    t = table(tool)
+    t.session.plan = replace(t.plan, jaw="lower", fixtures=(beside(t, STATION, "36"),))
+    t.click(t.section, 0.0, 2.0)
+    assert t.plan.structures[-1].tooth == "36"
+    assert t.desk.asked == []
+    far = replace(t.plan, fixtures=(beside(t, STATION - 15.0, "34"),))
+    t.session.plan = far
+    t.click(t.section, 3.0, 4.0)
+    assert t.plan.structures[-1].tooth == "", "no fixture stands there"
+
+
+def test_between_two_fixtures_it_is_asked_whose_gum_it_is(table):
+    t = table(Gum)
+    both = beside(t, STATION - 3.5, "35"), beside(t, STATION + 3.5, "36")
+    t.session.plan = replace(t.plan, jaw="lower", fixtures=both)
+    t.desk.answers = [None]
+    t.click(t.section, 0.0, 2.0)
+    assert t.plan.structures == (), "turned away"
+    t.desk.answers = ["35, lower left second premolar (20 in 1–32)"]
+    t.click(t.section, 0.0, 2.0)
+    assert t.plan.structures[-1].tooth == "35"
+    assert t.desk.asked == ["Gum of which tooth?"] * 2
+
+
 def test_led_to_a_root_nobody_is_asked_whose_it_is_where_it_lies_about_there(table):
     """A fixture at 36 expects the roots of 35 and 37, 8 mm to either side."""
     t = table(Root)

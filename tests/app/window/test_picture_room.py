@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from PySide6.QtCore import Qt
@@ -12,6 +14,7 @@ from PySide6.QtWidgets import QLabel, QSplitter, QVBoxLayout, QWidget
 from app.pictures.chart_painter import Ink
 from app.pictures.draft import Draft, Handle
 from app.pictures.flat_view import FlatView
+from app.window.frames import NeighbourStrip, PictureName
 from app.window.picture_room import PictureRoom
 from core.drawing import Line
 from core.geometry import PictureGrid
@@ -92,6 +95,36 @@ def test_without_a_picture_in_focus_it_is_the_section(page):
     page.ledger.setFocus()
     page.room.toggle()
     assert seen(page) == [True, True, False, False]
+
+
+def test_a_neighbour_stands_alone_under_its_name(qtbot):
+    page = QWidget()
+    views = [FlatView("neighbour") for _ in range(7)]
+    strip = NeighbourStrip(
+        None, SimpleNamespace(neighbours=views, shown=SimpleNamespace(connect=lambda _call: None))
+    )
+    QVBoxLayout(page).addWidget(strip)
+    grey = np.zeros((40, 40), np.float32)
+    for view in views:
+        view.show_picture(GRID, grey, (0.0, 1.0))
+    for n, name in enumerate(strip.findChildren(PictureName)):
+        name.name(f"{n} mm mesial", bold=False)
+    page.resize(900, 400)
+    qtbot.addWidget(page)
+    with qtbot.waitExposed(page):
+        page.show()
+        page.activateWindow()
+    room = PictureRoom(page, SimpleNamespace(section=views[0]))
+    views[4].setFocus()
+    qtbot.waitUntil(views[4].hasFocus)
+    room.toggle()
+    page.resize(905, 410)
+    qtbot.waitUntil(lambda: views[4].width() > 800)
+    assert [view.isVisible() for view in views] == [n == 4 for n in range(7)]
+    shown = [name for name in strip.findChildren(PictureName) if name.isVisible()]
+    assert [name.text() for name in shown] == ["4 mm mesial"]
+    room.toggle()
+    assert all(view.isVisible() for view in views)
 
 
 def test_what_was_hidden_before_stays_hidden(page):

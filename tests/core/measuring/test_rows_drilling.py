@@ -83,6 +83,8 @@ def test_marks_of_another_tooth_never_count():
     far = replace(GUM, points=on_arch(60.0, 23.2)[None])
     assert marks_at(FIXTURE, (far,), "gum") is None
     assert marks_at(FIXTURE, (far, GUM), "gum") is GUM
+    beside = replace(here, id="gum-36-2", points=np.add(here.points, [3.0, 0.0, 0.0]))
+    assert marks_at(FIXTURE, (beside, here), "gum") is here, "of two the nearer one"
 
 
 @pytest.mark.parametrize("tooth", ["36", ""])
