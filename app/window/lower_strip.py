@@ -118,11 +118,11 @@ class LowerStrip(QFrame):
             if self._high:
                 self._lay()
 
-    def _row_px(self) -> int:
-        """Height of the row of pictures: on a high page that at which they fill its width."""
+    def _row_px(self, *, alone: bool) -> int:
+        """Height of the row of pictures: alone on a high page that at which they fill its width."""
         if not self._high:
             return ROW_PX
-        if not self._shape:
+        if not self._shape or not alone:
             return HIGH_ROW_PX
         beside = len(self.beside.cells) * NEIGHBOUR_MM[0] / NEIGHBOUR_MM[1]
         fills = (self.width() + beside * NAME_PX - BESIDE_PX) / (self._shape + beside)
@@ -157,7 +157,7 @@ class LowerStrip(QFrame):
         self.pictures_row.setVisible(pictures)
         self.heading.setText(say("window.lower_strip.panorama") if pictures else "")
         self.head.setVisible(not self._plane)
-        rows = self._row_px() * pictures + ROW_PX * (self._plane or unfolded)
+        rows = self._row_px(alone=not unfolded) * pictures + ROW_PX * (self._plane or unfolded)
         self.wants_height.emit(HEAD_PX + rows)
 
     def _fold(self, place: str, head: QHBoxLayout) -> QToolButton:
