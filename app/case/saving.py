@@ -12,6 +12,7 @@ from core.errors import OutputError, PlanError
 from core.plans.history import continues
 from core.plans.plan import Plan
 from core.plans.plan_file import load_plan, save_plan, tied_to_volume
+from core.words.catalogue import message
 
 
 class Saving(QObject):
@@ -52,5 +53,6 @@ def _refuse_to_undo(plan: Plan, path: Path) -> None:
     except PlanError:
         return  # nothing is there, or nothing that `save_plan` would replace
     if not continues(plan, there):
-        by = str(there.history[-1].get("who") or "somebody") if there.history else "somebody"
+        last = there.history[-1].get("who") if there.history else None
+        by = str(last) if last else message("case.saving.somebody")
         raise OutputError("output-plan-moved-on", path=path, revision=there.revision, by=by)

@@ -28,6 +28,14 @@ if TYPE_CHECKING:
 SAMPLE = "lower_left_36"
 """The sample scan that the demo measures."""
 
+_COMMITMENT = {
+    "confirmed": "cli.commands.commitment.confirmed",
+    "refused": "cli.commands.commitment.refused",
+    "not confirmed": "cli.commands.commitment.not-confirmed",
+    "not asked": "cli.commands.commitment.not-asked",
+    "not offered": "cli.commands.commitment.not-offered",
+}
+
 
 def inspect(asked: argparse.Namespace) -> None:
     """Print what an export holds and what limits measuring on it."""
@@ -313,7 +321,9 @@ def send(asked: argparse.Namespace) -> None:
             asked.folder, _connection(asked, asked.to), unsigned=asked.unsigned, again=asked.again,
             commitment=not asked.no_commitment, progress=tell.count,
         )  # fmt: skip
-    commitment = say("cli.commands.storage-commitment", commitment=sent.commitment)
+    commitment = say(
+        "cli.commands.storage-commitment", commitment=say(_COMMITMENT[sent.commitment])
+    )
     if sent.commitment in {"refused", "not confirmed"}:
         print(commitment, file=sys.stderr)
     if asked.quiet:

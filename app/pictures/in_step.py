@@ -221,9 +221,13 @@ class Pictures(QObject):
         slab = self._session.slab_mm
         if not slab:
             return place.subtitle
-        kind = "maximum" if self._session.slab_maximum else "mean"
+        most = self._session.slab_maximum
+        kind = message("pictures.in_step.maximum" if most else "pictures.in_step.mean")
         return say(
-            "pictures.in_step.of-mm-for-looking-only", subtitle=place.subtitle, kind=kind, slab=slab
+            "pictures.in_step.of-mm-for-looking-only",
+            subtitle=place.subtitle,
+            kind=kind,
+            slab=slab,
         )
 
     def _ink_section(self) -> None:

@@ -61,14 +61,14 @@ class CourseTool(Series):
         if reason is None:
             return True
         taken = words == fitted
-        how = say("tools.curves.fitted-and-confirmed") if taken else "entered"
+        key = "tools.curves.fitted-and-confirmed" if taken else "tools.curves.entered"
         sd = fit.sd_mm if taken else ENTERED_DIAMETER_SD_MM
         self.do(
             message(
                 "tools.curves.diameter-mm-sd",
                 name=name,
                 diameter=diameter,
-                how=how,
+                how=message(key),
                 sd=nearest(sd, 2),
             ),
             lambda plan: edit.with_reason(

@@ -26,7 +26,8 @@ from core.plans.history import sign_off_state
 from core.plans.side import sign_off_obstacles
 from core.plans.sizes import size_words
 from core.trust.verdict import verdict_words
-from core.words.catalogue import message, say
+from core.words.catalogue import Words, message, say
+from core.words.values import listed
 
 REASON_PX, MOST_REASONS_PX = 34, 210
 OPEN_AGAIN = message("dialogs.answers.sign_off.open-again-for-editing")
@@ -99,14 +100,15 @@ class SignOffDialog(Dialog):
         super().check()
         if self.is_signed or self.obstacles:
             return
-        edits = (("name", self.name), ("role", self.role))
-        wanted = [words for words, edit in edits if not edit.text().strip()]
+        edits = (
+            (message("dialogs.answers.sign_off.a-name"), self.name),
+            (message("dialogs.answers.sign_off.a-role"), self.role),
+        )
+        wanted: list[Words] = [words for words, edit in edits if not edit.text().strip()]
         if any(not edit.text().strip() for edit in self.reasons.values()):
-            wanted.append(say("dialogs.answers.sign_off.a-reason-for-each"))
+            wanted.append(message("dialogs.answers.sign_off.a-reason-for-each"))
         self.lacking.setText(
-            say("dialogs.answers.sign_off.still-to-write", wanted=" and ".join(wanted))
-            if wanted
-            else ""
+            say("dialogs.answers.sign_off.still-to-write", wanted=listed(wanted)) if wanted else ""
         )
 
     def is_complete(self) -> bool:

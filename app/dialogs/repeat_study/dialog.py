@@ -30,7 +30,8 @@ from app.widgets.number_box import NumberBox
 from core.errors import SoundingError
 from core.trust.operator_precision import placement_of
 from core.trust.repeatability import RepeatStudy, StudyDesign
-from core.words.catalogue import message, say
+from core.words.catalogue import Words, message, say
+from core.words.values import listed
 
 HEADS = ("day", "people", "placed", "scatter", "scan")
 SEEDS = 1_000_000
@@ -282,9 +283,11 @@ def _placed_words(study: RepeatStudy) -> str:
     if study.design is None:
         return say("dialogs.repeat_study.dialog.marks", readings=len(study.readings))
     whole = len(study.design.stations) * study.design.rounds
-    parts = [f"{whole - len(study.left_of(p))}" for p in study.people]
+    parts: list[Words] = [f"{whole - len(study.left_of(p))}" for p in study.people]
     return say(
-        "dialogs.repeat_study.dialog.of-sections", parts=" and ".join(parts) or "0", whole=whole
+        "dialogs.repeat_study.dialog.of-sections",
+        parts=listed(parts) if parts else "0",
+        whole=whole,
     )
 
 
