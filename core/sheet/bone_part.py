@@ -174,9 +174,11 @@ def _drilling(
         return _rims(pages, case, rows, x, y + 1.0), []
     c_mark, c_exact = right - 27.0, right - 12.0
     with pages.element("P"):
-        pages.text(x, y + 3.0, say("sheet.bone.mm-along-from"), size=7.5, colour=_QUIET)
+        to_mark = say("sheet.bone.to-mark")
+        room = c_mark - x - pages.width_of(to_mark, size=7.5) - 1.5
+        pages.text(x, y + 3.0, say("sheet.bone.mm-along-from"), size=7.5, colour=_QUIET, width=room)
         for at, words in (
-            (c_mark, say("sheet.bone.to-mark")),
+            (c_mark, to_mark),
             (c_exact, say("sheet.bone.exact")),
             (right, "± U"),
         ):

@@ -105,7 +105,10 @@ def _head(pages: Pages, depths: list[float]) -> None:
 def _body(pages: Pages, lines: list[_Line], depths: list[float], shared: SharedReasons) -> None:
     columns = _columns(pages, len(depths))
     for line in lines:
-        if pages.ensure(_ROW_MM):
+        notes = _notes(line, shared)
+        width = pages.inner - 4.0
+        below = sum(pages.height_of(width, note, size=7.5, face="slant") for note in notes)
+        if pages.ensure(_ROW_MM + below):
             with pages.artifact():
                 _head(pages, depths)
         y = pages.y + 3.6
@@ -116,10 +119,10 @@ def _body(pages: Pages, lines: list[_Line], depths: list[float], shared: SharedR
                     if depth in line.cells:
                         _cell(pages, line.cells[depth], x, y)
         pages.y += _ROW_MM
-        for note in _notes(line, shared):
+        for note in notes:
             with pages.element("TR"):
                 pages.y = pages.block(
-                    pages.left + 4.0, pages.y - 0.4, pages.inner - 4.0, note, size=7.5,
+                    pages.left + 4.0, pages.y - 0.4, width, note, size=7.5,
                     face="slant", colour=_QUIET,
                 )  # fmt: skip
 

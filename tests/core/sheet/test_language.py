@@ -9,12 +9,16 @@ from dataclasses import replace
 import pypdfium2
 import pytest
 
-from core.sheet.folder import write_folder
+from core.sheet.folder import settled_case, write_folder
 from core.sheet.patient_words import patient_words
+from core.sheet.pdf import laid_out
 from core.sheet.record import RecordSettings
 from core.trust.figures import plain
 from core.words.catalogue import catalogue_of, languages, speak, speaking
 from core.words.numbers import date_words
+from core.words.pseudo import PSEUDO
+from tests.core.sheet.test_measured_parts import case_for
+from tests.core.sheet.test_pages import check_boxes
 from tests.sheet_material import IDENTITY, fixture_at, ledger_of, plan_with, round_jaw
 
 CT = "1.2.840.10008.5.1.4.1.1.2"
@@ -103,6 +107,16 @@ def test_the_patients_page_has_a_language_of_its_own(tmp_path):
     settings = RecordSettings(language="de")
     write_folder(*CASE, tmp_path, ("patient",), settings)
     assert "Ihr geplantes Implantat" in words((tmp_path / "patient.pdf").read_bytes())
+
+
+@pytest.mark.parametrize("language", [PSEUDO, *(code for code in languages() if code != "en")])
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_longer_words_stay_on_the_page_and_off_each_other(language, paper):
+    with speaking(language):
+        case = settled_case(*CASE, settings=RecordSettings(paper=paper))
+        check_boxes(laid_out(case, paper=paper), case)
+        measured = case_for("met")
+        check_boxes(laid_out(measured, paper=paper), measured)
 
 
 def test_a_figure_takes_the_sign_of_the_language_only_where_it_is_shown():
