@@ -47,7 +47,7 @@ class Framed(QFrame):
         column.addWidget(view, 1)
 
 
-STAYS, PUT_ASIDE = "stays", "put aside"
+STAYS, PUT_ASIDE = "stays", "put-aside"
 """Properties of widgets while one picture has the room of all: it is kept; it is hidden."""
 LEAST_PX = 60
 """Of a small picture: narrower, its letters and its bar do not stand apart."""
