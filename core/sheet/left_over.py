@@ -27,6 +27,11 @@ _RUN = re.compile(r"[^\x00-\x1f\x7f-\x9f\ufffd]{8,}")
 _WIDE_RUN = re.compile(r"[\x20-\x7e]{5,}")
 """Pieces of text in a file of numbers; shorter ones are chance."""
 
+_PIXELS_AS_LETTERS = re.compile(
+    rb"(/ASCII85Decode.{0,400}?stream\r?\n).*?(?=endstream)", flags=re.DOTALL
+)
+"""Packed streams of a PDF, written in printable signs: a short name stands in them by chance."""
+
 _BETWEEN = re.compile(r"[\W_]+")
 _FOREIGN = re.compile(r"[^\x00-\x7f]+")
 
@@ -121,6 +126,8 @@ def _texts(data: bytes) -> list[str]:
                     for text in (name, *_texts(package.read(name)))]  # fmt: skip
     start = data.find(b"%PDF-")
     pages = page_texts(data[start:]) if start >= 0 else []
+    if start >= 0:
+        data = _PIXELS_AS_LETTERS.sub(rb"\1", data)
     try:
         return [data.decode("utf-8"), *pages]
     except UnicodeDecodeError:

@@ -11,6 +11,9 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import pypdf
 import pytest
+from PIL import Image
+from reportlab.lib.utils import ImageReader
+from reportlab.pdfgen.canvas import Canvas
 
 from core.errors import OutputError
 from core.findings import Finding
@@ -271,6 +274,26 @@ def test_a_scan_whose_pictures_contradict_its_header_stays_without_verdicts(case
         secret=SECRET,
     )
     assert volume.findings == ledger.findings == (stop,)
+
+
+def page_with(text, in_pixels):
+    """A PDF of one page with a picture, in whose packed pixels some signs are put by hand."""
+    noise = np.random.default_rng(3).integers(0, 255, (40, 40, 3)).astype(np.uint8)
+    out = io.BytesIO()
+    canvas = Canvas(out)
+    canvas.drawImage(ImageReader(Image.fromarray(noise)), 50, 50)
+    canvas.drawString(72, 700, text)
+    canvas.save()
+    data = out.getvalue()
+    at = data.index(b"stream", data.index(b"/Subtype /Image")) + 200
+    return data[:at] + in_pixels + data[at + len(in_pixels) :]
+
+
+def test_a_short_name_in_the_packed_pixels_of_a_page_is_chance_and_on_the_page_it_is_not():
+    assert left_over(WHOLE, [("sheet.pdf", page_with("for nobody", b"?^aNn@&"))]) == []
+    assert left_over(WHOLE, [("sheet.dcm", b"DICM" + page_with("for Ann", b"?^aNn@&"))]) == [
+        "sheet.dcm: Ann"
+    ]
 
 
 def test_a_package_is_read_by_what_it_holds():
