@@ -13,7 +13,7 @@ from core.structures import Course, Foramen, KnownObject, StentAxis, Structure, 
 from core.trust.figures import nearest, plain, up
 from core.words.catalogue import say
 from core.words.sheet import EACH_BY_ITSELF, SEVERITIES, TERMS, UNCERTAINTY
-from core.words.values import STATES
+from core.words.values import STATES, against_words
 
 _QUIET = (0.33, 0.33, 0.33)
 
@@ -112,7 +112,7 @@ def _plan(case: Case) -> list[tuple[str, str]]:
     side = say("sheet.basis.not-yet")
     if check is not None:
         key = "sheet.basis.side-left" if check.side == "left" else "sheet.basis.side-right"
-        side = say(key, against=check.against or "–", by=check.by, at=check.at)
+        side = say(key, against=against_words(check.against), by=check.by, at=check.at)
     image = plan.image_check
     judged = say("sheet.basis.not-yet")
     if image is not None:

@@ -26,8 +26,8 @@ _SHADES: dict[str, Colour] = {
 }
 _QUIET: Colour = (0.33, 0.33, 0.33)
 _ROW_MM = 4.1
-_BAR_MM = 22.0
-_CELL_MM = 13.2
+_BAR_MM = 18.0
+_CELL_MM = 12.2
 
 
 def budget_table(pages: Pages, case: Case) -> None:
@@ -97,7 +97,7 @@ def _row(pages: Pages, name: str, m: Measurement, terms: tuple[str, ...]) -> Non
     if budget is None:
         return
     decimals = 1 if m.reading.unit == "deg" else 2
-    pages.text(pages.left, y, name, size=8, width=value - 14.0 - pages.left)
+    pages.text(pages.left, y, name, size=8, width=value - 11.0 - pages.left)
     figure = f"{shown(m, decimals=2)}{'°' if m.reading.unit == 'deg' else ''}"
     pages.text(value, y, figure, size=8, align="right")
     by_name = {t.name: t.u for t in budget.terms}

@@ -14,6 +14,7 @@ from core.trust.verdict import verdict_words
 from core.words.catalogue import message, say
 from core.words.drilling import ORIGINS
 from core.words.numbers import date_words
+from core.words.values import against_words
 
 QUESTIONS = (message("sheet.checklist.extracted"), message("sheet.checklist.opening"))
 _TOP_MM = 34.0
@@ -27,7 +28,7 @@ def checklist_items(case: Case) -> tuple[tuple[str, str], ...]:
     side = say("sheet.checklist.not-compared")
     if check is not None:
         key = "sheet.checklist.left" if check.side == "left" else "sheet.checklist.right"
-        side = say(key, against=check.against or "–", by=check.by or "–")
+        side = say(key, against=against_words(check.against), by=check.by or "–")
     if case.side_is_contradicted:
         side = say("sheet.checklist.contradicted", side=side)
     interpreted = say("sheet.basis.not-yet")

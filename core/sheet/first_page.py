@@ -23,6 +23,7 @@ from core.words.catalogue import say
 from core.words.cautions import SPOKEN
 from core.words.drilling import ORIGINS
 from core.words.numbers import date_words
+from core.words.values import against_words
 
 _QUIET = (0.33, 0.33, 0.33)
 _MOST_PLACES = 12
@@ -99,7 +100,7 @@ def _side_words(case: Case) -> tuple[str, bool]:
         return say("sheet.first.not-compared"), False
     key = "sheet.first.left" if check.side == "left" else "sheet.first.right"
     by, at = check.by or "–", date_words(check.at[:10])
-    return say(key, against=check.against or "–", by=by, at=at), True
+    return say(key, against=against_words(check.against), by=by, at=at), True
 
 
 def _same_jaw(subject: Subject, lead: Subject) -> bool:

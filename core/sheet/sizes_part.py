@@ -16,6 +16,7 @@ from core.sheet.page import Pages
 from core.sheet.page_frame import heading
 from core.trust.verdict import target_words
 from core.words.catalogue import say
+from core.words.numbers import Figure
 
 _TIP_MARK = " *"
 """Behind what is reached by the drill's tip first."""
@@ -92,7 +93,7 @@ def _column(
 def _row(
     pages: Pages, row: SizeRow, x: float, base: float, width: float, *, jaw: Jaw | None
 ) -> None:
-    pages.text(x + _SIZE, base, row.listed.words, size=8.5, width=_MET - 2.0)
+    pages.text(x + _SIZE, base, Figure(row.listed.words), size=8.5, width=_MET - 2.0)
     pages.text(x + _MET, base, _met_words(row), size=8.5, width=15.0)
     if row.stopped_by is None:
         pages.blank()
@@ -120,5 +121,5 @@ def _met_words(row: SizeRow) -> str:
 
 def _lacks(row: SizeRow) -> str:
     short = row.note.fields.get("lacking")
-    figure = f" {short:.1f}" if isinstance(short, float) else ""
+    figure = f" {Figure(f'{short:.1f}')}" if isinstance(short, float) else ""
     return f"{GLYPHS[row.verdict]}{figure}"

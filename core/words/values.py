@@ -53,6 +53,13 @@ TISSUES: Mapping[str, Message] = MappingProxyType(
     }
 )
 
+_AGAINST: Mapping[str, Message] = MappingProxyType(
+    {
+        "chart": message("values.against.chart"),
+        "patient": message("values.against.patient"),
+    }
+)
+
 _BY_FIELD: Mapping[str, Mapping[str, Message]] = MappingProxyType(
     {"side": SIDES, "jaw": JAWS, "region": REGIONS, "state": STATES, "tissue": TISSUES}
 )
@@ -71,6 +78,11 @@ def in_words(fields: Mapping[str, object]) -> Mapping[str, object]:
 def _worded(name: str, value: object) -> object:
     known = _BY_FIELD.get(name)
     return value if known is None or not isinstance(value, str) else known.get(value, value)
+
+
+def against_words(against: str) -> Words:
+    """What a side was compared with; what a person wrote is left as it is."""
+    return _AGAINST.get(against, against or "–")
 
 
 def side_words(side: str) -> Words:
