@@ -86,8 +86,7 @@ def _joined_to_corners(same: NDArray[np.bool_]) -> NDArray[np.bool_]:
     from scipy import ndimage
 
     labels, _ = ndimage.label(same)
-    corners = labels[[0, 0, -1, -1], [0, -1, 0, -1]]
-    return np.isin(labels, corners[corners > 0])
+    return np.isin(labels, labels[[0, 0, -1, -1], [0, -1, 0, -1]])
 
 
 def _is_round(fill: NDArray[np.bool_]) -> bool:

@@ -347,7 +347,7 @@ class TestOpenEnds:
         )  # fmt: skip
         reading = clearance(fixture(), course)
         assert reading.upper_bound
-        assert "traced too short" in reading.notes[0].message
+        assert reading.notes[0].code == "traced_too_short"
 
     @pytest.mark.parametrize(("reach", "is_open"), [(6.9, True), (7.1, False)])
     def test_marks_must_go_on_5_mm_beyond_the_fixture(self, reach, is_open):
@@ -392,6 +392,7 @@ class TestOpenEnds:
         assert not clearance(fixture(), above).upper_bound
         below = Tapered(id="r", kind="root", points=[(0, 5, -3), (0, 8, -12)], diameters_mm=(5, 2))
         assert clearance(fixture(), below).upper_bound
+        assert clearance(fixture(), below).notes[0].code == "root_traced_too_short"
         metal = replace(below, kind="existing")
         assert not clearance(fixture(), metal).upper_bound
 

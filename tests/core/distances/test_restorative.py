@@ -175,7 +175,11 @@ def test_gum_thickness_only_where_the_gum_stands_free():
     hidden = gum_thickness(FIXTURE, gum, rim)
     assert hidden.value is None
     assert "Probe" in hidden.notes[0].message
-    assert gum_thickness(FIXTURE, gum, rim, probed_mm=3.0).value == 3.0
+    for probed_mm in (3.0, 0.5, 0.0):
+        assert gum_thickness(FIXTURE, gum, rim, probed_mm=probed_mm).value == probed_mm
+    for nonsense in (-0.1, float("nan"), float("inf")):
+        with pytest.raises(ValueError, match="probed"):
+            gum_thickness(FIXTURE, gum, rim, probed_mm=nonsense)
     assert gum_thickness(FIXTURE, None, rim, gum_stands_free=True).value is None
 
 

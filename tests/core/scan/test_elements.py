@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.scan.attributes import TAGS
-from core.scan.elements import CutShort, Damaged, looks_like_dicom, read_flat
+from core.scan.elements import CutShort, Damaged, behind_meta, looks_like_dicom, read_flat
 
 SYNTAXES = [
     make.ExplicitVRLittleEndian,
@@ -46,6 +46,14 @@ def test_top_level_values_are_those_of_the_file(tmp_path, syntax, nested):
     order = "<H" if flat.little else ">H"
     assert struct.unpack(order, flat.raw[TAGS["Columns"]]) == (24,)
     assert flat.pixel_length == 20 * 24 * 2
+
+
+@pytest.mark.parametrize("syntax", SYNTAXES[:3], ids=lambda uid: uid.keyword)
+def test_without_preamble_and_meta_the_first_element_tells_the_syntax(tmp_path, syntax):
+    data = written(tmp_path, syntax)
+    flat = read_flat(data[behind_meta(data) :], WANTED, whole=True)
+    assert flat.syntax == syntax
+    assert flat.raw[TAGS["PatientID"]].strip(b" \0") == b"P1"
 
 
 def test_a_header_that_ends_early_asks_for_more(tmp_path):

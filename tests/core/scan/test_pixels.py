@@ -6,6 +6,7 @@ import pytest
 
 from core.errors import ScanError
 from core.scan import open_scan
+from core.scan.pixel_encoding import Layout, array_type
 
 SYNTAXES = [
     make.ExplicitVRLittleEndian,
@@ -35,6 +36,18 @@ def test_every_syntax_gives_the_stored_values(tmp_path, syntax, signed):
     np.testing.assert_array_equal(volume.voxels, values)
     assert volume.padding is None
     assert not volume.made_up.any()
+
+
+@pytest.mark.parametrize(
+    ("stored", "padding", "kind"),
+    [(12, None, np.int16), (16, None, np.uint16), (12, 0x7FFF, np.int16), (12, 0x8000, np.uint16)],
+)
+def test_unsigned_words_are_held_signed_only_while_their_top_bit_is_free(stored, padding, kind):
+    layout = Layout(
+        bits_allocated=16, bits_stored=stored, high_bit=stored - 1, signed=False,
+        padding=None if padding is None else (padding, padding),
+    )  # fmt: skip
+    assert array_type(layout) == np.dtype(kind)
 
 
 @pytest.mark.parametrize("syntax", [*SYNTAXES[:2], make.RLELossless, make.JPEGBaseline8Bit])
