@@ -191,7 +191,8 @@ QCheckBox::indicator, QRadioButton::indicator, QListView::indicator {{ width: 13
   border: 1px solid {QUIET.name()}; border-radius: 2px; background: {GROUND.name()}; }}
 QRadioButton::indicator {{ border-radius: 7px; }}
 QCheckBox::indicator:checked, QRadioButton::indicator:checked, QListView::indicator:checked {{
-  background: {TEXT.name()}; border: 3px solid {GROUND.name()}; outline: 1px solid {TEXT.name()}; }}
+  width: 9px; height: 9px; background: {TEXT.name()}; border: 3px solid {GROUND.name()};
+  outline: 1px solid {TEXT.name()}; }}
 QCheckBox, QRadioButton {{ border: 1px solid transparent; }}
 QCheckBox:focus, QRadioButton:focus {{ border: 1px solid {FOCUS.name()}; border-radius: 2px; }}
 QProgressBar {{ background: {RAISED.name()}; border: none; border-radius: 4px; }}

@@ -32,6 +32,7 @@ from PySide6.QtCore import QPoint, Qt, QTimer  # noqa: E402
 from PySide6.QtTest import QTest  # noqa: E402
 from PySide6.QtWidgets import (  # noqa: E402
     QApplication,
+    QFileDialog,
     QInputDialog,
     QLineEdit,
     QPushButton,
@@ -86,7 +87,14 @@ class Hand:
         self.session = bench.session
         self.rng = np.random.default_rng([seed, 11])
         self.not_met: list[str] = []
+        self.folder = ""
+        QFileDialog.getExistingDirectory = staticmethod(self._choose_folder)
         self.sense = -1.0 if jaw.tooth[0] in "14" else 1.0
+
+    def _choose_folder(self, *_: object) -> str:
+        """What the system's own window would answer."""
+        self.acts.add("folder chosen in the system's window")
+        return self.folder
 
     # -- acts ------------------------------------------------------------------------------
 
@@ -219,10 +227,7 @@ def work(hand: Hand, folder: Path, out: Path, pictures: Path | None) -> None:
             bench.grab().save(str(pictures / f"{kind}-{name}.png"))
 
     acts.part = "open the folder"
-    import app.window.bench as window
-
-    window.ask_folder = lambda *_: str(folder)
-    hand.acts.add("folder chosen in the system's window")
+    hand.folder = str(folder)
     hand.click(hand.button("folder"), what="click", waits=False)
     wait(lambda: bench.pages.currentWidget() in (bench.work, bench.chooser), 200)
     if bench.pages.currentWidget() is bench.chooser:
@@ -463,8 +468,7 @@ def write_sheet(hand: Hand, out: Path) -> None:
     pause(0.4)
     dialog = _shown(hand.bench, sheet.SheetDialog)
     wait(lambda: bool(dialog.images), 300)
-    sheet.ask_folder = lambda *_: str(out)
-    hand.acts.add("folder chosen in the system's window")
+    hand.folder = str(out)
     hand.click(dialog.ok, waits=False)
     wait(lambda: bool(dialog.written), 300)
     dialog.reject()
