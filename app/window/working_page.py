@@ -72,7 +72,7 @@ class WorkingPage(QWidget):
         inner.setContentsMargins(4, 4, 4, 4)
         inner.addWidget(pictures.section)
         # The map is as high as its width lets it be; the log has the rest.
-        left = self._column(self.panels.get("log"), self.map_frame, sizes=(240, 300), grows=0)
+        left = self._column(self.panels.get("log"), self.map_frame, sizes=(240, 230), grows=0)
         # The proposal stands where the numbers will: over the pictures it would make them lower.
         right = _stack(
             self.proposed,

@@ -261,8 +261,9 @@ def work(hand: Hand, folder: Path, out: Path, pictures: Path | None) -> None:
     else:
         mark_floor(hand)
     picture("floor or foramen")
-    for way in (-1, 1):
-        mark_root(hand, way)
+    # As the key leads: the neighbour in front first.
+    for way in (-hand.sense, hand.sense):
+        mark_root(hand, int(way))
     picture("roots")
 
     acts.part = "side compared"
@@ -498,12 +499,16 @@ def errors(hand: Hand) -> list[tuple[str, float, float]]:
         tooth = _neighbour(jaw.tooth, way * hand.sense)
         truth[f"root-{tooth}"] = float((away(line) - r_neck - share * (r_apex - r_neck)).min())
     found = []
-    for m in hand.session.ledger.measurements:
-        for name, value in truth.items():
-            row = f"/clearance/{name}"
-            # A root's two zones: only the lesser is the distance of the whole.
-            if row in m.id and "tip" not in m.id and m.value is not None:
-                found.append((m.id, float(m.value), value))
+    for name, value in truth.items():
+        # A root is judged in two zones: the lesser one is the distance of the whole.
+        rows = [
+            (float(m.value), m.id)
+            for m in hand.session.ledger.measurements
+            if f"/clearance/{name}" in m.id and "tip" not in m.id and m.value is not None
+        ]
+        if rows:
+            shown, row = min(rows)
+            found.append((row, shown, value))
     return found
 
 
