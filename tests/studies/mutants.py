@@ -176,7 +176,7 @@ def wilson(hits: int, count: int) -> tuple[float, float]:
     z, share = 1.959964, hits / count
     middle = (share + z * z / (2 * count)) / (1 + z * z / count)
     half = z / (1 + z * z / count) * (share * (1 - share) / count + z * z / (4 * count**2)) ** 0.5
-    return middle - half, middle + half
+    return max(middle - half, 0.0), min(middle + half, 1.0)
 
 
 def read(path: Path) -> list[dict[str, object]]:
@@ -266,6 +266,7 @@ def main() -> None:
         parser.add_argument("--python", required=True)
     reporting.add_argument("--draw", nargs="+", action="append", metavar="TITLE ROWS [AFTER]",
                            required=True)  # fmt: skip
+    reporting.add_argument("--remark", default="", help="what is to be known of how it was run")
     told = asked.parse_args()
     if told.task == "run":
         run(drawn(told.each, told.seed, told.packages), told.out, told.python)
@@ -278,6 +279,7 @@ def main() -> None:
             "Draws from every mutant of each package; `tests/studies/mutants.py` tells how.",
             f"*Noticed*: a test failed or did not end. Wanted: {WANTED:.0%}.",
             "",
+            *((told.remark, "") if told.remark else ()),
             *(line for title, *files in told.draw
               for line in report(title, read(Path(files[0])),
                                  [row for name in files[1:] for row in read(Path(name))])),
