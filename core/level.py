@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from core.errors import PlanError
 from core.geometry import Array, points, unit, vector
+from core.words.numbers import Figure
 
 MIN_SPREAD_MM = 5.0
 """Least height of the triangle of three points: a click that is 0.25 mm off then already tilts
@@ -65,7 +66,9 @@ class Level:
         spread = float(np.linalg.norm(normal)) / longest if longest > 0 else 0.0
         if spread < MIN_SPREAD_MM:
             raise PlanError(
-                "level-points-in-line", found_mm=f"{spread:.1f}", least_mm=f"{MIN_SPREAD_MM:.0f}"
+                "level-points-in-line",
+                found_mm=Figure(f"{spread:.1f}"),
+                least_mm=f"{MIN_SPREAD_MM:.0f}",
             )
         return cls(origin=p.mean(axis=0), up=_superior(normal))
 

@@ -19,6 +19,7 @@ from core.bone.tissue_classes import Profiles, tissue_classes
 from core.geometry import Array
 from core.image.volume import Volume
 from core.measurement import Note
+from core.words.numbers import Figure
 
 _FEW_LEVELS, _TOO_FEW_LEVELS = 150.0, 12.0
 """Steps of the grey scale between soft tissue and cortex: told, and too few to measure by."""
@@ -160,7 +161,7 @@ def _smoothed(levels: BoneLevels) -> ImageFault | None:
     fwhm = 2.3548 * float(np.sqrt(max(levels.blur.variance_mm2, 0.0)))
     if not levels.blur.seen or fwhm < _SMOOTH_FWHM_MM:
         return None
-    fields = {"blur": f"{fwhm:.1f}"}
+    fields = {"blur": Figure(f"{fwhm:.1f}")}
     return ImageFault(note=Note("image_smoothed", fields), stops=False, edge_sd_mm=0.0)
 
 
@@ -179,7 +180,7 @@ def _moved(volume: Volume, arch: Arch, levels: BoneLevels) -> ImageFault | None:
     if size < _MOVED_MM or size < _MOVED_SURE * sd:
         return None
     return ImageFault(
-        note=Note("image_moved", {"mm": f"{size:.1f}"}),
+        note=Note("image_moved", {"mm": Figure(f"{size:.1f}")}),
         stops=size > _MOVED_TOO_FAR_MM,
         edge_sd_mm=_MOVED_SHARE * size,
     )

@@ -32,6 +32,7 @@ from core.fixture import Fixture
 from core.geometry import Array
 from core.image.volume import Volume
 from core.measurement import Note, Reading
+from core.words.numbers import Figure
 
 SurfaceSide: TypeAlias = Literal["buccal", "lingual", "apical"]
 SIDES: tuple[SurfaceSide, ...] = ("buccal", "lingual", "apical")
@@ -433,7 +434,7 @@ def _least(
     nearest_mm = float("inf") if best is None else best[0]
     nearer = None
     if unsure_mm - _UNSEEN_NEARER_MM < min(nearest_mm, REACH_MM):
-        nearer = Note("surface_unclear", {"side": side, "at": f"{max(unsure_mm, 0.0):.1f}"})
+        nearer = Note("surface_unclear", {"side": side, "at": Figure(f"{max(unsure_mm, 0.0):.1f}")})
     if best is None or best[0] > REACH_MM:
         if nearer is not None:
             return Reading(value=None, notes=(nearer,))

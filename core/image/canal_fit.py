@@ -22,6 +22,7 @@ from core.image.volume import Volume
 from core.measurement import Note
 from core.words import sentence
 from core.words.catalogue import Words
+from core.words.numbers import Figure
 
 HALF_LENGTH_MM = 1.4
 """Stretch of the canal to both sides of the mark that is taken for straight."""
@@ -78,10 +79,10 @@ class CanalFit:
         if self.diameter_mm is not None and self.lumen_mm is not None:
             fields = {
                 "mark": mark,
-                "outside": f"{self.diameter_mm:.1f}",
-                "sd": f"{self.sd_mm:.2f}",
-                "lumen": f"{self.lumen_mm:.1f}",
-                "lumen_sd": f"{self.lumen_sd_mm:.2f}",
+                "outside": Figure(f"{self.diameter_mm:.1f}"),
+                "sd": Figure(f"{self.sd_mm:.2f}"),
+                "lumen": Figure(f"{self.lumen_mm:.1f}"),
+                "lumen_sd": Figure(f"{self.lumen_sd_mm:.2f}"),
             }
             said.insert(0, sentence("canal-fit-both", fields))
         return " ".join(said)

@@ -42,6 +42,7 @@ from core.trust.operator_precision import hand_findings, placement_of
 from core.trust.uncertainty import Placement, Scale
 from core.trust.verdict import Hindrance
 from core.version import PROGRAM
+from core.words.numbers import Figure
 from core.words.values import row_of
 
 Cancelled = Callable[[], bool]
@@ -275,7 +276,7 @@ def _name_findings(plan: Plan, arch: Arch) -> Iterator[Finding]:
         if site.id in fixtures:
             apart = abs(site.station_mm - arch.station(fixtures[site.id].platform))
             if apart > SAME_PLACE_MM:
-                fields = {"id": site.id, "mm": f"{apart:.1f}"}
+                fields = {"id": site.id, "mm": Figure(f"{apart:.1f}")}
                 yield Finding("site-named-as-fixture", "caution", fields)
 
 

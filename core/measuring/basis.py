@@ -39,6 +39,7 @@ from core.trust.uncertainty import (
 )
 from core.trust.verdict import Hindrance, judge, least_allowed, verdict_note
 from core.words.catalogue import message
+from core.words.numbers import Figure
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -314,8 +315,8 @@ def _proven(reading: Reading) -> Reading:
 
 def _changed_note(limit: Limit) -> Note:
     fields: dict[str, object] = {
-        "value": f"{least_allowed(limit):.2f}",
-        "default": f"{limit.default:.2f}",
+        "value": Figure(f"{least_allowed(limit):.2f}"),
+        "default": Figure(f"{limit.default:.2f}"),
         "by": limit.changed_by or message("measuring.said.nobody-named"),
         "reason": limit.reason or message("measuring.said.none-given"),
     }

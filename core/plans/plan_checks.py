@@ -13,6 +13,7 @@ from core.plans.history import history_findings, sign_off_state
 from core.plans.limits import KEYS, limit_words, row_for
 from core.plans.plan import Plan
 from core.words.catalogue import message
+from core.words.numbers import Figure
 
 NEAR_MIDLINE_MM = 2.0
 """A central incisor may stand this far beyond the marked midline (common practice, no source)."""
@@ -78,7 +79,7 @@ def _place_findings(plan: Plan) -> Iterator[Finding]:
             fields = {
                 "tooth": tooth.words(),
                 "fixture": fixture.id,
-                "mm": f"{abs(left):.1f}",
+                "mm": Figure(f"{abs(left):.1f}"),
                 "side": "left" if left > 0 else "right",
             }
             yield Finding("tooth-against-place", "caution", fields)
@@ -93,9 +94,9 @@ def _limit_findings(plan: Plan) -> Iterator[Finding]:
         row = row_for(key)
         fields = {
             "key": limit_words(key),
-            "value": f"{changed.value:.2f}",
-            "default": f"{row.value:.2f}",
-            "lower_line": f"{row.lower_line:.2f}",
+            "value": Figure(f"{changed.value:.2f}"),
+            "default": Figure(f"{row.value:.2f}"),
+            "lower_line": Figure(f"{row.lower_line:.2f}"),
             "by": changed.by or message("plans.said.nobody-named"),
             "at": changed.at or message("plans.said.no-date"),
             "reason": changed.reason or message("plans.said.none-given"),

@@ -30,6 +30,7 @@ from core.plans.plan import Plan
 from core.plans.plan_checks import NEAR_MIDLINE_MM, side_findings, side_of_x
 from core.structures import Tapered
 from core.words.catalogue import message
+from core.words.numbers import Figure
 from core.words.values import listed
 
 FRONT_TEETH = 3
@@ -332,7 +333,7 @@ def _midline_findings(plan: Plan, arch: Arch) -> Iterator[Finding]:
     for subject, _, station in places(plan, arch):
         left = station - middle
         if left * answered < -NEAR_MIDLINE_MM:
-            fields: dict[str, object] = {"subject": subject, "mm": f"{abs(left):.1f}"}
+            fields: dict[str, object] = {"subject": subject, "mm": Figure(f"{abs(left):.1f}")}
             fields["side"] = plan.side_check.side
             fields["by"] = plan.side_check.by or message("plans.said.somebody")
             yield Finding("place-against-side-check", "caution", fields)

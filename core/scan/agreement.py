@@ -17,6 +17,7 @@ from core.scan.frames import STEP_TOLERANCE, STEP_TOLERANCE_MM
 from core.scan.header import ImageHeader
 from core.scan.numbers import MUST_BE_READ
 from core.scan.stacks import TELLS_APART, Picture, tells
+from core.words.numbers import Figure
 
 IDENTICAL = 1e-4
 """Direction cosines, relative pixel sizes, and steps in mm: beyond this they are not the same."""
@@ -163,13 +164,15 @@ def _spread(pictures: Sequence[Picture]) -> list[Finding]:
     if len(turned) > 1:
         spread = float(np.ptp(np.array(list(turned)), axis=0).max())
         if spread > IDENTICAL:
-            found.append(Finding("scan_directions_differ", "caution", {"most": f"{spread:.4f}"}))
+            found.append(
+                Finding("scan_directions_differ", "caution", {"most": Figure(f"{spread:.4f}")})
+            )
     sizes = {p.geometry.spacing_mm for p in pictures if p.geometry.spacing_mm is not None}
     if len(sizes) > 1:
         values = np.array(list(sizes))
         spread = float((np.ptp(values, axis=0) / values.min(axis=0)).max())
         if spread > IDENTICAL:
-            fields = {"percent": f"{100 * spread:.2f}"}
+            fields = {"percent": Figure(f"{100 * spread:.2f}")}
             found.append(Finding("scan_pixel_sizes_differ", "caution", fields))
     return found
 

@@ -16,6 +16,7 @@ from core.scan.pixel_encoding import unreadable_layout
 from core.scan.report import scan_date
 from core.scan.stacks import Stack, patient_of
 from core.words.catalogue import message
+from core.words.numbers import Figure
 
 CT_CLASSES = frozenset(
     (
@@ -138,7 +139,7 @@ def geometry_findings(stack: Stack, arrangement: Arrangement) -> list[Finding]:
     found: list[Finding] = []
     largest = max(float(voxel[0]), float(voxel[1]), step)
     if largest > LARGE_VOXEL_MM + 1e-6:
-        found.append(Finding("scan_voxel_large", "caution", {"voxel_mm": f"{largest:.2f}"}))
+        found.append(Finding("scan_voxel_large", "caution", {"voxel_mm": Figure(f"{largest:.2f}")}))
     found += _uneven_steps(arrangement)
     found += _stated_steps(stack, step, arrangement.tilt_deg)
     found += _tilt(stack, arrangement.tilt_deg)
@@ -155,9 +156,9 @@ def _uneven_steps(arrangement: Arrangement) -> list[Finding]:
     if most - least <= IDENTICAL:
         return []
     fields = {
-        "least_mm": f"{least:.4f}",
-        "most_mm": f"{most:.4f}",
-        "off_mm": f"{arrangement.off_mm:.3f}",
+        "least_mm": Figure(f"{least:.4f}"),
+        "most_mm": Figure(f"{most:.4f}"),
+        "off_mm": Figure(f"{arrangement.off_mm:.3f}"),
     }
     rounding = arrangement.off_mm <= STEP_TOLERANCE_MM
     return [Finding("scan_steps_differ", "note" if rounding else "caution", fields)]
@@ -175,15 +176,21 @@ def _stated_steps(stack: Stack, step: float, tilt_deg: float) -> list[Finding]:
         if value is not None and min(abs(abs(value) - own) for own in steps) > tolerance
     ]
     if wrong:
-        fields = {"stated_mm": f"{max(wrong):.3f}", "measured_mm": f"{step:.3f}"}
+        fields = {"stated_mm": Figure(f"{max(wrong):.3f}"), "measured_mm": Figure(f"{step:.3f}")}
         found.append(Finding("scan_spacing_contradicts", "caution", fields))
     given = {picture.geometry.thickness_mm for picture in stack.pictures}
     thicknesses = [value for value in given if value is not None and value > 0]
     if thicknesses and min(thicknesses) < step - tolerance:
-        fields = {"stated_mm": f"{min(thicknesses):.3f}", "measured_mm": f"{step:.3f}"}
+        fields = {
+            "stated_mm": Figure(f"{min(thicknesses):.3f}"),
+            "measured_mm": Figure(f"{step:.3f}"),
+        }
         found.append(Finding("scan_slices_apart", "caution", fields))
     elif thicknesses and max(thicknesses) > step + tolerance:
-        fields = {"stated_mm": f"{max(thicknesses):.3f}", "measured_mm": f"{step:.3f}"}
+        fields = {
+            "stated_mm": Figure(f"{max(thicknesses):.3f}"),
+            "measured_mm": Figure(f"{step:.3f}"),
+        }
         found.append(Finding("scan_slices_overlap", "note", fields))
     return found
 
@@ -199,9 +206,12 @@ def _tilt(stack: Stack, tilt_deg: float) -> list[Finding]:
     ]
     found: list[Finding] = []
     if tilt_deg > TILT_SHOWN_DEG:
-        found.append(Finding("scan_tilted", "note", {"angle_deg": f"{tilt_deg:.1f}"}))
+        found.append(Finding("scan_tilted", "note", {"angle_deg": Figure(f"{tilt_deg:.1f}")}))
     if odd:
-        fields = {"stated_deg": f"{max(odd):.1f}", "measured_deg": f"{tilt_deg:.1f}"}
+        fields = {
+            "stated_deg": Figure(f"{max(odd):.1f}"),
+            "measured_deg": Figure(f"{tilt_deg:.1f}"),
+        }
         found.append(Finding("scan_tilt_contradicts", "caution", fields))
     return found
 

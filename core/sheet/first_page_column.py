@@ -11,7 +11,7 @@ from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.pictures.ink import GLYPHS, VERMILION
 from core.sheet.case import Case, Subject
 from core.sheet.page import Pages
-from core.trust.figures import plain, shown, shown_at_least, up
+from core.trust.figures import plain, shown, shown_at_least, told, up
 from core.trust.verdict import is_judged, verdict_words, worst_first
 from core.words.catalogue import message, say
 from core.words.drilling import (
@@ -52,9 +52,9 @@ def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a
     # Nothing that is marked or declared would settle a side that is contradicted.
     plain_title = {"not assessed": message("sheet.not-assessed")}
     titles = {**OPEN_VERDICTS, **(plain_title if case.side_is_contradicted else {})}
-    for verdict, told in titles.items():
+    for verdict, heading in titles.items():
         found = [m for m in others if m.verdict == verdict]
-        y = _not_met(pages, case, str(told), found, x, y, lowest)
+        y = _not_met(pages, case, str(heading), found, x, y, lowest)
     met = _smallest_of_each(m for m in others if m.verdict == "meets limit")
     if met:
         names = "; ".join(f"{case.name(m)} {shown(m)}" for m in met)
@@ -300,7 +300,7 @@ def _overlap(m: Measurement) -> Figure:
 
 def gap_words(m: Measurement) -> str:
     """A gap as it is told; an overlap in words, for a minus sign is easily passed over."""
-    return say("sheet.column.overlaps", mm=_overlap(m)) if _overlaps(m) else f"{shown(m)} mm"
+    return f"{told(m)} mm"
 
 
 def _short_row(pages: Pages, m: Measurement, name: str, x: float, y: float) -> float:

@@ -13,6 +13,7 @@ from core.plans.plan import OwnHand, Plan
 from core.trust.repeatability import RepeatStudy
 from core.trust.uncertainty import DEFAULT_PLACEMENT, LEAST_SPREAD_MM, Placement
 from core.words.catalogue import message
+from core.words.numbers import Figure
 
 _NO_DATE = message("trust.said.no-date")
 
@@ -74,8 +75,8 @@ def hand_findings(plan: Plan) -> Iterator[Finding]:
     fields = {
         "person": hand.person,
         "studied": hand.studied or _NO_DATE,
-        "sd": f"{hand.sd_mm:.2f}",
-        "counted": f"{placement_by(hand).seen_mm:.2f}",
+        "sd": Figure(f"{hand.sd_mm:.2f}"),
+        "counted": Figure(f"{placement_by(hand).seen_mm:.2f}"),
         "by": hand.by or message("trust.said.nobody-named"),
     }
     yield Finding("own-hand", "note", fields)

@@ -36,6 +36,7 @@ from core.trust.uncertainty import (
 )
 from core.words import sentence
 from core.words.catalogue import Words, message
+from core.words.numbers import Figure
 from core.words.values import row_of
 
 LEAST_TOLD = 0.005
@@ -171,10 +172,10 @@ def deviation_words(found: Deviation) -> str:
         "scale-pair-agrees" if found.agrees else "scale-pair-deviates",
         {
             "id": thing_words(found.id),
-            "found": f"{found.found_mm:.2f}",
-            "true": f"{found.true_mm:.2f}",
+            "found": Figure(f"{found.found_mm:.2f}"),
+            "true": Figure(f"{found.true_mm:.2f}"),
             "percent": f"{100 * found.relative:+.1f}",
-            "doubt": f"{200 * found.relative_u:.1f}",
+            "doubt": Figure(f"{200 * found.relative_u:.1f}"),
         },
     )
 
@@ -266,10 +267,10 @@ def _findings(
     worst = max(deviations, key=lambda row: abs(row.relative) / row.relative_u)
     fields = {
         "id": worst.id,
-        "found": f"{worst.found_mm:.2f}",
-        "true": f"{worst.true_mm:.2f}",
+        "found": Figure(f"{worst.found_mm:.2f}"),
+        "true": Figure(f"{worst.true_mm:.2f}"),
         "percent": f"{100 * worst.relative:+.1f}",
-        "doubt": f"{200 * worst.relative_u:.1f}",
+        "doubt": Figure(f"{200 * worst.relative_u:.1f}"),
     }
     found = []
     if failed:

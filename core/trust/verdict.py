@@ -16,6 +16,7 @@ from core.identity import inner_side, thing_words
 from core.measurement import GUARD, Budget, Evidence, Limit, Measurement, Note, Reading, VerdictCode
 from core.measurement_kinds import ClearanceDetails, DepthDetails
 from core.words.catalogue import Message, Words, message, say, together
+from core.words.numbers import Figure
 from core.words.values import row_of, side_words
 
 DRILLING_ERROR_MM = 1.0
@@ -136,7 +137,7 @@ def verdict_note(reading: Reading, limit: Limit | None) -> Note | None:
     code = "verdict-below-lower-line"
     if limit.lower_line <= DRILLING_ERROR_MM:
         code = "verdict-within-drilling-error"
-    return Note(code, {"lower_line": f"{limit.lower_line:.1f}"})
+    return Note(code, {"lower_line": Figure(f"{limit.lower_line:.1f}")})
 
 
 def is_judged(measurement: Measurement) -> bool:

@@ -77,6 +77,18 @@ def test_no_text_of_it_is_the_same_in_both_languages(name):
     assert alike - known - _codes(ledger) - _names(ledger) == set()
 
 
+@pytest.mark.parametrize("name", CASES)
+def test_every_figure_of_its_findings_has_the_german_sign(name):
+    findings = measured(name).findings
+    english = [f.message for f in findings]
+    with speaking("de"):
+        german = [f.message for f in findings]
+    figure = re.compile(r"(?<![\d.])\d+\.\d+(?![\d.])")
+    assert [text for text in german if figure.search(text)] == []
+    if name == "lower_left_36_wrong":
+        assert any(figure.search(text) for text in english)
+
+
 def _codes(ledger):
     """Details that are codes, whose words `row_words` says."""
     return {row.details.of for row in ledger.measurements if isinstance(row.details.of, str)}
