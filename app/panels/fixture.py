@@ -100,6 +100,7 @@ class FixturePanel(Panel):
             box = self._box(name, unit, low, high, step)
             label = QLabel(str(words))
             label.setObjectName("quiet")
+            label.setWordWrap(True)  # two lines where a language needs them
             label.setBuddy(box)
             row, column = divmod(number, 2)
             grid.addWidget(label, row, 2 * column)
@@ -122,7 +123,7 @@ class FixturePanel(Panel):
         row_of = QHBoxLayout()
         row_of.setSpacing(6)
         for button in (self.sizes, self.align, self.lock, self.remove):
-            row_of.addWidget(button, 1)
+            row_of.addWidget(button)  # each as wide as its words
         self.body.addLayout(row_of)
         for signal in (
             session.scan_changed,

@@ -139,6 +139,8 @@ class LedgerDelegate(QStyledItemDelegate):
         entry: Entry = index.data(ENTRY)
         rect = option.rect
         painter.save()
+        # Where a script runs to the left, ≥ would be drawn as ≤.
+        painter.setLayoutDirection(Qt.LayoutDirection.LeftToRight)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         chosen = bool(option.state & QStyle.StateFlag.State_Selected)
         if chosen and entry.kind in ("row", "fold"):

@@ -361,6 +361,7 @@ class PictureView(QWidget):
     def paintEvent(self, event: QPaintEvent) -> None:
         """Grey picture, chart, marks, the tool's draft, then words and bar at the edges."""
         painter = QPainter(self)
+        painter.setLayoutDirection(Qt.LayoutDirection.LeftToRight)
         painter.fillRect(self.rect(), style.PICTURE)
         if self._image is not None:
             to_screen = self.to_screen()

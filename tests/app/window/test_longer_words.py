@@ -50,8 +50,8 @@ def test_a_case_with_each_panel_unfolded_shows_its_words_whole(bench, qtbot):
     qtbot.wait(100)
     found = {"": clipped(bench)}
     for name in bench.work.folds:
-        bench.work.show_folded(name)
+        bench.work.folds[name].setChecked(True)
         qtbot.wait(100)
         found[name] = clipped(bench)
-        bench.work.show_folded(name, shown=False)
+        bench.work.folds[name].setChecked(False)
     assert {name: wrong for name, wrong in found.items() if wrong} == {}

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 import threading
 
 import pytest
 
 from core.words import catalogue as c
 from core.words.po import read_po
+from core.words.pseudo import PSEUDO, pseudo
+from core.words.values import within_a_line
 
 # The form of the file: GNU gettext manual, "The Format of PO Files" and "Plural forms".
 FILE = r"""
@@ -145,3 +148,27 @@ def test_the_ledger_file_is_the_same_in_every_language():
     with c.speaking("de"):
         assert c.language() == "de"
         assert Said.to_json(object.__new__(Said)) == "en"
+
+
+def test_the_language_that_nobody_speaks_is_longer_keeps_fields_and_is_not_offered():
+    assert PSEUDO not in c.languages()
+    assert pseudo("{count:.1f} mm in <b>PDF</b>").startswith("{count:.1f} mm ")
+    lengths = []
+    for room in c.rooms():
+        english, other = (c.catalogue_of(code, room).entries for code in ("en", PSEUDO))
+        assert english.keys() == other.keys()
+        for key, entry in english.items():
+            for plain, drawn_out in zip(entry.forms, other[key].forms, strict=True):
+                assert re.findall(r"\{[^{}]*\}", plain) == re.findall(r"\{[^{}]*\}", drawn_out)
+                lengths += [(len(plain), len(drawn_out))]
+    before, after = map(sum, zip(*lengths, strict=True))
+    assert 1.35 < after / before < 1.5
+    with c.speaking(PSEUDO):
+        assert c.say("sheet.title") == pseudo("Measurement sheet") != "Measurement sheet"
+
+
+def test_nouns_within_a_line_stay_large_where_the_language_writes_them_so():
+    word = c.message("sheet.title")
+    assert within_a_line(word) == "measurement sheet"
+    with c.speaking("de"):
+        assert within_a_line(word) == "Messblatt"
