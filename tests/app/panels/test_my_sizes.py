@@ -75,7 +75,7 @@ def test_the_rows_are_the_cores_in_the_lists_order(qtbot, panel, case, jaw):
     of_core = try_sizes(plan, plan.fixtures[0].id, SHORT, Basis.of(plan, volume))
     assert words(panel, 1) == [listed.words for listed in SHORT]
     assert words(panel, 2) == [
-        "all" if r.met == r.limits else f"all but {r.limits - r.met}" for r in of_core
+        "all" if r.met == r.limits else f"{r.limits - r.met} not met" for r in of_core
     ]
     assert words(panel, 3) == [r.note.message if r.stopped_by else "" for r in of_core]
     assert any(words(panel, 3)), "at least the widest lacks something"
