@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QWheelEvent
+from PySide6.QtCore import QLocale, Qt
+from PySide6.QtGui import QValidator, QWheelEvent
 from PySide6.QtWidgets import QDoubleSpinBox
+
+from core.words.numbers import Figure
 
 # `NoButtons` leaves a styled box without room for its text, so the buttons are made nothing.
 _STYLE = """
@@ -17,6 +19,12 @@ class NumberBox(QDoubleSpinBox):
 
     def __init__(self, low: float, high: float, *, step: float = 0.1, unit: str = " mm") -> None:
         super().__init__()
+        # Under some systems' locale a point groups thousands, so that 4.5 would be read as 45.
+        plain = QLocale.c()
+        plain.setNumberOptions(
+            QLocale.NumberOption.OmitGroupSeparator | QLocale.NumberOption.RejectGroupSeparator
+        )
+        self.setLocale(plain)
         self.setRange(low, high)
         self.setDecimals(1)
         self.setSingleStep(step)
@@ -31,6 +39,19 @@ class NumberBox(QDoubleSpinBox):
         """Show a number; where it stands there already nothing is painted again."""
         if self.lineEdit().isModified() or round(value, self.decimals()) != self.value():
             self.setValue(value)
+
+    def textFromValue(self, value: float) -> str:
+        """With the decimal sign of the language."""
+        return f"{Figure(super().textFromValue(value))}"
+
+    def valueFromText(self, text: str) -> float:
+        """Comma and point are both the decimal sign, whatever the language."""
+        return super().valueFromText(text.replace(",", "."))
+
+    def validate(self, text: str, place: int) -> tuple[QValidator.State, str, int]:
+        """As `valueFromText` reads it; what is typed stays as it was typed."""
+        state, read, place = super().validate(text.replace(",", "."), place)
+        return state, text if read == text.replace(",", ".") else read, place
 
     def wheelEvent(self, event: QWheelEvent) -> None:
         """Left to the surroundings."""

@@ -13,6 +13,7 @@ from PySide6.QtPrintSupport import QPrintDialog, QPrinter
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
+    QGridLayout,
     QHBoxLayout,
     QLabel,
     QProgressBar,
@@ -67,13 +68,7 @@ class SheetDialog(Dialog):
         self.paper.setCurrentText(self.settings.value.paper)
         self.paper.setAccessibleName(say("dialogs.sheet.dialog.paper"))
         self.paper.currentTextChanged.connect(self._anew)
-        self.pages_language = QComboBox()
-        for code in languages():
-            self.pages_language.addItem(str(LANGUAGES[code]), code)
-        chosen = self.pages_language.findData(self.settings.value.sheet_language)
-        self.pages_language.setCurrentIndex(chosen)
-        self.pages_language.setAccessibleName(say("dialogs.sheet.dialog.language"))
-        self.pages_language.setToolTip(say("dialogs.sheet.dialog.language"))
+        self.pages_language = _languages(self.settings.value.sheet_language)
         self.pages_language.activated.connect(self._anew)
         self.alias = QCheckBox(say("dialogs.sheet.dialog.under-a-pseudonym"))
         self.alias.setToolTip(say("dialogs.sheet.dialog.names-dates-and-uids-are"))
@@ -113,13 +108,19 @@ class SheetDialog(Dialog):
         left = QVBoxLayout()
         left.addWidget(self.state)
         left.addWidget(self.parts, 1)
-        label = QLabel(say("dialogs.sheet.dialog.counted-from"))
-        label.setBuddy(self.origin)
-        left.addWidget(label)
-        left.addWidget(self.origin)
+        choices = QGridLayout()
+        for choice, (row, column, wide) in {
+            self.origin: (0, 0, 2),
+            self.paper: (2, 0, 1),
+            self.pages_language: (2, 1, 1),
+        }.items():
+            label = QLabel(choice.accessibleName())
+            label.setBuddy(choice)
+            choices.addWidget(label, row, column, 1, wide)
+            choices.addWidget(choice, row + 1, column, 1, wide)
+        choices.setColumnStretch(1, 1)
+        left.addLayout(choices)
         left.addWidget(self.alias)
-        left.addWidget(self.paper)
-        left.addWidget(self.pages_language)
         middle = QHBoxLayout()
         middle.setSpacing(14)
         middle.addLayout(left)
@@ -371,3 +372,16 @@ def _words_of(error: Exception) -> str:
 def show_sheet(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:
     """Open sheet and record."""
     return open_dialog(SheetDialog(session, desk, parent))
+
+
+def _languages(chosen: str) -> QComboBox:
+    """As wide as the list of parts leaves it; unfolded it shows its words whole."""
+    box = QComboBox()
+    for code in languages():
+        box.addItem(str(LANGUAGES[code]), code)
+    box.setCurrentIndex(box.findData(chosen))
+    box.setAccessibleName(say("dialogs.sheet.dialog.language"))
+    box.setToolTip(say("dialogs.sheet.dialog.language"))
+    box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+    box.view().setMinimumWidth(box.view().sizeHintForColumn(0) + 24)
+    return box
