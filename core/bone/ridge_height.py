@@ -229,7 +229,7 @@ def usable_height(
     if (unclear & ~seen_wide)[last + 1 :].any():
         return _unusable(width_mm, (Note("usable_unclear"),))
     if last + 1 >= len(depths):
-        lost = total
+        lost = max(total, 0.0)
     elif last < 0:
         lost = 0.0
     elif found[last].value is None or found[last + 1].value is None:

@@ -175,6 +175,9 @@ def test_usable_height_loses_what_is_too_narrow():
     assert result.usable.height.value == pytest.approx(level - (-24.0 + 1.5), abs=0.25)
     wide = site("knife lower left", (marked,), needed_width_mm=13.0)
     assert wide.usable.height.value == 0.0
+    above = site("knife lower left", (canal("knife lower left", w=0, h=2.0),), needed_width_mm=6.1)
+    assert above.height.value < 0.0, "the canal lies above the crest"
+    assert (above.usable.height.value, above.usable.lost.value) == (0.0, 0.0)
 
 
 def test_a_crest_that_blur_has_rounded_is_read_where_it_is():
