@@ -167,7 +167,7 @@ def test_a_contradicting_plan_has_its_sheet_but_nothing_for_the_chair(tmp_path, 
     assert not {"measurements.dcm", "drill-card.pdf", "patient.pdf"} & names(tmp_path)
     assert "sheet.pdf" in names(tmp_path)
     told = capsys.readouterr().err
-    assert "left out: report: TOOTH AGAINST SIDE" in told
+    assert "left out: report: TOOTH NUMBER AND SIDE DISAGREE" in told
 
 
 @pytest.mark.slow

@@ -194,7 +194,7 @@ def test_a_contradicting_side_bars_what_would_carry_it_to_chair_and_archive(open
     dialog = opened(side_check=right)
     assert set(dialog.parts.hindrances) == {"card", "patient", "report", "bodies", "laboratory"}
     look_at(dialog, "report")
-    assert "TOOTH AGAINST SIDE" in dialog.pages.text.text()
+    assert "TOOTH NUMBER AND SIDE DISAGREE" in dialog.pages.text.text()
 
 
 def test_without_a_fixture_the_sheet_is_still_there(qtbot, case_of, desk, closing):

@@ -101,7 +101,7 @@ def test_what_is_lacking_is_said_and_below_its_limit_only(qtbot, case, desk):
     panel.resize(345, 260)
     panel.show()
     qtbot.waitUntil(lambda: panel.chart.picture is not None, timeout=60_000)
-    assert "mm of bone lacking to the limit" in panel.lacking.text()
+    assert "mm thinner than the limit" in panel.lacking.text()
     assert panel.chart.picture.below.any()
     case.undo_stack.undo()
     assert panel.lacking.isHidden()

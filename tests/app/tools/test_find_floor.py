@@ -138,7 +138,7 @@ def test_in_the_lower_jaw_it_says_why_there_is_none(table):
     made = table(FindFloor, jaw="lower")
     made.click(made.section, 0.0, 8.0)
     assert made.now() == made.start
-    assert made.desk.said[-1].startswith("A floor is found above the upper jaw")
+    assert made.desk.said[-1].startswith("Find floor works in the upper jaw only")
 
 
 def test_it_stands_beside_the_floors():

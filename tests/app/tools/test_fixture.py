@@ -58,7 +58,7 @@ def test_a_click_drops_a_fixture_with_its_platform_there(table):
     assert fixture.towards_apex == pytest.approx(-LEVEL.up)
     assert t.session.selected == "36"
     assert t.desk.took == ["Adjust"]  # a second click drops no second one
-    told = "fixture 36 placed perpendicular to the occlusal plane"
+    told = "fixture 36 placed perpendicular to the jaw plane"
     assert t.session.undo_stack.undoText() == told
     assert t.undo_all() == t.start
 

@@ -112,7 +112,7 @@ def test_a_new_fixture_points_into_the_jaw(jaw, z):
     plan = Plan(jaw=jaw, level=LEVEL)
     axis, words = edit_pose.axis_at(plan, (20, 14, 0))
     assert axis == pytest.approx((0, 0, z))
-    assert str(words) == "perpendicular to the occlusal plane"
+    assert str(words) == "perpendicular to the jaw plane"
 
 
 def test_a_new_fixture_takes_the_stent_axis_where_there_is_one_near():

@@ -126,7 +126,7 @@ def test_a_contradicting_side_leaves_out_what_is_taken_to_the_chair_and_says_the
     for part in ("report", "card", "patient", "bodies", "laboratory"):
         refusal = hindrance(part, ledger)
         assert refusal.code == "side-contradiction"
-        assert "TOOTH AGAINST SIDE" in str(refusal)
+        assert "TOOTH NUMBER AND SIDE DISAGREE" in str(refusal)
         assert "Leave this part out" in str(refusal)
         assert hindrance(part, ONE[2]) is None
     written = write_folder(plan, volume, ledger, tmp_path, leave_out=True)

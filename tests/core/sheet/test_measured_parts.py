@@ -312,7 +312,8 @@ def test_what_is_lacking_is_said_with_its_depth():
     assert found[0].lacking_mm == pytest.approx(least - 0.5, abs=0.1)
     assert not openings(remaining, "buccal", remaining_bone_limit(case.plan, fixture, "buccal"))
     words = [note.message for note in lacking_notes(remaining, case.plan, fixture)]
-    assert words[0].startswith(f"Lingual: up to {up(found[0].lacking_mm, 1)} mm of bone lacking")
+    assert words[0].startswith("Lingual: between 0.0 and ")
+    assert f"bone is up to {up(found[0].lacking_mm, 1)} mm thinner than the limit" in words[0]
     # Each whole millimetre with what is lacking there, by the map itself.
     lingual = remaining.bone_mm[:, remaining.sector("lingual")]
     for depth, short in found[0].by_depth:
@@ -404,7 +405,7 @@ def test_own_films_make_a_line_of_their_own_and_change_no_verdict():
     text = " ".join(p.get_textpage().get_text_range() for p in
                     pdfium.PdfDocument(sheet_pdf(case, paper="A4")))  # fmt: skip
     text = " ".join(text.split())
-    assert f"own control radiographs show: at least {down(mine, 2)} mm" in text
+    assert f"your own control radiographs (a single implant can deviate more): {down(mine, 2)} mm" in text
     text = " ".join(p.get_textpage().get_text_range() for p in pdfium.PdfDocument(basis_pdf(case)))
     assert "own figures: LM: depth 2.50 mm from 12 films" in " ".join(text.split())
     assert "own control films" not in " ".join(" ".join(pages_of("whole")).split())

@@ -147,7 +147,7 @@ def test_below_the_lower_line_the_words_harden():
     assert note.message == "Below 1.0 mm: within drilling error."
     floor = Limit(key="floor", value=1.0, lower_line=0.0, source="s", default=1.0)
     assert verdict_note(reading(0.2), floor) is None
-    assert verdict_note(reading(-0.2), floor).message.startswith("Not apart")
+    assert verdict_note(reading(-0.2), floor).message.startswith("The two touch or overlap")
     loop = Limit(key="loop-unseen", value=5.0, lower_line=4.0, source="s", default=5.0)
     assert "4.0 mm" in verdict_note(reading(3.9), loop).message
     assert "drilling" not in verdict_note(reading(3.9), loop).message
