@@ -86,7 +86,9 @@ class SignOffDialog(Dialog):
             self.settings.value.role,
             hint=say("dialogs.answers.sign_off.such-as-treating-clinician"),
         )
-        self.reasons = self._ask_reasons(ledger if whole else None)
+        self.ledger = ledger if whole else None
+        self.reasons = self._ask_reasons(self.ledger)
+        session.ledger_changed.connect(self._measured_since)
         self.lacking = self.words("")
         self.reading = self.words("", quiet=True)
         volume = session.volume
@@ -116,7 +118,8 @@ class SignOffDialog(Dialog):
         if self.is_signed:
             return True
         session = self.session
-        measured = session.ledger_is_current and session.ledger_is_whole
+        # Only what the dialog shows, and asked reasons for, can be signed.
+        measured = session.ledger_is_current and session.ledger is self.ledger
         reasons = (edit.text().strip() for edit in self.reasons.values())
         texts = (self.name.text().strip(), self.role.text().strip(), self.fingerprint, *reasons)
         return not self.obstacles and measured and all(texts)
@@ -145,9 +148,25 @@ class SignOffDialog(Dialog):
         self.settings.remember(name=name, role=role)
 
     def done(self, result: int) -> None:
-        """Let go of the fingerprint's work."""
+        """Let go of the fingerprint's work, and of what is measured from now on."""
         self._reading.drop()
+        if not self.is_signed:
+            self.session.ledger_changed.disconnect(self._measured_since)
         super().done(result)
+
+    def _measured_since(self) -> None:
+        """Ask anew, with the summary and the reasons of what has been measured meanwhile."""
+        session, parent = self.session, self.parentWidget()
+        whole = session.ledger_is_current and session.ledger_is_whole
+        is_signed = sign_off_state(session.plan) == "signed"
+        if not whole or is_signed or session.ledger is self.ledger:
+            return
+        if _told(session.ledger) == _told(self.ledger):
+            self.ledger = session.ledger
+            self.check()
+        else:
+            self.reject()
+            ask_sign_off(session, self.desk, parent)
 
     def _ask_reasons(self, ledger: Ledger | None) -> dict[str, QLineEdit]:
         """A line for each limit that is not met; nothing where it is not measured to the end."""
@@ -218,6 +237,11 @@ class SignOffDialog(Dialog):
 
     def _not_read(self, error: Exception) -> None:
         self.tell(say("dialogs.answers.sign_off.the-scans-fingerprint-could-not", error=error))
+
+
+def _told(ledger: Ledger | None) -> object:
+    """What the dialog tells of a ledger, and asks reasons for."""
+    return None if ledger is None else (ledger.summary, [(u.row, u.verdict) for u in unmet(ledger)])
 
 
 def ask_sign_off(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:

@@ -23,7 +23,7 @@ from app.dialogs.answers.declare import ask_declaration
 from app.dialogs.answers.image_check import ask_image_check
 from app.dialogs.answers.interpreted import ask_interpreted
 from app.dialogs.answers.side import ask_side
-from app.dialogs.answers.sign_off import ask_sign_off
+from app.dialogs.answers.sign_off import SignOffDialog, ask_sign_off
 from app.dialogs.base import MOST_HEIGHT, MOST_WIDTH
 from app.dialogs.examples import example
 from app.dialogs.help.dialog import show_help
@@ -250,6 +250,26 @@ def test_signing_says_what_it_waits_for_and_begins_at_it(asked, session, qtbot):
     qtbot.waitUntil(dialog.ok.isEnabled, timeout=5000)
     QTest.keyClick(QApplication.focusWidget(), Qt.Key.Key_Return)
     assert sign_off_state(session.plan) == "signed"
+
+
+def test_what_is_measured_while_the_signature_is_asked_is_asked_with_its_reasons(
+    asked, session, qtbot
+):
+    session.show_ledger(ledger(session.plan), whole=False)
+    dialog = asked(ask_sign_off)
+    write(dialog.name, "L. Example")
+    write(dialog.role, "dentist")
+    qtbot.waitUntil(lambda: bool(dialog.fingerprint), timeout=5000)
+    assert not dialog.reasons
+    session.show_ledger(ledger(session.plan))
+    assert not dialog.isVisible()
+    assert not dialog.is_complete(), "no limit that is not met is signed without a reason"
+    (again,) = (
+        w for w in QApplication.topLevelWidgets()
+        if isinstance(w, SignOffDialog) and w.isVisible()
+    )  # fmt: skip
+    assert len(again.reasons) == 3
+    again.reject()
 
 
 def test_each_limit_that_is_not_met_needs_a_reason_before_it_is_signed(asked, session, qtbot):

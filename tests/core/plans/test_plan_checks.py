@@ -42,9 +42,7 @@ def test_a_plan_in_agreement_has_no_finding():
 def test_tooth_against_jaw():
     (found,) = side_findings(plan(jaw="upper"))
     assert found.code == "tooth-against-jaw"
-    assert "36, lower left first molar (19 in 1–32) is not in the upper jaw" in (
-        found.message
-    )
+    assert "36, lower left first molar (19 in 1–32) is not in the upper jaw" in (found.message)
 
 
 @pytest.mark.parametrize("side", ["left", "right"])

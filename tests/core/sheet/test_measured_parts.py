@@ -405,7 +405,10 @@ def test_own_films_make_a_line_of_their_own_and_change_no_verdict():
     text = " ".join(p.get_textpage().get_text_range() for p in
                     pdfium.PdfDocument(sheet_pdf(case, paper="A4")))  # fmt: skip
     text = " ".join(text.split())
-    assert f"your own control radiographs (a single implant can deviate more): {down(mine, 2)} mm" in text
+    assert (
+        f"your own control radiographs (a single implant can deviate more): {down(mine, 2)} mm"
+        in text
+    )
     text = " ".join(p.get_textpage().get_text_range() for p in pdfium.PdfDocument(basis_pdf(case)))
     assert "own figures: LM: depth 2.50 mm from 12 films" in " ".join(text.split())
     assert "own control films" not in " ".join(" ".join(pages_of("whole")).split())
