@@ -24,7 +24,7 @@ LOOK_MS = 200
 
 
 def mark() -> Path:
-    """The file that says: everything was compiled for these kernels and this processor."""
+    """The file that says: what nearly every scan needs was compiled for this processor."""
     kernel_cache.prepare()
     # What is compiled belongs to the folder that the program stands in.
     here = hashlib.sha256(str(Path(kernel_cache.__file__).parent).encode()).hexdigest()[:16]
@@ -32,7 +32,7 @@ def mark() -> Path:
 
 
 def compile_all(tell: Callable[[int], None]) -> None:
-    """Compile every kernel into the cache, by measuring a small simulated jaw.
+    """Compile the kernels that nearly every scan needs, by measuring a small simulated jaw.
 
     Parameters
     ----------
