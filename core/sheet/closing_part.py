@@ -9,9 +9,6 @@ from core.sheet.page import Pages
 from core.sheet.page_frame import heading
 from core.words.catalogue import say
 
-MOST_ON_FIRST_PAGE = 3
-"""Scan checks that page 1 has room for."""
-
 _SIZE = 7.5
 _HEAD_MM = 9.0
 _QUIET = (0.33, 0.33, 0.33)
@@ -22,15 +19,17 @@ def grave_findings(case: Case) -> tuple[Finding, ...]:
     return tuple(f for f in case.findings if f.severity != "note")
 
 
-def closing_part(pages: Pages, case: Case) -> None:
+def closing_part(pages: Pages, case: Case, *, told: int) -> None:
     """Lay out sources and remaining checks below what stands there.
 
     Parameters
     ----------
     pages : Pages
     case : Case
+    told : int
+        How many of `grave_findings` stand on page 1.
     """
-    further = grave_findings(case)[MOST_ON_FIRST_PAGE:]
+    further = grave_findings(case)[told:]
     if further:
         _part(pages, say("sheet.more-checks"), [f"! {f.message}" for f in further])
     sources = sources_of(case.ledger.measurements)

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from core.drawing import Chart
+from core.findings import Finding
 from core.measurement import VerdictCode
 from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.pictures.chart import View, across_arch_chart, through_axis_chart
 from core.pictures.depth_window import deepest_structure_mm, depth_window
 from core.pictures.ink import BLACK, GLYPHS, PALE, VERMILION
 from core.sheet.case import Case, Subject
-from core.sheet.closing_part import MOST_ON_FIRST_PAGE as _MOST_CHECKS
 from core.sheet.closing_part import grave_findings
 from core.sheet.first_page_column import first_page_column, gap_words
 from core.sheet.fonts_found import Face
@@ -27,6 +28,7 @@ from core.words.values import against_words
 
 _QUIET = (0.33, 0.33, 0.33)
 _MOST_PLACES = 12
+_MOST_CHECKS, _LEAST_CHECKS = 5, 3
 _WORST_FIRST: tuple[VerdictCode, ...] = (
     "below limit", "not assessed", "too near to tell", "meets limit",
 )  # fmt: skip
@@ -37,8 +39,14 @@ _SITE_MM = 40.0
 """Height of a section without a fixture that shows ridge and canal."""
 
 
-def first_page(pages: Pages, case: Case) -> None:
-    """Lay out page 1."""
+def first_page(pages: Pages, case: Case) -> int:
+    """Lay out page 1.
+
+    Returns
+    -------
+    int
+        How many of `grave_findings` it had room for; the others belong at the sheet's end.
+    """
     pages.new_page()
     subjects = case.subjects
     if not subjects:
@@ -47,7 +55,7 @@ def first_page(pages: Pages, case: Case) -> None:
             say("sheet.nothing-in-plan"), size=12, face="strong",
         )  # fmt: skip
         _foot(pages, case)
-        return
+        return 0
     lead = subjects[0]
     _title(pages, case, lead)
     below_picture = _picture(pages, case, lead, pages.y)
@@ -58,9 +66,10 @@ def first_page(pages: Pages, case: Case) -> None:
     _summary(pages, case)
     signed_although(pages, case)
     _each_place(pages, case)
-    _checks(pages, case)
+    told = _checks(pages, case)
     _enlarged(pages, case, lead)
     _foot(pages, case)
+    return told
 
 
 def _title(pages: Pages, case: Case, lead: Subject) -> None:
@@ -205,15 +214,7 @@ def _picture(pages: Pages, case: Case, lead: Subject, y: float) -> float:
 def _heights(pages: Pages, case: Case) -> tuple[float, float, float]:
     """Room that summary, scan checks and the lines of each place take."""
     words = pages.height_of(pages.inner - 6.0, _summary_words(case), size=11, face="strong") + 6.0
-    grave = grave_findings(case)
-    checks = (
-        sum(
-            pages.height_of(pages.inner, f"! {f.message}", size=8.5, face="strong")
-            for f in grave[:_MOST_CHECKS]
-        )
-        + (1.0 if grave else 0.0)
-        + (4.0 if len(grave) > _MOST_CHECKS else 0.0)
-    )
+    checks = _checks_mm(pages, grave_findings(case), _MOST_CHECKS)
     places = len(case.subjects)
     return words, checks, 5.8 + _LINE_MM * min(places, _MOST_PLACES) if places > 1 else 0.0
 
@@ -239,18 +240,37 @@ def _summary(pages: Pages, case: Case) -> None:
     pages.y += height + 6.0
 
 
-def _checks(pages: Pages, case: Case) -> None:
-    """What makes every number doubtful stands on page 1, not only at the end."""
+def _checks(pages: Pages, case: Case) -> int:
+    """What makes every number doubtful stands on page 1; how many of them it has room for."""
     grave = grave_findings(case)
     if not grave:
-        return
-    for finding in grave[:_MOST_CHECKS]:
-        words = f"! {finding.message}"
+        return 0
+    room = _foot_top(pages) - pages.y
+    most = min(len(grave), _MOST_CHECKS)
+    while most > 1 and _checks_mm(pages, grave, most) > room:
+        most -= 1
+    for finding in grave[:most]:
+        words = _check_words(finding)
         pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=8.5, face="strong")
-    if len(grave) > _MOST_CHECKS:
-        more = say("sheet.first.more-checks", count=len(grave) - _MOST_CHECKS)
+    if len(grave) > most:
+        more = say("sheet.first.more-checks", count=len(grave) - most)
         pages.y = pages.block(pages.left, pages.y, pages.inner, more, size=8.5, face="slant")
     pages.y += 1.0
+    return most
+
+
+def _checks_mm(pages: Pages, grave: Sequence[Finding], most: int) -> float:
+    """Room that so many checks take, with the line that says how many follow."""
+    if not grave:
+        return 0.0
+    lines = sum(
+        pages.height_of(pages.inner, _check_words(f), size=8.5, face="strong") for f in grave[:most]
+    )
+    return lines + (4.0 if len(grave) > most else 0.0) + 1.0
+
+
+def _check_words(finding: Finding) -> str:
+    return f"! {finding.message}"
 
 
 def _each_place(pages: Pages, case: Case) -> None:
@@ -261,7 +281,9 @@ def _each_place(pages: Pages, case: Case) -> None:
     with pages.element("H2"):
         pages.text(pages.left, pages.y + 3.2, say("sheet.each-place"), size=9, face="strong")
     pages.y += 4.8
-    room = int((_foot_top(pages) - pages.y) / _LINE_MM)
+    # Places have pages of their own; what makes their numbers doubtful belongs here.
+    doubts_mm = _checks_mm(pages, grave_findings(case), _LEAST_CHECKS)
+    room = int((_foot_top(pages) - pages.y - doubts_mm) / _LINE_MM)
     most = len(subjects) if len(subjects) <= room else max(room - 1, _LEAST_OTHERS)
     with pages.element("Table"):
         for subject in subjects[:most]:

@@ -27,14 +27,14 @@ def laid_out(
     """
     case = ready(case)
     pages = Pages(paper, top_mm=BODY_TOP_MM)
-    first_page(pages, case)
+    told = first_page(pages, case)
     subjects = case.subjects
     for number, subject in enumerate(subjects):
         site_pages(pages, case, subject, lead=number == 0)
         if progress is not None:
             progress((number + 1) / (len(subjects) + 1))
     if subjects:
-        closing_part(pages, case)
+        closing_part(pages, case, told=told)
     return pages
 
 

@@ -297,10 +297,24 @@ def test_scan_checks_stand_on_page_one():
     assert doubt.message in pages[0]
     told = replace(case, ledger=ledger)
     assert doubt.message in " ".join(words_of(basis_pdf(told)))
-    many = tuple(Finding("name-missing", "caution", {"n": n}) for n in range(5))
-    pages = texts(replace(case, ledger=replace(case.ledger, findings=many)))
-    assert "and 2 more scan checks on the last page" in pages[0]
-    assert pages[-1].count(doubt.message) == 2
+
+
+@pytest.mark.parametrize("plan", [ONE, TWELVE], ids=["one fixture", "twelve fixtures"])
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_each_scan_check_stands_once_on_page_one_while_there_is_room_and_else_at_the_end(
+    plan, paper
+):
+    case, doubt = case_with(plan), Finding("name-missing", "caution")
+    few, many = (
+        replace(case, ledger=replace(case.ledger, findings=(doubt,) * count)) for count in (2, 9)
+    )
+    assert texts(few, paper)[0].count(doubt.message) == 2
+    pages = texts(many, paper)
+    first, last = pages[0].count(doubt.message), pages[-1].count(doubt.message)
+    assert 1 <= first <= 5
+    assert f"and {9 - first} more scan checks on the last page" in pages[0]
+    assert first + last == 9
+    assert "signature" in pages[0], "the foot found room below them"
 
 
 def test_the_basis_says_what_the_sheet_rests_on():
