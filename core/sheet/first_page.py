@@ -311,13 +311,13 @@ def _place(pages: Pages, case: Case, subject: Subject) -> None:
         words = case.name(tight).split(",")[0]
         words += "" if tight.value is None else f" {gap_words(tight)}"
         pages.text(left + pages.inner * 0.41, y, words, size=8.5, face=face,
-                   width=pages.inner * 0.22)  # fmt: skip
+                   width=pages.inner * 0.23)  # fmt: skip
     verdicts = [m.verdict for m in case.rows(subject) if is_judged(m)]
     counts = [f"{GLYPHS[v]} {verdicts.count(v)}" for v in _WORST_FIRST if v in verdicts]
-    pages.text(left + pages.inner * 0.63, y, "   ".join(counts), size=8.5,
+    pages.text(left + pages.inner * 0.65, y, "   ".join(counts), size=8.5,
                width=pages.inner * 0.14)  # fmt: skip
     pages.text(pages.right, y, _depth_words(case, subject), size=8, align="right",
-               width=pages.inner * 0.225)  # fmt: skip
+               width=pages.inner * 0.205)  # fmt: skip
     pages.line(left, pages.y + _LINE_MM - 0.3, pages.right, pages.y + _LINE_MM - 0.3, width=0.1,
                colour=PALE)  # fmt: skip
     pages.y += _LINE_MM

@@ -24,6 +24,7 @@ from core.words.sheet import (
 
 _MOST_ROWS = 7
 _LEAST_ROWS = 3
+_TITLE_MM, _ROW_MM, _MORE_MM = 5.0, 4.8, 4.6
 _MOST_LARGE = 15
 
 
@@ -52,9 +53,10 @@ def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a
     # Nothing that is marked or declared would settle a side that is contradicted.
     plain_title = {"not assessed": message("sheet.not-assessed")}
     titles = {**OPEN_VERDICTS, **(plain_title if case.side_is_contradicted else {})}
-    for verdict, heading in titles.items():
-        found = [m for m in others if m.verdict == verdict]
-        y = _not_met(pages, case, str(heading), found, x, y, lowest)
+    groups = [(str(title), [m for m in others if m.verdict == v]) for v, title in titles.items()]
+    for number, (heading, found) in enumerate(groups):
+        kept_mm = sum(_least_mm(len(later)) for _, later in groups[number + 1 :])
+        y = _not_met(pages, case, heading, found, x, y, lowest - kept_mm)
     met = _smallest_of_each(m for m in others if m.verdict == "meets limit")
     if met:
         names = "; ".join(f"{case.name(m)} {shown(m)}" for m in met)
@@ -83,16 +85,24 @@ def _not_met(  # noqa: PLR0917 - as above
         return y
     with pages.element("H2"):
         pages.text(x, y + 3.6, title, size=9, face="strong")
-    y += 5.0
-    room = int((lowest - y - 4.6) / 4.8)
+    y += _TITLE_MM
+    room = int((lowest - y - _MORE_MM) / _ROW_MM)
     most = min(_MOST_ROWS, max(room, _LEAST_ROWS))
     for m in rows[:most]:
         y = _short_row(pages, m, case.name(m), x, y)
     if len(rows) > most:
         more = say("sheet.column.more", count=len(rows) - most)
         pages.text(x, y + 3.4, more, size=9, face="slant")
-        y += 4.6
+        y += _MORE_MM
     return y
+
+
+def _least_mm(count: int) -> float:
+    """Room that so many rows of one verdict need at least, with their title."""
+    if count == 0:
+        return 0.0
+    more = _MORE_MM if count > _LEAST_ROWS else 0.0
+    return _TITLE_MM + _ROW_MM * min(count, _LEAST_ROWS) + more
 
 
 def _titled(  # noqa: PLR0917 - as above
@@ -157,7 +167,7 @@ def _large(  # noqa: PLR0917 - as above
         value = say("sheet.bone.not-assessed") if m.value is None else f"{shown(m)}{doubt}{unit}"
         pages.text(x, y + 3.4, case.name(m), size=9.5, width=pages.right - x - 30)
         pages.text(pages.right, y + 3.4, value, size=10, face="strong", align="right")
-        y += 4.8
+        y += _ROW_MM
     if len(rows) > _MOST_LARGE:
         more = say("sheet.column.more", count=len(rows) - _MOST_LARGE)
         pages.text(x, y + 3.4, more, size=9, face="slant")
@@ -322,4 +332,4 @@ def _short_row(pages: Pages, m: Measurement, name: str, x: float, y: float) -> f
             )
     taken = pages.text(x + width, y + 3.4, detail, size=9, align="right", width=width * 0.58 - 8.0)
     pages.text(x + 6.5, y + 3.4, name, size=9.5, face="strong", width=width - taken - 9.0)
-    return y + 4.8
+    return y + _ROW_MM

@@ -222,6 +222,24 @@ def test_every_place_has_a_line_on_page_one_the_worst_first():
     assert "Fixtures and sites" not in texts_of_one()[0]
 
 
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_every_place_has_its_line_however_much_the_worst_has_against_it(paper):
+    places = zip((150.0, 120.0, 90.0, 60.0, 30.0, 15.0), ("45", "43", "41", "33", "35", "36"))
+    case = case_with(plan_with(*(fixture_at(degrees, tooth) for degrees, tooth in places)))
+    lead = case.subjects[0]
+    row = next(m for m in case.rows(lead) if m.limit is not None)
+    against = tuple(replace(row, verdict=v) for v in ("below limit", "not assessed") * 12)
+    doubts = (Finding("name-missing", "caution"),) * 2
+    rows = (*case.ledger.measurements, *against)
+    ledger = replace(case.ledger, measurements=rows, findings=doubts)
+    words = [b.what for b in laid_out(replace(case, ledger=ledger), paper=paper).pages[0].boxes]
+    lines = words[words.index(say("sheet.each-place")) :]
+    for subject in case.subjects:
+        assert any(line.startswith(f"{subject.words}, ") for line in lines)
+    column = words[: words.index(say("sheet.each-place"))]
+    assert sum(w.startswith("and ") for w in column) == 2, "each verdict has rows, and says its rest"
+
+
 def test_an_overlap_is_told_in_words_and_never_as_a_minus():
     deep = plan_with(fixture_at(20.0, "36", depth_mm=8.0))
     words = [b.what for b in laid_out(case_with(deep), paper="A4").pages[0].boxes]
