@@ -14,7 +14,7 @@ from core.measurement import Measurement
 from core.measurement_kinds import MeasurementKind
 from core.measuring.ledger import worst_first
 from core.plans.plan import Plan
-from core.trust.figures import shown
+from core.trust.figures import labelled
 
 DISTANCES_MM = (1.0, 2.0, 3.0)
 ON_PLANE_MM = 0.5
@@ -120,7 +120,7 @@ class Desk:
             chosen.append((m, line))
         self.lines += [line for _, line in chosen]
         for m, line in chosen:
-            text = shown(m)
+            text = labelled(m)
             half = self._size(text, "witness") / 2
             places = _beside(line.points, 2.4 / self.drawn_at, half)
             laid = self.put(

@@ -21,7 +21,7 @@ from core.sheet.day_part import tip_warning
 from core.sheet.fonts_found import Face
 from core.sheet.page_frame import RULER_MM
 from core.sheet.small_pages import CardPages, check_ruler, plain_head
-from core.trust.figures import down, plain, shown
+from core.trust.figures import down, plain, shown, told
 from core.trust.verdict import verdict_words, worst_first
 from core.words.catalogue import say
 from core.words.drilling import ORIGINS as ORIGIN_WORDS
@@ -164,7 +164,7 @@ def _tip_line(case: Case, plan: DrillPlan) -> str:
     if not judged:
         return words
     row = worst_first(judged)[0]
-    what, value, verdict = _short(case, row), shown(row), verdict_words(row.verdict)
+    what, value, verdict = _short(case, row), told(row), verdict_words(row.verdict)
     if row.limit is None:
         return say("drilling.tip-nearest", tip=words, what=what, value=value, verdict=verdict)
     return say(

@@ -11,7 +11,7 @@ from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.pictures.ink import GLYPHS, VERMILION
 from core.sheet.case import Case, Subject
 from core.sheet.page import Pages
-from core.trust.figures import plain, shown, shown_at_least, told, up
+from core.trust.figures import is_overlap, plain, shown, shown_at_least, told, up
 from core.trust.verdict import is_judged, verdict_words, worst_first
 from core.words.catalogue import message, say
 from core.words.drilling import (
@@ -288,24 +288,10 @@ def _against(m: Measurement) -> str:
         return say("sheet.column.upper-bound", limit=limit)
     if m.value is None:
         return say("sheet.column.see-measurements", limit=limit)
-    if _overlaps(m):
+    if is_overlap(m):
         most = Figure(shown_at_least(m).lstrip("-"))
         return say("sheet.column.as-much-as", most=most, limit=limit)
     return say("sheet.column.as-little-as", least=shown_at_least(m), limit=limit)
-
-
-def _overlaps(m: Measurement) -> bool:
-    """True where the fixture stands in what it is measured to."""
-    return (
-        m.kind is MeasurementKind.CLEARANCE
-        and m.value is not None
-        and m.value < 0.0
-        and not m.reading.upper_bound
-    )
-
-
-def _overlap(m: Measurement) -> Figure:
-    return Figure(shown(m).lstrip("-"))
 
 
 def gap_words(m: Measurement) -> str:
@@ -324,8 +310,8 @@ def _short_row(pages: Pages, m: Measurement, name: str, x: float, y: float) -> f
         detail = say("sheet.column.row", value=shown(m), least=shown_at_least(m))
     else:
         limit = plain(m.limit.value)
-        if _overlaps(m):
-            detail = say("sheet.column.row-overlaps", mm=_overlap(m), limit=limit)
+        if is_overlap(m):
+            detail = say("sheet.column.row-overlaps", overlap=told(m), limit=limit)
         else:
             detail = say(
                 "sheet.column.row-limit", value=shown(m), least=shown_at_least(m), limit=limit

@@ -14,7 +14,7 @@ from core.pictures.ink import GLYPHS, PALE, VERMILION
 from core.sheet.fonts_found import Face
 from core.sheet.page import Pages
 from core.sheet.page_frame import heading
-from core.trust.figures import down, plain, shown, shown_at_least, up
+from core.trust.figures import down, is_overlap, plain, shown, shown_at_least, up
 from core.trust.verdict import verdict_words
 from core.words.catalogue import say, together
 from core.words.sheet import (
@@ -82,6 +82,8 @@ def ledger_table(
     pages.y += 1.0
     pages.ensure(18.0 if explained else 6.0)
     blocks: list[tuple[str, Face]] = [(str(UNCERTAINTY), "strong")]
+    if any(is_overlap(m) for m in rows):
+        blocks.append((say("sheet.below-zero"), "plain"))
     limited = any(m.limit is not None for m in rows)
     if explained:
         rounded, signs = say("sheet.how-rounded"), say("sheet.verdict-signs")
@@ -187,10 +189,10 @@ def _row(
     colour = VERMILION if m.verdict == "below limit" else (0.0, 0.0, 0.0)
     pages.text(c.glyph, y + 0.2, GLYPHS[m.verdict], size=11, face="strong", align="middle",
                colour=colour)  # fmt: skip
-    name_width = c.value - 17.0 - c.name
-    pages.text(c.name, y, name, size=9, face=face, width=name_width)
     angle = m.reading.unit == "deg"
     value = f"{shown(m, decimals=2)}{'°' if angle and m.value is not None else ''}"
+    taken = max(pages.width_of(value, size=9.5, face="strong") + 2.0, 17.0)
+    pages.text(c.name, y, name, size=9, face=face, width=c.value - taken - c.name)
     pages.text(c.value, y, value, size=9.5, face="strong", align="right")
     if m.limit is not None or not angle:
         pages.text(c.least, y, shown_at_least(m, decimals=2), size=9, align="right")

@@ -120,6 +120,8 @@ def _met_words(row: SizeRow) -> str:
 
 
 def _lacks(row: SizeRow) -> str:
+    """The mm it falls short; behind a verdict's sign where that is not simply below the limit."""
     short = row.note.fields.get("lacking")
-    figure = f" {Figure(f'{short:.1f}')}" if isinstance(short, float) else ""
-    return f"{GLYPHS[row.verdict]}{figure}"
+    figure = f"{Figure(f'{short:.1f}')}" if isinstance(short, float) else ""
+    # "< 0.1" would read as less than 0.1 mm.
+    return figure if row.verdict == "below limit" else f"{GLYPHS[row.verdict]} {figure}".rstrip()

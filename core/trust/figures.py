@@ -32,7 +32,7 @@ def shown(measurement: Measurement, *, decimals: int = 1) -> Figure:
     """The value as it is shown, without unit; ``–`` where there is none.
 
     At an open end (traced too short) the value is only an upper bound: it is rounded up and
-    reads ``up to 6.8``.
+    reads ``up to 6.8``; below zero it is an overlap of at least so much.
 
     Parameters
     ----------
@@ -43,6 +43,8 @@ def shown(measurement: Measurement, *, decimals: int = 1) -> Figure:
     if measurement.value is None:
         return Figure("–")
     if measurement.reading.upper_bound:
+        if is_overlap(measurement):
+            return Figure(_overlap_words("trust.figures.overlaps-at-least", measurement, decimals))
         return Figure(say("trust.figures.up-to", mm=up(measurement.value, decimals)))
     rounding = measurement.kind.row.rounding
     if measurement.reading.unit == "deg" or rounding == "nearest":
@@ -57,12 +59,31 @@ def told(measurement: Measurement) -> str:
 
     A distance below zero is an overlap, and is said to be one rather than shown with a sign.
     """
-    value = measurement.value
-    if value is None or value >= 0 or measurement.kind is not MeasurementKind.CLEARANCE:
+    if measurement.reading.upper_bound or not is_overlap(measurement):
         return f"{shown(measurement)}"
-    if measurement.reading.upper_bound:
-        return say("trust.figures.overlaps-at-least", mm=down(-value, 1))
-    return say("trust.figures.overlaps", mm=up(-value, 1))
+    return _overlap_words("trust.figures.overlaps", measurement, 1)
+
+
+def labelled(measurement: Measurement) -> str:
+    """As `told`, shorter, for the numeral in a picture: ``overlap 0.3``."""
+    if not is_overlap(measurement):
+        return f"{shown(measurement)}"
+    bound = measurement.reading.upper_bound
+    key = "trust.figures.overlap-at-least" if bound else "trust.figures.overlap"
+    return _overlap_words(key, measurement, 1)
+
+
+def is_overlap(measurement: Measurement) -> bool:
+    """Whether a distance lies below zero: two bodies are in one place."""
+    value = measurement.value
+    return value is not None and value < 0 and measurement.kind is MeasurementKind.CLEARANCE
+
+
+def _overlap_words(key: str, measurement: Measurement, decimals: int) -> str:
+    """An overlap is rounded up, and one that is at least so much is rounded down."""
+    depth = -(measurement.value or 0.0)
+    rounded = down if measurement.reading.upper_bound else up
+    return say(key, mm=rounded(depth, decimals))
 
 
 def shown_at_least(measurement: Measurement, *, decimals: int = 1) -> Figure:

@@ -224,8 +224,8 @@ def test_every_place_has_a_line_on_page_one_the_worst_first():
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_every_place_has_its_line_however_much_the_worst_has_against_it(paper):
-    places = zip((150.0, 120.0, 90.0, 60.0, 30.0, 15.0), ("45", "43", "41", "33", "35", "36"))
-    case = case_with(plan_with(*(fixture_at(degrees, tooth) for degrees, tooth in places)))
+    places = {"45": 150.0, "43": 120.0, "41": 90.0, "33": 60.0, "35": 30.0, "36": 15.0}
+    case = case_with(plan_with(*(fixture_at(places[tooth], tooth) for tooth in places)))
     lead = case.subjects[0]
     row = next(m for m in case.rows(lead) if m.limit is not None)
     against = tuple(replace(row, verdict=v) for v in ("below limit", "not assessed") * 12)
@@ -237,7 +237,9 @@ def test_every_place_has_its_line_however_much_the_worst_has_against_it(paper):
     for subject in case.subjects:
         assert any(line.startswith(f"{subject.words}, ") for line in lines)
     column = words[: words.index(say("sheet.each-place"))]
-    assert sum(w.startswith("and ") for w in column) == 2, "each verdict has rows, and says its rest"
+    assert sum(w.startswith("and ") for w in column) == 2, (
+        "each verdict has rows, and says its rest"
+    )
 
 
 def test_an_overlap_is_told_in_words_and_never_as_a_minus():

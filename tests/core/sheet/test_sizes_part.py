@@ -13,6 +13,7 @@ from core.plans.sizes import ListedSize, default_sizes
 from core.sheet.page import Pages
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.sheet.sizes_part import sizes_part
+from core.trust.verdict import target_words
 from tests.core.sheet.test_measured_parts import case_for, pages_of
 from tests.core.sheet.test_pages import check_boxes
 
@@ -39,17 +40,21 @@ def part(name, sizes):
 @pytest.mark.parametrize("name", ["whole", "thick", "upper"])
 def test_each_size_with_the_limits_it_meets_and_what_it_lacks_in_the_lists_order(name):
     rows, texts = part(name, default_sizes())
+    case = case_for(name)
     assert [t for t in texts if t.startswith("Ø")] == [s.words for s in default_sizes()]
     assert "Supplied list of sizes in this position" in texts
     met = ["all met" if r.met == r.limits else f"{r.limits - r.met} not met" for r in rows]
     assert [t for t in texts if t == "all met" or t.endswith(" not met")] == met
     stopped = [r for r in rows if r.stopped_by is not None]
-    lacks = [t for t in texts if t[:1] in GLYPHS.values() and len(t) < 8]
+    targets = [str(target_words(r.stopped_by, jaw=case.plan.known_jaw)) for r in stopped]
+    lacks = [texts[n - 1] for n, t in enumerate(texts) if t.removesuffix(" *") in targets]
     assert len(lacks) == len(stopped) > 0
     for row, words in zip(stopped, lacks, strict=True):
-        assert words.startswith(GLYPHS[row.verdict])
+        below = row.verdict == "below limit"
+        assert "<" not in words, "less than so much would be another thing"
+        assert below or words.startswith(GLYPHS[row.verdict])
         if row.lacking_mm is not None:
-            shown = float(words[1:])
+            shown = float(words if below else words[1:])
             assert row.lacking_mm - 1e-9 <= shown < row.lacking_mm + 0.1
 
 

@@ -9,7 +9,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.measurement import Budget, Limit, Measurement, Reading, Term
-from core.trust.figures import down, nearest, plain, shown, shown_at_least, shown_lack, told, up
+from core.trust.figures import (
+    down,
+    is_overlap,
+    labelled,
+    nearest,
+    plain,
+    shown,
+    shown_at_least,
+    shown_lack,
+    told,
+    up,
+)
 
 BUDGET = Budget(terms=(Term(name="edge", u=0.1, source="test"),))
 
@@ -71,18 +82,29 @@ def test_a_value_that_is_only_an_upper_bound_never_looks_like_a_least_one():
 
 
 @pytest.mark.parametrize(
-    ("value", "upper_bound", "words"),
+    ("value", "upper_bound", "line", "label", "in_table"),
     [
-        (2.31, False, "2.3"),
-        (0.0, False, "0.0"),
-        (-0.21, False, "overlaps by 0.3"),
+        (2.31, False, "2.3", "2.3", "2.31"),
+        (0.0, False, "0.0", "0.0", "0.00"),
+        (-0.21, False, "overlaps by 0.3", "overlap 0.3", "-0.21"),
         # Only an upper bound: it overlaps by that much or more.
-        (-0.28, True, "overlaps by at least 0.2"),
-        (6.71, True, "up to 6.8"),
+        (
+            -0.28,
+            True,
+            "overlaps by at least 0.2",
+            "overlap 0.2 or more",
+            "overlaps by at least 0.28",
+        ),
+        (6.71, True, "up to 6.8", "up to 6.8", "up to 6.71"),
     ],
 )
-def test_an_overlap_is_said_and_has_no_sign(value, upper_bound, words):
-    assert told(row(value, upper_bound=upper_bound)) == words
+def test_an_overlap_is_said_and_is_never_a_minus_with_a_bound(
+    value, upper_bound, line, label, in_table
+):
+    found = row(value, upper_bound=upper_bound)
+    assert (told(found), labelled(found)) == (line, label)
+    assert shown(found, decimals=2) == in_table
+    assert is_overlap(found) == (value < 0)
 
 
 def test_only_a_distance_can_overlap():
