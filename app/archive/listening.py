@@ -19,7 +19,7 @@ def listening(
     Raises
     ------
     SoundingError
-        ``archive-port-taken``.
+        ``archive-port-taken``; with TLS ``archive-no-own-certificate``, ``archive-certificate``.
     """
     from pynetdicom import AE, ALL_TRANSFER_SYNTAXES
 
@@ -29,8 +29,12 @@ def listening(
     for sop_class in sop_classes:
         # The archive plays the provider's part of storage commitment, and we the user's.
         ae.add_supported_context(sop_class, ALL_TRANSFER_SYNTAXES, scu_role=True, scp_role=True)
+    tls = connection.tls
+    context = None if tls is None else tls.context_of_our_port(connection.node)
     try:
-        server = ae.start_server(("", connection.listen), block=False, evt_handlers=list(handlers))
+        server = ae.start_server(
+            ("", connection.listen), block=False, evt_handlers=list(handlers), ssl_context=context
+        )
     except OSError as error:
         raise SoundingError("archive-port-taken", port=connection.listen) from error
     try:

@@ -81,6 +81,26 @@ class Secured:
             raise SoundingError("archive-certificate", node=node, reason=error) from error
         return context
 
+    def context_of_our_port(self, node: Node) -> ssl.SSLContext:
+        """Context of a server: what the archive sends by itself comes encrypted as well.
+
+        Raises
+        ------
+        SoundingError
+            ``archive-no-own-certificate``, ``archive-certificate``.
+        """
+        if self.cert is None:
+            raise SoundingError("archive-no-own-certificate", node=node)
+        try:
+            # Whoever sends has to show a certificate that the same authorities vouch for.
+            context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH, cafile=self.ca)
+            context.minimum_version = ssl.TLSVersion.TLSv1_2
+            context.verify_mode = ssl.CERT_REQUIRED
+            context.load_cert_chain(self.cert, self.key)
+        except (OSError, ssl.SSLError) as error:
+            raise SoundingError("archive-certificate", node=node, reason=error) from error
+        return context
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Connection:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import subprocess
 from datetime import date
 
 import pydicom
@@ -47,3 +49,18 @@ def archive(tmp_path_factory):
 def cache(tmp_path, monkeypatch):
     monkeypatch.setattr(fetching, "user_cache_path", lambda *_, **__: tmp_path / "cache")
     return tmp_path / "cache" / "scans"
+
+
+@pytest.fixture(scope="session")
+def certificates(tmp_path_factory):
+    if shutil.which("openssl") is None:
+        pytest.skip("openssl is not installed: Debian package openssl")
+    folder = tmp_path_factory.mktemp("certificates")
+    for name in ("archive", "ours", "stranger"):
+        subprocess.run(
+            ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj",
+             f"/CN={name}", "-addext", f"subjectAltName=IP:{HOST}", "-keyout",
+             str(folder / f"{name}.key"), "-out", str(folder / f"{name}.pem")],
+            check=True, capture_output=True,
+        )  # fmt: skip
+    return folder

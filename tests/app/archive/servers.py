@@ -60,10 +60,13 @@ def storescp(folder: Path, *more: str) -> Iterator[int]:
 
 
 @contextlib.contextmanager
-def orthanc(folder: Path, own_port: int) -> Iterator[int]:
-    """Orthanc without its web pages, that knows us by our title and port."""
+def orthanc(folder: Path, own_port: int, *, tls: Path | None = None) -> Iterator[int]:
+    """Orthanc without its web pages, that knows us by our title and port.
+
+    With a folder of certificates it speaks TLS alone, and sends to none but the holder of ours.
+    """
     program, port = needs("Orthanc", "orthanc"), free_port()
-    known = {"AET": "SOUNDING", "Host": HOST, "Port": own_port}
+    known: dict[str, object] = {"AET": "SOUNDING", "Host": HOST, "Port": own_port}
     settings = {
         "Name": "test", "StorageDirectory": str(folder / "store"),
         "IndexDirectory": str(folder / "store"), "HttpServerEnabled": False,
@@ -72,6 +75,15 @@ def orthanc(folder: Path, own_port: int) -> Iterator[int]:
         "DicomAlwaysAllowGet": True, "DicomAlwaysAllowMove": True, "StableAge": 1, "Plugins": [],
         "ConcurrentJobs": 1, "SynchronousCMove": True,
     }  # fmt: skip
+    if tls is not None:
+        known["UseDicomTls"] = True
+        settings |= {
+            "DicomTlsEnabled": True,
+            "DicomTlsRemoteCertificateRequired": False,
+            "DicomTlsCertificate": f"{tls / 'archive.pem'}",
+            "DicomTlsPrivateKey": f"{tls / 'archive.key'}",
+            "DicomTlsTrustedCertificates": f"{tls / 'ours.pem'}",
+        }
     path = folder / "orthanc.json"
     path.write_text(json.dumps(settings))
     with running([program, str(path)], port, folder / "orthanc.log"):

@@ -6,18 +6,18 @@ from dataclasses import replace
 
 import pytest
 
-from app.archive import fetching, searching
+from app.archive import fetching, node, searching
 from app.archive.fetching import fetch_series
-from app.archive.node import Connection, Node
+from app.archive.node import Connection, Node, Secured
 from app.archive.searching import Search, find_series
 from app.archive.sending import send_folder
 from app.cli.command_line import run
 from core.errors import SoundingError
 from core.scan import open_scan
 from tests.app.archive.conftest import SUE, SUE_DAY
-from tests.app.archive.servers import HOST, storescp
+from tests.app.archive.servers import HOST, free_port, orthanc, storescp
 from tests.app.archive.test_sending import NAMES, write_set
-from tests.core.scan.make_dicom import SERIES, SHAPE, STUDY
+from tests.core.scan.make_dicom import SERIES, SHAPE, STUDY, series, write_series
 
 
 def test_a_set_is_kept_and_the_archive_confirms_it(archive, tmp_path):
@@ -106,6 +106,43 @@ def test_a_series_comes_into_the_cache_and_is_the_same_scan(archive, cache, move
     assert fetched.identity == original.identity
     # A second time it takes the place of the first.
     assert fetch_series(connection, STUDY, SERIES, move=move) == folder
+
+
+@pytest.mark.parametrize("move", [False, True])
+def test_a_series_is_found_and_comes_encrypted_and_only_from_the_archive_that_is_meant(
+    tmp_path, certificates, cache, monkeypatch, move
+):
+    monkeypatch.setattr(node, "PATIENCE_S", 10.0)
+    own = free_port()
+    with orthanc(tmp_path, own, tls=certificates) as port:
+        meant = Connection(
+            node=Node("ORTHANC", HOST, port),
+            listen=own,
+            tls=Secured(
+                ca=certificates / "archive.pem",
+                cert=certificates / "ours.pem",
+                key=certificates / "ours.key",
+            ),
+        )
+        scan = write_series(tmp_path / "scan", series())
+        for path in tuple(scan.iterdir()):
+            path.rename(path.with_suffix(".dcm"))
+        send_folder(scan, meant, unsigned=True, commitment=False)
+        for wrong in (
+            replace(meant, tls=None),
+            replace(meant, tls=Secured(ca=certificates / "stranger.pem")),
+        ):
+            with pytest.raises(SoundingError) as refusal:
+                find_series(wrong, Search(patient="P1"))
+            assert refusal.value.code == "archive-no-answer"
+        (listed,) = find_series(meant, Search(patient="P1"))
+        assert listed.series_uid == SERIES
+        without_own = replace(meant, tls=Secured(ca=certificates / "archive.pem"))
+        with pytest.raises(SoundingError) as refusal:
+            fetch_series(without_own, STUDY, SERIES, move=True)
+        assert refusal.value.code == "archive-no-own-certificate"
+        fetched = open_scan(fetch_series(meant, STUDY, SERIES, move=move))
+    assert (fetched.voxels == open_scan(scan).voxels).all()
 
 
 def test_a_fetch_that_is_stopped_leaves_nothing_that_looks_like_a_scan(archive, cache):

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
-import subprocess
 from dataclasses import replace
 
 import pydicom
@@ -157,21 +155,6 @@ def test_an_archive_that_refuses_a_kind_of_object_is_told_and_keeps_the_others(t
     assert refusal.value.code == "archive-not-all-stored"
     assert (refusal.value.fields["done"], refusal.value.fields["total"]) == (1, 3)
     assert [d.Modality for d in stored(tmp_path).values()] == ["DOC"]
-
-
-@pytest.fixture(scope="module")
-def certificates(tmp_path_factory):
-    if shutil.which("openssl") is None:
-        pytest.skip("openssl is not installed: Debian package openssl")
-    folder = tmp_path_factory.mktemp("certificates")
-    for name in ("archive", "stranger"):
-        subprocess.run(
-            ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj",
-             f"/CN={name}", "-addext", f"subjectAltName=IP:{HOST}", "-keyout",
-             str(folder / f"{name}.key"), "-out", str(folder / f"{name}.pem")],
-            check=True, capture_output=True,
-        )  # fmt: skip
-    return folder
 
 
 def test_names_travel_encrypted_and_only_to_the_archive_that_is_meant(
