@@ -7,12 +7,14 @@ marks like any other.
 from __future__ import annotations
 
 import numpy as np
+from PySide6.QtGui import QKeyEvent
 
 from app.background.tasks import Latest
 from app.case.session import Session
 from app.pictures.draft import Draft
 from app.pictures.hit import Hit
 from app.tools.base import Desk, View
+from app.tools.confirm_run import ConfirmRun, is_run_key
 from app.tools.curves import FloorTool, NasalFloor, SinusFloor
 from app.tools.picking import OFF_MM
 from core.bone.found_floor import FloorLine, FoundFloor, floor_around
@@ -43,6 +45,7 @@ class FindFloor(FloorTool):
         self._confirmed: list[int] = []
         self._before = 0
         self._finding = Latest(self._found, desk.tell_error, parent=session)
+        self.run_all = ConfirmRun(session, self._confirm_shown)
         session.scan_changed.connect(self._forget)
 
     # -- what it is doing ------------------------------------------------------------------
@@ -82,6 +85,34 @@ class FindFloor(FloorTool):
         return Floor(id=structure_id, of=self.which.of, points=point_mm[None, :])
 
     # -- clicks ----------------------------------------------------------------------------
+
+    def press(self, view: View, hit: Hit) -> None:
+        """Whoever clicks while the section runs along stops it, and nothing else."""
+        if self.run_all.stop():
+            self.desk.say(say("tools.confirm_run.stopped"))
+            return
+        super().press(view, hit)
+
+    def key(self, event: QKeyEvent) -> bool:
+        """Shift + Enter confirms on and on; any key stops that."""
+        if self.run_all.stop():
+            self.desk.say(say("tools.confirm_run.stopped"))
+            return True
+        return super().key(event)
+
+    def extra_key(self, event: QKeyEvent) -> bool:
+        """Shift + Enter: each section is confirmed while the pictures run along."""
+        if is_run_key(event) and self.proposed:
+            self.run_all.start()
+            self.desk.say(say("tools.confirm_run.runs"))
+            return True
+        return super().extra_key(event)
+
+    def _confirm_shown(self) -> bool:
+        """Confirm the section that stood in view."""
+        before = len(self._confirmed_now())
+        self.finish()
+        return bool(self.proposed) and len(self._confirmed_now()) > before
 
     def place(self, view: View, hit: Hit) -> None:
         """Look for the floor around the click; while it is proposed, a click is a mark by hand."""
@@ -180,6 +211,7 @@ class FindFloor(FloorTool):
 
     def _forget(self) -> None:
         self._finding.drop()
+        self.run_all.stop()
         self.proposed, self._confirmed, self._click = (), [], None
 
     def _is_mine(self, thing: object) -> bool:
@@ -191,6 +223,10 @@ class FindFloor(FloorTool):
         """What is proposed and not confirmed, drawn as what it is."""
         if not view.has_picture or not self.proposed:
             return Draft()
+        shown = self.proposed[len(self._confirmed_now())].station_mm
+        if view.kind == "section" and view.station_mm is not None:
+            if abs(view.station_mm - shown) < OFF_MM["section"]:
+                self.run_all.shown()
         lines: list[Line] = []
         dots: list[Dot] = []
         labels: tuple[Label, ...] = ()

@@ -8,19 +8,21 @@ from __future__ import annotations
 
 import numpy as np
 from PySide6.QtCore import QTimer
+from PySide6.QtGui import QKeyEvent
 
 from app.background.tasks import Latest
 from app.case.session import Session
 from app.pictures.draft import Draft
 from app.pictures.hit import Hit
 from app.tools.base import Desk, View
+from app.tools.confirm_run import ConfirmRun, is_run_key
 from app.tools.curves import Canal
 from app.tools.mark_keys import SEEN_WORDS
 from app.tools.picking import OFF_MM
 from core.drawing import Dot, Label, Line
 from core.errors import PlanError
 from core.geometry import Array
-from core.identity import thing_words
+from core.identity import Tooth, thing_words
 from core.image.canal_fit import CanalFit
 from core.marking.course_diameter import course_diameter
 from core.marking.follow import Followed, follow_canal
@@ -32,6 +34,12 @@ from core.plans.marks import mark_at
 from core.plans.plan import Plan
 from core.structures import Course, Seen
 from core.words.catalogue import message, say
+
+BESIDE_MM = 9.0
+"""From the fixture to where it is clicked on either side: clearances want 5 mm beyond it."""
+
+FIRST_MOLAR = 6
+"""In front of it the foramen is near, and the canal ends there."""
 
 RUN_MS = 40
 """Between sections while the pictures run along a stretch."""
@@ -56,6 +64,7 @@ class FollowCanal(Canal):
         self._ahead: list[float] = []
         self._run = QTimer(session, interval=RUN_MS)
         self._run.timeout.connect(self._run_on)
+        self.run_all = ConfirmRun(session, self._confirm_shown)
         session.scan_changed.connect(self._forget)
 
     # -- what it is doing ----------------------------------------------------------------
@@ -80,6 +89,7 @@ class FollowCanal(Canal):
         """Go on with the canal that is selected."""
         self._forget()
         super().start()
+        self._lead_to_first()
 
     def stop(self) -> None:
         """Another tool: what was confirmed stays, the rest was never there."""
@@ -87,6 +97,40 @@ class FollowCanal(Canal):
         super().stop()
 
     # -- clicks --------------------------------------------------------------------------
+
+    def press(self, view: View, hit: Hit) -> None:
+        """Whoever clicks while the section runs along stops it, and nothing else."""
+        if self.run_all.stop():
+            self.desk.say(say("tools.confirm_run.stopped"))
+            return
+        super().press(view, hit)
+
+    def key(self, event: QKeyEvent) -> bool:
+        """Shift + Enter confirms on and on; any key stops that."""
+        if self.run_all.stop():
+            self.desk.say(say("tools.confirm_run.stopped"))
+            return True
+        return super().key(event)
+
+    def extra_key(self, event: QKeyEvent) -> bool:
+        """Shift + Enter: each of the proposed marks is confirmed while the section runs along."""
+        if is_run_key(event) and self.proposed and not self._all_confirmed():
+            self.run_all.start()
+            self.desk.say(say("tools.confirm_run.runs"))
+            return True
+        return super().extra_key(event)
+
+    def _confirm_shown(self) -> bool:
+        """Confirm the mark that stood in view; a stretch that is not seen is a decision."""
+        if not self.proposed or self._all_confirmed():
+            return False
+        mark = self.proposed[self._next_number()]
+        if mark.seen == "no":
+            self.desk.say(say("tools.confirm_run.not-seen"))
+            return False
+        before = len(self._confirmed_now())
+        self._take(mark.point_mm, mark.seen, by_hand=False)
+        return before < len(self._confirmed_now()) < len(self.proposed)
 
     def place(self, view: View, hit: Hit) -> None:
         """One more click on the canal; on a proposal's section: the mark, by hand."""
@@ -102,6 +146,8 @@ class FollowCanal(Canal):
         self.clicks.insert(at, hit.point_mm)
         if len(self.clicks) > 1:
             self._follow()
+        else:
+            self._lead_on(hit.point_mm)
 
     def finish(self) -> bool:
         """Enter: the next proposed mark is confirmed."""
@@ -128,6 +174,32 @@ class FollowCanal(Canal):
             self._go_to_next()
         elif self.clicks and not self.proposed:
             self.clicks.pop()
+
+    # -- leading ---------------------------------------------------------------------------
+
+    def _lead_to_first(self) -> None:
+        """Who was led here begins in front of the fixture, or at it where the foramen is near."""
+        fixture, arch = self.session.fixture, self.session.arch
+        if not self.wanted or fixture is None or arch is None or not fixture.tooth:
+            return
+        tooth = Tooth.of(fixture.tooth)
+        if tooth.position >= FIRST_MOLAR:
+            here = arch.station(fixture.platform) - _backwards(tooth) * BESIDE_MM
+            self.session.go_to(station_mm=here, across=True)
+
+    def _lead_on(self, point_mm: Array) -> None:
+        """After the first click: to the fixture's other side, where the second one belongs."""
+        fixture, arch = self.session.fixture, self.session.arch
+        if not self.wanted or fixture is None or arch is None:
+            return
+        here, first = arch.station(fixture.platform), arch.station(point_mm)
+        if fixture.tooth and abs(first - here) < 0.5 * BESIDE_MM:
+            self.session.go_to(
+                station_mm=here + _backwards(Tooth.of(fixture.tooth)) * BESIDE_MM, across=True
+            )
+        elif abs(first - here) < 2.0 * BESIDE_MM:
+            beyond = here + (BESIDE_MM if here > first else -BESIDE_MM)
+            self.session.go_to(station_mm=beyond, across=True)
 
     # -- following -----------------------------------------------------------------------
 
@@ -254,6 +326,7 @@ class FollowCanal(Canal):
         self._following.drop()
         self._sizing.drop()
         self._run.stop()
+        self.run_all.stop()
         self.clicks, self.proposed, self._confirmed, self._ahead = [], (), [], []
         self._size = None
 
@@ -264,6 +337,8 @@ class FollowCanal(Canal):
         if not view.has_picture:
             return Draft()
         left = self.proposed[len(self._confirmed_now()) :]
+        if view.kind == "section" and left and not self._run.isActive():
+            self.run_all.shown()
         dots: tuple[Dot, ...] = ()
         if self.clicks and not self.proposed:
             uv = view.uv_mm(np.stack(self.clicks))
@@ -274,6 +349,11 @@ class FollowCanal(Canal):
         else:
             lines, labels = _courses(view, left), ()
         return Draft(lines=lines, dots=dots, labels=labels)
+
+
+def _backwards(tooth: Tooth) -> float:
+    """+1 where stations grow from a tooth to those behind it, else -1."""
+    return 1.0 if tooth.side == "left" else -1.0
 
 
 def _courses(view: View, left: tuple[ProposedMark, ...]) -> tuple[Line, ...]:

@@ -14,6 +14,7 @@ KEY_LINES = (
     message("tools.key_lines.d-fits-the-diameter-of"),
     message("tools.key_lines.room"),
     message("tools.key_lines.follow-canal-enter"),
+    message("tools.key_lines.confirm-run"),
     message("tools.key_lines.fixture-alt-arrows-tilt-it"),
     message("tools.key_lines.fixture-ctrl-page-down-and"),
     message("tools.key_lines.fixture-s-j-o-lay"),

@@ -61,22 +61,27 @@ class TaperedTool(Collect):
 
     def complete(self, marks_mm: Array) -> None:
         """Ask for what marks cannot say, then make it."""
+        if not self.make(marks_mm):
+            # The person turned away from a question: the marks are not lost.
+            self.collected = list(marks_mm)
+
+    def make(self, marks_mm: Array, ends: tuple[float, float] | None = None) -> bool:
+        """Put it into the plan, with known diameters or asked ones; False: turned away."""
         tooth = ""
         if self.kind == "root":
             answer = self._wanted_tooth(marks_mm) or ask_tooth(
                 self.session, self.desk, say("tools.teeth.root-of-which-tooth"), at_mm=marks_mm[0]
             )
             if not answer:
-                self._keep(marks_mm)
-                return
+                return False
             tooth = answer
-        question = say("tools.teeth.diameters-mm")
-        if tooth:
-            question = say("tools.teeth.diameters-of-root-mm", tooth=tooth)
-        ends = ask_two_lengths(self.desk, self.name, question, self.diameters_mm)
         if ends is None:
-            self._keep(marks_mm)
-            return
+            question = say("tools.teeth.diameters-mm")
+            if tooth:
+                question = say("tools.teeth.diameters-of-root-mm", tooth=tooth)
+            ends = ask_two_lengths(self.desk, self.name, question, self.diameters_mm)
+        if ends is None:
+            return False
         self.wanted = ""
         plan = self.session.plan
         new_id = edit.new_id(plan, f"root-{tooth}") if tooth else edit.numbered_id(plan, "existing")
@@ -86,6 +91,7 @@ class TaperedTool(Collect):
             message("tools.teeth.marked", name=name), lambda p: edit.with_structure(p, thing)
         ):
             self.session.go_to(selected=new_id)
+        return True
 
     def _wanted_tooth(self, marks_mm: Array) -> str:
         """The tooth whose root a person went on to mark, where the marks lie about there."""
@@ -98,10 +104,6 @@ class TaperedTool(Collect):
             if item.expected.name == self.wanted and item.state == "missing" and near:
                 return self.wanted.removeprefix("root-")
         return ""
-
-    def _keep(self, marks_mm: Array) -> None:
-        """The person turned away from a question: the marks are not lost."""
-        self.collected = list(marks_mm)
 
 
 class Root(TaperedTool):
