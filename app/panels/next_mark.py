@@ -11,6 +11,7 @@ from app.case.session import Session
 from app.panels.rows_shown import mark_tool
 from app.tools.base import Desk
 from app.tools.find_floor import FindFloor
+from app.tools.find_root import FindRoot
 from app.tools.follow_canal import FollowCanal
 from core.measuring.expected_list import ExpectedHere, expected_list
 from core.words.catalogue import message, say
@@ -95,4 +96,5 @@ class NextMark(QToolButton):
     def _go_to(self, item: ExpectedHere, _checked: bool = False) -> None:
         name = item.expected.name
         self.session.go_to(station_mm=item.station_mm, across=True)
-        self.desk.take_tool(_QUICKER.get(name) or mark_tool(name.replace(" ", "-")), name)
+        quicker = FindRoot.name if name.startswith("root-") else _QUICKER.get(name)
+        self.desk.take_tool(quicker or mark_tool(name.replace(" ", "-")), name)

@@ -57,6 +57,9 @@ class Desk(Protocol):
         `wanted` is what the person asked to mark with it, as plans name it: ``root-35``.
         """
 
+    def lead_on(self) -> None:
+        """What a person was led to is whole now: lead them to what is missing next, if anything."""
+
     def ask_about_side(self, *, only_if_open: bool = False) -> None:
         """Ask what tells left from right; with `only_if_open` not where it is settled."""
 

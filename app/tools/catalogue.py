@@ -5,6 +5,7 @@ from __future__ import annotations
 from app.tools.base import Tool
 from app.tools.curves import Canal, Loop, LowerBorder, NasalFloor, SinusFloor, Vessel
 from app.tools.find_floor import FindFloor
+from app.tools.find_root import FindRoot
 from app.tools.fixture import Adjust, PlaceFixture
 from app.tools.follow_canal import FollowCanal
 from app.tools.jaw import ArchTool, JawPlane, Midline
@@ -26,6 +27,7 @@ TOOLS: tuple[type[Tool], ...] = (
     FollowCanal,
     ForamenTool,
     Loop,
+    FindRoot,
     Root,
     FindFloor,
     SinusFloor,

@@ -154,6 +154,8 @@ class FindFloor(FloorTool):
             self.proposed, self._confirmed = (), []
             words = say("tools.find_floor.all-confirmed", floor=floor, count=len(done))
             self.desk.say(words, undo=True)
+            if self.wanted:
+                self.desk.lead_on()
         else:
             self._go_to_next()
         return True
@@ -224,9 +226,9 @@ class FindFloor(FloorTool):
         if not view.has_picture or not self.proposed:
             return Draft()
         shown = self.proposed[len(self._confirmed_now())].station_mm
-        if view.kind == "section" and view.station_mm is not None:
-            if abs(view.station_mm - shown) < OFF_MM["section"]:
-                self.run_all.shown()
+        here = view.station_mm if view.kind == "section" else None
+        if here is not None and abs(here - shown) < OFF_MM["section"]:
+            self.run_all.shown()
         lines: list[Line] = []
         dots: list[Dot] = []
         labels: tuple[Label, ...] = ()

@@ -31,7 +31,7 @@ class FindRoot(Root):
     def __init__(self, session: Session, desk: Desk) -> None:
         super().__init__(session, desk)
         self.proposed: FoundRoot | None = None
-        self._looking = False
+        self.is_looking = False
         self._finding = Latest(self._found, desk.tell_error, parent=session)
         session.scan_changed.connect(self._forget)
 
@@ -68,7 +68,7 @@ class FindRoot(Root):
             return
         self._forget()
         click, points = hit.point_mm, plan.tissue_points
-        self._looking = True
+        self.is_looking = True
         self.desk.say(say("tools.find_root.looking"))
         self._finding.ask(
             lambda task: root_around(volume, arch, jaw, click, points, cancelled=task.cancelled)
@@ -78,14 +78,16 @@ class FindRoot(Root):
         """Enter: the root that is proposed is one."""
         if self.proposed is None:
             return False
-        found = self.proposed
+        found, was_led = self.proposed, bool(self.wanted)
         if self.make(np.stack([found.neck_mm, found.apex_mm]), found.diameters_mm):
             self.proposed = None
+            if was_led:
+                self.desk.lead_on()
         return True
 
     def give_up(self) -> bool:
         """Esc: drop what was not confirmed."""
-        had = self.proposed is not None or self._looking
+        had = self.proposed is not None or self.is_looking
         if self.proposed is not None:
             self.desk.say(say("tools.find_root.dropped"))
         self._forget()
@@ -98,7 +100,7 @@ class FindRoot(Root):
     # -- found -----------------------------------------------------------------------------
 
     def _found(self, found: FoundRoot | Note) -> None:
-        self._looking = False
+        self.is_looking = False
         if isinstance(found, Note):
             self.desk.say(found.message)
             self.desk.redraw()
@@ -113,7 +115,7 @@ class FindRoot(Root):
 
     def _forget(self) -> None:
         self._finding.drop()
-        self.proposed, self._looking = None, False
+        self.proposed, self.is_looking = None, False
 
     # -- drawing ---------------------------------------------------------------------------
 
@@ -145,9 +147,7 @@ def _outline(ends_uv: Array, radii: Array) -> Array:
     length = float(np.linalg.norm(way))
     if length < 0.5 * float(radii.max()):
         turn = np.linspace(0.0, 2.0 * np.pi, 33)
-        return np.asarray(
-            ends_uv[0] + radii.max() * np.stack([np.cos(turn), np.sin(turn)], axis=1)
-        )
+        return np.asarray(ends_uv[0] + radii.max() * np.stack([np.cos(turn), np.sin(turn)], axis=1))
     along = way / length
     beside = np.array([-along[1], along[0]])
     first, last = radii[0] * beside, radii[1] * beside

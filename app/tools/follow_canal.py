@@ -296,11 +296,12 @@ class FollowCanal(Canal):
     def _offer_diameter(self) -> None:
         fit, self._size = self._size, None
         course = edit.find(self.session.plan, self._active)
-        if fit is None or fit.diameter_mm is None or not isinstance(course, Course):
-            return
-        if course.diameter_mm is None:
+        unknown = isinstance(course, Course) and course.diameter_mm is None
+        if unknown and fit is not None and fit.diameter_mm is not None:
             self.desk.say(fit.words(thing_words(course.id)))
             self.ask_diameter(course, fit)
+        if self.wanted:
+            self.desk.lead_on()
 
     # -- the pictures run along ----------------------------------------------------------
 

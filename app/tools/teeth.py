@@ -47,6 +47,8 @@ class ForamenTool(Collect):
             message("tools.teeth.marked", name=name), lambda p: edit.with_structure(p, foramen)
         ):
             self.session.go_to(selected=foramen.id)
+            if self.wanted:
+                self.desk.lead_on()
 
 
 class TaperedTool(Collect):
@@ -61,7 +63,11 @@ class TaperedTool(Collect):
 
     def complete(self, marks_mm: Array) -> None:
         """Ask for what marks cannot say, then make it."""
-        if not self.make(marks_mm):
+        was_led = bool(self.wanted)
+        if self.make(marks_mm):
+            if was_led:
+                self.desk.lead_on()
+        else:
             # The person turned away from a question: the marks are not lost.
             self.collected = list(marks_mm)
 

@@ -33,6 +33,7 @@ from app.case.session import Session
 from app.case.settings import settings_of
 from app.case.store import CaseStore
 from app.dialogs.answers.side_question import ask_about_side, ask_if_open
+from app.panels.log import Log
 from app.pictures.copy import copied_view, picture_with_caption
 from app.pictures.in_step import Pictures
 from app.pictures.picture_view import PictureView
@@ -303,6 +304,12 @@ class Bench(QMainWindow):
     def take_tool(self, name: str, wanted: str = "") -> None:
         """Make another tool the active one."""
         self.hub.take(name, wanted)
+
+    def lead_on(self) -> None:
+        """To what is missing next, once the tool that asks is done with this one."""
+        log_panel = self.work.panels["log"]
+        if isinstance(log_panel, Log):
+            QTimer.singleShot(0, log_panel.next_mark.lead)
 
     def redraw(self) -> None:
         """Ask the active tool's draft and its line at the foot again: both follow its state."""

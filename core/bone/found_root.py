@@ -12,41 +12,36 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, map_coordinates
 
 from core.arch import Arch
 from core.bone.bone_levels import BoneLevels
 from core.bone.level_learning import bone_levels
-from core.bone.root_edges import (
-    BEYOND_MM,
-    INSIDE_MM,
-    STEP_MM,
-    RootEdges,
-    RootLevels,
-    root_edges,
+from core.bone.root_cone import (
+    NARROW_MM,
+    RING_MM,
+    WIDE_MM,
+    RootCone,
+    RootRings,
+    fitted_cone,
+    rings_around,
+    run_of,
 )
+from core.bone.root_edges import BEYOND_MM, STEP_MM, RootLevels, root_edges
+from core.bone.root_start import MOST_RADIUS_MM, root_start
 from core.bone.streaks import NEAR_MM, Streaks
-from core.geometry import Array, any_across, unit
+from core.geometry import Array, unit
 from core.image import sampling
 from core.image.volume import Volume
 from core.measurement import Note
 from core.plans.plan import Jaw, TissuePoint
 
-_RAYS, _RING_MM, _LAYERS_MM = 24, 0.5, (-0.3, 0.0, 0.3)
 _BEGIN_MM, _GROW_MM, _MOST_UP_MM, _MOST_DOWN_MM = 2.0, 1.5, 8.0, 20.0
-_WIDE, _NARROW = (-0.9, 0.9), (-0.6, 0.6)
 _ROUNDS = 16
-_RING_SEEN, _RING_OFF_MM, _RING_WIDER_MM = 0.55, 0.4, 0.25
-_ENAMEL, _NO_DENTINE = 0.25, 0.3
-"""Shares of the contrast: the ring's inside is brighter (enamel), or darker than dentine."""
-
-_LEAST_MM, _LEAST_RADIUS_MM, _MOST_RADIUS_MM = 4.0, 0.6, 4.5
+_LEAST_MM, _LEAST_RADIUS_MM = 4.0, 0.6
 _MOST_SCATTER_MM, _MOST_SD_MM, _MOST_AXIS_SD_DEG = 0.45, 0.4, 4.0
-_ALIKE = 0.3
-_BESIDE_RAYS, _BESIDE_MM = 3, 3.0
+_ALIKE, _BESIDE_MM = 0.3, 3.0
 _METAL = 2.1
-"""Enamel is up to 1.7 times as bright over soft tissue as dentine; more is metal (common practice,
+"""Enamel is up to 1.8 times as bright over soft tissue as cortex; more is metal (common practice,
 no source)."""
 
 _CROWN_MM, _SATURATED_MM3 = 12.0, 15.0
@@ -159,23 +154,23 @@ def find_root(
         ``root-not-found``: no closed edge around the click. ``root-touches``: a part of its edge
         cannot be told from what lies beside it. ``root-metal``: metal in or over it.
     """
-    start = _start(volume, levels, np.asarray(click_mm, dtype=np.float64), unit(apical))
+    start = root_start(volume, levels, np.asarray(click_mm, dtype=np.float64), unit(apical))
     if isinstance(start, Note):
         return start
     known, cone = start
     low, high = -_BEGIN_MM, _BEGIN_MM
-    rings = _rings(volume, known, cone, low, high, _WIDE, first_look=True)
+    rings = rings_around(volume, known, cone, (low, high), reach_mm=WIDE_MM, first_look=True)
     for n in range(_ROUNDS):
         if cancelled():
             return Note("root-not-found")
         good = rings.good
         if good.sum() < 3:
             return Note("root-not-found")
-        fitted = _fitted(cone, rings)
-        if not _LEAST_RADIUS_MM < fitted.radius_at(0.0) < _MOST_RADIUS_MM + 0.5:
+        fitted = fitted_cone(cone, rings)
+        if not _LEAST_RADIUS_MM < fitted.radius_at(0.0) < MOST_RADIUS_MM + 0.5:
             return Note("root-not-found")
         cone = fitted
-        first, last = _run(rings, good)
+        first, last = run_of(rings, good)
         grown = (
             max(first - _GROW_MM, -_MOST_UP_MM) if first <= low + 0.6 else first,
             min(last + _GROW_MM, _MOST_DOWN_MM) if last >= high - 0.6 else last,
@@ -184,294 +179,25 @@ def find_root(
         low, high = grown
         if not rings.first_look:
             known = replace(known, dentine=rings.dentine(known.dentine))
-        rings = _rings(volume, known, cone, low, high, _WIDE if n < 2 else _NARROW)
+        reach = WIDE_MM if n < 2 else NARROW_MM
+        rings = rings_around(volume, known, cone, (low, high), reach_mm=reach)
         if settled and n > 3:
             break
     return _judged(volume, levels, known, cone, rings)
 
 
-# -- the cone ------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Cone:
-    """An axis with a radius that is linear along it; heights run towards the apex.
-
-    ``oval``: by the cosine and sine of twice the turn about the axis.
-    """
-
-    origin: Array
-    axis: Array
-    one: Array
-    radius: float
-    taper: float
-    oval: tuple[float, float] = (0.0, 0.0)
-    sd: Array | None = None
-    scatter: float = 0.0
-
-    @property
-    def two(self) -> Array:
-        return np.cross(self.axis, self.one)
-
-    def radius_at(self, height: float) -> float:
-        return self.radius + self.taper * height
-
-    def around(self) -> tuple[Array, Array]:
-        """(rays,) turns and (rays, 3) directions across the axis."""
-        turn = 2.0 * np.pi * np.arange(_RAYS) / _RAYS
-        ways = np.cos(turn)[:, None] * self.one + np.sin(turn)[:, None] * self.two
-        return turn, ways
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Rings:
-    """Edges on rays around an axis: (m,) heights, (m, rays) of everything else."""
-
-    height: Array
-    radius: Array
-    sd: Array
-    seen: NDArray[np.bool_]
-    expected: Array
-    inside: Array
-    beyond: Array
-    levels: RootLevels
-    first_look: bool
-
-    @property
-    def off(self) -> Array:
-        return self.radius - self.expected
-
-    @property
-    def good(self) -> NDArray[np.bool_]:
-        """(m,) rings that show a root: mostly seen, where they are expected, of dentine.
-
-        At the first look only seen: it may have begun at the lamina dura's outside.
-        """
-        if self.first_look:
-            return np.asarray(self.seen.mean(axis=1) >= _RING_SEEN)
-        near = self.seen & (np.abs(self.off) < _RING_OFF_MM)
-        level = np.nanmedian(self.inside, axis=1)
-        dentine = level > self.levels.dentine - _NO_DENTINE * self.levels.contrast
-        dentine &= level < self.levels.dentine + _ENAMEL * self.levels.contrast
-        off = np.where(self.seen, self.off, np.nan)
-        usual = np.nanmedian(np.where(np.isfinite(off).any(axis=1)[:, None], off, 9.0), axis=1)
-        return np.asarray((near.mean(axis=1) >= _RING_SEEN) & dentine & (usual < _RING_WIDER_MM))
-
-    def dentine(self, before: float) -> float:
-        """Level of dentine inside the good rings."""
-        inside = self.inside[self.good]
-        return float(np.nanmedian(inside)) if inside.size else before
-
-
-def _rings(
-    volume: Volume,
-    levels: RootLevels,
-    cone: _Cone,
-    low: float,
-    high: float,
-    reach: tuple[float, float],
-    *,
-    first_look: bool = False,
-) -> _Rings:
-    turn, ways = cone.around()
-    height = np.arange(round(low / _RING_MM), round(high / _RING_MM) + 1) * _RING_MM
-    radius = np.maximum(cone.radius + cone.taper * height, 0.4)
-    oval = cone.oval[0] * np.cos(2 * turn) + cone.oval[1] * np.sin(2 * turn)
-    expected = radius[:, None] + oval
-    centres = cone.origin + height[:, None] * cone.axis
-    starts = centres[:, None] + (expected - INSIDE_MM)[..., None] * ways
-    count = round((INSIDE_MM + BEYOND_MM) / STEP_MM) + 1
-    grey = np.stack(
-        [
-            sampling.profiles(
-                volume,
-                (starts + layer * cone.axis).reshape(-1, 3),
-                np.broadcast_to(ways, starts.shape).reshape(-1, 3),
-                STEP_MM,
-                count,
-            )
-            for layer in _LAYERS_MM
-        ]
-    ).astype(np.float64).mean(axis=0)  # fmt: skip
-    edges: RootEdges = root_edges(grey, levels, reach)
-    shape = expected.shape
-    found = edges.off_mm.reshape(shape)
-    near = slice(round((INSIDE_MM - 0.9) / STEP_MM), round((INSIDE_MM - 0.4) / STEP_MM))
-    core = grey[:, near].reshape(*shape, -1)
-    behind = grey[:, round((INSIDE_MM + 0.5) / STEP_MM) :].reshape(*shape, -1)
-    return _Rings(
-        height=height,
-        radius=expected + np.nan_to_num(found, nan=9.0),
-        sd=np.nan_to_num(edges.sd_mm.reshape(shape), nan=9.0),
-        seen=np.asarray(edges.seen).reshape(shape),
-        expected=expected,
-        inside=np.median(core, axis=2),
-        beyond=np.median(behind, axis=2),
-        levels=levels,
-        first_look=first_look,
-    )
-
-
-def _run(rings: _Rings, good: NDArray[np.bool_]) -> tuple[float, float]:
-    """First and last height of the good rings that hang together around the click."""
-    at = np.flatnonzero(good)
-    middle = int(at[np.argmin(np.abs(rings.height[at]))])
-    first = last = middle
-    # One bad ring between good ones does not end a root.
-    while any(good[max(first - 2, 0) : first]):
-        first -= 1 if good[first - 1] else 2
-    while any(good[last + 1 : last + 3]):
-        last += 1 if good[last + 1] else 2
-    return float(rings.height[first]), float(rings.height[last])
-
-
-def _fitted(cone: _Cone, rings: _Rings) -> _Cone:
-    """The cone through the good rings' edges, by least squares that far-off edges do not pull."""
-    turn, _ = cone.around()
-    use = rings.good[:, None] & rings.seen
-    h = np.broadcast_to(rings.height[:, None], use.shape)[use]
-    t = np.broadcast_to(turn, use.shape)[use]
-    radius, sd = rings.radius[use], np.hypot(rings.sd[use], 0.05)
-    c, s = np.cos(t), np.sin(t)
-    middle = float(h.mean())
-    x = h - middle
-    columns = np.stack(
-        [np.ones_like(c), x, c, s, x * c, x * s, np.cos(2 * t), np.sin(2 * t)], axis=1
-    )
-    # Nobody knows a root's shape from a few rings: it begins near what it was thought to be.
-    likely = np.array([cone.radius_at(middle), cone.taper, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0])
-    spread = np.array([2.0, 0.12, 2.0, 2.0, 0.4, 0.4, 0.25, 0.25])
-    weight = 1.0 / sd**2
-    for _ in range(6):
-        normal = (columns * weight[:, None]).T @ columns + np.diag(1.0 / spread**2)
-        fit = np.linalg.solve(
-            normal, (columns * weight[:, None]).T @ radius + likely / spread**2
-        )
-        off = radius - columns @ fit
-        usual = max(1.4826 * float(np.median(np.abs(off))), 0.05)
-        weight = 1.0 / sd**2 * np.clip(1.0 - (off / (4.0 * usual)) ** 2, 0.0, 1.0) ** 2
-    kept = weight > 0
-    scatter = float(np.sqrt(np.mean(off[kept] ** 2))) if kept.any() else 9.0
-    # Neighbouring rays share much of their image: about one of three tells something new.
-    cover = np.linalg.inv(
-        (columns[kept] / max(scatter, 0.03) ** 2).T @ columns[kept] / 3.0
-        + np.diag(1.0 / spread**2)
-    )
-    one, two = cone.one, cone.two
-    axis = unit(cone.axis + fit[4] * one + fit[5] * two)
-    at_middle = cone.origin + middle * cone.axis + fit[2] * one + fit[3] * two
-    # The origin stays at the click's height.
-    origin = at_middle - middle * axis
-    new_one = unit(one - (one @ axis) * axis)
-    return _Cone(
-        origin=origin,
-        axis=axis,
-        one=new_one,
-        radius=float(fit[0] - middle * fit[1]),
-        taper=float(fit[1]),
-        oval=(float(fit[6]), float(fit[7])),
-        sd=np.sqrt(np.diag(cover)),
-        scatter=scatter,
-    )
-
-
-# -- begin ---------------------------------------------------------------------------------
-
-_SEEK_MM, _PITCH_MM = 2.4, 0.2
-
-
-def _start(
-    volume: Volume, levels: BoneLevels, click: Array, apical: Array
-) -> tuple[RootLevels, _Cone] | Note:
-    """Dentine's level, and the circle around the click that is darker all round than inside."""
-    one = any_across(apical)
-    two = np.cross(apical, one)
-    reach = _SEEK_MM + _MOST_RADIUS_MM + 0.6
-    u = np.arange(-reach, reach + 1e-9, _PITCH_MM)
-    u -= u.mean()
-    flat = u[:, None, None] * one + u[None, :, None] * two
-    layers = [-0.6, -0.3, 0.0, 0.3, 0.6]
-    picture = np.mean(
-        [
-            sampling.at_points(volume, (click + layer * apical + flat).reshape(-1, 3))
-            for layer in layers
-        ],
-        axis=0,
-    ).reshape(len(u), len(u))
-    near = np.hypot(*np.meshgrid(u, u, indexing="ij")) < 0.7
-    if not np.isfinite(picture[near]).all():
-        return Note("root-not-scanned")
-    dentine = float(np.percentile(picture[near], 70))
-    contrast = dentine - levels.soft
-    if contrast < 0.5 * (levels.cortical - levels.soft):
-        return Note("root-not-found")
-    smooth = gaussian_filter(np.nan_to_num(picture, nan=levels.soft), 0.7)
-    found = _circle(smooth, u, dentine, levels.soft)
-    if found is None:
-        return Note("root-not-found")
-    (a, b), radius = found
-    variance = max(levels.blur.variance_mm2, 0.0) + float(np.mean(volume.voxel_mm**2)) / 12.0
-    samples = max(float(volume.voxel_mm.min()) / STEP_MM, 1.0)
-    # Bone's texture is no noise of the scan, and is as large.
-    noise = math.hypot(levels.noise_sd / math.sqrt(len(_LAYERS_MM)), 0.04 * contrast)
-    known = RootLevels(
-        dentine=dentine,
-        soft=levels.soft,
-        blur_mm=max(math.sqrt(variance), 0.12),
-        noise=noise * math.sqrt(samples),
-    )
-    origin = click + a * one + b * two
-    return known, _Cone(origin=origin, axis=apical, one=one, radius=radius, taper=-0.05)
-
-
-def _circle(
-    smooth: Array, u: Array, dentine: float, soft: float
-) -> tuple[tuple[float, float], float] | None:
-    """Middle and radius of the best circle in a picture across the root, around the click."""
-    turn = 2.0 * np.pi * np.arange(16) / 16
-    shift = np.arange(-_SEEK_MM, _SEEK_MM + 1e-9, 0.3)
-    radii = np.arange(0.8, _MOST_RADIUS_MM + 1e-9, 0.2)
-    a, b, r = (g.ravel() for g in np.meshgrid(shift, shift, radii, indexing="ij"))
-    holds = np.hypot(a, b) < np.maximum(r - 0.1, 0.4)
-    a, b, r = a[holds], b[holds], r[holds]
-
-    def at(away: Array) -> Array:
-        rows = a[:, None] + away[:, None] * np.cos(turn)
-        cols = b[:, None] + away[:, None] * np.sin(turn)
-        where = (np.stack([rows, cols]) - u[0]) / _PITCH_MM
-        return np.asarray(map_coordinates(smooth, where, order=1, mode="nearest"))
-
-    # Nothing dark within: beyond the lamina dura another circle would fit.
-    rings = [at(np.maximum(r - within, 0.2)) for within in (0.4, 0.6, 0.8, 1.0)]
-    inside = np.minimum(np.minimum.reduce(rings), dentine)
-    edge = at(r + 0.12)
-    drop = (inside - edge) / (dentine - soft)
-    dentine_share = (dentine - at(np.maximum(0.5 * r, 0.2))) / (dentine - soft)
-    score = np.percentile(drop, 25, axis=1) + 0.5 * drop.mean(axis=1)
-    score -= 0.5 * np.clip(np.percentile(dentine_share, 75, axis=1), 0.0, 1.0)
-    # Circles around the click are likelier than ones that hardly hold it.
-    score -= 0.03 * np.hypot(a, b) / r
-    best = int(np.argmax(score))
-    if np.percentile(drop[best], 25) < 0.04:
-        return None
-    return (float(a[best]), float(b[best])), float(r[best])
-
-
-# -- what it is ----------------------------------------------------------------------------
-
-
 def _judged(
-    volume: Volume, levels: BoneLevels, known: RootLevels, cone: _Cone, rings: _Rings
+    volume: Volume, levels: BoneLevels, known: RootLevels, cone: RootCone, rings: RootRings
 ) -> FoundRoot | Note:
     good = rings.good
     if good.sum() < 3:
         return Note("root-not-found")
-    cone = _fitted(cone, rings)
-    neck, last = _run(rings, good)
+    cone = fitted_cone(cone, rings)
+    neck, last = run_of(rings, good)
     if _touches(rings, known, neck, last):
         return Note("root-touches")
     apex = _apex(volume, known, cone, last)
-    if _metal(volume, levels, known, cone, neck, apex[0]):
+    if _metal(volume, levels, cone, (neck, apex[0])):
         return Note("root-metal")
     if apex[0] - neck < _LEAST_MM or cone.sd is None or cone.scatter > _MOST_SCATTER_MM:
         return Note("root-not-found")
@@ -488,9 +214,7 @@ def _judged(
     _, ways = cone.around()
     use = good[:, None] & rings.seen
     outline = (
-        cone.origin
-        + rings.height[:, None, None] * cone.axis
-        + rings.radius[..., None] * ways
+        cone.origin + rings.height[:, None, None] * cone.axis + rings.radius[..., None] * ways
     )[use]
     return FoundRoot(
         neck_mm=cone.origin + neck * cone.axis,
@@ -505,7 +229,7 @@ def _judged(
     )
 
 
-def _apex(volume: Volume, known: RootLevels, cone: _Cone, last: float) -> tuple[float, float]:
+def _apex(volume: Volume, known: RootLevels, cone: RootCone, last: float) -> tuple[float, float]:
     """Height of the tip and its standard deviation, by rays along the axis."""
     inside, reach = 2.0, (-1.4, 3.0)
     _, ways = cone.around()
@@ -518,11 +242,11 @@ def _apex(volume: Volume, known: RootLevels, cone: _Cone, last: float) -> tuple[
     mean = grey.mean(axis=0, keepdims=True)
     edges = root_edges(mean, known, reach, inside)
     if not bool(edges.seen[0]):
-        return last + 0.5 * _RING_MM, 0.5
+        return last + 0.5 * RING_MM, 0.5
     return last + float(edges.off_mm[0]), math.hypot(float(edges.sd_mm[0]), 0.15)
 
 
-def _touches(rings: _Rings, known: RootLevels, neck: float, last: float) -> bool:
+def _touches(rings: RootRings, known: RootLevels, neck: float, last: float) -> bool:
     """Whether a sector of the edge is not seen for some mm, as bright behind it as dentine."""
     within = (rings.height >= neck) & (rings.height <= last)
     bright = rings.beyond > known.dentine - _ALIKE * known.contrast
@@ -530,18 +254,17 @@ def _touches(rings: _Rings, known: RootLevels, neck: float, last: float) -> bool
     if not len(lost):
         return False
     sector = lost & np.roll(lost, 1, axis=1) & np.roll(lost, -1, axis=1)
-    need = round(_BESIDE_MM / _RING_MM)
+    need = round(_BESIDE_MM / RING_MM)
     return bool(sector.sum(axis=0).max() >= need)
 
 
-def _metal(
-    volume: Volume, levels: BoneLevels, known: RootLevels, cone: _Cone, neck: float, apex: float
-) -> bool:
+def _metal(volume: Volume, levels: BoneLevels, cone: RootCone, ends: tuple[float, float]) -> bool:
     """Whether metal stands in the root, over it, or sends streaks through it."""
-    axis = cone.origin + np.array([neck, apex])[:, None] * cone.axis
+    neck, apex = ends
+    axis = cone.origin + np.array(ends)[:, None] * cone.axis
     if Streaks.of(volume, levels).nearest_mm(volume, axis) < NEAR_MM:
         return True
-    step = 0.4
+    step, contrast = 0.4, levels.cortical - levels.soft
     reach = cone.radius_at(neck) + 1.5
     u = np.arange(-reach, reach + 1e-9, step)
     h = np.arange(neck - _CROWN_MM, apex, step)
@@ -557,7 +280,7 @@ def _metal(
     grey = grey[np.isfinite(grey)]
     if not len(grey):
         return False
-    bright = grey > levels.soft + _METAL * known.contrast
+    bright = grey > levels.soft + _METAL * contrast
     top = float(volume.voxels.max()) * volume.slope + volume.intercept
-    full = grey >= top - 1e-3 * known.contrast
+    full = grey >= top - 1e-3 * contrast
     return float(np.sum(bright | full)) * step**3 > _SATURATED_MM3

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from core.geometry import Array
@@ -77,22 +78,9 @@ class RootEdges:
     sure: Array
 
     @property
-    def seen(self) -> Array:
-        """(n,) bool: where the ray shows an edge."""
+    def seen(self) -> NDArray[np.bool_]:
+        """(n,) True where the ray shows an edge."""
         return np.asarray(np.isfinite(self.off_mm) & (self.sure > _SURE))
-
-
-def profile_places(inside_mm: float = INSIDE_MM, beyond_mm: float = BEYOND_MM) -> Array:
-    """(k,) mm of a profile's samples from the expected edge.
-
-    Parameters
-    ----------
-    inside_mm, beyond_mm : float
-        Reach to both sides.
-    """
-    return np.asarray(np.arange(round(-inside_mm / STEP_MM), round(beyond_mm / STEP_MM) + 1)) * (
-        STEP_MM
-    )
 
 
 def root_edges(
@@ -103,20 +91,19 @@ def root_edges(
     Parameters
     ----------
     profiles : (n, k)
-        Grey values at `profile_places`, NaN where not scanned.
+        Grey values each `STEP_MM`, NaN where not scanned.
     levels : RootLevels
     reach_mm : (least, most) mm
         Where an edge is looked for.
     inside_mm : float
         How far before the expected edge the profiles begin.
     """
-    n, k = profiles.shape
-    x = tuple(float(v) for v in np.round(np.arange(k) * STEP_MM - inside_mm, 6))
+    x = tuple(float(v) for v in np.round(np.arange(profiles.shape[1]) * STEP_MM - inside_mm, 6))
     scale = levels.contrast
     model = _models(
         x, reach_mm, round(levels.blur_mm, 2), round(max(levels.noise / scale, 1e-3), 3)
     )
-    whole = np.isfinite(profiles).all(axis=1)
+    whole = np.asarray(np.isfinite(profiles).all(axis=1), dtype=np.bool_)
     y = np.where(whole[:, None], (profiles - levels.soft) / scale, 0.0)
     chance = -0.5 * np.stack([fit.misfit(y) for fit in model.edges], axis=1)
     best = chance.max(axis=1)
@@ -144,7 +131,11 @@ class _Gaussian:
     @classmethod
     def of(cls, columns: Array, expected: Array, spread: Array, noise: float) -> _Gaussian:
         cover = noise**2 * np.eye(len(columns)) + (columns * spread**2) @ columns.T
-        return cls(columns @ expected, np.linalg.inv(cover), float(np.linalg.slogdet(cover)[1]))
+        return cls(
+            columns @ expected,
+            np.asarray(np.linalg.inv(cover), dtype=np.float64),
+            float(np.linalg.slogdet(cover)[1]),
+        )
 
     def misfit(self, profiles: Array) -> Array:
         """(n,) minus twice the log likelihood, up to a constant."""

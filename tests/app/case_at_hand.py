@@ -52,6 +52,7 @@ class ListeningDesk:
     def __init__(self):
         self.said, self.tools, self.errors, self.asked = [], [], [], []
         self.answer = None
+        self.led_on = False
 
     def say(self, text, *, undo=False):
         self.said.append((text, undo))
@@ -65,6 +66,9 @@ class ListeningDesk:
 
     def tell_error(self, error):
         self.errors.append(error)
+
+    def lead_on(self):
+        self.led_on = True
 
     def take_tool(self, name, wanted=""):
         self.tools.append(name)

@@ -58,6 +58,7 @@ ROOM_MM = {"lower": 13.5, "upper": 12.0}
 LEFT = Qt.MouseButton.LeftButton
 NO_KEYS = Qt.KeyboardModifier.NoModifier
 CTRL = Qt.KeyboardModifier.ControlModifier
+SHIFT = Qt.KeyboardModifier.ShiftModifier
 
 
 @dataclass
@@ -343,17 +344,15 @@ def _shown(bench, kind):
 
 
 def mark_canal(hand: Hand) -> None:
-    """Two clicks, then the key that confirms stretch by stretch."""
+    """Two clicks where the pictures lead to, then the key that confirms while they run along."""
     from app.tools.follow_canal import FollowCanal
 
     hand.acts.part = "canal"
-    line, jaw = hand.jaw.shape.canal_line, hand.jaw
-    front = jaw.foramen_s + np.sign(-jaw.foramen_s) * 3.0
+    line = hand.jaw.shape.canal_line
     hand.next()
     tool = hand.bench.hub.active
     assert isinstance(tool, FollowCanal), tool
-    for s in (front, -np.sign(jaw.foramen_s) * 9.0):
-        hand.go(hand.at(s))
+    for _ in range(2):
         hand.mark(hand.off(hand.in_section(line)), waits=False)
         pause(0.3)
     wait(lambda: bool(tool.proposed), 30)
@@ -361,16 +360,16 @@ def mark_canal(hand: Hand) -> None:
     with hand.answering(None, always=False):
         while not tool._all_confirmed():
             wait(lambda: not tool._run.isActive(), 30)
-            hand.key(Qt.Key.Key_Return, waits=False)
-            pause(0.3)
+            unseen = tool.proposed[tool._next_number()].seen == "no"
+            hand.key(Qt.Key.Key_Return, NO_KEYS if unseen else SHIFT, waits=False)
+            wait(lambda: tool._all_confirmed() or not tool.run_all.active, 60)
         hand.rest()
         pause(1.0)
 
 
 def mark_foramen(hand: Hand) -> None:
-    """Both edges, where they show in sections."""
+    """Both edges, where they show in sections; the canal led here."""
     hand.acts.part = "foramen"
-    hand.next()
     for edge in hand.jaw.foramen_mm:
         hand.go(edge)
         hand.mark(hand.off(edge), waits=False)
@@ -394,24 +393,40 @@ def mark_floor(hand: Hand) -> None:
     at = floor[near][int(np.argmin(np.linalg.norm(floor[near] - lowest, axis=1)))]
     hand.mark(hand.off(at), waits=False)
     wait(lambda: bool(tool.proposed), 60)
-    while tool.proposed:
-        hand.rest()
-        hand.key(Qt.Key.Key_Return, waits=False)
-        pause(0.2)
+    hand.rest()
+    hand.key(Qt.Key.Key_Return, SHIFT, waits=False)
+    wait(lambda: not tool.proposed, 60)
     hand.rest()
 
 
 def mark_root(hand: Hand, way: int) -> None:
-    """The axis of a neighbour by two marks, its tooth, and its diameters."""
+    """One click in the root where the pictures led to, and Enter; by hand where it is refused."""
+    from app.tools.find_root import FindRoot
+
     hand.acts.part = "neighbouring roots"
     neck, apex, r_neck, r_apex = hand.jaw.root(way)
     tooth = _neighbour(hand.jaw.tooth, way * hand.sense)
-    hand.next()
-    hand.step_to(neck)
-    hand.mark(hand.off(neck), waits=False)
-    hand.step_to(apex)
-    with hand.answering(f"{2 * r_neck:.1f} {2 * r_apex:.1f}"):
-        hand.double_click(hand.off(apex))
+    if not isinstance(hand.bench.hub.active, FindRoot):
+        # Nobody is led on from what was marked with a tool of one's own choice.
+        hand.next()
+    tool = hand.bench.hub.active
+    assert isinstance(tool, FindRoot), tool
+    hand.rest()
+    middle = 0.5 * (neck + apex)
+    if abs(hand.bench.pictures.section.uv_mm(middle[None])[0, 2]) > 0.5 * r_apex + 0.5 * r_neck:
+        hand.go(middle)
+    hand.mark(hand.off(middle), waits=False)
+    wait(lambda: not tool.is_looking, 60)
+    if tool.proposed is not None:
+        hand.rest()
+        hand.key(Qt.Key.Key_Return)
+    else:
+        hand.take("Root")
+        hand.step_to(neck)
+        hand.mark(hand.off(neck), waits=False)
+        hand.step_to(apex)
+        with hand.answering(tooth, f"{2 * r_neck:.1f} {2 * r_apex:.1f}"):
+            hand.double_click(hand.off(apex))
     assert hand.session.plan.structures[-1].tooth == tooth
 
 

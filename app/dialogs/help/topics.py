@@ -79,6 +79,7 @@ def _trust() -> Topic:
             say("dialogs.help.topics.identify-tissues-checks-menu-where"),
             say("dialogs.help.topics.follow-canal"),
             say("dialogs.help.topics.find-floor"),
+            say("dialogs.help.topics.find-root"),
             say("dialogs.help.topics.stent-axis-one-click-on"),
         ),
     )

@@ -57,7 +57,7 @@ def test_marking_leads_on_to_the_next_and_undo_leads_back(session, button):
     assert button.text() == "Next: root of 35"
     here = session.station_mm
     press(button)
-    assert button.desk.tools[-1] == "Root"
+    assert button.desk.tools[-1] == "Find root"
     assert session.station_mm < here, "35 stands before 36, on the left"
     session.undo_stack.undo()
     assert button.text() == "Next: foramen"
@@ -81,7 +81,7 @@ def test_its_menu_lists_everything_with_its_state(session, button):
         "root of 37: still missing",
     ]
     button.menu().actions()[3].trigger()
-    assert button.desk.tools == ["Root"]
+    assert button.desk.tools == ["Find root"]
 
 
 def test_without_a_fixture_or_before_the_jaw_is_confirmed_it_is_not_there(session, button):

@@ -38,6 +38,7 @@ class DeskOfTests:
 
     def __init__(self):
         self.said, self.errors, self.asked, self.answers, self.took = [], [], [], [], []
+        self.led_on = False
 
     def say(self, text, *, undo=False):
         self.said.append(text)
@@ -53,6 +54,9 @@ class DeskOfTests:
 
     def tell_error(self, error):
         self.errors.append(error)
+
+    def lead_on(self):
+        self.led_on = True
 
     def take_tool(self, name, wanted=""):
         self.took.append(name)

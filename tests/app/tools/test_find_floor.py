@@ -98,6 +98,27 @@ def test_it_is_confirmed_section_by_section(t, qtbot):
     assert t.now() == t.start
 
 
+def test_shift_enter_confirms_each_section_after_it_stood_in_view(t, qtbot):
+    t.tool.run_all._stands.setInterval(30)
+    t.tool.wanted = "sinus"
+    proposed(t, qtbot)
+    t.type(Qt.Key.Key_Return, Qt.KeyboardModifier.ShiftModifier)
+    qtbot.wait(100)
+    assert t.now() == t.start, "nothing is confirmed before it is drawn"
+    stations = []
+    t.session.plan_changed.connect(lambda *_: stations.append(t.session.station_mm))
+
+    def stands():
+        t.tool.draft(t.section)
+        return not t.tool.run_all.active
+
+    qtbot.waitUntil(stands, timeout=10_000)
+    (marked,) = t.plan.structures
+    assert len(marked.points) == 15
+    assert stations == pytest.approx([STATION + 5.0 * n for n in (-2, -1, 0, 1, 2)], abs=0.01)
+    assert t.desk.led_on, "what was asked for is whole"
+
+
 def test_a_section_that_was_undone_is_proposed_again(t, qtbot):
     proposed(t, qtbot)
     t.type(Qt.Key.Key_Return)

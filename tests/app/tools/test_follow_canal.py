@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -18,6 +19,7 @@ from core.image.volume import Volume
 from core.plans.edit import with_lock
 from core.plans.marks import marks_of
 from tests.app.tools.table import ARCH_POINTS, LEVEL, STATION
+from tests.app.tools.test_spots_and_teeth import beside
 
 VOXEL = 0.4
 HALF_MM = 9.0
@@ -233,3 +235,87 @@ def test_every_tool_has_words_for_its_button():
 def test_it_has_a_button_beside_the_canal():
     names = [tool.name for tool in TOOLS]
     assert names.index("Follow canal") == names.index("Canal") + 1
+
+
+def run_to_the_end(t, qtbot):
+    """Draw as the window does, until nothing runs any more."""
+
+    def stands():
+        t.tool.draft(t.section)
+        return not t.tool.run_all.active
+
+    qtbot.waitUntil(stands, timeout=20_000)
+
+
+def test_shift_enter_confirms_each_mark_after_it_stood_in_view(t, qtbot):
+    t.tool.run_all._stands.setInterval(30)
+    followed(t, qtbot)
+    stations = []
+    t.session.plan_changed.connect(lambda *_: stations.append(t.session.station_mm))
+    t.type(Qt.Key.Key_Return, Qt.KeyboardModifier.ShiftModifier)
+    assert t.now() == t.start, "nothing is confirmed before it is drawn"
+    run_to_the_end(t, qtbot)
+    (course,) = t.plan.structures
+    assert len(course.points) == 5
+    assert len(set(np.round(stations))) == 5, "each at its own section"
+    for left in (4, 3, 2, 1):
+        t.session.undo_stack.undo()
+        assert len(t.plan.structures[0].points) == left, "one undoable step each"
+
+
+@pytest.mark.parametrize("how", ["key", "click"])
+def test_any_key_or_click_stops_the_run_and_does_nothing_else(t, qtbot, how):
+    t.tool.run_all._stands.setInterval(30)
+    followed(t, qtbot)
+    t.type(Qt.Key.Key_Return, Qt.KeyboardModifier.ShiftModifier)
+
+    def two():
+        t.tool.draft(t.section)
+        return bool(t.plan.structures) and len(t.plan.structures[0].points) == 2
+
+    qtbot.waitUntil(two, timeout=10_000)
+    if how == "key":
+        t.type(Qt.Key.Key_Escape)
+    else:
+        t.click(t.section, 3.0, 3.0)
+    assert "What is still proposed is not confirmed" in t.desk.said[-1]
+    at_rest(t, qtbot)
+    t.tool.draft(t.section)
+    qtbot.wait(120)
+    assert len(t.plan.structures[0].points) == 2
+    assert len(t.tool.proposed) == 5, "what was proposed is still there"
+    t.type(Qt.Key.Key_Return)
+    assert len(t.plan.structures[0].points) == 3
+
+
+def test_a_stretch_that_is_not_seen_is_never_confirmed_by_the_run(t, qtbot):
+    t.tool.run_all._stands.setInterval(30)
+    followed(t, qtbot)
+    marks = list(t.tool.proposed)
+    marks[2] = replace(marks[2], seen="no")
+    t.tool.proposed = tuple(marks)
+    t.type(Qt.Key.Key_Return, Qt.KeyboardModifier.ShiftModifier)
+    run_to_the_end(t, qtbot)
+    assert len(t.plan.structures[0].points) == 2
+    assert "is not seen in the image" in t.desk.said[-1]
+    t.type(Qt.Key.Key_Return)
+    at_rest(t, qtbot)
+    assert t.plan.structures[0].seen[2] == "no"
+
+
+def test_whoever_was_led_here_is_led_to_both_sides_of_the_fixture_and_on(t, qtbot):
+    fixture = beside(t, STATION, "36")
+    t.session.plan = replace(t.plan, fixtures=(fixture,))
+    t.session.go_to(selected=fixture.id)
+    t.tool.wanted = "canal"
+    t.tool.start()
+    assert t.session.station_mm == pytest.approx(STATION - 9.0, abs=0.1), "in front of it, left"
+    click_canal(t, STATION - 9.0)
+    assert t.session.station_mm == pytest.approx(STATION + 9.0, abs=0.2), "and behind it"
+    click_canal(t, STATION + 9.0)
+    qtbot.waitUntil(lambda: bool(t.tool.proposed), timeout=30_000)
+    assert not t.desk.led_on
+    while not t.tool._all_confirmed():
+        at_rest(t, qtbot)
+        t.type(Qt.Key.Key_Return)
+    qtbot.waitUntil(lambda: t.desk.led_on, timeout=30_000)

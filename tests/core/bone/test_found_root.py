@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from core.bone.bone_levels import BoneLevels, Blur
+from core.bone.bone_levels import Blur, BoneLevels
 from core.bone.found_root import FoundRoot, find_root
 from core.image.volume import Volume
 

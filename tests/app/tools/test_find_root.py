@@ -1,0 +1,150 @@
+"""One click, a proposed root that counts for nothing, and its confirmation by Enter."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PySide6.QtCore import Qt
+
+from app.tools import find_root
+from app.tools.catalogue import TOOLS
+from app.tools.find_root import FindRoot
+from app.tools.names import TOOL_WORDS
+from core.arch import Arch
+from core.bone.found_root import FoundRoot
+from core.measurement import Note
+from tests.app.tools.table import ARCH_POINTS, LEVEL, STATION
+from tests.app.tools.test_find_floor import volume
+from tests.app.tools.test_spots_and_teeth import beside
+
+RIGHT = Qt.MouseButton.RightButton
+
+
+def root(station=STATION + 1.0):
+    """From 2 mm over the arch to 9 mm below it, 1 mm beside the section that is shown."""
+    frame = Arch.trace(ARCH_POINTS, level=LEVEL).frame(station)
+    return FoundRoot(
+        neck_mm=frame.origin + 2.0 * frame.up, apex_mm=frame.origin - 9.0 * frame.up,
+        diameters_mm=(4.61, 2.03), diameter_sd_mm=0.14, axis_sd_deg=0.5, apex_sd_mm=0.2,
+        oval_mm=0.1, seen=0.95, outline_mm=np.zeros((0, 3)),
+    )  # fmt: skip
+
+
+@pytest.fixture
+def t(table, monkeypatch):
+    made = table(FindRoot, jaw="lower")
+    made.found, made.clicked = root(), []
+
+    def around(_volume, _arch, jaw, click, _points, *, cancelled):
+        made.clicked.append((jaw, click))
+        return made.found
+
+    monkeypatch.setattr(find_root, "root_around", around)
+    made.session._measure = lambda: None
+    made.session.volume = volume()
+    yield made
+    made.tool.stop()
+    made.session.volume = None
+
+
+def proposed(t, qtbot):
+    point = t.click(t.section, 0.3, -3.0)
+    qtbot.waitUntil(lambda: t.tool.proposed is not None)
+    return point
+
+
+def test_what_is_proposed_counts_for_nothing_and_is_told_with_its_doubt(t, qtbot):
+    point = proposed(t, qtbot)
+    assert t.clicked[0][0] == "lower"
+    assert t.clicked[0][1] == pytest.approx(point)
+    assert t.now() == t.start
+    assert not t.session.undo_stack.canUndo()
+    said = t.desk.said[-1]
+    assert said.startswith("A root of 11.0 mm was found, 4.6 mm wide at the neck and 2.0 mm")
+    assert "± 0.3 mm" in said
+    assert "counts for nothing until you confirm it" in said
+    t.type(Qt.Key.Key_Escape)
+    assert t.tool.proposed is None
+    assert t.now() == t.start
+    assert t.tool.draft(t.section).lines == ()
+
+
+def test_its_outline_is_drawn_as_proposed_in_the_section_through_it(t, qtbot):
+    proposed(t, qtbot)
+    assert t.session.station_mm == pytest.approx(STATION + 1.0, abs=0.05), "to where it stands"
+    drawn = t.tool.draft(t.section)
+    (line,) = drawn.lines
+    assert line.style == "proposed"
+    assert np.ptp(line.points[:, 1]) == pytest.approx(11.0, abs=0.2)
+    assert np.ptp(line.points[:2, 0]) == pytest.approx((4.61 - 2.03) / 2, abs=0.05)
+    assert [label.text for label in drawn.labels] == ["proposed"]
+    assert len(t.tool.draft(t.panorama).lines) == 1
+    assert len(t.tool.draft(t.map).lines) == 1
+    t.session.go_to(station_mm=STATION + 9.0)
+    assert t.tool.draft(t.section).lines == (), "not in a section that it does not reach"
+
+
+def test_enter_makes_it_a_root_like_any_other(t, qtbot):
+    proposed(t, qtbot)
+    t.desk.answers = ["35"]
+    t.type(Qt.Key.Key_Return)
+    (made,) = t.plan.structures
+    assert (made.id, made.kind, made.tooth) == ("root-35", "root", "35")
+    assert made.points == pytest.approx(np.stack([t.found.neck_mm, t.found.apex_mm]))
+    assert made.diameters_mm == pytest.approx((4.61, 2.03))
+    assert t.desk.asked[0].startswith("Root of which tooth?")
+    assert t.tool.proposed is None
+    assert t.session.selected == "root-35"
+    assert t.undo_all() == t.start
+
+
+def test_turned_away_from_the_tooth_it_stays_proposed(t, qtbot):
+    proposed(t, qtbot)
+    t.desk.answers = [None]
+    t.type(Qt.Key.Key_Return)
+    assert t.tool.proposed is not None
+    assert t.now() == t.start
+
+
+def test_led_to_it_nobody_is_asked_and_the_next_one_follows(t, qtbot):
+    fixture = beside(t, STATION + 8.0, "36")
+    t.session.apply("fixture", replace(t.session.plan, fixtures=(fixture,)))
+    t.session.go_to(selected=fixture.id)
+    t.tool.wanted = "root-35"
+    proposed(t, qtbot)
+    t.type(Qt.Key.Key_Return)
+    assert t.desk.asked == []
+    assert [s.tooth for s in t.plan.structures] == ["35"]
+    assert t.desk.led_on
+
+
+def test_where_none_is_found_it_says_why_and_nothing_stands_anywhere(t, qtbot):
+    for code in ("root-not-found", "root-touches", "root-metal", "root-not-scanned"):
+        t.found = Note(code)
+        t.click(t.section, 0.3, -3.0)
+        qtbot.waitUntil(lambda code=code: t.desk.said[-1] == Note(code).message)
+        assert t.tool.proposed is None
+        assert t.now() == t.start
+
+
+def test_a_further_click_searches_there_and_a_right_click_drops_it(t, qtbot):
+    proposed(t, qtbot)
+    proposed(t, qtbot)
+    assert len(t.clicked) == 2
+    t.click(t.section, 5.0, 5.0, button=RIGHT)
+    assert t.tool.proposed is None
+    assert t.now() == t.start
+
+
+def test_of_an_oval_root_it_says_what_is_taken(t, qtbot):
+    t.found = replace(root(), oval_mm=1.2)
+    proposed(t, qtbot)
+    assert t.desk.said[-1].endswith("It is oval by 1.2 mm; its larger diameter is taken all round.")
+
+
+def test_it_stands_beside_the_root_that_is_marked_by_hand():
+    names = [tool.name for tool in TOOLS]
+    assert names.index("Find root") == names.index("Root") - 1
+    assert str(TOOL_WORDS["Find root"]) == "Find root"
