@@ -26,7 +26,7 @@ from core.bone.root_cone import (
     rings_around,
     run_of,
 )
-from core.bone.root_edges import BEYOND_MM, STEP_MM, RootLevels, root_edges
+from core.bone.root_edges import BEYOND_MM, INSIDE_MM, STEP_MM, RootLevels, root_edges
 from core.bone.root_start import MOST_RADIUS_MM, root_start
 from core.bone.streaks import NEAR_MM, Streaks
 from core.geometry import Array, unit
@@ -41,13 +41,16 @@ _LEAST_MM, _LEAST_RADIUS_MM = 4.0, 0.6
 _MOST_SCATTER_MM, _MOST_SD_MM, _MOST_AXIS_SD_DEG = 0.45, 0.4, 4.0
 _ALIKE, _BESIDE_MM = 0.3, 3.0
 _METAL = 2.1
-"""Enamel is up to 1.8 times as bright over soft tissue as cortex; more is metal (common practice,
+"""Enamel is up to 1.8 times as bright over soft tissue as dentine; more is metal (common practice,
 no source)."""
 
+_BEHIND_MM = np.array([0.2, 1.0])
+_TIP_SD_MM, _TIP_UNSEEN_SD_MM = 0.15, 0.5
 _CROWN_MM, _SATURATED_MM3 = 12.0, 15.0
 _OVAL_MM = 0.5
-_SYSTEMATIC_MM = 0.12
-"""Of a diameter: what the ligament's own width and a blur that is not quite known leave."""
+_SYSTEMATIC_MM, _SYSTEMATIC_DEG = 0.12, 0.2
+"""Of a diameter: what the ligament's own width and a blur that is not quite known leave. Of the
+axis: what bone that is brighter on one side leaves (by open draws of random jaws)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -197,7 +200,7 @@ def _judged(
     if _touches(rings, known, neck, last):
         return Note("root-touches")
     apex = _apex(volume, known, cone, last)
-    if _metal(volume, levels, cone, (neck, apex[0])):
+    if _metal(volume, levels, cone, (neck, apex[0]), known.dentine):
         return Note("root-metal")
     if apex[0] - neck < _LEAST_MM or cone.sd is None or cone.scatter > _MOST_SCATTER_MM:
         return Note("root-not-found")
@@ -207,7 +210,7 @@ def _judged(
     half = 0.5 * (apex[0] - neck)
     radius_sd = math.hypot(cone.sd[0], abs(half) * cone.sd[1])
     diameter_sd = math.hypot(2.0 * radius_sd, _SYSTEMATIC_MM)
-    axis_sd = math.degrees(float(max(cone.sd[4], cone.sd[5])))
+    axis_sd = math.hypot(math.degrees(float(max(cone.sd[4], cone.sd[5]))), _SYSTEMATIC_DEG)
     if diameter_sd > _MOST_SD_MM or axis_sd > _MOST_AXIS_SD_DEG:
         return Note("root-not-found")
     ends = [max(2.0 * cone.radius_at(h) + more, 0.4) for h in (neck, apex[0])]
@@ -230,20 +233,23 @@ def _judged(
 
 
 def _apex(volume: Volume, known: RootLevels, cone: RootCone, last: float) -> tuple[float, float]:
-    """Height of the tip and its standard deviation, by rays along the axis."""
-    inside, reach = 2.0, (-1.4, 3.0)
+    """Height of the tip and its standard deviation, by rays along the axis.
+
+    The first edge behind the last ring is the tip; a further one is of what lies beyond.
+    """
     _, ways = cone.around()
     away = 0.35 * max(cone.radius_at(last), 0.6)
-    starts = np.concatenate([np.zeros((1, 3)), away * ways[::4]])
-    starts = starts + cone.origin + (last - inside) * cone.axis
-    count = round((inside + reach[1] + BEYOND_MM) / STEP_MM) + 1
-    directions = np.broadcast_to(cone.axis, starts.shape)
-    grey = sampling.profiles(volume, starts, directions, STEP_MM, count).astype(np.float64)
-    mean = grey.mean(axis=0, keepdims=True)
-    edges = root_edges(mean, known, reach, inside)
-    if not bool(edges.seen[0]):
-        return last + 0.5 * RING_MM, 0.5
-    return last + float(edges.off_mm[0]), math.hypot(float(edges.sd_mm[0]), 0.15)
+    beside = np.concatenate([np.zeros((1, 3)), away * ways[::4]]) + cone.origin
+    count = round((INSIDE_MM + BEYOND_MM) / STEP_MM) + 1
+    directions = np.broadcast_to(cone.axis, beside.shape)
+    for expected in last + _BEHIND_MM:
+        starts = beside + (expected - INSIDE_MM) * cone.axis
+        grey = sampling.profiles(volume, starts, directions, STEP_MM, count).astype(np.float64)
+        edges = root_edges(grey.mean(axis=0, keepdims=True), known, WIDE_MM)
+        if bool(edges.seen[0]):
+            sd = math.hypot(float(edges.sd_mm[0]), _TIP_SD_MM)
+            return float(expected + edges.off_mm[0]), sd
+    return last + 0.5 * RING_MM, _TIP_UNSEEN_SD_MM
 
 
 def _touches(rings: RootRings, known: RootLevels, neck: float, last: float) -> bool:
@@ -258,13 +264,16 @@ def _touches(rings: RootRings, known: RootLevels, neck: float, last: float) -> b
     return bool(sector.sum(axis=0).max() >= need)
 
 
-def _metal(volume: Volume, levels: BoneLevels, cone: RootCone, ends: tuple[float, float]) -> bool:
+def _metal(
+    volume: Volume, levels: BoneLevels, cone: RootCone, ends: tuple[float, float], dentine: float
+) -> bool:
     """Whether metal stands in the root, over it, or sends streaks through it."""
     neck, apex = ends
     axis = cone.origin + np.array(ends)[:, None] * cone.axis
     if Streaks.of(volume, levels).nearest_mm(volume, axis) < NEAR_MM:
         return True
-    step, contrast = 0.4, levels.cortical - levels.soft
+    # Thin plates may leave cortex too dark; dentine is as bright.
+    step, contrast = 0.4, max(levels.cortical - levels.soft, dentine - levels.soft)
     reach = cone.radius_at(neck) + 1.5
     u = np.arange(-reach, reach + 1e-9, step)
     h = np.arange(neck - _CROWN_MM, apex, step)

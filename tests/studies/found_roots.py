@@ -161,7 +161,9 @@ def report(rows: list[Row], wrong: list[str], first: int) -> str:
         *[
             f"- worst: axis {r.axis_deg:.1f}, neck {r.neck_mm:+.2f}, apex {r.apex_mm:+.2f}, tip"
             f" {r.tip_mm:+.2f}, {r.words}"
-            for r in sorted(found, key=lambda r: -max(abs(r.neck_mm), abs(r.apex_mm)))[:6]
+            for r in sorted(
+                found, key=lambda r: -max(abs(r.neck_mm), abs(r.apex_mm), abs(r.tip_mm) / 3)
+            )[:6]
         ],
     ]
     return "\n".join(lines) + "\n"

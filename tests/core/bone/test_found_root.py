@@ -30,7 +30,7 @@ def levels():
 
 
 @cache
-def scan(*, marrow=350.0, lamina=0.0, crown=ENAMEL, bridge=False, oval=0.0, ligament=0.2):
+def scan(*, marrow=350.0, lamina=0.0, crown=ENAMEL, bridge=False, oval=0.0, ligament=0.2, pulp=0.0):
     """Bone below z = -1.2, a tooth in it: its root a cone, its crown wider with enamel outside."""
     rng = np.random.default_rng(5)
     cell = VOXEL / PARTS
@@ -58,6 +58,8 @@ def scan(*, marrow=350.0, lamina=0.0, crown=ENAMEL, bridge=False, oval=0.0, liga
         lay(CORTEX, np.where(bone, 0.5 - (depth - ligament - lamina) / cell, 0.0))
     lay(SOFT, np.where(bone, 0.5 - (depth - ligament) / cell, 0.0))
     lay(DENTINE, 0.5 - depth / cell)
+    if pulp:
+        lay(SOFT, np.where(along < LENGTH - 1.0, 0.5 - (away - pulp) / cell, 0.0))
     if bridge:
         beside = np.maximum(np.abs(across[1]) - 1.4, np.maximum(-across[0], along - 8.0))
         lay(DENTINE, np.where(along > 0.5, 0.5 - beside / cell, 0.0))
@@ -99,8 +101,9 @@ def true_diameter(point):
         {"marrow": 350.0, "lamina": 0.4},
         {"marrow": 1350.0},
         {"marrow": 350.0, "lamina": 0.3, "ligament": 0.3},
+        {"marrow": 350.0, "lamina": 0.3, "pulp": 0.45},
     ],
-    ids=["marrow", "fatty marrow", "lamina dura", "dense bone", "wide ligament"],
+    ids=["marrow", "fatty marrow", "lamina dura", "dense bone", "wide ligament", "pulp"],
 )
 def test_axis_length_and_diameters_are_those_of_the_root_and_not_of_its_socket(how):
     root = found(**how)
