@@ -179,7 +179,7 @@ def rings_around(
         sd=np.nan_to_num(edges.sd_mm.reshape(shape), nan=9.0),
         seen=np.asarray(edges.seen).reshape(shape),
         expected=expected,
-        inside=np.median(core, axis=2),
+        inside=np.percentile(core, 70, axis=2),
         beyond=np.median(behind, axis=2),
         levels=levels,
         first_look=first_look,

@@ -29,7 +29,10 @@ INSIDE_MM, BEYOND_MM = 1.1, 1.3
 
 LIGAMENT_MM, LAMINA_MM = 0.2, 0.35
 _EDGE_STEP_MM = 0.05
-_DENTINE_SD, _LIGAMENT_SD, _BEYOND_SD, _LAMINA_SD = 0.08, 0.08, 0.6, 0.35
+_PULP_MM = 0.35
+"""As far from where a ray begins a pulp canal may darken it."""
+
+_DENTINE_SD, _LIGAMENT_SD, _BEYOND_SD, _LAMINA_SD, _PULP_SD = 0.08, 0.08, 0.6, 0.35, 0.4
 """Doubt of the levels, as shares of the contrast between soft tissue and dentine."""
 
 _SURE = 8.0
@@ -163,16 +166,19 @@ def _models(
     def beyond(edge: float) -> Array:
         return np.asarray(ndtr((x - edge) / blur_mm))
 
-    # Dentine, ligament, what lies beyond, and how the lamina stands out from that.
-    expected = np.array([1.0, 0.05, 0.5, 0.0])
-    spread = np.array([_DENTINE_SD, _LIGAMENT_SD, _BEYOND_SD, _LAMINA_SD])
+    # Dentine, ligament, what lies beyond, how the lamina stands out from that, and the pulp.
+    expected = np.array([1.0, 0.05, 0.5, 0.0, 0.0])
+    spread = np.array([_DENTINE_SD, _LIGAMENT_SD, _BEYOND_SD, _LAMINA_SD, _PULP_SD])
+    pulp = ndtr((x[0] + _PULP_MM - x) / blur_mm)
     edges = []
     for at in places:
         first, second = beyond(at), beyond(at + LIGAMENT_MM)
         third = beyond(at + LIGAMENT_MM + LAMINA_MM)
-        columns = np.stack([1.0 - first, first - second, second, second - third], axis=1)
+        columns = np.stack(
+            [1.0 - first, first - second, second, second - third, pulp * (1.0 - first)], axis=1
+        )
         edges.append(_Gaussian.of(columns, expected, spread, noise))
     # Without an edge: dentine that may shade off evenly.
-    even = np.stack([np.ones_like(x), x / max(-x[0], 1.0)], axis=1)
-    none = _Gaussian.of(even, np.array([1.0, 0.0]), np.array([0.15, 0.1]), noise)
+    even = np.stack([np.ones_like(x), x / max(-x[0], 1.0), pulp], axis=1)
+    none = _Gaussian.of(even, np.array([1.0, 0.0, 0.0]), np.array([0.15, 0.1, _PULP_SD]), noise)
     return _Models(places, tuple(edges), none)
