@@ -58,6 +58,7 @@ TOOLS: tuple[type[Tool], ...] = (
 
 FOLDED = frozenset(
     {
+        "Root",
         "Sinus floor",
         "Nasal floor",
         "Vessel",
