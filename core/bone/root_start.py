@@ -22,7 +22,21 @@ _SEEK_MM, _PITCH_MM = 2.4, 0.2
 def root_start(
     volume: Volume, levels: BoneLevels, click: Array, apical: Array
 ) -> tuple[RootLevels, RootCone] | Note:
-    """Dentine's level, and the circle around the click that is darker all round than inside."""
+    """Dentine's level, and the circle around the click that is darker all round than inside.
+
+    Parameters
+    ----------
+    volume : Volume
+    levels : BoneLevels
+    click : (3,) patient LPS mm
+    apical : (3,)
+        About towards the apex, unit.
+
+    Returns
+    -------
+    (RootLevels, RootCone) or Note
+        ``root-not-scanned``, ``root-not-found``.
+    """
     one = any_across(apical)
     two = np.cross(apical, one)
     reach = _SEEK_MM + MOST_RADIUS_MM + 0.6
