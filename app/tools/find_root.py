@@ -19,7 +19,7 @@ from core.bone.found_root import FoundRoot, root_around
 from core.drawing import Dot, Label, Line
 from core.geometry import Array
 from core.measurement import Note
-from core.words.catalogue import say
+from core.words.catalogue import say, together
 from core.words.numbers import Figure
 
 
@@ -166,7 +166,7 @@ def _words(found: FoundRoot) -> str:
         "apex": Figure(f"{apex:.1f}"),
         "sd": Figure(f"{2.0 * found.diameter_sd_mm:.1f}"),
     }
-    words = say("tools.find_root.found", **fields)
+    oval = ""
     if found.is_oval:
-        words += " " + say("tools.find_root.oval", more=Figure(f"{found.oval_mm:.1f}"))
-    return words
+        oval = say("tools.find_root.oval", more=Figure(f"{found.oval_mm:.1f}"))
+    return together(say("tools.find_root.found", **fields), oval)
