@@ -170,7 +170,23 @@ def window_of(grey: NDArray[Any]) -> tuple[float, float]:
 
 def window_of_volume(volume: Volume) -> tuple[float, float]:
     """One window for all pictures of a volume, from every few voxels of its scanned part."""
-    step = max(1, round((volume.voxels.size / 400_000) ** (1 / 3)))
+    return window_of(scanned_greys(volume, 400_000))
+
+
+def scanned_greys(volume: Volume, most: int) -> Array:
+    """Grey values of every few voxels of the scanned part of a volume.
+
+    Parameters
+    ----------
+    volume : Volume
+    most : int
+        About so many voxels of the whole volume are looked at.
+
+    Returns
+    -------
+    (n,) float64
+    """
+    step = max(1, round((volume.voxels.size / most) ** (1 / 3)))
     stored = volume.voxels[::step, ::step, ::step].astype(np.float64)
     scanned = np.ones(stored.shape, dtype=bool)
     if volume.padding is not None:
@@ -178,7 +194,7 @@ def window_of_volume(volume: Volume) -> tuple[float, float]:
         scanned &= (stored < low) | (stored > high)
     if volume.field is not None:
         scanned &= volume.field[None, ::step, ::step].astype(bool)
-    return window_of(stored[scanned] * volume.slope + volume.intercept)
+    return np.asarray(stored[scanned] * volume.slope + volume.intercept)
 
 
 def hatch(

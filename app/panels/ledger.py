@@ -5,18 +5,19 @@ from __future__ import annotations
 from typing import ClassVar
 
 from PySide6.QtCore import QEvent, QModelIndex, QPoint, QSize, Qt, Signal
-from PySide6.QtGui import QKeyEvent, QMouseEvent, QResizeEvent
-from PySide6.QtWidgets import QAbstractItemView, QListView, QWidget
+from PySide6.QtGui import QContextMenuEvent, QKeyEvent, QMouseEvent, QResizeEvent
+from PySide6.QtWidgets import QAbstractItemView, QListView, QMenu, QWidget
 
 from app.case.session import Session
 from app.panels.base import Panel
 from app.panels.ledger_details import Detail, details
 from app.panels.ledger_entries import Entry, entries
-from app.panels.ledger_list import BAR_MM, ENTRY, LedgerDelegate, LedgerModel
+from app.panels.ledger_list import ACTS, BAR_MM, ENTRY, LedgerDelegate, LedgerModel, acts_of
 from app.panels.rows_shown import mark_tool, show_row
 from app.tools.base import Desk
 from app.widgets import style
 from core.measurement import Measurement
+from core.measurement_kinds import MeasurementKind
 from core.measuring.ledger import Ledger
 from core.words.catalogue import message, say
 
@@ -34,6 +35,8 @@ class LedgerView(QListView):
         Qt.Key.Key_D: "declare",
         Qt.Key.Key_L: "limit",
         Qt.Key.Key_F1: "explain",
+        Qt.Key.Key_U: "budget",
+        Qt.Key.Key_G: "grey",
         Qt.Key.Key_Space: "unfold",
         Qt.Key.Key_Return: "unfold",
         Qt.Key.Key_Enter: "unfold",
@@ -75,6 +78,29 @@ class LedgerView(QListView):
         index = self.indexAt(event.position().toPoint())
         if index.isValid():
             self.acted.emit(self._act_at(index, event.position().toPoint()), index.data(ENTRY))
+
+    def contextMenuEvent(self, event: QContextMenuEvent) -> None:
+        """What can be done on the row under the mouse, or on the chosen one."""
+        by_key = event.reason() == QContextMenuEvent.Reason.Keyboard
+        index = self.currentIndex() if by_key else self.indexAt(event.pos())
+        menu = self.menu(index)
+        if menu is None:
+            return
+        box = self.visualRect(index)
+        menu.popup(self.viewport().mapToGlobal(box.center()) if by_key else event.globalPos())
+
+    def menu(self, index: QModelIndex) -> QMenu | None:
+        """What can be done on a row; None where that is nothing."""
+        entry: Entry | None = index.data(ENTRY) if index.isValid() else None
+        acts = () if entry is None else acts_of(entry)
+        if not acts:
+            return None
+        menu = QMenu(self)
+        menu.aboutToHide.connect(menu.deleteLater)
+        for act in acts:
+            done = menu.addAction(str(ACTS[act])).triggered
+            done.connect(lambda _on=False, act=act: self.acted.emit(act, entry))
+        return menu
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
         """A pointing hand over what can be pressed."""
@@ -207,6 +233,7 @@ class LedgerPanel(Panel):
         from app.dialogs.answers.declare import ask_declaration
         from app.dialogs.help.dialog import show_help
         from app.dialogs.limits import ask_limits
+        from app.dialogs.plots import show_budget, show_grey_along
 
         if act == "show" and not entry.waiting:
             if not show_row(self.session, row):
@@ -217,5 +244,9 @@ class LedgerPanel(Panel):
             ask_declaration(self.session, self.desk, self, structure=row.target)
         elif act == "limit" and row.limit is not None:
             ask_limits(self.session, self.desk, self, key=row.limit.key)
+        elif act == "budget" and not entry.waiting:
+            show_budget(self.session, self.desk, self, row=row)
+        elif act == "grey" and row.kind is MeasurementKind.RULER:
+            show_grey_along(self.session, self.desk, self, ruler=row.target)
         elif act == "explain":
             show_help(self.session, self.desk, self, topic=row.kind)

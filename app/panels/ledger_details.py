@@ -11,6 +11,7 @@ from core.identity import Tooth
 from core.measurement import Measurement
 from core.measurement_kinds import ClearanceDetails, WidthDetails
 from core.measuring.row_names import undercut_words
+from core.pictures.budget_plot import shares
 from core.plans.limits import row_for
 from core.plans.plan import Plan
 from core.trust.figures import down, nearest, plain, up
@@ -98,14 +99,13 @@ def _doubt(row: Measurement) -> Iterator[Detail]:
     degrees = row.reading.unit == "deg"
     unit = "°" if degrees else " mm"
     yield Detail(head="± U", text=f"{up(budget.expanded, 1 if degrees else 2)}{unit} (k = 2)")
-    total = budget.u**2
-    for term in budget.terms:
-        if term.u > 0 and total > 0:
-            yield Detail(
-                head=str(TERMS[term.name]),
-                text=f"{nearest(term.u, 2)}{unit}  {term.source}",
-                share=term.u**2 / total,
-            )
+    of = {term.name: term for term in budget.terms}
+    for name, share in shares(budget).items():
+        yield Detail(
+            head=str(TERMS[name]),
+            text=f"{nearest(of[name].u, 2)}{unit}  {of[name].source}",
+            share=share,
+        )
 
 
 def _by_hand(row: Measurement) -> Iterator[Detail]:

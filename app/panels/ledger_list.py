@@ -25,6 +25,7 @@ from app.panels.ledger_details import Detail
 from app.panels.ledger_entries import Entry
 from app.widgets import style
 from core.measurement import Measurement
+from core.measurement_kinds import MeasurementKind
 from core.words.catalogue import message
 
 BAR_MM = 6.0
@@ -86,8 +87,10 @@ ACTS = {
     "declare": message("panels.ledger_list.declare"),
     "limit": message("panels.ledger_list.change-limit"),
     "explain": message("panels.ledger_list.explain"),
+    "budget": message("panels.ledger_list.uncertainty"),
+    "grey": message("panels.ledger_list.grey-along"),
 }
-"""What can be done on a row, and the words on its button."""
+"""What can be done on a row, and the words on its button or in its menu."""
 
 
 def buttons_of(entry: Entry) -> tuple[str, ...]:
@@ -101,6 +104,24 @@ def buttons_of(entry: Entry) -> tuple[str, ...]:
         limit = ("limit",) if entry.row.limit is not None else ()
         return (*shows, *limit, "explain")
     return ()
+
+
+def acts_of(entry: Entry) -> tuple[str, ...]:
+    """All that can be done on a row, its buttons' acts first: keys of `ACTS`."""
+    row = entry.row
+    if entry.kind != "row" or row is None:
+        return ()
+    whole = not entry.waiting
+    possible = {
+        "mark": entry.markable,
+        "declare": entry.markable,
+        "show": whole and row.reading.witness is not None,
+        "limit": row.limit is not None,
+        "budget": whole and row.budget is not None and row.budget.u > 0,
+        "grey": row.kind is MeasurementKind.RULER,
+        "explain": True,
+    }
+    return tuple(act for act, can in possible.items() if can)
 
 
 class LedgerDelegate(QStyledItemDelegate):

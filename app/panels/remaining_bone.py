@@ -21,7 +21,7 @@ from app.case.session import Session
 from app.dialogs.help.dialog import show_help
 from app.panels.base import Panel
 from app.panels.grey_values import GreyValues
-from app.panels.remaining_bone_chart import RemainingBoneChart
+from app.pictures.plot_view import PlotView
 from app.tools.base import Desk
 from core.arch import fixture_frame
 from core.bone.grey import LABEL, GreyAtDepth, grey_beside
@@ -32,6 +32,7 @@ from core.measurement import Note
 from core.measuring.bone_lacking import as_told, lacking_notes
 from core.measuring.row_cache import alike
 from core.pictures.remaining_bone_picture import RemainingBonePicture, remaining_bone_picture
+from core.pictures.remaining_bone_plot import remaining_bone_plot
 from core.plans.plan import Plan
 from core.plans.side import side_told
 from core.words.catalogue import message, say
@@ -80,7 +81,12 @@ class RemainingBone(Panel):
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
-        self.chart = RemainingBoneChart()
+        self.picture: RemainingBonePicture | None = None
+        self._about = ""
+        self.plot = PlotView()
+        self.plot.stem = "remaining-bone"
+        self.plot.read.connect(self._read_out)
+        self.plot.failed.connect(desk.tell_error)
         self.said = QLabel()
         self.said.setObjectName("quiet")
         self.lacking = QLabel()
@@ -109,19 +115,9 @@ class RemainingBone(Panel):
         self.words.hide()
         self.grey = GreyValues()
         self.grey.hide()
-        self.show_grey = QToolButton()
-        self.show_grey.setText(say("panels.remaining_bone.grey-values"))
-        self.show_grey.setToolTip(str(LABEL))
-        self.show_grey.setCheckable(True)
-        self.show_grey.toggled.connect(self._grey_toggled)
-        self.explain = QToolButton()
-        self.explain.setText(say("panels.remaining_bone.explain"))
-        self.explain.clicked.connect(lambda: show_help(self.session, self.desk, self, topic="wall"))
-        for button in (self.show_grey, self.explain):
-            button.setObjectName("fold")
-            self.head.addWidget(button)
+        self._buttons()
         beside = QHBoxLayout()
-        beside.addWidget(self.chart, 1)
+        beside.addWidget(self.plot, 1)
         beside.addWidget(self.words)
         beside.addWidget(self.grey)
         self.body.addLayout(beside, 1)
@@ -137,6 +133,20 @@ class RemainingBone(Panel):
             session.place_changed,
         ):
             signal.connect(self.read)
+
+    def _buttons(self) -> None:
+        """Into the title's line."""
+        self.show_grey = QToolButton()
+        self.show_grey.setText(say("panels.remaining_bone.grey-values"))
+        self.show_grey.setToolTip(str(LABEL))
+        self.show_grey.setCheckable(True)
+        self.show_grey.toggled.connect(self._grey_toggled)
+        self.explain = QToolButton()
+        self.explain.setText(say("panels.remaining_bone.explain"))
+        self.explain.clicked.connect(lambda: show_help(self.session, self.desk, self, topic="wall"))
+        for button in (self.show_grey, self.explain):
+            button.setObjectName("fold")
+            self.head.addWidget(button)
 
     def showEvent(self, event: QShowEvent) -> None:
         """Catch up with what was put off while it was folded away."""
@@ -210,12 +220,13 @@ class RemainingBone(Panel):
         self.shown_of = pose.fixture
         self.grey.show_rows(made.grey)
         named = bool(pose.fixture.tooth)
-        self.chart.show_picture(made.picture, jaw=pose.plan.known_jaw, named=named)
+        self.picture = made.picture
+        self.plot.show_plot(remaining_bone_plot(made.picture, jaw=pose.plan.known_jaw, named=named))
         if not pose.same_place(self._wanted):
             # One step late while it is dragged: the eye may follow it, but no number stands.
             self._wait()
             return
-        self.aside.setText(
+        self._tell_about(
             say("panels.remaining_bone.mm-by-depth-and-direction-coarse")
             if pose.coarse
             else say("panels.remaining_bone.mm-by-depth-and-direction")
@@ -231,20 +242,29 @@ class RemainingBone(Panel):
         self._clear(str(error))
 
     def _wait(self) -> None:
-        self.chart.wait()
+        self.plot.wait()
         self.grey.wait()
-        self.aside.setText("")
+        self._tell_about("")
         self._say(self.lacking, "")
         self._say(self.said, "")
 
     def _clear(self, text: str) -> None:
-        self.chart.show_picture(None)
+        self.picture = None
+        self.plot.show_plot(None)
         self.shown_of = None
         self.grey.show_rows(())
-        self.aside.setText("")
+        self._tell_about("")
         self._say(self.lacking, "")
         self._say(self.said, text)
         self.words.setVisible(bool(text))
+
+    def _tell_about(self, words: str) -> None:
+        self._about = words
+        self.aside.setText(words)
+
+    def _read_out(self, words: str) -> None:
+        """What stands under the cursor, else what the plot is of."""
+        self.aside.setText(words or self._about)
 
     def _say(self, label: QLabel, text: str) -> None:
         label.setText(text)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,7 @@ from app.background.tasks import Latest, Task
 from app.case.session import Session
 from app.dialogs.help.dialog import show_help
 from app.panels.base import Panel
-from app.panels.profile_chart import Profile, ProfileChart
+from app.pictures.plot_view import PlotView
 from app.tools.base import Desk
 from app.widgets.file_windows import ask_save
 from core.atomic import write_whole
@@ -25,44 +26,36 @@ from core.errors import SoundingError
 from core.identity import Tooth
 from core.image.volume import Volume
 from core.measuring.basis import Basis
-from core.measuring.ridge_profile import (
-    PROFILE_DEPTHS_MM,
-    ProfileRow,
-    profile_csv,
-    ridge_profile,
-)
+from core.measuring.ridge_profile import ProfileRow, profile_csv, ridge_profile
+from core.pictures.ridge_profile_plot import ridge_profile_plot
 from core.plans.limits import limit_for
 from core.plans.plan import Plan
 from core.plans.side import side_told
+from core.structures import Structure
 from core.trust.figures import plain
 from core.words.catalogue import message, say
 
-DEPTHS_MM = (1.0, 3.0, 7.0)
 STEP_MM = 2.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Profile:
+    """The core's rows, with heights to what was marked then (`structures`)."""
+
+    rows: tuple[ProfileRow, ...]
+    structures: tuple[Structure, ...]
 
 
 def measured_profile(plan: Plan, basis: Basis, task: Task) -> Profile:
     """The core's profile station by station, so that it can be counted and stopped."""
     stations = np.arange(0.0, basis.arch.length_mm + 1e-9, STEP_MM)
-    shown = [PROFILE_DEPTHS_MM.index(depth) for depth in DEPTHS_MM]
-    widths = np.full((len(stations), len(shown)), np.nan)
     rows: list[ProfileRow] = []
     for number, station in enumerate(stations):
         if task.cancelled():
             raise SoundingError("measuring-cancelled")
-        (row,) = ridge_profile(plan, basis, float(station), float(station))
-        rows.append(row)
-        for column, depth in enumerate(shown):
-            value = row.widths[depth].value
-            widths[number, column] = np.nan if value is None else value
+        rows += ridge_profile(plan, basis, float(station), float(station))
         task.progress(number + 1, len(stations))
-    return Profile(
-        stations_mm=stations,
-        depths_mm=DEPTHS_MM,
-        widths_mm=widths,
-        rows=tuple(rows),
-        structures=plan.structures,
-    )
+    return Profile(tuple(rows), plan.structures)
 
 
 class RidgeProfile(Panel):
@@ -72,7 +65,17 @@ class RidgeProfile(Panel):
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
-        self.chart = ProfileChart(session)
+        self.profile: Profile | None = None
+        self.needed: tuple[float, str] | None = None
+        """Width that the chosen fixture needs, and what that is made of."""
+        self.plot = PlotView()
+        self.plot.save_table = self._ask_file
+        self.plot.stem = "ridge-profile"
+        self.plot.clicked.connect(
+            lambda station, _width: session.go_to(station_mm=station, across=True)
+        )
+        self.plot.read.connect(self._read_out)
+        self.plot.failed.connect(desk.tell_error)
         self.said = QLabel()
         self.said.setObjectName("quiet")
         self.said.setWordWrap(True)
@@ -89,7 +92,7 @@ class RidgeProfile(Panel):
         for button in (self.to_csv, self.explain):
             button.setObjectName("fold")
             self.head.addWidget(button)
-        self.body.addWidget(self.chart, 1)
+        self.body.addWidget(self.plot, 1)
         self.body.addWidget(self.said)
         self._latest = Latest(
             self._measured, self._failed, progressed=self._progressed, parent=self
@@ -100,7 +103,7 @@ class RidgeProfile(Panel):
         self._write_to: Path | None = None
         session.scan_changed.connect(self.read)
         session.plan_changed.connect(self.read)
-        session.place_changed.connect(self.chart.update)
+        session.place_changed.connect(self._mark_place)
         self.said.hide()
 
     def showEvent(self, event: QShowEvent) -> None:
@@ -125,7 +128,7 @@ class RidgeProfile(Panel):
         if not self.isVisible():
             return
         if self._basis is not None and self._basis.fits(plan, volume):
-            self.chart.update()
+            self._draw()
             return
         key = (id(volume), id(plan.level), id(plan.arch_points), plan.jaw, side_told(plan))
         if key == self._asked:
@@ -145,7 +148,7 @@ class RidgeProfile(Panel):
 
     def write_file(self, path: Path) -> None:
         """Write the profile as CSV: of what is marked now, measured again where that changed."""
-        if self.chart.profile is None and not self._latest.awaited:
+        if self.profile is None and not self._latest.awaited:
             self._say(say("panels.ridge_profile.there-is-no-profile-yet"))
             return
         self._write_to = path
@@ -153,7 +156,7 @@ class RidgeProfile(Panel):
 
     def _write(self) -> None:
         """Write what was asked for, once there is a profile of what is marked now."""
-        path, profile = self._write_to, self.chart.profile
+        path, profile = self._write_to, self.profile
         volume, plan = self.session.volume, self.session.plan
         if path is None or profile is None or volume is None:
             return
@@ -183,34 +186,52 @@ class RidgeProfile(Panel):
         """The width that the chosen fixture needs with its limits on both sides."""
         fixture, plan = self.session.fixture, self.session.plan
         if fixture is None:
-            self.chart.needed_mm = None
+            self.needed = None
             return
         tooth = Tooth.of(fixture.tooth) if fixture.tooth else None
         buccal = limit_for("wall-buccal", plan, tooth=tooth).value
         lingual = limit_for("wall-lingual", plan, tooth=tooth).value
         size = fixture.size.diameter_mm
-        self.chart.needed_mm = needed_width(size, buccal, lingual)
-        self.chart.needed_words = f"Ø {plain(size)} + {plain(buccal)} + {plain(lingual)}"
+        words = f"Ø {plain(size)} + {plain(buccal)} + {plain(lingual)}"
+        self.needed = (needed_width(size, buccal, lingual), words)
 
     def _progressed(self, done: int, total: int) -> None:
         self._say(say("panels.ridge_profile.of-sections-measured", done=done, total=total))
 
     def _measured(self, result: tuple[Basis, Profile]) -> None:
-        self._basis, self.chart.profile = result
-        self.aside.setText(say("panels.ridge_profile.width-by-place-along-the"))
-        gaps = bool(np.isnan(self.chart.profile.widths_mm).any())
+        self._basis, self.profile = result
+        gaps = any(width.value is None for row in self.profile.rows for width in row.widths)
         self._say(say("panels.ridge_profile.no-line-teeth-metal-or") if gaps else "")
-        self.chart.update()
+        self._draw()
         self._write()
+
+    def _draw(self) -> None:
+        """Draw what was measured, with the width that is needed now."""
+        if self.profile is None:
+            return
+        needed, words = self.needed or (None, "")
+        self.plot.show_plot(
+            ridge_profile_plot(self.profile.rows, needed_mm=needed, needed_words=words)
+        )
+        self._read_out("")
+        self._mark_place()
+
+    def _mark_place(self) -> None:
+        self.plot.show_place(self.session.station_mm)
+
+    def _read_out(self, words: str) -> None:
+        """What stands under the cursor, else what the plot is of."""
+        of = say("panels.ridge_profile.width-by-place-along-the") if self.profile else ""
+        self.aside.setText(words or of)
 
     def _failed(self, error: Exception) -> None:
         self._write_to = None
         self._clear(str(error))
 
     def _clear(self, text: str) -> None:
-        self.chart.profile = None
+        self.profile = None
+        self.plot.show_plot(None)
         self.aside.setText("")
-        self.chart.update()
         self._say(text)
 
     def _say(self, text: str) -> None:

@@ -14,6 +14,7 @@ from app.case.grey_presets import PRESET_WORDS
 from app.case.session import Session
 from app.dialogs.answers.side_question import ask_about_side
 from app.dialogs.catalogue import DIALOGS
+from app.dialogs.plots import show_grey_along, show_histogram
 from app.pictures.in_step import Pictures
 from app.tools.base import Desk
 from app.tools.tissues import PointAtTissues
@@ -160,6 +161,11 @@ class Menus(QObject):
         for number, name in enumerate(PRESET_WORDS, start=1):
             self.add(windows, str(PRESET_WORDS[name]), partial(bench.use_window, name),
                      f"Ctrl+{number}")  # fmt: skip
+        for words, show in (
+            (say("window.menus.histogram"), show_histogram),
+            (say("window.menus.grey-along"), show_grey_along),
+        ):
+            self.add(self.view, words, partial(show, session, bench, window))
         slab = self.view.addMenu(say("window.menus.slab-thickness-display-only"))
         group = QActionGroup(window)
         for mm in SLABS_MM:

@@ -97,6 +97,12 @@ STROKES: dict[str, Stroke] = {
     "mean difference": Stroke(width_mm=0.35, case_mm=0.0),
     "limit of agreement": Stroke(width_mm=0.3, case_mm=0.0, dash_mm=(2.0, 1.0)),
     "interval": Stroke(width_mm=0.2, case_mm=0.0),
+    "width near the crest": Stroke(width_mm=0.2, case_mm=0.0),
+    "width in the middle": Stroke(width_mm=0.35, case_mm=0.0, dash_mm=(2.0, 1.0)),
+    "width at depth": Stroke(width_mm=0.35, case_mm=0.0, dash_mm=(0.7, 1.0)),
+    "needed width": Stroke(width_mm=0.2, case_mm=0.0, dash_mm=(1.4, 1.4)),
+    "grey values": Stroke(width_mm=0.25, case_mm=0.0),
+    "share": Stroke(width_mm=0.25, case_mm=0.0),
     "not scanned": Stroke(width_mm=0.1, case_mm=0.0, on_dark=(0.36, 0.38, 0.40)),
 }
 

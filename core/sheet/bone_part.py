@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from core.arch import fixture_frame
 from core.bone.remaining_bone import RemainingBoneMap, remaining_bone_map
 from core.distances.drilling import ORIGINS, UNKNOWN_TIP_MM
-from core.drawing import Chart
 from core.fixture import Fixture
 from core.identity import inner_side
 from core.measurement import Measurement
@@ -16,8 +15,9 @@ from core.measuring.bone_lacking import as_told, lacking_notes
 from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import BLACK, VERMILION, Colour
-from core.pictures.remaining_bone_chart import SIZE_MM, direction_marks, remaining_bone_chart
+from core.pictures.plot_chart import plot_chart
 from core.pictures.remaining_bone_picture import remaining_bone_picture
+from core.pictures.remaining_bone_plot import remaining_bone_plot
 from core.sheet.case import Case, Subject
 from core.sheet.fonts_found import Face
 from core.sheet.page import Pages
@@ -29,7 +29,10 @@ from core.words.values import SIDES
 
 _QUIET = (0.33, 0.33, 0.33)
 
-PART_MM = SIZE_MM[1] + 36.0
+PLOT_MM = (106.0, 52.0)
+"""Of the plot of remaining bone, its axes and their words included."""
+
+PART_MM = PLOT_MM[1] + 28.0
 """Room that the part takes, but for long notes."""
 
 
@@ -74,9 +77,9 @@ def bone_part(pages: Pages, case: Case, subject: Subject, shared: SharedReasons)
     rest: list[_Words] = []
     if has_remaining_bone:
         below, words = _remaining_bone(pages, case, fixture, top)
-        below, left_over = _beside(pages, words, pages.left, below, SIZE_MM[0] + 8.0)
+        below, left_over = _beside(pages, words, pages.left, below, PLOT_MM[0])
         rest += left_over
-        x = pages.left + SIZE_MM[0] + 16.0
+        x = pages.left + PLOT_MM[0] + 8.0
     if drills:
         end, words = _drilling(pages, case, subject, x, top, shared=shared)
         end, left_over = _beside(pages, words, x, end, pages.right - x)
@@ -123,38 +126,22 @@ def _remaining_bone(
     remaining = remaining_bone_of(case, fixture)
     if remaining is None:
         return top, []
-    x, width = pages.left + 8.0, SIZE_MM[0]
+    x, width = pages.left, PLOT_MM[0]
     if remaining.trouble is not None:
         return pages.block(x, top, width, remaining.trouble.message, size=9), []
-    chart = remaining_bone_chart(remaining_bone_picture(remaining, case.plan, fixture))
+    plot = remaining_bone_plot(
+        remaining_bone_picture(remaining, case.plan, fixture),
+        jaw=case.plan.known_jaw,
+        named=bool(fixture.tooth),
+    )
     with pages.element("Figure", alt=say("sheet.bone-alt")):
-        y = _remaining_bone_picture(
-            pages, case, fixture, chart, float(remaining.depths_mm[-1]), top
-        )
-    caption = say("sheet.bone.caption")
-    y = pages.block(pages.left, y, width + 8.0, caption, size=7.5, colour=_QUIET)
+        pages.chart(plot_chart(plot, size_mm=PLOT_MM), x, top + 1.0)
+    y = top + PLOT_MM[1] + 1.6
+    y = pages.block(x, y, width, say("sheet.bone.caption"), size=7.5, colour=_QUIET)
     notes = lacking_notes(remaining, case.plan, fixture)
     return y, [
         _Words(text=note.message, size=8.5, face="strong", colour=VERMILION) for note in notes
     ]
-
-
-def _remaining_bone_picture(  # noqa: PLR0917 - place and what is drawn, as for every part of a page
-    pages: Pages, case: Case, fixture: Fixture, chart: Chart, deepest: float, top: float
-) -> float:
-    """The picture with its depths and directions; the y below it."""
-    x, width, y = pages.left + 8.0, SIZE_MM[0], top + 1.0
-    _, height = pages.chart(chart, x, y)
-    for depth in range(0, int(deepest) + 1, 2):
-        at = y + depth / deepest * height
-        pages.line(x - 1.4, at, x, at, width=0.15)
-        pages.text(x - 2.0, at + 0.9, str(depth), size=7, align="right")
-    words = direction_marks(case.plan.known_jaw, named=bool(fixture.tooth))
-    for turn, word in words:
-        at = x + (turn + 180.0) / 360.0 * width
-        pages.line(at, y + height, at, y + height + 1.2, width=0.15)
-        pages.text(at, y + height + 4.2, word, size=7.5, align="middle")
-    return y + height + 5.6
 
 
 def _drilling(

@@ -6,6 +6,7 @@ The bar shows each part's share of the combined variance; what it rests on stand
 from __future__ import annotations
 
 from core.measurement import Budget, Measurement
+from core.pictures.budget_plot import shares
 from core.pictures.ink import PALE, Colour
 from core.sheet.case import Case
 from core.sheet.page import Pages
@@ -111,10 +112,8 @@ def _row(pages: Pages, name: str, m: Measurement, terms: tuple[str, ...]) -> Non
 
 
 def _bar(pages: Pages, budget: Budget, x: float) -> None:
-    total = budget.u**2
-    for term in budget.terms:
-        share = 0.0 if total == 0 else term.u**2 / total
+    for name, share in shares(budget).items():
         if share > 0.004:
-            fill = _SHADES[term.name]
+            fill = _SHADES[name]
             pages.rect(x, pages.y + 0.9, share * _BAR_MM, 2.4, fill=fill, edge=0.08)
             x += share * _BAR_MM

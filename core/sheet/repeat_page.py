@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from core.pictures.agreement_chart import agreement_chart
+from core.pictures.agreement_plot import agreement_plot
+from core.pictures.plot_chart import plot_chart
 from core.sheet.lasting import Facts
 from core.sheet.page import MARGIN_MM, Pages, PaperName
 from core.sheet.page_frame import heading
@@ -35,7 +36,7 @@ def repeat_pdf(result: RepeatResult, *, paper: PaperName = "A4") -> bytes:
     for comparison in result.comparisons:
         pages.ensure(92.0)
         heading(pages, say("sheet.repeat.agreement", title=comparison.title))
-        chart = agreement_chart(comparison)
+        chart = plot_chart(agreement_plot(comparison))
         pages.chart(chart, pages.left, pages.y + 1.0)
         pages.y += chart.size_mm[1] + 4.0
         for line in comparison_lines(comparison):

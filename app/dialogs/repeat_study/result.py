@@ -10,13 +10,14 @@ from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QPushButton, QWidg
 from app.case.attestations import now_iso
 from app.case.session import Session
 from app.dialogs.base import MOST_HEIGHT, Dialog, open_dialog
-from app.pictures.chart_view import ChartView
+from app.pictures.plot_view import PlotView
 from app.tools.base import Desk
 from app.widgets.file_windows import ask_folder
 from core.atomic import write_whole
 from core.errors import SoundingError
-from core.pictures.agreement_chart import agreement_chart
+from core.pictures.agreement_plot import agreement_plot
 from core.pictures.ink import PAPER
+from core.pictures.plot_chart import plot_chart
 from core.sheet.png import chart_png
 from core.sheet.repeat_page import (
     SCATTER_ONLY,
@@ -58,8 +59,13 @@ class RepeatResultDialog(Dialog):
         self.which.setCurrentIndex(len(self.result_now.comparisons) - 1)
         self.which.currentIndexChanged.connect(self._show)
         self.body.addWidget(self.which)
-        self.chart = ChartView()
-        self.body.addWidget(self.chart, 1)
+        self.plot = PlotView()
+        self.plot.setMinimumHeight(200)
+        self.plot.stem = "agreement"
+        self.plot.failed.connect(desk.tell_error)
+        self.body.addWidget(self.plot, 1)
+        self.read_out = self.words(" ", quiet=True)
+        self.plot.read.connect(lambda words: self.read_out.setText(words or " "))
         self.figures = self.words("")
         for line in (*table_lines(self.result_now), *self.result_now.troubles):
             self.words(line)
@@ -115,7 +121,7 @@ class RepeatResultDialog(Dialog):
         }
         main = self.result_now.main
         if main is not None:
-            files[f"{stem}.png"] = chart_png(agreement_chart(main), scheme=PAPER)
+            files[f"{stem}.png"] = chart_png(plot_chart(agreement_plot(main)), scheme=PAPER)
         for name, data in files.items():
             write_whole(folder / name, data)
         return tuple(folder / name for name in files)
@@ -124,11 +130,11 @@ class RepeatResultDialog(Dialog):
         at = self.which.currentIndex()
         found = self.result_now.comparisons
         self.which.setVisible(len(found) > 1)
-        self.chart.setVisible(bool(found))
+        self.plot.setVisible(bool(found))
         if not 0 <= at < len(found):
             self.figures.setText("")
             return
-        self.chart.show_chart(agreement_chart(found[at]))
+        self.plot.show_plot(agreement_plot(found[at]))
         self.figures.setText("\n".join(comparison_lines(found[at])))
 
     def _ask_folder(self) -> None:

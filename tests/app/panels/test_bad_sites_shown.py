@@ -42,14 +42,14 @@ def test_without_bone_the_reason_stands_in_place_of_the_picture(qtbot, desk, ope
     qtbot.waitUntil(lambda: bool(panel.said.text()), timeout=90_000)
     assert panel.said.text().startswith("No bone can be told from its surroundings")
     assert panel.words.isVisible()
-    assert panel.chart.picture is None
+    assert panel.picture is None
 
 
 def test_beside_the_scans_edge_it_is_hatched_and_nothing_is_said_to_lack(qtbot, desk, opened):
     session, _ = opened("half outside")
     panel = shown(qtbot, RemainingBone(session, desk))
-    qtbot.waitUntil(lambda: panel.chart.picture is not None, timeout=90_000)
-    picture = panel.chart.picture
+    qtbot.waitUntil(lambda: panel.picture is not None, timeout=90_000)
+    picture = panel.picture
     assert picture.unknown[:, abs(picture.turns_deg) <= 45.0].all()
     assert not picture.below[:, abs(picture.turns_deg) <= 45.0].any()
     assert "Falling hatch" in panel.said.text()
@@ -60,7 +60,7 @@ def test_beside_the_scans_edge_it_is_hatched_and_nothing_is_said_to_lack(qtbot, 
 def test_what_is_lacking_is_said_of_the_side_that_the_ledger_finds_below(qtbot, desk, opened, kind):
     session, _ = opened(kind)
     panel = shown(qtbot, RemainingBone(session, desk))
-    qtbot.waitUntil(lambda: panel.chart.picture is not None, timeout=90_000)
+    qtbot.waitUntil(lambda: panel.picture is not None, timeout=90_000)
     walls = [m for m in session.ledger.measurements if m.kind == "wall"]
     for side, name in (
         ("buccal", "Buccal"),

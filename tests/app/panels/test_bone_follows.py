@@ -33,7 +33,7 @@ def test_the_picture_is_of_the_dragged_pose_before_it_is_let_go(qtbot, bench):
     panel = bench.work.panels["remaining bone"]
     QTest.mouseClick(bench.work.folds["remaining bone"], LEFT)
     qtbot.waitUntil(lambda: panel.shown_of is session.fixture, timeout=90_000)
-    fine = panel.chart.picture
+    fine = panel.picture
     start = session.fixture
     bench.take_tool("Adjust")
     size = view.size()
@@ -43,20 +43,20 @@ def test_the_picture_is_of_the_dragged_pose_before_it_is_let_go(qtbot, bench):
         QTest.mouseMove(view, first + QPoint(0, 3 * step))
         qtbot.wait(15)
         # Whatever stands there in full is of the pose that the session shows.
-        assert panel.chart.waiting or panel.shown_of is session.fixture
+        assert panel.plot.waiting or panel.shown_of is session.fixture
     assert view.size() == size, "words that come and go must not move what is dragged"
     # All eight steps of the hand: 24 pixels.
     way = 24 * view.mm_per_pixel()
 
     def has_followed():
         moved = float(np.linalg.norm(session.fixture.platform - start.platform))
-        return moved == pytest.approx(way, rel=0.05) and not panel.chart.waiting
+        return moved == pytest.approx(way, rel=0.05) and not panel.plot.waiting
 
     qtbot.waitUntil(has_followed, timeout=30_000)
     assert session.dragging, "it is still held"
     dragged = session.fixture
     assert panel.shown_of is dragged
-    shown = panel.chart.picture
+    shown = panel.picture
     assert shown.bone_mm.shape != fine.bone_mm.shape, "coarse while it moves"
     basis = panel._basis.of(session.plan, session.volume)
     expected = remaining_bone_map(
@@ -68,8 +68,8 @@ def test_the_picture_is_of_the_dragged_pose_before_it_is_let_go(qtbot, bench):
     assert not session.dragging
     qtbot.waitUntil(
         lambda: (
-            panel.chart.picture.bone_mm.shape[1] == fine.bone_mm.shape[1]
-            and not panel.chart.waiting
+            panel.picture.bone_mm.shape[1] == fine.bone_mm.shape[1]
+            and not panel.plot.waiting
         ),
         timeout=60_000,
     )

@@ -1,21 +1,22 @@
 """Folded panels and the sheet on a small simulated jaw: drawn when shown, idle when folded."""
 
 from itertools import pairwise
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from PySide6.QtCore import QRectF, Qt
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QFontMetricsF
 from PySide6.QtTest import QTest
 
 from app.dialogs.sheet.dialog import show_sheet
 from app.panels.remaining_bone import RemainingBone
-from app.panels.remaining_bone_chart import RemainingBoneChart
 from app.panels.ridge_profile import RidgeProfile
+from app.pictures.plot_items import Numerals
 from app.widgets import style
 from core.image.volume import Volume
 from core.measuring.assemble import measure
+from core.pictures.plot import Axis
+from core.pictures.remaining_bone_plot import direction_marks
 from core.plans.plan_parse import parse
 from sample_volumes import small_jaw
 from tests.app.case_at_hand import IDENTITY, QuietSession
@@ -52,8 +53,8 @@ def test_remaining_bone_is_measured_only_while_it_is_shown(qtbot, case, desk):
     assert not panel._latest.busy
     panel.resize(345, 230)
     panel.show()
-    qtbot.waitUntil(lambda: panel.chart.picture is not None, timeout=60_000)
-    least = float(panel.chart.picture.bone_mm[:, panel.chart.picture.turns_deg == 0.0].min())
+    qtbot.waitUntil(lambda: panel.picture is not None, timeout=60_000)
+    least = float(panel.picture.bone_mm[:, panel.picture.turns_deg == 0.0].min())
     row = case.ledger.get("36/wall/buccal")
     assert least >= row.value - 1e-6, "the row is the least within 45 degrees of buccal"
 
@@ -63,14 +64,14 @@ def test_another_pose_takes_the_old_picture_away_at_once(qtbot, case, desk):
     qtbot.addWidget(panel)
     panel.resize(345, 230)
     panel.show()
-    qtbot.waitUntil(lambda: panel.chart.picture is not None, timeout=60_000)
+    qtbot.waitUntil(lambda: panel.picture is not None, timeout=60_000)
     from core.plans.edit_pose import fixture_deepened
 
     case.apply("deeper", fixture_deepened(case.plan, "36", 0.5))
-    assert panel.chart.waiting, "dimmed, without a line or a numeral, and dots over it"
+    assert panel.plot.waiting, "dimmed, without a line or a numeral, and dots over it"
     assert panel.lacking.isHidden()
     assert panel.aside.text() == ""
-    qtbot.waitUntil(lambda: not panel.chart.waiting, timeout=60_000)
+    qtbot.waitUntil(lambda: not panel.plot.waiting, timeout=60_000)
     assert panel.shown_of is case.fixture
 
 
@@ -85,8 +86,8 @@ def test_another_fixture_shows_nothing_of_the_one_before(qtbot, case, desk):
     panel.show()
     qtbot.waitUntil(lambda: panel.shown_of is not None, timeout=60_000)
     case.go_to(selected="35")
-    assert panel.chart.picture is None
-    assert panel.chart.waiting
+    assert panel.picture is None
+    assert panel.plot.waiting
     qtbot.waitUntil(lambda: panel.shown_of is other, timeout=60_000)
 
 
@@ -100,9 +101,9 @@ def test_what_is_lacking_is_said_and_below_its_limit_only(qtbot, case, desk):
     qtbot.addWidget(panel)
     panel.resize(345, 260)
     panel.show()
-    qtbot.waitUntil(lambda: panel.chart.picture is not None, timeout=60_000)
+    qtbot.waitUntil(lambda: panel.picture is not None, timeout=60_000)
     assert "mm thinner than the limit" in panel.lacking.text()
-    assert panel.chart.picture.below.any()
+    assert panel.picture.below.any()
     case.undo_stack.undo()
     assert panel.lacking.isHidden()
 
@@ -112,11 +113,21 @@ def test_ridge_profile_and_a_click_on_it(qtbot, case, desk):
     qtbot.addWidget(panel)
     panel.resize(520, 230)
     panel.show()
-    qtbot.waitUntil(lambda: panel.chart.profile is not None, timeout=90_000)
-    assert panel.chart.needed_words == "Ø 4.5 + 1.5 + 1.0"
-    before = case.station_mm
-    QTest.mouseClick(panel.chart, Qt.MouseButton.LeftButton, pos=panel.chart.rect().center())
-    assert case.station_mm != before
+    qtbot.waitUntil(lambda: panel.profile is not None, timeout=90_000)
+    assert panel.needed == (7.0, "Ø 4.5 + 1.5 + 1.0")
+    widths = {row.station_mm: row.widths[1].value for row in panel.profile.rows}
+    known = [s for s in widths if None not in (widths[s], widths.get(s + 2.0))]
+    between = known[len(known) // 2] + 1.0
+    at = panel.plot.position(between, 4.0).toPoint()
+    viewport = panel.plot.canvas.viewport()
+    here = viewport.mapFrom(panel.plot, at)
+    QTest.mouseMove(viewport, here)
+    qtbot.waitUntil(lambda: panel.aside.text().startswith("from the patient"), timeout=5_000)
+    said = panel.aside.text()
+    QTest.mouseClick(viewport, Qt.MouseButton.LeftButton, pos=here)
+    assert case.station_mm == pytest.approx(between, abs=0.5)
+    near = [widths[between - 1.0], widths[between + 1.0]]
+    assert min(near) - 0.1 <= float(said.split("3 mm deep ")[1].split(" mm")[0]) <= max(near)
 
 
 def test_sheet_preview_then_files(qtbot, case, desk, tmp_path, closing):
@@ -156,8 +167,8 @@ def test_the_profile_leaves_the_window_as_the_cores_csv(qtbot, case, desk, tmp_p
     panel.write_file(tmp_path / "early.csv")
     assert "no profile to save" in panel.said.text()
     panel.show()
-    qtbot.waitUntil(lambda: panel.chart.profile is not None, timeout=90_000)
-    first = panel.chart.profile
+    qtbot.waitUntil(lambda: panel.profile is not None, timeout=90_000)
+    first = panel.profile
     panel.write_file(tmp_path / "a.csv")
     assert (tmp_path / "a.csv").read_bytes().decode() == profile_csv(first.rows)
     assert panel.said.text() == "The profile was saved to a.csv."
@@ -174,16 +185,16 @@ def test_the_profile_leaves_the_window_as_the_cores_csv(qtbot, case, desk, tmp_p
     assert not (tmp_path / "early.csv").exists()
 
 
-@pytest.mark.parametrize(("width", "first"), [(420, "lingual"), (180, "Li")])
+@pytest.mark.parametrize(("width", "first"), [(420, "lingual"), (130, "Li")])
 def test_names_of_directions_never_touch(qtbot, width, first):
-    chart = RemainingBoneChart()
-    qtbot.addWidget(chart)
-    chart.resize(width, 160)
-    chart.marks = ((-180.0, "lingual"), (-90.0, "distal"), (0.0, "buccal"), (90.0, "mesial"),
-                   (180.0, "lingual"))  # fmt: skip
+    axis = Numerals("bottom")
+    names = direction_marks("lower")
+    axis.number(Axis(words="", low=-180.0, high=180.0, names=names))
+    axis.shorten(width)
     metrics = QFontMetricsF(style.font(11))
-    box = QRectF(30, 8, width - 38, 132)
-    placed = chart._names(box, SimpleNamespace(depths_mm=np.array([0.0, 8.0])), metrics)
+    (placed,) = axis._tickLevels
     assert placed[0][1] == first
-    for (x, words), (later, _) in pairwise(placed):
-        assert later - x - metrics.horizontalAdvance(words) >= 6.0
+    for (turn, words), (later, next_words) in pairwise(placed):
+        apart = (later - turn) / 360.0 * width
+        halves = (metrics.horizontalAdvance(words) + metrics.horizontalAdvance(next_words)) / 2
+        assert apart - halves >= 6.0

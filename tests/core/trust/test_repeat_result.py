@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from core.pictures.agreement_chart import agreement_chart
+from core.pictures.agreement_plot import agreement_plot
+from core.pictures.plot_chart import plot_chart
 from core.sheet.repeat_page import comparison_lines, repeat_pdf, spread_lines
 from core.trust.method_error import bland_altman, dahlberg, intraclass
 from core.trust.repeat_result import result_of
@@ -79,7 +80,7 @@ def test_the_design_goes_with_the_study_and_each_person_has_another_order():
 
 def test_the_picture_has_a_dot_a_length_at_its_place_and_three_levels():
     comparison = result_of(designed()).main
-    chart = agreement_chart(comparison)
+    chart = plot_chart(agreement_plot(comparison))
     assert len(chart.dots) == 6
     by_style = {}
     for line in chart.lines:
@@ -109,7 +110,7 @@ def test_all_readings_alike_are_drawn_without_fault():
     )  # fmt: skip
     found = result_of(RepeatStudy(readings=readings))
     assert found.main.error.agreement.sd == 0
-    assert len(agreement_chart(found.main).dots) == 4
+    assert len(plot_chart(agreement_plot(found.main)).dots) == 4
     assert repeat_pdf(found).startswith(b"%PDF")
 
 
