@@ -13,11 +13,11 @@ from core.measuring.row_names import row_words
 from core.pictures.budget_plot import budget_plot
 from core.pictures.grey_plots import histogram_plot, ruler_plot
 from core.pictures.plot import Plot
-from core.words.catalogue import message, say
+from core.words.catalogue import Words, message, say
 
 
 class PlotDialog(Dialog):
-    """A plot with its read-out below it.
+    """A plot, and how it is looked at.
 
     Parameters
     ----------
@@ -26,7 +26,7 @@ class PlotDialog(Dialog):
         Of the names that are proposed for its files.
     """
 
-    heading = message("dialogs.plots.plot")
+    heading: Words = message("dialogs.plots.plot")
     accept_words = message("dialogs.plots.close")
     least_width = 720
 
@@ -42,9 +42,8 @@ class PlotDialog(Dialog):
         self.plot.setMinimumHeight(260)
         self.plot.failed.connect(lambda error: self.tell(str(error)))
         self.body.addWidget(self.plot, 1)
-        self.hint = say("dialogs.plots.how")
-        self.read_out = self.words(self.hint, quiet=True)
-        self.plot.read.connect(lambda words: self.read_out.setText(words or self.hint))
+        self.plot.saved.connect(lambda name: desk.say(say("pictures.plot.saved", path=name)))
+        self.words(say("dialogs.plots.how"), quiet=True)
         self.plot.show_plot(plot)
         self.cancel.hide()
         self.resize(self.least_width, 460)

@@ -82,10 +82,9 @@ class RemainingBone(Panel):
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
         self.picture: RemainingBonePicture | None = None
-        self._about = ""
         self.plot = PlotView()
         self.plot.stem = "remaining-bone"
-        self.plot.read.connect(self._read_out)
+        self.plot.saved.connect(lambda name: desk.say(say("pictures.plot.saved", path=name)))
         self.plot.failed.connect(desk.tell_error)
         self.said = QLabel()
         self.said.setObjectName("quiet")
@@ -226,7 +225,7 @@ class RemainingBone(Panel):
             # One step late while it is dragged: the eye may follow it, but no number stands.
             self._wait()
             return
-        self._tell_about(
+        self.aside.setText(
             say("panels.remaining_bone.mm-by-depth-and-direction-coarse")
             if pose.coarse
             else say("panels.remaining_bone.mm-by-depth-and-direction")
@@ -244,7 +243,7 @@ class RemainingBone(Panel):
     def _wait(self) -> None:
         self.plot.wait()
         self.grey.wait()
-        self._tell_about("")
+        self.aside.setText("")
         self._say(self.lacking, "")
         self._say(self.said, "")
 
@@ -253,18 +252,10 @@ class RemainingBone(Panel):
         self.plot.show_plot(None)
         self.shown_of = None
         self.grey.show_rows(())
-        self._tell_about("")
+        self.aside.setText("")
         self._say(self.lacking, "")
         self._say(self.said, text)
         self.words.setVisible(bool(text))
-
-    def _tell_about(self, words: str) -> None:
-        self._about = words
-        self.aside.setText(words)
-
-    def _read_out(self, words: str) -> None:
-        """What stands under the cursor, else what the plot is of."""
-        self.aside.setText(words or self._about)
 
     def _say(self, label: QLabel, text: str) -> None:
         label.setText(text)

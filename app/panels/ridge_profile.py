@@ -74,7 +74,7 @@ class RidgeProfile(Panel):
         self.plot.clicked.connect(
             lambda station, _width: session.go_to(station_mm=station, across=True)
         )
-        self.plot.read.connect(self._read_out)
+        self.plot.saved.connect(lambda name: desk.say(say("pictures.plot.saved", path=name)))
         self.plot.failed.connect(desk.tell_error)
         self.said = QLabel()
         self.said.setObjectName("quiet")
@@ -213,16 +213,11 @@ class RidgeProfile(Panel):
         self.plot.show_plot(
             ridge_profile_plot(self.profile.rows, needed_mm=needed, needed_words=words)
         )
-        self._read_out("")
+        self.aside.setText(say("panels.ridge_profile.width-by-place-along-the"))
         self._mark_place()
 
     def _mark_place(self) -> None:
         self.plot.show_place(self.session.station_mm)
-
-    def _read_out(self, words: str) -> None:
-        """What stands under the cursor, else what the plot is of."""
-        of = say("panels.ridge_profile.width-by-place-along-the") if self.profile else ""
-        self.aside.setText(words or of)
 
     def _failed(self, error: Exception) -> None:
         self._write_to = None

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QFontMetricsF, QPen
+from PySide6.QtGui import QColor, QFontMetricsF, QPen
 
 from app.widgets import style
 from core.geometry import Array
@@ -24,7 +24,10 @@ PX_PER_MM = 6.0
 NAME_PX, APART_PX, BESIDE_PX = 12, 14.0, 6.0
 DIM = 0.35
 _LEAST_PX = 40.0
-_TICK_PX = 60.0
+_PAST_PX = 40
+"""So far the word at the end of an axis may stand out past it."""
+_HATCH_PX_PER_MM = 3.0
+"""As `PX_PER_MM`, for hatches: on a screen a thin one must still be seen to be one."""
 
 
 class Numerals(pg.AxisItem):
@@ -40,14 +43,15 @@ class Numerals(pg.AxisItem):
         super().__init__(side, pen=QPen(style.EDGE, 1), textPen=QPen(style.QUIET))
         self.setTickFont(style.font(11))
         self.enableAutoSIPrefix(False)
-        self.setStyle(tickLength=-4, hideOverlappingLabels=False)
+        self.setStyle(tickLength=-4, hideOverlappingLabels=_PAST_PX if side == "bottom" else False)
         self.of: Axis | None = None
 
-    def number(self, axis: Axis) -> None:
-        """Number another axis."""
+    def number(self, axis: Axis, *, titled: bool = True) -> None:
+        """Number another axis, with what it counts beside it or without."""
         self.of = axis
-        self.setLabel(axis.title or None, **{"color": style.QUIET.name(), "font-size": "11px"})
-        self.showLabel(bool(axis.words))
+        look = {"color": style.QUIET.name(), "font-size": "11px", "font-family": style.FAMILY}
+        self.setLabel(axis.title if titled else None, **look)
+        self.showLabel(titled and bool(axis.title))
         self.setTicks([list(axis.names)] if axis.names else None)
 
     def shorten(self, width_px: float) -> None:
@@ -76,6 +80,13 @@ def pen(of: str, *, below: bool = False) -> QPen:
     return style.pens(of, below=below, px_per_mm=PX_PER_MM)[1]
 
 
+def pen_of(ink: QColor, width: float, dash: Qt.PenStyle = Qt.PenStyle.SolidLine) -> QPen:
+    """A pen of so many screen pixels at any zoom."""
+    made = QPen(ink, width, dash)
+    made.setCosmetic(True)
+    return made
+
+
 def casing(of: str) -> QPen:
     """What lies around the ink of a style."""
     return style.pens(of, below=False, px_per_mm=PX_PER_MM)[0]
@@ -94,7 +105,7 @@ def items_of(plot: Plot, size_px: tuple[float, float]) -> list[Any]:
     if plot.field is not None:
         found += [field_image(plot.field), *_field_lines(plot, plot.field, size_px)]
     if plot.y.low < 0 < plot.y.high and not plot.y.names and plot.field is None:
-        found.append(_across(0.0, pen("zero line")))
+        found.append(_across(0.0, pen_of(style.EDGE, 1)))
     for series in plot.series:
         found += _series(series)
     found += [_level(level) for level in plot.levels]
@@ -122,7 +133,7 @@ def _greys() -> Array:
 
 
 def _field_lines(plot: Plot, field: Field, size_px: tuple[float, float]) -> list[Any]:
-    across, up = (max(side, 1.0) / PX_PER_MM for side in size_px)
+    across, up = (max(side, 1.0) / _HATCH_PX_PER_MM for side in size_px)
     found: list[Any] = []
     hatches: dict[str, list[Array]] = {}
     for of, points in field_hatches(field, across=across, up=up):

@@ -7,7 +7,16 @@ from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import QEvent, QObject, QPointF, QSize, Qt, Signal
-from PySide6.QtGui import QContextMenuEvent, QKeyEvent, QMouseEvent, QPen, QResizeEvent
+from PySide6.QtGui import (
+    QContextMenuEvent,
+    QFocusEvent,
+    QKeyEvent,
+    QMouseEvent,
+    QPainter,
+    QPaintEvent,
+    QPen,
+    QResizeEvent,
+)
 from PySide6.QtWidgets import QLabel, QMenu, QSizePolicy, QVBoxLayout, QWidget
 
 from app.widgets import style
@@ -25,7 +34,14 @@ WAITS = "…"
 ZOOM = 0.8
 """One press of + shows so much of what was shown."""
 
+TITLED_PX = 170
+"""A lower plot has no room for what its axes count: that stands in its heading."""
+
+NAMED_PX = 22.0
+"""Room for half a word at either end of the lower axis."""
+
 _STEP_PX = 4
+_OVER_PX = 6
 
 
 class PlotView(QWidget):
@@ -40,11 +56,12 @@ class PlotView(QWidget):
         What stands under the cursor; empty beside the plot.
     clicked(x, y)
         A place of the plot, in the axes' units.
-    failed(error)
-        A file was not written.
+    saved(name), failed(error)
+        A file was written, or was not.
     """
 
     read = Signal(str)
+    saved = Signal(str)
     failed = Signal(object)
     clicked = Signal(float, float)
 
@@ -73,8 +90,17 @@ class PlotView(QWidget):
         self._dots.setObjectName("quiet")
         self._dots.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
         self._dots.hide()
+        self._over = QLabel("", self)
+        self._over.setObjectName("over")
+        self._over.setStyleSheet(
+            f"QLabel#over {{ background: {style.GROUND.name()}; padding: 1px 5px;"
+            " border-radius: 3px; font-size: 12px; }"
+        )
+        self._over.setWordWrap(True)
+        self._over.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
+        self._over.hide()
         self._column = QVBoxLayout(self)
-        self._column.setContentsMargins(0, 0, 0, 0)
+        self._column.setContentsMargins(1, 1, 1, 1)
 
     def sizeHint(self) -> QSize:
         """Room to read it."""
@@ -168,7 +194,7 @@ class PlotView(QWidget):
         except SoundingError as error:
             self.failed.emit(error)
         else:
-            self.read.emit(say("pictures.plot.saved", path=path.name))
+            self.saved.emit(path.name)
 
     # -- mouse and keys --------------------------------------------------------------------
 
@@ -192,6 +218,23 @@ class PlotView(QWidget):
             lambda _on=False: self._ask_png()
         )
         return menu
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """A frame where the keys act."""
+        if self.hasFocus() and self.plot is not None:
+            painter = QPainter(self)
+            painter.setPen(QPen(style.FOCUS, 1))
+            painter.drawRect(self.rect().adjusted(0, 0, -1, -1))
+
+    def focusInEvent(self, event: QFocusEvent) -> None:
+        """The frame comes."""
+        super().focusInEvent(event)
+        self.update()
+
+    def focusOutEvent(self, event: QFocusEvent) -> None:
+        """The frame goes."""
+        super().focusOutEvent(event)
+        self.update()
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Zoom, all of it, and the read-out without a mouse."""
@@ -221,7 +264,9 @@ class PlotView(QWidget):
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
         """The mouse over the plot: its read-out, and all of it again by a double click."""
         if isinstance(event, QMouseEvent):
-            if event.type() == QEvent.Type.MouseMove:
+            if event.type() == QEvent.Type.MouseButtonPress:
+                self.setFocus(Qt.FocusReason.MouseFocusReason)
+            elif event.type() == QEvent.Type.MouseMove:
                 self._moved(self.canvas.mapToScene(event.position().toPoint()))
             elif event.type() == QEvent.Type.MouseButtonDblClick:
                 self.whole()
@@ -237,7 +282,7 @@ class PlotView(QWidget):
             return
         import pyqtgraph as pg
 
-        from app.pictures.plot_items import Numerals
+        from app.pictures.plot_items import Numerals, pen_of
 
         axes = {side: Numerals(side) for side in ("left", "bottom")}
         self.canvas = pg.PlotWidget(self, background=style.PANEL, axisItems=axes, enableMenu=False)
@@ -246,8 +291,8 @@ class PlotView(QWidget):
         self.canvas.hideButtons()
         self.canvas.setContextMenuPolicy(Qt.ContextMenuPolicy.NoContextMenu)
         self.canvas.viewport().installEventFilter(self)
-        self._cursor = pg.InfiniteLine(angle=90, pen=QPen(style.QUIET, 1, Qt.PenStyle.DotLine))
-        self._station = pg.InfiniteLine(angle=90, pen=QPen(style.TEXT, 1.6))
+        self._cursor = pg.InfiniteLine(angle=90, pen=pen_of(style.QUIET, 1, Qt.PenStyle.DotLine))
+        self._station = pg.InfiniteLine(angle=90, pen=pen_of(style.TEXT, 1.6))
         for line in (self._cursor, self._station):
             line.setZValue(20)
             line.hide()
@@ -266,10 +311,11 @@ class PlotView(QWidget):
         if plot is None:
             return
         for side, axis in (("left", plot.y), ("bottom", plot.x)):
-            canvas.getAxis(side).number(axis)
+            canvas.getAxis(side).number(axis, titled=self.height() >= TITLED_PX)
         beside = names_px(plot)
-        right = beside + 2 * BESIDE_PX if beside else 26.0
-        canvas.getPlotItem().layout.setContentsMargins(2, 8, right, 2)
+        right = beside + 2 * BESIDE_PX if beside else NAMED_PX + 4
+        left = NAMED_PX if plot.x.names else 2.0
+        canvas.getPlotItem().layout.setContentsMargins(left, 8, right, 2)
         canvas.getPlotItem().layout.activate()
         box = self._box()
         box.setLimits(xMin=plot.x.low, xMax=plot.x.high, yMin=plot.y.low, yMax=plot.y.high)
@@ -302,7 +348,21 @@ class PlotView(QWidget):
         if words and x is not None:
             self._cursor.setPos(x)
         self.setAccessibleDescription(words)
+        self._lay_over(words)
         self.read.emit(words)
+
+    def _lay_over(self, words: str) -> None:
+        """The read-out in the plot's upper right corner."""
+        self._over.setVisible(bool(words))
+        if not words:
+            return
+        self._over.setText(words)
+        wide = self._over.fontMetrics().horizontalAdvance(words) + 22
+        room = max(self.width() - 2 * _OVER_PX, 1)
+        self._over.setFixedWidth(min(wide, room))
+        self._over.adjustSize()
+        self._over.move(self.width() - self._over.width() - _OVER_PX, _OVER_PX)
+        self._over.raise_()
 
     def _step(self, by: int) -> None:
         (x0, x1), (y0, y1) = self.shown()

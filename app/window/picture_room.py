@@ -1,4 +1,4 @@
-"""Room to see: one picture at full size and back, and what is drawn hidden while a key is held."""
+"""Room to see: a picture or plot at full size and back; drawings hidden while a key is held."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QApplication, QSplitter, QSplitterHandle, QWidget
 
 from app.pictures.in_step import Pictures
 from app.pictures.picture_view import PictureView
+from app.pictures.plot_view import PlotView
 from app.window.frames import PUT_ASIDE, STAYS
 
 FULL_KEY = "F11"
@@ -37,12 +38,12 @@ class PictureRoom(QObject):
         return bool(self._hidden)
 
     def toggle(self) -> None:
-        """The picture with the focus, else the section, at full size; or all as they were."""
+        """What has the focus, else the section, at full size; or all as they were."""
         if self.is_full:
             self._back()
             return
         focus = QApplication.focusWidget()
-        self._alone(focus if isinstance(focus, PictureView) else self._pictures.section)
+        self._alone(focus if isinstance(focus, (PictureView, PlotView)) else self._pictures.section)
 
     def press(self, event: QKeyEvent) -> bool:
         """True where the key hides what is drawn, as long as it is held."""

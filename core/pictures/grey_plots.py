@@ -11,8 +11,8 @@ from core.identity import thing_words
 from core.image import sampling
 from core.image.volume import Volume
 from core.pictures.plot import Axis, Level, Plot, Series, spread_of
+from core.pictures.plot_layout import tick_figure
 from core.structures import Ruler
-from core.trust.figures import nearest
 from core.words.catalogue import say
 
 STEP_MM = 0.1
@@ -107,7 +107,7 @@ def histogram_plot(volume: Volume, window: tuple[float, float]) -> Plot | None:
         ),
         levels=tuple(
             Level(
-                name=say(key, value=nearest(value, 0)),
+                name=say(key, value=tick_figure(round(value))),
                 style="needed width",
                 value=value,
                 upright=True,

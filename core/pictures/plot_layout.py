@@ -11,7 +11,7 @@ from core.pictures.plot import Axis, Plot
 from core.words.numbers import Figure
 
 SIZE_MM = (120.0, 62.0)
-LETTER_MM = 1.12
+LETTER_MM = 1.18
 """Room that a letter of a numeral takes, mm."""
 
 _WORDS_MM, _TICK_WORDS_MM = 4.4, 6.6
@@ -72,7 +72,7 @@ def layout(plot: Plot, size_mm: tuple[float, float] = SIZE_MM) -> Layout:
     if any(level.interval for level in plot.levels):
         beside += 6.0
     numerals = max((len(words) for _, words in ticks_of(plot.y)), default=1)
-    left = 2.8 + LETTER_MM * numerals + (_WORDS_MM if plot.y.words else 0.0)
+    left = 3.4 + LETTER_MM * numerals + (_WORDS_MM if plot.y.words else 0.0)
     upright = any(level.upright for level in plot.levels)
     return Layout(
         plot=plot,

@@ -64,8 +64,6 @@ class RepeatResultDialog(Dialog):
         self.plot.stem = "agreement"
         self.plot.failed.connect(desk.tell_error)
         self.body.addWidget(self.plot, 1)
-        self.read_out = self.words(" ", quiet=True)
-        self.plot.read.connect(lambda words: self.read_out.setText(words or " "))
         self.figures = self.words("")
         for line in (*table_lines(self.result_now), *self.result_now.troubles):
             self.words(line)

@@ -67,10 +67,7 @@ def test_the_picture_is_of_the_dragged_pose_before_it_is_let_go(qtbot, bench):
     QTest.mouseRelease(view, LEFT, NONE, first + QPoint(0, 24))
     assert not session.dragging
     qtbot.waitUntil(
-        lambda: (
-            panel.picture.bone_mm.shape[1] == fine.bone_mm.shape[1]
-            and not panel.plot.waiting
-        ),
+        lambda: panel.picture.bone_mm.shape[1] == fine.bone_mm.shape[1] and not panel.plot.waiting,
         timeout=60_000,
     )
     assert panel.shown_of is session.fixture

@@ -14,10 +14,12 @@ from PySide6.QtWidgets import QLabel, QSplitter, QVBoxLayout, QWidget
 from app.pictures.chart_painter import Ink
 from app.pictures.draft import Draft, Handle
 from app.pictures.flat_view import FlatView
+from app.pictures.plot_view import PlotView
 from app.window.frames import NeighbourStrip, PictureName
 from app.window.picture_room import PictureRoom
 from core.drawing import Line
 from core.geometry import PictureGrid
+from core.pictures.plot import Axis, Plot, Series
 
 GRID = PictureGrid.of_size(
     origin=(0, 0, 0), right=(1, 0, 0), up=(0, 0, 1), size_mm=(20, 20), pixel_mm=0.5
@@ -157,3 +159,26 @@ def test_with_ctrl_it_is_another_key(page):
     drawn = pixels(page.section)
     QTest.keyPress(page, Qt.Key.Key_Q, Qt.KeyboardModifier.ControlModifier)
     assert np.array_equal(pixels(page.section), drawn)
+
+
+def test_a_plot_gets_the_room_of_all_too(page, qtbot):
+    plot = PlotView()
+    page.left.addWidget(plot)
+    x = np.arange(3.0)
+    axis = Axis(words="", low=0.0, high=2.0)
+    plot.show_plot(
+        Plot(title="", x=axis, y=axis, series=(Series(name="", style="share", x=x, y=x),))
+    )
+    plot.show()
+    page.activateWindow()
+    qtbot.wait(30)
+    viewport = plot.canvas.viewport()
+    QTest.mouseClick(viewport, Qt.MouseButton.LeftButton, pos=viewport.rect().center())
+    assert plot.hasFocus()
+    page.room.toggle()
+    assert page.section.isHidden()
+    assert page.ledger.isHidden()
+    assert plot.isVisible()
+    assert page.who.isVisible()
+    page.room.toggle()
+    assert page.section.isVisible()

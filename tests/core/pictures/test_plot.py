@@ -36,7 +36,7 @@ def two_lines() -> Plot:
 def test_the_read_out_says_what_is_drawn_and_rounds_a_width_down():
     plot = two_lines()
     assert read_out(plot, 2.49, 5.0) == "along 2.5 mm · a 4.9 mm · b 3.0 mm"
-    assert read_out(plot, 1.5, 5.0) == "along 1.5 mm · a 3.0 mm · b no value"
+    assert read_out(plot, 1.5, 5.0) == "along 1.5 mm · a 3.0 mm · b –"
     assert read_out(plot, 4.1, 5.0) == ""
 
 
