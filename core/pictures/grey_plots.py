@@ -83,7 +83,11 @@ def histogram_plot(volume: Volume, window: tuple[float, float]) -> Plot | None:
     counts, edges = np.histogram(values, bins=BINS, range=(low, high))
     powers = np.log10(np.maximum(counts, 0.8))
     top = max(1, int(np.ceil(float(powers.max()) + 0.05)))
-    words = (("pictures.grey.black", window[0]), ("pictures.grey.white", window[1]))
+    black, white = (tick_figure(round(value)) for value in window)
+    ends = (
+        (window[0], say("pictures.grey.black", value=black)),
+        (window[1], say("pictures.grey.white", value=white)),
+    )
     return Plot(
         title=say("pictures.grey.histogram"),
         subtitle=str(LABEL),
@@ -106,12 +110,7 @@ def histogram_plot(volume: Volume, window: tuple[float, float]) -> Plot | None:
             ),
         ),
         levels=tuple(
-            Level(
-                name=say(key, value=tick_figure(round(value))),
-                style="needed width",
-                value=value,
-                upright=True,
-            )
-            for key, value in words
+            Level(name=name, style="needed width", value=value, upright=True)
+            for value, name in ends
         ),
     )
