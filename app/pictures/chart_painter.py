@@ -42,7 +42,7 @@ class Ink:
         self._dots = tuple(dots)
         self._labels = tuple(x for x in labels if x.style != "scale")
 
-    def paint(self, painter: QPainter, to_screen: QTransform) -> None:
+    def paint(self, painter: QPainter, to_screen: QTransform, *, words: bool = True) -> None:
         """Paint in the widget's pixels; `to_screen` maps plane mm to them."""
         px_per_mm = abs(to_screen.m11())
         ratio = painter.device().devicePixelRatioF()
@@ -57,7 +57,7 @@ class Ink:
         painter.restore()
         for dot in self._dots:
             _dot(painter, to_screen.map(QPointF(*dot.at)), below=dot.below)
-        for label in self._labels:
+        for label in self._labels if words else ():
             _label(painter, to_screen.map(QPointF(*label.at)), label)
 
 

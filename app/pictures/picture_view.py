@@ -31,6 +31,7 @@ from app.pictures.annotations import paint_annotations, paint_handles
 from app.pictures.chart_painter import Ink
 from app.pictures.draft import Draft
 from app.pictures.hit import Hit
+from app.pictures.magnifier import LEAST_PX, paint_magnifier
 from app.pictures.rendering import Renderings
 from app.widgets import style
 from core.drawing import Line, Sides
@@ -97,6 +98,9 @@ class PictureView(QWidget):
         self._draft: Draft | None = None
         self._draft_ink = Ink()
         self._bare = False
+        self._magnified: frozenset[str] = frozenset()
+        """Why the magnifier is shown: a key is held, a mark is dragged."""
+        self._pointer: QPointF | None = None
         self._pan_from: QPointF | None = None
         self._held = Qt.MouseButton.NoButton
         self._wheel = 0
@@ -165,6 +169,19 @@ class PictureView(QWidget):
         if self._bare == shown:
             self._bare = not shown
             self.update()
+
+    def magnify(self, why: str, *, shown: bool) -> None:
+        """Show the magnifier at the mouse for a reason, or no longer for it."""
+        reasons = self._magnified | {why} if shown else self._magnified - {why}
+        if reasons != self._magnified:
+            self._magnified = reasons
+            self.update()
+
+    @property
+    def magnifies(self) -> bool:
+        """True while the magnifier is to be seen."""
+        room = min(self.width(), self.height()) >= LEAST_PX
+        return bool(self._magnified) and room and self._pointer is not None and self.has_picture
 
     def clear(self) -> None:
         """Show nothing."""
@@ -262,6 +279,7 @@ class PictureView(QWidget):
         """Middle: pan; others: the tool."""
         self.setFocus(Qt.FocusReason.MouseFocusReason)
         event.accept()
+        self._point_at(event.position())
         self._forget_lost_release(event.buttons() & ~event.button())
         if self._pan_from is not None or self._held != Qt.MouseButton.NoButton:
             return  # a second button during a drag means nothing
@@ -274,6 +292,7 @@ class PictureView(QWidget):
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
         """Pan, drag or hover."""
         event.accept()
+        self._point_at(event.position())
         self._forget_lost_release(event.buttons())
         if self._pan_from is not None:
             delta = event.position() - self._pan_from
@@ -281,6 +300,12 @@ class PictureView(QWidget):
             self.pan(delta.x(), delta.y())
         elif (hit := self.hit(event, self._held)) is not None:
             (self.hovered if self._held == Qt.MouseButton.NoButton else self.dragged).emit(hit)
+
+    def _point_at(self, position: QPointF | None) -> None:
+        """The mouse is there now, or left: the magnifier goes along."""
+        self._pointer = position
+        if self._magnified:
+            self.update()
 
     def _forget_lost_release(self, buttons: Qt.MouseButton) -> None:
         """A question that a press opened takes its release: nothing is held any more then."""
@@ -337,6 +362,7 @@ class PictureView(QWidget):
 
     def leaveEvent(self, event: QEvent) -> None:
         """The pointer left: nothing is hovered any more."""
+        self._point_at(None)
         self.hovered.emit(None)
         super().leaveEvent(event)
 
@@ -380,6 +406,8 @@ class PictureView(QWidget):
             if self._draft is not None and not self._bare:
                 paint_handles(painter, to_screen, self._draft.handles)
             paint_annotations(painter, self)
+            if self.magnifies and self._pointer is not None:
+                self._paint_magnifier(painter, self._pointer)
         elif self.empty_words:
             painter.setFont(style.font(13))
             painter.setPen(style.QUIET)
@@ -392,6 +420,14 @@ class PictureView(QWidget):
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.drawRect(QRectF(self.rect()).adjusted(0.75, 0.75, -0.75, -0.75))
         painter.end()
+
+    def _paint_magnifier(self, painter: QPainter, at: QPointF) -> None:
+        if self._image is None:
+            return
+        drawn = () if self._bare else (self._chart, self._mark_ink, self._draft_ink)
+        handles = self._draft.handles if self._draft is not None and not self._bare else ()
+        area, to_screen = QRectF(self.rect()), self.to_screen()
+        paint_magnifier(painter, at, area, self._image, self._pixels, to_screen, drawn, handles)
 
 
 def _alike(first: Sequence[Line], second: Sequence[Line]) -> bool:

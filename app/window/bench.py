@@ -46,7 +46,7 @@ from app.window.crash_recovery import (
 )
 from app.window.menus import Menus
 from app.window.opening import Opening
-from app.window.picture_room import PictureRoom
+from app.window.picture_room import BARE_KEY, PictureRoom
 from app.window.series_chooser import SeriesChooser
 from app.window.start import Start
 from app.window.tool_controller import ToolHub
@@ -351,7 +351,8 @@ class Bench(QMainWindow):
         if self._step(event):
             return
         if self.room.press(event):
-            self.hint.setText(say("window.bench.drawings-hidden"))
+            if event.key() == BARE_KEY:
+                self.hint.setText(say("window.bench.drawings-hidden"))
             return
         letter = event.text().upper()
         for tool in self.hub.tools.values():
@@ -370,7 +371,7 @@ class Bench(QMainWindow):
     def changeEvent(self, event: QEvent) -> None:
         """A key that is let go in another window is never told here."""
         if event.type() == QEvent.Type.ActivationChange and not self.isActiveWindow():
-            self.room.show_drawn(shown=True)
+            self.room.let_go()
             self._read_hint()
         super().changeEvent(event)
 

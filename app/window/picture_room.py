@@ -1,4 +1,4 @@
-"""Room to see: a picture or plot at full size and back; drawings hidden while a key is held."""
+"""Room to see: a picture or plot at full size; by held keys no drawings, and a magnifier."""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ from app.pictures.plot_view import PlotView
 from app.window.frames import PUT_ASIDE, STAYS
 
 FULL_KEY = "F11"
-BARE_KEY = Qt.Key.Key_Q
+BARE_KEY, NEAR_KEY = Qt.Key.Key_Q, Qt.Key.Key_Z
+"""Held, they hide what is drawn, and show the magnifier at the mouse."""
 
 
 class PictureRoom(QObject):
@@ -46,18 +47,34 @@ class PictureRoom(QObject):
         self._alone(focus if isinstance(focus, (PictureView, PlotView)) else self._pictures.section)
 
     def press(self, event: QKeyEvent) -> bool:
-        """True where the key hides what is drawn, as long as it is held."""
-        if event.key() != BARE_KEY or event.modifiers():
+        """True where the key hides what is drawn, or magnifies, as long as it is held."""
+        if event.modifiers() or event.key() not in (BARE_KEY, NEAR_KEY):
             return False
-        self.show_drawn(shown=False)
+        if event.key() == BARE_KEY:
+            self.show_drawn(shown=False)
+        else:
+            self.magnify(shown=True)
         return True
 
     def release(self, event: QKeyEvent) -> bool:
         """True where the key was the one that was held."""
-        if event.key() != BARE_KEY or event.isAutoRepeat():
+        if event.isAutoRepeat() or event.key() not in (BARE_KEY, NEAR_KEY):
             return False
-        self.show_drawn(shown=True)
+        if event.key() == BARE_KEY:
+            self.show_drawn(shown=True)
+        else:
+            self.magnify(shown=False)
         return True
+
+    def let_go(self) -> None:
+        """As if every key had been released."""
+        self.show_drawn(shown=True)
+        self.magnify(shown=False)
+
+    def magnify(self, *, shown: bool) -> None:
+        """Show the magnifier on the picture under the mouse, or no longer."""
+        for view in self._page.findChildren(PictureView):
+            view.magnify("key", shown=shown)
 
     def show_drawn(self, *, shown: bool) -> None:
         """Show or hide lines, marks and numerals on every picture."""

@@ -124,6 +124,9 @@ class ToolHub(QObject):
             return
         self._under_hand = view
         self._try(getattr(self.active, event), view, hit)
+        if event in ("drag", "release"):
+            marks = self.active.group in ("Mark", "Measure") and self._session.dragging
+            view.magnify("drag", shown=event == "drag" and marks)
         if event != "hover":
             self.changed.emit()
         self.redraw()

@@ -1,12 +1,12 @@
-"""Remake reports/picture_painting.md: ten live pictures by our painter and by a plotting library.
+"""Remake reports/picture_painting.md: ten live pictures by our painter and by the plotting library.
 
-    PYTHONPATH=FOLDER python tests/studies/picture_painting.py
+    python tests/studies/picture_painting.py
 
-FOLDER holds the library (``pip install --no-deps --target FOLDER pyqtgraph colorama``), which the
-program does not need. Each frame gives all ten pictures new grey values and the same chart of
-lines and numerals, and ends when all are painted, without a screen. Both smooth the picture and
-draw a casing around each line; lines and numerals are given anew, as each step along the arch does.
-Our lines are dashed too, our numerals stand on plates, and our pictures bear their bar of mm.
+Each frame gives all ten pictures new grey values and the same chart of lines and numerals, and
+ends when all are painted, without a screen. Both smooth the picture and draw with the same pens,
+casings, dashes and plates under numerals; lines and numerals are given anew, as each step along
+the arch does. Ours bear their bar of mm besides. The two take turns frame by frame, each first in
+every other one, so that what else the machine does meets both.
 """
 
 from __future__ import annotations
@@ -24,17 +24,21 @@ ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
-from PySide6.QtGui import QColor, QPainter, QPen  # noqa: E402
+from PySide6.QtCore import Qt  # noqa: E402
+from PySide6.QtGui import QColor, QPainter  # noqa: E402
 from PySide6.QtWidgets import QApplication, QGridLayout, QWidget  # noqa: E402
 
 from app.pictures.chart_painter import Ink  # noqa: E402
 from app.pictures.flat_view import FlatView  # noqa: E402
+from app.widgets import style  # noqa: E402
 from core.drawing import Label, Line  # noqa: E402
 from core.geometry import PictureGrid  # noqa: E402
+from core.pictures.ink import DARK  # noqa: E402
 
 PICTURES, FRAMES, RUNS = 10, 40, 5
 PIXELS, PIXEL_MM, SIDE_PX = 300, 0.1, 270
 STYLES = ("fixture", "fixture axis", "canal", "distance line", "root", "cortex")
+Timed = tuple[np.ndarray, np.ndarray]
 REPORT = Path(__file__).parent / "reports" / "picture_painting.md"
 
 
@@ -106,14 +110,16 @@ def library(*, with_chart: bool) -> tuple[QWidget, Callable[[list[np.ndarray]], 
         view.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
         drawn, texts = [], []
         for line in lines if with_chart else []:
-            for colour, width in (("black", 2.6), ("ivory", 1.2)):
-                pen = QPen(QColor(colour), width)
-                pen.setCosmetic(True)
+            pens = style.pens(line.style, below=False, px_per_mm=SIDE_PX / 30.0)
+            for pen in pens:
+                if pen is None or pen.style() == Qt.PenStyle.NoPen:
+                    continue
                 curve = pg.PlotCurveItem(*line.points.T, pen=pen, antialias=True)
                 drawn.append((curve, line))
                 box.addItem(curve)
         for label in labels if with_chart else []:
-            item = pg.TextItem(label.text, anchor=(0.5, 0.5))
+            item = pg.TextItem(label.text, color=style.TEXT, anchor=(0.5, 0.5), fill=plate())
+            item.setFont(style.font(style.NAME_PX, italic=True))
             item.setPos(*label.at)
             texts.append((item, label))
             box.addItem(item)
@@ -136,59 +142,73 @@ def library(*, with_chart: bool) -> tuple[QWidget, Callable[[list[np.ndarray]], 
     return window, show
 
 
-def timed(
-    program: QApplication, make: Callable, pictures: list[np.ndarray], *, with_chart: bool
-) -> list[float]:
-    """Median milliseconds a frame of ten pictures, of each run."""
-    window, show = make(with_chart=with_chart)
+def plate() -> QColor:
+    """What stands under a numeral."""
+    ground = style.colour(DARK.casing)
+    ground.setAlphaF(style.NUMERAL_ALPHA)
+    return ground
+
+
+def timed(program: QApplication, pictures: list[np.ndarray], *, with_chart: bool) -> Timed:
+    """Milliseconds a frame of ten pictures by each, (runs, frames), taken in turns."""
+    made = [make(with_chart=with_chart) for make in (ours, library)]
     for _ in range(5):
         program.processEvents()
-        show(pictures[:PICTURES])
-    medians = []
-    for _ in range(RUNS):
-        took = []
+        for _, show in made:
+            show(pictures[:PICTURES])
+    took = np.zeros((2, RUNS, FRAMES))
+    for run in range(RUNS):
         for n in range(FRAMES):
-            begun = time.perf_counter()
-            show(pictures[n : n + PICTURES])
-            took.append((time.perf_counter() - begun) * 1e3)
+            for who in (0, 1) if n % 2 else (1, 0):
+                begun = time.perf_counter()
+                made[who][1](pictures[n : n + PICTURES])
+                took[who, run, n] = (time.perf_counter() - begun) * 1e3
             program.processEvents()
-        medians.append(float(np.median(took)))
-    window.close()
-    return medians
+    for window, _ in made:
+        window.close()
+    return took[0], took[1]
 
 
 def main() -> None:
     """Time both and write the report."""
     program = QApplication([])
+    style.load_fonts()
     pictures = greys()
-    found = {}
-    # In turn, so that what else the machine does meets both.
-    for _ in range(2):
-        for name, make in (("our painter", ours), ("pyqtgraph image view", library)):
-            for what, with_chart in (("grey values alone", False), ("with the chart", True)):
-                runs = timed(program, make, pictures, with_chart=with_chart)
-                found.setdefault(f"{name}, {what}", []).extend(runs)
+    rows = []
+    for what, with_chart in (("grey values alone", False), ("with the chart", True)):
+        own, other = timed(program, pictures, with_chart=with_chart)
+        apart = np.median(own - other, axis=1)
+        rows.append(
+            f"| {what} | {_median(own)} | {_median(other)} | {np.median(own - other):+.1f}"
+            f" ({apart.min():+.1f} to {apart.max():+.1f}) | {np.mean(own < other):.0%} |"
+        )
     version = import_module("pyqtgraph").__version__
     lines = [
-        "# Ten live pictures: our painter and a plotting library",
+        "# Ten live pictures: our painter and the plotting library",
         "",
         (
             f"Made by `tests/studies/picture_painting.py`, pyqtgraph {version}, without a screen:"
             f" ten pictures of {SIDE_PX} × {SIDE_PX} pixels, each with {PIXELS} × {PIXELS} new"
-            f" grey values a frame, six lines and a dozen numerals; {FRAMES} frames a run."
+            f" grey values a frame, six lines and a dozen numerals, drawn alike; {RUNS} runs of"
+            f" {FRAMES} frames, in turns."
         ),
         "",
-        "| pictures by | ms a frame, median of each run | least |",
-        "|-|-|-|",
-        *(
-            f"| {name} | {' · '.join(f'{ms:.1f}' for ms in sorted(runs))} | {min(runs):.1f} |"
-            for name, runs in found.items()
+        (
+            "| ten pictures | our painter, ms (least and most of the runs) | pyqtgraph, ms"
+            " | ours less pyqtgraph's, frame by frame, ms | frames in which ours was the faster |"
         ),
+        "|-|-|-|-|-|",
+        *rows,
         "",
         "A screen of 60 pictures a second leaves 16.7 ms a frame.",
     ]
     REPORT.write_text("\n".join(lines) + "\n", encoding="utf-8")
     print("\n".join(lines))
+
+
+def _median(took: np.ndarray) -> str:
+    of = np.median(took, axis=1)
+    return f"{np.median(took):.1f} ({of.min():.1f} to {of.max():.1f})"
 
 
 if __name__ == "__main__":
