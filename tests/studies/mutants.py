@@ -1,43 +1,62 @@
 """Mutants by module: of how many small faults put into a module do its tests take notice?
 
-Draws mutants of the packages where judgement sits, each one operator or number changed, runs the
-tests of `tests/core` and `tests/reference` that import the module, then the rest of its package's
-tests, until one fails, and writes reports/mutants.md. A mutant's place in the draw comes from its
-own line and the seed alone, so that work elsewhere leaves a draw as it was; a run goes on where an
-earlier one ended, and ``again`` asks the tests, as they are now, about those that lived.
+Draws mutants of the packages where judgement sits, each one operator or number changed, and runs
+the files of `tests/core` and `tests/reference` that pass through the changed line until one fails.
+Which do is found first (``map``), each file in a process of its own under coverage; those that
+are named for the module or import it are asked first, then the quicker ones, as far as their times
+add up to ``--budget`` seconds: what no test noticed by then has survived. A mutant's place in the
+draw comes from its own line and the seed alone, so that work elsewhere leaves a draw as it was; a
+run goes on where an earlier one ended, and ``again`` asks the tests, as they are now, about those
+that lived.
 
-    PYTHON tests/studies/mutants.py run --each 25 --out rows.jsonl --python .venv/bin/python
-    PYTHON tests/studies/mutants.py again --rows rows.jsonl --out mended.jsonl --python ...
+    PYTHON tests/studies/mutants.py map --map map.json
+    PYTHON tests/studies/mutants.py run --each 25 --seed 3 --map map.json --out rows.jsonl
+    PYTHON tests/studies/mutants.py again --rows rows.jsonl --map map.json --out mended.jsonl
     PYTHON tests/studies/mutants.py report --draw "First draw" rows.jsonl mended.jsonl
 
-PYTHON is one that has cosmic-ray (MIT), whose operators are used; it is no part of the project's
-environment. Operators that nearly always end in a TypeError (``+`` to ``<<``) are left out, and so
-are mutants that change nothing a figure rests on: inside annotations and decorators, and of the
-bare star in a list of parameters.
+PYTHON has what the tests need and beside it cosmic-ray (MIT), whose operators are used, and
+coverage (Apache-2.0); neither is part of the project's environment. Operators that nearly always
+end in a TypeError (``+`` to ``<<``) are left out, and so are mutants that change nothing a figure
+rests on: inside annotations and decorators, and of the bare star in a list of parameters.
 """
 
 from __future__ import annotations
 
 import argparse
 import ast
+import compileall
 import hashlib
 import json
+import os
 import re
 import shutil
+import signal
 import subprocess
+import sys
 import tempfile
+import time
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from functools import partial
 from importlib import import_module
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
 REPORT = ROOT / "tests/studies/reports/mutants.md"
 LEFT = ROOT / "tests/studies/reports/mutants_left.json"
 PACKAGES = ("core/trust", "core/distances", "core/bone", "core/scan")
 SEED = 20261129
-LIMIT_S = 900
 WANTED = 0.85
+LONGEST_S = 240
+"""A file of tests that takes longer is not asked."""
+SHORT_S = 8
+HEAVY = (
+    "numpy", "scipy.ndimage", "scipy.optimize", "scipy.spatial", "scipy.interpolate", "scipy.stats",
+    "numba", "hypothesis", "pytest", "pydicom", "PIL.Image",
+)  # fmt: skip
+"""Imported once, before a process is forked for each file of tests."""
 
 OPERATORS = tuple(
     f"core/{name}"
@@ -105,68 +124,234 @@ def drawn(each: int, seed: int, packages: Sequence[str]) -> list[dict[str, objec
     return [one for turn in zip(*order, strict=True) for one in turn]
 
 
-def tests_of(module: str, root: Path) -> list[str]:
-    """Test files in the order in which they are asked: those that import it, then its package's."""
-    dotted = re.compile(re.escape(module.removesuffix(".py").replace("/", ".")) + r"\b")
-    package = root / "tests" / Path(module).parent
-    own = sorted(package.glob("test_*.py"))
-    importing = [
-        path
-        for tests in ("core", "reference")
-        for path in sorted((root / "tests" / tests).rglob("test_*.py"))
-        if dotted.search(path.read_text("utf-8"))
-    ]
-    near = [path for path in importing if path.parent == package]
-    rest = [path for path in own if path not in near]
-    far = [path for path in importing if path.parent != package]
-    return [str(path.relative_to(root)) for path in (*near, *far, *rest)]
-
-
-def outcome(one: dict[str, object], root: Path, python: str) -> dict[str, object]:
-    """Killed, survived or timed out (which is noticed too), and by which test."""
-    mutating, plugins = import_module("cosmic_ray.mutating"), import_module("cosmic_ray.plugins")
-    path = root / str(one["module"])
-    source = path.read_text("utf-8")
-    operator = plugins.get_operator(str(one["operator"]))()
-    mutated = mutating.mutate_code(source, operator, one["occurrence"])
-    number = int(str(one["line"])) - 1
-    told = one | {"was": source.splitlines()[number].strip()}
-    try:
-        path.write_text(mutated, "utf-8")
-        told["is"] = mutated.splitlines()[number].strip()
-        command = [python, "-m", "pytest", "-x", "-q", "-p", "no:pytest-qt", "-p",
-                   "no:cacheprovider", "--tb=no", *tests_of(str(one["module"]), root)]  # fmt: skip
-        try:
-            done = subprocess.run(
-                command, cwd=root, capture_output=True, text=True, check=False, timeout=LIMIT_S
-            )
-        except subprocess.TimeoutExpired:
-            return told | {"outcome": "timed out"}
-        by = re.search(r"^(?:FAILED|ERROR) (\S+)", done.stdout, re.MULTILINE)
-        return told | {
-            "outcome": "survived" if done.returncode == 0 else "killed",
-            "by": by.group(1) if by else "",
-        }
-    finally:
-        path.write_text(source, "utf-8")
-
-
-def run(draw: list[dict[str, object]], out: Path, python: str) -> None:
-    """Try a draw, one line of JSON a mutant, in a copy of what is committed."""
-    keys = ("module", "operator", "occurrence")
-    before = out.read_text("utf-8").splitlines() if out.exists() else []
-    done = {tuple(json.loads(line)[k] for k in keys) for line in before}
+@contextmanager
+def unpacked() -> Iterator[Path]:
+    """A copy of what is committed, compiled once."""
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "copy"
         subprocess.run(["git", "clone", "-q", str(ROOT), str(copy)], check=True)
         shutil.rmtree(copy / ".git")
+        compileall.compile_dir(copy / "core", quiet=1)
+        yield copy
+
+
+def apart(task: Callable[[], int], root: Path, limit_s: float, log: Path) -> int | None:
+    """Exit code of a task in a forked process with its folder in `root`; None where it runs on."""
+    child = os.fork()
+    if child == 0:
+        code = 99
+        try:
+            os.setsid()
+            os.chdir(root)
+            os.environ["SOUNDING_WITHOUT_QT"] = "1"
+            sys.path.insert(0, str(root))
+            sys.dont_write_bytecode = True
+            told = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+            os.dup2(told, 1)
+            os.dup2(told, 2)
+            code = task()
+        finally:
+            sys.stdout.flush()
+            os._exit(code)
+    end = time.monotonic() + limit_s
+    while time.monotonic() < end:
+        pid, status = os.waitpid(child, os.WNOHANG)
+        if pid:
+            return os.waitstatus_to_exitcode(status)
+        time.sleep(0.02)
+    os.killpg(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return None
+
+
+def asked(file: str) -> int:
+    """Exit code of pytest for a file of tests."""
+    return int(import_module("pytest").main(
+        ["-x", "-q", "--tb=no", "-p", "no:pytest-qt", "-p", "no:cacheprovider", "-p", "no:xdist",
+         file]))  # fmt: skip
+
+
+def passed_through(file: str, out: Path) -> int:
+    """Run a file of tests and write which lines of `core` it passes through."""
+    watch = import_module("coverage").Coverage(
+        data_file=None, config_file=False, include=[f"{Path.cwd()}/core/*"]
+    )
+    watch.start()
+    code = asked(file)
+    watch.stop()
+    data, root = watch.get_data(), Path.cwd()
+    lines = {
+        str(Path(name).relative_to(root)): sorted(data.lines(name) or ())
+        for name in data.measured_files()
+    }
+    out.write_text(json.dumps(lines), "utf-8")
+    return code
+
+
+def mapped(path: Path) -> None:
+    """Seconds of every file of tests, and the lines that it passes through; kept ones stay."""
+    state = subprocess.run(
+        ["git", "rev-parse", "HEAD:core"], cwd=ROOT, capture_output=True, text=True, check=True
+    ).stdout.strip()
+    known = json.loads(path.read_text("utf-8")) if path.exists() else {}
+    with unpacked() as copy:
+        found: dict[str, Any] = {}
+        out, log = copy.parent / "lines.json", copy.parent / "log"
+        for tests in ("core", "reference"):
+            for file in sorted((copy / "tests" / tests).rglob("test_*.py")):
+                name = str(file.relative_to(copy))
+                told = hashlib.sha256(state.encode() + file.read_bytes()).hexdigest()
+                if known.get(name, {}).get("of") == told:
+                    found[name] = known[name]
+                    continue
+                begun = time.monotonic()
+                code = apart(partial(passed_through, name, out), copy, LONGEST_S, log)
+                took = time.monotonic() - begun
+                if code == 0 and took > SHORT_S:
+                    # Once more: the first to need a kernel compiles it.
+                    begun = time.monotonic()
+                    apart(partial(asked, name), copy, LONGEST_S, log)
+                    took = time.monotonic() - begun
+                print(
+                    f"{took:6.1f} s {name}", "" if code == 0 else f"left out ({code})", flush=True
+                )
+                lines = json.loads(out.read_text("utf-8")) if code == 0 else {}
+                found[name] = {"of": told, "seconds": took, "lines": lines}
+                path.write_text(json.dumps(known | found), "utf-8")
+        path.write_text(json.dumps(found), "utf-8")
+
+
+def extent(source: str, line: int) -> tuple[set[int], bool]:
+    """Lines of the statement that holds a line (the head alone of a compound one); is it a body's?
+
+    False where the statement runs at import.
+    """
+    best, inside = None, False
+
+    def walk(node: ast.AST, deep: bool) -> None:
+        nonlocal best, inside
+        for child in ast.iter_child_nodes(node):
+            if isinstance(child, ast.stmt | ast.ExceptHandler | ast.match_case):
+                first = child.pattern.lineno if isinstance(child, ast.match_case) else child.lineno
+                body = getattr(child, "body", None)
+                last = body[0].lineno - 1 if body else child.end_lineno
+                if first <= line <= max(last, first):
+                    best, inside = set(range(first, max(last, first) + 1)), deep
+            walk(child, deep or isinstance(child, ast.FunctionDef | ast.Lambda))
+
+    walk(ast.parse(source), False)
+    return best or {line}, inside
+
+
+def bodies(source: str) -> set[int]:
+    """Lines inside functions."""
+    inside = set[int]()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.FunctionDef):
+            inside |= set(range(node.body[0].lineno, (node.end_lineno or 0) + 1))
+    return inside
+
+
+def tests_of(one: dict[str, Any], root: Path, ways: dict[str, Any], budget: float) -> list[str]:
+    """Files of tests that pass through a line, in the order in which they are asked.
+
+    Where the line runs at import, those that pass through any function of its module; where it is
+    compiled, those that pass through a module that imports it.
+    """
+    module = str(one["module"])
+    source = (root / module).read_text("utf-8")
+    lines, inside = extent(source, int(one["line"]))
+    through = {module: lines if inside else bodies(source)}
+    dotted = re.compile(re.escape(module.removesuffix(".py").replace("/", ".")) + r"\b")
+    if module.endswith("_kernels.py"):
+        through = {
+            str(path.relative_to(root)): bodies(path.read_text("utf-8"))
+            for path in (root / "core").rglob("*.py")
+            if dotted.search(path.read_text("utf-8"))
+        }
+
+    def dear(file: str) -> float:
+        named = Path(file).stem == f"test_{Path(module).stem}"
+        imports = dotted.search((root / file).read_text("utf-8")) is not None
+        return float(ways[file]["seconds"]) / (20.0 if named else 5.0 if imports else 1.0)
+
+    near = [
+        file
+        for file, way in ways.items()
+        if any(not lines.isdisjoint(way["lines"].get(path, ())) for path, lines in through.items())
+    ]
+    chosen, sum_s = [], 0.0
+    for file in sorted(near, key=dear):
+        sum_s += float(ways[file]["seconds"])
+        if chosen and sum_s > budget:
+            break
+        chosen.append(file)
+    return chosen
+
+
+def outcome(
+    one: dict[str, Any], root: Path, ways: dict[str, Any], budget: float
+) -> dict[str, object]:
+    """Killed, survived or timed out (which is noticed too), and by which test."""
+    mutating, plugins = import_module("cosmic_ray.mutating"), import_module("cosmic_ray.plugins")
+    path = root / str(one["module"])
+    source, stat = path.read_text("utf-8"), path.stat()
+    mutated = mutating.mutate_code(
+        source, plugins.get_operator(str(one["operator"]))(), one["occurrence"]
+    )
+    number = int(one["line"]) - 1
+    files = tests_of(one, root, ways, budget)
+    told = one | {
+        "was": source.splitlines()[number].strip(),
+        "is": mutated.splitlines()[number].strip(),
+        "files": len(files),
+    }
+    log, kernels = root.parent / "log", root.parent / "kernels"
+
+    def task(file: str) -> int:
+        # What is compiled of a changed module must not stand in the way of the next one's.
+        if path.name.endswith("_kernels.py"):
+            import_module("numba").config.CACHE_DIR = str(kernels)
+        return asked(file)
+
+    try:
+        for kept in (path.parent / "__pycache__").glob(f"{path.stem}.*.pyc"):
+            kept.unlink()
+        path.write_text(mutated, "utf-8")
+        for file in files:
+            limit_s = 60.0 + 6.0 * float(ways[file]["seconds"])
+            code = apart(partial(task, file), root, limit_s, log)
+            if code is None:
+                return told | {"outcome": "timed out", "by": file}
+            if code != 0:
+                by = re.search(r"^(?:FAILED|ERROR) (\S+)", log.read_text("utf-8"), re.MULTILINE)
+                return told | {"outcome": "killed", "by": by.group(1) if by else f"{file}: {code}"}
+        return told | {"outcome": "survived", "by": ""}
+    finally:
+        path.write_text(source, "utf-8")
+        os.utime(path, ns=(stat.st_atime_ns, stat.st_mtime_ns))
+        shutil.rmtree(kernels, ignore_errors=True)
+        compileall.compile_file(path, quiet=1)
+
+
+def run(draw: list[dict[str, Any]], out: Path, ways: dict[str, Any], budget: float) -> None:
+    """Try a draw, one line of JSON a mutant, in a copy of what is committed."""
+    keys = ("module", "operator", "occurrence")
+    before = out.read_text("utf-8").splitlines() if out.exists() else []
+    done = {tuple(json.loads(line)[k] for k in keys) for line in before}
+    for name in HEAVY:
+        import_module(name)
+    with unpacked() as copy:
         for one in draw:
             if tuple(one[k] for k in keys) in done:
                 continue
-            told = outcome(one, copy, str(Path(python).absolute()))
+            begun = time.monotonic()
+            told = outcome(one, copy, ways, budget)
+            told["seconds"] = round(time.monotonic() - begun, 1)
             with out.open("a", encoding="utf-8") as file:
                 file.write(json.dumps(told, ensure_ascii=False) + "\n")
-            print(f"{told['outcome']:10} {told['module']}:{told['line']} {told.get('is', '')}")
+            print(f"{told['seconds']:6} {told['outcome']:10} {told['module']}:{told['line']} "
+                  f"{told['is']}", flush=True)  # fmt: skip
 
 
 def wilson(hits: int, count: int) -> tuple[float, float]:
@@ -254,24 +439,35 @@ def report(title: str, rows: list[dict[str, object]], after: list[dict[str, obje
 
 def main() -> None:
     """Run or report."""
-    asked = argparse.ArgumentParser(description=__doc__)
-    tasks = asked.add_subparsers(dest="task", required=True)
-    running, again, reporting = (tasks.add_parser(name) for name in ("run", "again", "report"))
+    arguments = argparse.ArgumentParser(description=__doc__)
+    tasks = arguments.add_subparsers(dest="task", required=True)
+    mapping, running, again, reporting = (
+        tasks.add_parser(name) for name in ("map", "run", "again", "report")
+    )
     running.add_argument("--each", type=int, default=25)
     running.add_argument("--seed", type=int, default=SEED)
     running.add_argument("--packages", nargs="+", default=PACKAGES)
     again.add_argument("--rows", type=Path, required=True)
+    for parser in (mapping, running, again):
+        parser.add_argument("--map", type=Path, required=True)
     for parser in (running, again):
         parser.add_argument("--out", type=Path, required=True)
-        parser.add_argument("--python", required=True)
+        parser.add_argument("--budget", type=float, default=120.0)
     reporting.add_argument("--draw", nargs="+", action="append", metavar="TITLE ROWS [AFTER]",
                            required=True)  # fmt: skip
     reporting.add_argument("--remark", default="", help="what is to be known of how it was run")
-    told = asked.parse_args()
-    if told.task == "run":
-        run(drawn(told.each, told.seed, told.packages), told.out, told.python)
-    elif told.task == "again":
-        run(survivors(read(told.rows)), told.out, told.python)
+    told = arguments.parse_args()
+    if told.task == "map":
+        for name in HEAVY:
+            import_module(name)
+        mapped(told.map)
+    elif told.task in ("run", "again"):
+        draw = (
+            drawn(told.each, told.seed, told.packages)
+            if told.task == "run"
+            else survivors(read(told.rows))
+        )
+        run(draw, told.out, json.loads(told.map.read_text("utf-8")), told.budget)
     else:
         REPORT.write_text("\n".join([
             "# Mutants by module",
