@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.interpolate import RBFInterpolator
-from scipy.spatial import Delaunay
+from scipy.spatial import ConvexHull, Delaunay
 
 from core.distances.floor_surface import FloorSurface
+from core.geometry import unit
 
 
 def marks(seed=0, count=14):
@@ -89,3 +90,70 @@ def test_least_over_the_surface_against_a_dense_grid(seed):
     assert least <= dense.min() + 1e-3
     assert least == pytest.approx(dense.min(), abs=0.05)
     assert value(surface.at(place[None]))[0] == pytest.approx(least, abs=1e-9)
+
+
+def sloping(seed=2, count=9, slope=(0.3, -0.2)):
+    """Marks on the plane z = 5 + slope · (x, y), and that plane's unit normal."""
+    xy = np.random.default_rng(seed).uniform(-8, 8, (count, 2))
+    return np.column_stack([xy, 5 + xy @ slope]), unit((-slope[0], -slope[1], 1.0))
+
+
+def test_a_plane_through_its_marks_has_its_normal_foot_and_height():
+    points, normal = sloping()
+    surface = FloorSurface.through(points)
+    sense = np.sign(surface.frame[2] @ normal)
+    for place in ([0.0, 0.0], [3.0, -2.0]):
+        assert surface.normal(np.array(place)) == pytest.approx(sense * normal, abs=1e-7)
+    on_plane = np.array([2.0, 1.0, 5 + 0.6 - 0.2])
+    foot, height = surface.foot(on_plane + 1.5 * normal)
+    assert height == pytest.approx(sense * 1.5, abs=1e-9)
+    assert surface.at(foot[None])[0] == pytest.approx(on_plane, abs=1e-9)
+    assert surface.mark_directions() == pytest.approx(np.tile(sense * normal, (9, 1)), abs=1e-7)
+
+
+def test_the_normal_of_a_curved_one_is_that_of_its_tangents():
+    surface = FloorSurface.through(marks(3))
+    step = 1e-5
+    for place in np.random.default_rng(4).uniform(-5, 5, (6, 2)):
+        tangents = [
+            surface.at(np.array([place + step * way]))[0]
+            - surface.at(np.array([place - step * way]))[0]
+            for way in np.eye(2)
+        ]
+        across = unit(np.cross(*tangents))
+        across = across * np.sign(across @ surface.frame[2])
+        assert surface.normal(place) == pytest.approx(across, abs=1e-6)
+
+
+def test_how_far_inside_the_rim_of_a_square():
+    square = [(x, y, 0.01 * x * y) for x in (-6.0, 6.0) for y in (-4.0, 4.0)]
+    surface = FloorSurface.through(np.array(square))
+    for point, expected in (((0, 0), 4.0), ((5, 0), 1.0), ((0, -3.5), 0.5), ((7, 0), -1.0)):
+        foot, _ = surface.foot(np.array([*point, 0.0]))
+        assert surface.inside_rim_mm(foot) == pytest.approx(expected, abs=1e-3)
+
+
+def test_samples_cover_the_bounded_surface_and_hold_its_marks():
+    points, normal = sloping()
+    surface = FloorSurface.through(points)
+    found = surface.samples(0.5)
+    assert (found - points.mean(axis=0)) @ normal == pytest.approx(np.zeros(len(found)), abs=1e-9)
+    assert found[-len(points) :] == pytest.approx(points, abs=1e-9)
+    places = (found - surface.centre) @ surface.frame[:2].T
+    assert min(surface.inside_rim_mm(place) for place in places) > -1e-9
+    area = 0.25 * (len(found) - len(points))
+    hull = ConvexHull(surface.marks_uv)
+    assert area == pytest.approx(hull.volume, rel=0.05)
+
+
+@pytest.mark.parametrize(("apart", "lies"), [(0.06, True), (0.04, False)])
+def test_marks_that_a_surface_can_tell_apart(apart, lies):
+    points = np.array([(0, 0, 0), (9, 0, 0), (0, 9, 0), (9, 9, 0), (9, 9 - apart, 0.0)])
+    assert (FloorSurface.through(points) is not None) is lies
+
+
+@pytest.mark.parametrize(("aside", "lies"), [(0.22, True), (0.20, False)])
+def test_three_marks_nearly_on_one_line(aside, lies):
+    """One at `aside` from the line of two: they spread by aside sqrt(2/3), against 0.1 sqrt(3)."""
+    points = np.array([(0, 0, 0), (12, 0, 0), (6, aside * 0.6, aside * 0.8)])
+    assert (FloorSurface.through(points) is not None) is lies
