@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 
 from core.distances.drilling import (
     drill_depths,
+    marks_at,
+    off_axis_mm,
     round_down_to_mark,
     tip_allowance_mm,
 )
@@ -116,3 +118,65 @@ def test_nonsense_is_refused():
 def test_marks_without_a_positive_step_are_refused(step_mm):
     with pytest.raises(ValueError, match="positive step"):
         round_down_to_mark(10.0, step_mm)
+
+
+def test_depths_keep_what_the_rim_rests_on():
+    rims = {**RIMS, "mesial": Reading(value=1.2, edge_sd_mm=(0.17,))}
+    found = depths(platform_depths=rims)
+    assert found["highest rim"].reading.edge_sd_mm == (0.17,)
+    assert found["highest rim"].reading.witness[0] == pytest.approx([10, 5, -1.8])
+    assert found["buccal rim"].reading.witness[0] == pytest.approx([10, 5, -2.7])
+    assert [d.counted_from for d in drill_depths(FIXTURE, platform_depths=RIMS)] == [
+        "buccal rim", "highest rim", "gum", "stent top",
+    ]  # fmt: skip
+
+
+def test_no_marks_is_no_depth_and_a_rim_that_is_missing_neither():
+    empty = PointMarks(id="g", kind="gum", points=np.empty((0, 3)))
+    assert depths(gum=empty)["gum"].reading.notes[0].code == "gum_not_marked"
+    found = depths(platform_depths={"lingual": RIMS["lingual"]})
+    assert [found[k].reading.notes[0].code for k in ("buccal rim", "highest rim")] == [
+        "rim_not_found", "rim_not_found",
+    ]  # fmt: skip
+
+
+def test_the_users_own_marks_are_rounded_to():
+    assert depths(step_mm=2.0)["highest rim"].mark_mm == 10.0
+    assert depths(step_mm=1.0)["highest rim"].mark_mm == 11.0
+
+
+def test_how_far_a_mark_lies_off_the_axis():
+    points = np.array([(13, 9, 40), (10, 5.5, -90), (10, 12, -3)])
+    assert off_axis_mm(FIXTURE, points[:1]) == pytest.approx(5.0)
+    assert off_axis_mm(FIXTURE, points) == pytest.approx(0.5)
+
+
+def gum_at(aside, ident="g", tooth=""):
+    return PointMarks(id=ident, kind="gum", points=[(10 + aside, 5, 2)], tooth=tooth)
+
+
+@pytest.mark.parametrize(("aside", "counts"), [(9.99, True), (10.01, False)])
+def test_unnamed_marks_count_within_10_mm_of_the_axis(aside, counts):
+    mark = gum_at(aside)
+    assert marks_at(FIXTURE, (mark,), "gum") is (mark if counts else None)
+    assert marks_at(FIXTURE, (mark,), "stent_top") is None
+
+
+def test_marks_of_its_own_tooth_go_before_nearer_unnamed_ones():
+    named = Fixture(
+        id="36", tooth="36", platform=FIXTURE.platform, towards_apex=(0, 0, -1), size=FIXTURE.size
+    )
+    own, near, foreign = gum_at(30, "a", "36"), gum_at(1, "b"), gum_at(0, "c", "37")
+    assert marks_at(named, (near, own, foreign), "gum") is own
+    assert marks_at(named, (near, foreign), "gum") is near
+    assert marks_at(FIXTURE, (own, foreign), "gum") is None
+    nearer = gum_at(2, "d", "36")
+    assert marks_at(named, (own, nearer), "gum") is nearer
+
+
+def test_a_height_of_nothing_is_a_tip_too():
+    assert tip_allowance_mm("no", 0.0) == 0.0
+    assert tip_allowance_mm("yes") == 0.0
+    for nonsense in (float("nan"), float("inf")):
+        with pytest.raises(ValueError, match="height"):
+            tip_allowance_mm("no", nonsense)

@@ -131,3 +131,135 @@ def test_derivatives_against_finite_differences(structure, radius):
 def test_a_negative_radius_is_refused():
     with pytest.raises(ValueError, match="radius"):
         hit(canal(), radius=-1.0)
+
+
+class TestReading:
+    """What comes with the height: place, size, ends and each mark's part, by hand."""
+
+    def test_the_witness_stands_on_the_plane_above_the_place_that_is_met(self):
+        reading = hit(canal(x=5.0))
+        fall = np.sqrt(1.5**2 - 1)
+        assert reading.witness[0] == pytest.approx([4, 0, 0], abs=1e-3)
+        assert reading.witness[1] == pytest.approx([4, 0, fall - 14], abs=1e-3)
+        # Met on a slope: dz/dx of the middle is 1 / fall, dz/dr is -r / fall.
+        total = sum(m.gradient for m in reading.marks)
+        assert total[[0, 2]] == pytest.approx([1 / fall, -1.0], abs=1e-3)
+        assert reading.size_sd_mm == pytest.approx(0.175 * 1.5 / fall, abs=1e-3)
+        assert reading.evidence.rests_on == "marks"
+
+    def test_below_the_middle_of_the_footprint_the_size_counts_once(self):
+        reading = hit(canal(x=1.0))
+        assert reading.witness[0][[0, 2]] == pytest.approx([1, 0], abs=1e-6)
+        assert reading.size_sd_mm == pytest.approx(0.175, abs=1e-9)
+        assert sum(m.gradient for m in reading.marks) == pytest.approx([0, 0, -1], abs=1e-9)
+
+    @pytest.mark.parametrize(("x", "steep"), [(5.45, False), (5.485, True)])
+    def test_near_the_very_side_of_a_ball_the_derivative_is_held(self, x, steep):
+        """dz/dr = r / sqrt(r² - outside²), never more than 5."""
+        reading = hit(canal(x=x))
+        fall = np.sqrt(1.5**2 - (x - 4) ** 2)
+        assert bool(fall < 0.3) is steep
+        expected = 0.175 * (5.0 if steep else 1.5 / fall)
+        assert reading.size_sd_mm == pytest.approx(expected, rel=2e-3)
+
+    def test_a_mark_has_no_size(self):
+        marks = PointMarks(id="m", kind="mark", points=[(0, 3, -5)])
+        reading = hit(marks)
+        assert reading.size_sd_mm == 0.0
+        assert reading.marks[0].gradient == pytest.approx([0, 0, -1])
+        assert reading.witness[1] == pytest.approx([0, 3, -5])
+
+    def test_of_several_marks_the_one_met_first(self):
+        marks = PointMarks(id="m", kind="mark", points=[(0, 3, -7), (1, 0, -5), (0, 0, -6)])
+        assert [m.mark for m in hit(marks).marks] == ["m/1"]
+        assert hit(marks, radius=0.5).value == pytest.approx(6.0, abs=1e-9)
+
+    def test_along_a_slanting_line(self):
+        way = np.array([0.6, 0.0, -0.8])
+        marks = PointMarks(id="m", kind="mark", points=[5 * way + (0, 2, 0)])
+        reading = first_hit_along_axis((0, 0, 0), 3 * way, 2.5, marks)
+        assert reading.value == pytest.approx(5.0)
+        assert reading.witness[0] == pytest.approx([0, 2, 0])
+
+    def test_an_assumed_diameter_is_told(self):
+        from dataclasses import replace
+
+        assert [n.code for n in hit(replace(canal(), diameter_mm=None)).notes] == [
+            "canal_diameter_assumed"
+        ]
+
+    def test_a_radius_that_is_no_number_is_refused(self):
+        with pytest.raises(ValueError, match="radius"):
+            hit(canal(), radius=float("nan"))
+
+
+class TestFloor:
+    @staticmethod
+    def floor(slope=0.0, reach=9.0):
+        ticks = np.linspace(-reach, reach, 4)
+        return Floor(
+            id="s", of="sinus", points=[(x, y, -12 + slope * x) for x in ticks for y in ticks]
+        )
+
+    @pytest.mark.parametrize("slope", [0.0, 0.3, -0.6])
+    def test_shifting_it_whole_shifts_the_height_along_the_line_and_down_its_slope(self, slope):
+        reading = hit(self.floor(slope))
+        total = sum(m.gradient for m in reading.marks)
+        # The rim of the footprint is held: d height = - dz + slope dx.
+        assert total == pytest.approx([slope, 0, -1], abs=1e-4)
+        assert reading.value == pytest.approx(12 - 4 * abs(slope), abs=2e-3)
+        assert [m.mark for m in reading.marks[:2]] == ["s/0", "s/1"]
+
+    def test_a_steep_one_has_its_derivative_held(self):
+        """cos of line and surface 0.1: as for 0.2."""
+        steep = np.sqrt(0.99) / 0.1
+        ticks = np.linspace(-1, 1, 4)
+        floor = Floor(
+            id="s", of="sinus", points=[(x, y, -30 + steep * x) for x in ticks for y in ticks]
+        )
+        reading = first_hit_along_axis((0, 0, 0), DOWN, 0.1, floor)
+        total = sum(m.gradient for m in reading.marks)
+        normal = np.array([-steep, 0, 1.0]) * 0.1
+        assert total == pytest.approx(-normal / 0.2, abs=1e-3)
+
+    @pytest.mark.parametrize(("x", "narrow"), [(4.9, False), (4.97, True), (5.2, True)])
+    def test_met_at_the_rim_of_its_marks_it_is_an_upper_bound(self, x, narrow):
+        # Highest at the footprint's rim at x + 4, which the marks cover to 9.
+        reading = hit(self.floor(0.3), origin=(x, 0, 0))
+        assert reading.upper_bound is narrow
+        assert bool(reading.notes) is narrow
+        if narrow:
+            assert reading.notes[0].code == "floor_marked_too_narrow"
+            assert reading.notes[0].fields["id"] == "s"
+
+    def test_with_too_few_marks_it_is_not_met(self):
+        two = Floor(id="s", of="sinus", points=[(0, 0, -5), (3, 0, -5)])
+        assert [n.code for n in hit(two).notes] == ["floor_too_few_marks"]
+        assert hit(two).value is None
+
+
+@given(
+    st.lists(st.tuples(*[st.floats(-9, 9)] * 3), min_size=2, max_size=2),
+    st.floats(0.5, 5),
+    st.floats(0.5, 5),
+    st.floats(0.0, 5),
+)
+@settings(max_examples=60, deadline=None)
+def test_a_tapered_piece_against_many_balls(ends, first, last, radius):
+    """The first of 4001 balls' own first points within the cylinder, one after the other."""
+    points = np.array(ends)
+    if np.linalg.norm(points[1] - points[0]) < 0.5:
+        points[1] += 1.0
+    root = Tapered(id="r", kind="existing", points=points, diameters_mm=(first, last))
+    share = np.linspace(0, 1, 4001)[:, None]
+    centres = points[0] + share * (points[1] - points[0])
+    radii = (first + share[:, 0] * (last - first)) / 2
+    outside = np.maximum(np.hypot(centres[:, 0], centres[:, 1]) - radius, 0.0)
+    met = outside <= radii
+    reading = hit(root, radius)
+    if not met.any():
+        assert reading.value is None or (outside - radii).min() < 1e-3
+        return
+    brute = -centres[met, 2] - np.sqrt(radii[met] ** 2 - outside[met] ** 2)
+    assert reading.value <= brute.min() + 1e-6
+    assert reading.value == pytest.approx(brute.min(), abs=0.05)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -157,7 +158,7 @@ class TestFloor:
         found = floor_end_notes(self.UPPER, floor, surface, at, frame=frame)
         return [note.code for note in found]
 
-    RIM = [(x, y, 12.0) for x in (-20, 20) for y in (-20, 20)]
+    RIM = ((-20, -20, 12), (-20, 20, 12), (20, -20, 12), (20, 20, 12))
 
     def ring(self, radius, degrees):
         return [
@@ -265,7 +266,7 @@ class TestSpacing:
         least = clearance(FIXTURE, slanted).value
         worst = 0.0
         marks = tube.curve.mark_stations
-        for a, b in zip(marks[:-1], marks[1:], strict=True):
+        for a, b in pairwise(marks):
             gap = SOLID.signed_distance(tube.at(a + (b - a) * share)[0]) - 1.5
             spread = 0.25 * np.sqrt(((b - a) / 5) ** 3 - 1) * (4 * share * (1 - share)) ** 1.5
             rivals = spread[(gap - 2 * spread <= least) & (gap.min() < 10)]

@@ -20,7 +20,7 @@ from core.distances.restorative import (
 )
 from core.fixture import Fixture, FixtureSize
 from core.level import Level
-from core.measurement import MarkInfluence, Reading
+from core.measurement import MarkInfluence, Note, Reading
 from core.structures import PointMarks, StentAxis
 from core.trust.uncertainty import budget
 
@@ -247,3 +247,135 @@ def test_mark_derivatives_against_finite_differences(measured):
                 values.append(measured(*{**pair, name: marks(name, *moved)}.values()).value)
             slope = (values[0] - values[1]) / (2 * step)
             assert influence.gradient[k] == pytest.approx(slope, abs=1e-5)
+
+
+class TestReadings:
+    """Witnesses, marks and evidence of each row."""
+
+    def test_contacts_on_one_place_have_no_room_and_no_direction(self):
+        reading = mesiodistal_room(marks("a", (0, 4, 6)), marks("b", (0, 4, 6)))
+        assert reading.value == 0.0
+        for influence in reading.marks:
+            assert influence.gradient == pytest.approx([0, 0, 0])
+
+    def test_room_between_the_nearest_contacts_in_space(self):
+        first = marks("a", (0, 4, 6), (3, 0, 4))
+        second = marks("b", (0, -9, 6), (0, 0, 0), (0, -7, 6))
+        reading = mesiodistal_room(first, second)
+        assert reading.value == pytest.approx(5.0)
+        assert [m.mark for m in reading.marks] == ["a/1", "b/1"]
+        assert reading.marks[0].gradient == pytest.approx([0.6, 0, 0.8])
+        assert reading.marks[1].gradient == pytest.approx([-0.6, 0, -0.8])
+        assert reading.witness[1] == pytest.approx([0, 0, 0])
+
+    def test_the_opponents_nearest_mark_counts_along_the_axis(self):
+        leaning_one = replace(FIXTURE, towards_apex=(0.6, 0, -0.8))
+        opponent = marks("o", (-6, 0, 8), (0, 0, 8), kind="opponent")
+        reading = opponent_room(leaning_one, opponent, teeth_together=True)
+        assert reading.value == pytest.approx(6.4)
+        assert reading.witness[0] == pytest.approx([-3.84, 0, 5.12])
+        assert reading.witness[1] == pytest.approx([0, 0, 8])
+        assert reading.marks[0].mark == "o/1"
+        assert reading.marks[0].gradient == pytest.approx([-0.6, 0, 0.8])
+        for nonsense in (float("nan"), float("inf"), -1.0):
+            with pytest.raises(ValueError, match="positive"):
+                opponent_room(FIXTURE, None, entered_mm=nonsense)
+
+    def test_gum_over_the_bone_carries_both_ends(self):
+        gum = marks("g", (0, 0, 2.5), kind="gum")
+        rim = Reading(
+            value=0.4, edge_sd_mm=(0.1,),
+            marks=(MarkInfluence(mark="x/0", gradient=(0, 0.5, 0)),),
+        )  # fmt: skip
+        reading = gum_thickness(FIXTURE, gum, rim, gum_stands_free=True)
+        assert reading.witness[0] == pytest.approx([0, 0, 0.4])
+        assert reading.witness[1] == pytest.approx([0, 0, 2.5])
+        assert [m.mark for m in reading.marks] == ["x/0", "g/0"]
+        assert reading.marks[0].gradient == pytest.approx([0, -0.5, 0])
+        assert reading.marks[1].gradient == pytest.approx([0, 0, 1])
+        assert not reading.evidence.is_sound, "the rim had no evidence"
+        lost = Reading(value=None, notes=(Note("rim_not_found"),))
+        assert gum_thickness(FIXTURE, gum, lost, gum_stands_free=True) is lost
+
+    def test_offsets_have_their_ends_and_shares(self):
+        stent = StentAxis(id="s", occlusal=(3, 0, 8), gingival=(3, 0, 2))
+        reading = offset_at_platform(FIXTURE, stent)
+        assert reading.witness[1] == pytest.approx([3, 0, 0])
+        occlusal, gingival = reading.marks
+        # The platform lies a third of the axis beyond its gingival end.
+        assert occlusal.gradient == pytest.approx([-1 / 3, 0, 0])
+        assert gingival.gradient == pytest.approx([4 / 3, 0, 0])
+        plane = Level(origin=(0, 0, 5), up=(0, 0, 1))
+        middle = offset_at_occlusal_plane(FIXTURE, stent, plane)
+        assert middle.value == pytest.approx(3.0)
+        assert [m.gradient[0] for m in middle.marks] == pytest.approx([0.5, 0.5])
+        assert middle.witness[0] == pytest.approx([0, 0, 5])
+
+    @pytest.mark.parametrize(("cosine", "meets"), [(0.21, True), (0.19, False)])
+    def test_an_axis_nearly_along_the_plane_does_not_meet_it(self, cosine, meets):
+        up = np.array([np.sqrt(1 - cosine**2), 0, cosine])
+        plane = Level(origin=(0, 0, 8), up=up)
+        stent = StentAxis(id="s", occlusal=(0, 0, 8), gingival=up * -3)
+        reading = offset_at_occlusal_plane(FIXTURE, stent, plane)
+        assert (reading.value is not None) is meets
+        assert (screw_exit(FIXTURE, plane, FRAME, marks("a", (0, 5, 8)), marks("b", (0, -7, 7)))
+                is not None) is meets  # fmt: skip
+
+    def test_a_parallel_stent_axis_opens_its_angle_with_any_shift(self):
+        reading = axis_angle(FIXTURE, leaning(0, length=6.0))
+        assert reading.value == pytest.approx(0.0)
+        for influence in reading.marks:
+            assert np.linalg.norm(influence.gradient) == pytest.approx(np.degrees(1) / 6)
+            assert influence.gradient[2] == pytest.approx(0.0)
+
+    def test_the_screws_exit_is_measured_in_the_plane(self):
+        """Neighbours of several marks count by their middles; heights do not enter."""
+        tilted = Level(origin=(0, 0, 8), up=(0.6, 0, 0.8))
+        found = screw_exit(
+            FIXTURE, tilted, FRAME, marks("a", (1, 5, 9), (3, 5, 7)), marks("b", (2, -7, 40))
+        )
+        assert found.point == pytest.approx([0, 0, 8])
+        middle = np.array([2, -1, 24.0])
+        flat = np.array([0.8, 0, -0.6])
+        assert found.buccal.value == pytest.approx(((0, 0, 8) - middle) @ flat)
+        assert found.mesial.value == pytest.approx(1.0)
+        assert [m.mark for m in found.buccal.marks] == ["a/0", "a/1", "b/0"]
+        assert found.buccal.marks[0].gradient == pytest.approx(-flat / 4)
+        assert found.buccal.marks[2].gradient == pytest.approx(-flat / 2)
+
+
+class TestEntry:
+    """Distances that a hand can measure in the mouth."""
+
+    def test_the_nearest_contact_along_the_arch_and_its_sense(self):
+        contact = marks("a", (1, 6, 6), (9, -4.2, 6))
+        reading = entry_from_neighbour(FIXTURE, contact, FRAME)
+        assert reading.value == pytest.approx(4.2)
+        assert reading.marks[0].mark == "a/1"
+        assert reading.marks[0].gradient == pytest.approx([0, -1, 0])
+        assert reading.witness[1] == pytest.approx([9, -4.2, 6])
+        ahead = entry_from_neighbour(FIXTURE, marks("a", (1, 6, 6)), FRAME)
+        assert ahead.marks[0].gradient == pytest.approx([0, 1, 0])
+
+    @pytest.mark.parametrize(("across", "told"), [(4.8, True), (5.0, False)])
+    def test_a_line_that_runs_across_the_arch_tells_nothing(self, across, told):
+        """Told where its part along the arch is a fifth of it or more: 1 in sqrt(24) aside."""
+        first, second = marks("a", (across / 2, 0.5, 8)), marks("b", (-across / 2, -0.5, 8))
+        reading = entry_from_grooves(FIXTURE, first, second, FRAME)
+        assert (reading.value is not None) is told
+
+    def test_grooves_have_their_shares_and_place(self):
+        reading = entry_from_grooves(FIXTURE, marks("a", (1, 3, 8)), marks("b", (-1, -1, 8)), FRAME)
+        # At y = 0, three quarters on, the line stands at x = -0.5.
+        assert reading.value == pytest.approx(0.5)
+        assert reading.witness[1] == pytest.approx([-0.5, 0, 8])
+        slant = np.array([1, -0.5, 0])
+        assert reading.marks[0].gradient == pytest.approx(-0.25 * slant)
+        assert reading.marks[1].gradient == pytest.approx(-0.75 * slant)
+
+    def test_depth_below_the_mark_nearest_to_the_axis(self):
+        reading = depth_below(FIXTURE, marks("e", (0, 6, 3), (1, 0, 2.2)))
+        assert reading.value == pytest.approx(2.2)
+        assert reading.marks[0].mark == "e/1"
+        assert reading.marks[0].gradient == pytest.approx([0, 0, 1])
+        assert reading.witness[1] == pytest.approx([0, 0, 2.2])
