@@ -9,7 +9,7 @@ draw comes from its own line and the seed alone, so that work elsewhere leaves a
 run goes on where an earlier one ended, and ``again`` asks the tests, as they are now, about those
 that lived.
 
-    PYTHON tests/studies/mutants.py map --map map.json
+    PYTHON tests/studies/mutants.py map --map map.json [--tests tests/core/bone ...]
     PYTHON tests/studies/mutants.py run --each 25 --seed 3 --map map.json --out rows.jsonl
     PYTHON tests/studies/mutants.py again --rows rows.jsonl --map map.json --out mended.jsonl
     PYTHON tests/studies/mutants.py report --draw "First draw" rows.jsonl mended.jsonl
@@ -47,6 +47,7 @@ ROOT = Path(__file__).resolve().parents[2]
 REPORT = ROOT / "tests/studies/reports/mutants.md"
 LEFT = ROOT / "tests/studies/reports/mutants_left.json"
 PACKAGES = ("core/trust", "core/distances", "core/bone", "core/scan")
+TESTS = (*(f"tests/{package}" for package in PACKAGES), "tests/core", "tests/reference")
 SEED = 20261129
 WANTED = 0.85
 LONGEST_S = 240
@@ -188,7 +189,7 @@ def passed_through(file: str, out: Path) -> int:
     return code
 
 
-def mapped(path: Path) -> None:
+def mapped(path: Path, folders: Sequence[str]) -> None:
     """Seconds of every file of tests, and the lines that it passes through; kept ones stay."""
     state = subprocess.run(
         ["git", "rev-parse", "HEAD:core"], cwd=ROOT, capture_output=True, text=True, check=True
@@ -197,10 +198,12 @@ def mapped(path: Path) -> None:
     with unpacked() as copy:
         found: dict[str, Any] = {}
         out, log = copy.parent / "lines.json", copy.parent / "log"
-        for tests in ("core", "reference"):
-            for file in sorted((copy / "tests" / tests).rglob("test_*.py")):
+        for tests in folders:
+            for file in sorted((copy / tests).rglob("test_*.py")):
                 name = str(file.relative_to(copy))
                 told = hashlib.sha256(state.encode() + file.read_bytes()).hexdigest()
+                if name in found:
+                    continue
                 if known.get(name, {}).get("of") == told:
                     found[name] = known[name]
                     continue
@@ -218,7 +221,6 @@ def mapped(path: Path) -> None:
                 lines = json.loads(out.read_text("utf-8")) if code == 0 else {}
                 found[name] = {"of": told, "seconds": took, "lines": lines}
                 path.write_text(json.dumps(known | found), "utf-8")
-        path.write_text(json.dumps(found), "utf-8")
 
 
 def extent(source: str, line: int) -> tuple[set[int], bool]:
@@ -444,6 +446,7 @@ def main() -> None:
     mapping, running, again, reporting = (
         tasks.add_parser(name) for name in ("map", "run", "again", "report")
     )
+    mapping.add_argument("--tests", nargs="+", default=TESTS, help="folders of tests, in turn")
     running.add_argument("--each", type=int, default=25)
     running.add_argument("--seed", type=int, default=SEED)
     running.add_argument("--packages", nargs="+", default=PACKAGES)
@@ -460,7 +463,7 @@ def main() -> None:
     if told.task == "map":
         for name in HEAVY:
             import_module(name)
-        mapped(told.map)
+        mapped(told.map, told.tests)
     elif told.task in ("run", "again"):
         draw = (
             drawn(told.each, told.seed, told.packages)
