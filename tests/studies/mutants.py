@@ -52,7 +52,6 @@ SEED = 20261129
 WANTED = 0.85
 LONGEST_S = 240
 """A file of tests that takes longer is not asked."""
-SHORT_S = 8
 HEAVY = (
     "numpy", "scipy.ndimage", "scipy.optimize", "scipy.spatial", "scipy.interpolate", "scipy.stats",
     "numba", "hypothesis", "pytest", "pydicom", "PIL.Image",
@@ -210,11 +209,6 @@ def mapped(path: Path, folders: Sequence[str]) -> None:
                 begun = time.monotonic()
                 code = apart(partial(passed_through, name, out), copy, LONGEST_S, log)
                 took = time.monotonic() - begun
-                if code == 0 and took > SHORT_S:
-                    # Once more: the first to need a kernel compiles it.
-                    begun = time.monotonic()
-                    apart(partial(asked, name), copy, LONGEST_S, log)
-                    took = time.monotonic() - begun
                 print(
                     f"{took:6.1f} s {name}", "" if code == 0 else f"left out ({code})", flush=True
                 )
@@ -280,7 +274,8 @@ def tests_of(one: dict[str, Any], root: Path, ways: dict[str, Any], budget: floa
     near = [
         file
         for file, way in ways.items()
-        if any(not lines.isdisjoint(way["lines"].get(path, ())) for path, lines in through.items())
+        if (root / file).exists()
+        and any(not lines.isdisjoint(way["lines"].get(path, ())) for path, lines in through.items())
     ]
     chosen, sum_s = [], 0.0
     for file in sorted(near, key=dear):
