@@ -134,14 +134,24 @@ class Dialog(QDialog):
         return edit
 
     def initials(self) -> QLineEdit:
-        """Line for the initials of who answers."""
-        known = self.session.operator or self.settings.value.initials
+        """Line for the initials of who answers; a whole name does as well."""
+        kept = self.settings.value
+        known = self.session.operator or kept.initials or initials_of(kept.name)
         return self.line(say("dialogs.base.answered-by-initials"), known)
 
     def take_initials(self, edit: QLineEdit) -> str:
-        """The initials, kept for the next answer of this session."""
-        self.session.operator = edit.text().strip()
-        return self.session.operator
+        """The initials, kept for the next answer of this session; a name is kept for signing."""
+        words = edit.text().strip()
+        if " " in words:
+            self.settings.remember(name=words)
+            words = initials_of(words)
+        self.session.operator = words
+        return words
+
+
+def initials_of(name: str) -> str:
+    """First letters of a name's words: LM of L. Marsh."""
+    return "".join(word[0].upper() for word in name.split() if word[0].isalpha())
 
 
 def open_dialog(dialog: Dialog) -> Dialog:

@@ -11,6 +11,7 @@ from app.case.session import Session
 from app.panels.rows_shown import mark_tool
 from app.tools.base import Desk
 from app.tools.find_floor import FindFloor
+from app.tools.find_foramen import FindForamen
 from app.tools.find_root import FindRoot
 from app.tools.follow_canal import FollowCanal
 from core.measuring.expected_list import ExpectedHere, expected_list
@@ -25,6 +26,7 @@ _STATES = {
 }
 _QUICKER = {
     "canal": FollowCanal.name,
+    "foramen": FindForamen.name,
     "sinus": FindFloor.name,
     "nasal floor": FindFloor.name,
 }

@@ -5,6 +5,7 @@ from __future__ import annotations
 from app.tools.base import Tool
 from app.tools.curves import Canal, Loop, LowerBorder, NasalFloor, SinusFloor, Vessel
 from app.tools.find_floor import FindFloor
+from app.tools.find_foramen import FindForamen
 from app.tools.find_root import FindRoot
 from app.tools.fixture import Adjust, PlaceFixture
 from app.tools.follow_canal import FollowCanal
@@ -25,6 +26,7 @@ TOOLS: tuple[type[Tool], ...] = (
     Turn,
     Canal,
     FollowCanal,
+    FindForamen,
     ForamenTool,
     Loop,
     FindRoot,
@@ -58,6 +60,7 @@ TOOLS: tuple[type[Tool], ...] = (
 
 FOLDED = frozenset(
     {
+        "Foramen",
         "Root",
         "Sinus floor",
         "Nasal floor",

@@ -1,121 +1,67 @@
-"""Finds a root around one click: proposed with its size, and confirmed by Enter.
-
-Nothing stands in the plan before it is confirmed. What is confirmed is a root like any other: two
-marks and two diameters.
-"""
+"""Finds a root around one click: proposed with its size, and confirmed by Enter."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
-from app.background.tasks import Latest
-from app.case.session import Session
+from app.background.tasks import Task
 from app.pictures.draft import Draft
-from app.pictures.hit import Hit
-from app.tools.base import Desk, View
+from app.tools.base import View
 from app.tools.picking import OFF_MM
+from app.tools.propose_one import ProposeOne
 from app.tools.teeth import Root
 from core.bone.found_root import FoundRoot, root_around
 from core.drawing import Dot, Label, Line
 from core.geometry import Array
 from core.measurement import Note
-from core.words.catalogue import say, together
+from core.plans.plan import Jaw
+from core.words.catalogue import message, say, together
 from core.words.numbers import Figure
 
 
-class FindRoot(Root):
+class FindRoot(ProposeOne[FoundRoot], Root):
     """One click in a root, and its axis, length and diameters are found in the image."""
 
     name = "Find root"
+    click_words = message("tools.find_root.click")
+    confirm_words = message("tools.find_root.confirm")
+    looking_words = message("tools.find_root.looking")
 
-    def __init__(self, session: Session, desk: Desk) -> None:
-        super().__init__(session, desk)
-        self.proposed: FoundRoot | None = None
-        self.is_looking = False
-        self._finding = Latest(self._found, desk.tell_error, parent=session)
-        session.scan_changed.connect(self._forget)
-
-    # -- what it is doing ------------------------------------------------------------------
-
-    def hint(self) -> str:
-        """What a click or Enter does now."""
-        if self.proposed is not None:
-            return say("tools.find_root.confirm")
-        return say("tools.find_root.click")
-
-    def busy(self) -> bool:
-        """While a root is proposed, a click looks for another one."""
-        return self.proposed is not None
-
-    def start(self) -> None:
-        """Nothing is left of another time."""
-        self._forget()
-        super().start()
-
-    def stop(self) -> None:
-        """Another tool: what was not confirmed was never there."""
-        self._forget()
-        super().stop()
-
-    # -- clicks ----------------------------------------------------------------------------
-
-    def place(self, view: View, hit: Hit) -> None:
-        """Look for the root around the click."""
-        volume, arch, plan = self.session.volume, self.session.arch, self.session.plan
-        jaw = plan.known_jaw
-        if volume is None or arch is None or jaw is None:
-            self.desk.say(say("tools.find_root.no-jaw"))
-            return
-        self._forget()
-        click, points = hit.point_mm, plan.tissue_points
-        self.is_looking = True
-        self.desk.say(say("tools.find_root.looking"))
-        self._finding.ask(
-            lambda task: root_around(volume, arch, jaw, click, points, cancelled=task.cancelled)
+    def search(self, jaw: Jaw, click_mm: Array) -> Callable[[Task], FoundRoot | Note] | None:
+        """Around a click in either jaw."""
+        volume, arch = self.session.volume, self.session.arch
+        points = self.session.plan.tissue_points
+        if volume is None or arch is None:
+            return None
+        return lambda task: root_around(
+            volume, arch, jaw, click_mm, points, cancelled=task.cancelled
         )
 
-    def finish(self) -> bool:
-        """Enter: the root that is proposed is one."""
-        if self.proposed is None:
-            return False
-        found, was_led = self.proposed, bool(self.wanted)
-        if self.make(np.stack([found.neck_mm, found.apex_mm]), found.diameters_mm):
-            self.proposed = None
-            if was_led:
-                self.desk.lead_on()
-        return True
+    def confirm(self, found: FoundRoot) -> bool:
+        """A root of two marks and two diameters; whose it is is asked where nobody was led here."""
+        return self.make(np.stack([found.neck_mm, found.apex_mm]), found.diameters_mm)
 
-    def give_up(self) -> bool:
-        """Esc: drop what was not confirmed."""
-        had = self.proposed is not None or self.is_looking
-        if self.proposed is not None:
-            self.desk.say(say("tools.find_root.dropped"))
-        self._forget()
-        return had
+    def words_of(self, found: FoundRoot) -> str:
+        """Length and diameters."""
+        neck, apex = found.diameters_mm
+        fields = {
+            "length": Figure(f"{found.length_mm:.1f}"),
+            "neck": Figure(f"{neck:.1f}"),
+            "apex": Figure(f"{apex:.1f}"),
+            "sd": Figure(f"{2.0 * found.diameter_sd_mm:.1f}"),
+        }
+        oval = ""
+        if found.is_oval:
+            oval = say("tools.find_root.oval", more=Figure(f"{found.oval_mm:.1f}"))
+        return together(say("tools.find_root.found", **fields), oval)
 
-    def take_back(self) -> None:
-        """Right click: drop the proposal."""
-        self.give_up()
-
-    # -- found -----------------------------------------------------------------------------
-
-    def _found(self, found: FoundRoot | Note) -> None:
-        self.is_looking = False
-        if isinstance(found, Note):
-            self.desk.say(found.message)
-            self.desk.redraw()
-            return
-        self.proposed = found
-        self.desk.say(_words(found))
+    def station_of(self, found: FoundRoot) -> float:
+        """The section through its middle."""
         arch = self.session.arch
-        if arch is not None:
-            middle = 0.5 * (found.neck_mm + found.apex_mm)
-            self.session.go_to(station_mm=arch.station(middle), across=True)
-        self.desk.redraw()
-
-    def _forget(self) -> None:
-        self._finding.drop()
-        self.proposed, self.is_looking = None, False
+        middle = 0.5 * (found.neck_mm + found.apex_mm)
+        return self.session.station_mm if arch is None else arch.station(middle)
 
     # -- drawing ---------------------------------------------------------------------------
 
@@ -155,18 +101,3 @@ def _outline(ends_uv: Array, radii: Array) -> Array:
         [ends_uv[0] + first, ends_uv[1] + last, ends_uv[1] - last, ends_uv[0] - first,
          ends_uv[0] + first]
     )  # fmt: skip
-
-
-def _words(found: FoundRoot) -> str:
-    """What was found, with its doubt."""
-    neck, apex = found.diameters_mm
-    fields = {
-        "length": Figure(f"{found.length_mm:.1f}"),
-        "neck": Figure(f"{neck:.1f}"),
-        "apex": Figure(f"{apex:.1f}"),
-        "sd": Figure(f"{2.0 * found.diameter_sd_mm:.1f}"),
-    }
-    oval = ""
-    if found.is_oval:
-        oval = say("tools.find_root.oval", more=Figure(f"{found.oval_mm:.1f}"))
-    return together(say("tools.find_root.found", **fields), oval)

@@ -32,6 +32,7 @@ TOOL_WORDS = {
     "Ridge": message("tools.names.ridge"),
     "Scale object": message("tools.names.scale-object"),
     "Stent axis": message("tools.names.stent-axis"),
+    "Find foramen": message("tools.names.find-foramen"),
     "Find root": message("tools.names.find-root"),
     "Foramen": message("tools.names.foramen"),
     "Root": message("tools.names.root"),

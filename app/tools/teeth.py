@@ -36,19 +36,24 @@ class ForamenTool(Collect):
     least = 2
 
     def complete(self, marks_mm: Array) -> None:
-        """Make the foramen; which edge is mesial follows from the arch."""
+        """Make the foramen, and lead on who was led here."""
+        if self.make(marks_mm) and self.wanted:
+            self.desk.lead_on()
+
+    def make(self, marks_mm: Array) -> bool:
+        """Put it into the plan; which edge is mesial follows from the arch."""
         plan, arch = self.session.plan, self.session.arch
         side = side_here(plan, float(marks_mm[:2, 0].mean()))
         foramen = edit.foramen_of(plan, arch, edit.new_id(plan, f"foramen-{side}"), marks_mm[:2])
         if len(marks_mm) > 2:
             foramen = replace(foramen, upper=marks_mm[2])
         name = thing_words(foramen.id)
-        if self.do(
+        if not self.do(
             message("tools.teeth.marked", name=name), lambda p: edit.with_structure(p, foramen)
         ):
-            self.session.go_to(selected=foramen.id)
-            if self.wanted:
-                self.desk.lead_on()
+            return False
+        self.session.go_to(selected=foramen.id)
+        return True
 
 
 class TaperedTool(Collect):

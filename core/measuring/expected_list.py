@@ -23,6 +23,10 @@ from core.words.catalogue import message
 BESIDE_MM = 8.0
 """From the middle of a tooth to that of the next one, about (common practice, no source)."""
 
+BETWEEN_PREMOLARS, TOOTH_MM = 4.5, 7.0
+"""Where the mental foramen mostly lies, as a tooth's position, and from one tooth to the next there
+(anatomy, from memory)."""
+
 State: TypeAlias = Literal["marked", "declared", "missing"]
 
 
@@ -133,10 +137,20 @@ def expected_list(plan: Plan, arch: Arch, fixture: Fixture) -> tuple[ExpectedHer
         elif _counts(known.declaration(each.any_of)):
             state = "declared"
         root = each.name.removeprefix("root-") if each.name.startswith("root-") else ""
-        away = _towards(tooth, root) * BESIDE_MM if root and tooth is not None else 0.0
+        away = 0.0
+        if tooth is not None and root:
+            away = _towards(tooth, root) * BESIDE_MM
+        elif tooth is not None and each.name == "foramen":
+            away = _to_the_foramen(tooth)
         here = arch.station(fixture.platform) + away
         found.append(ExpectedHere(expected=each, state=state, station_mm=here))
     return tuple(found)
+
+
+def _to_the_foramen(tooth: Tooth) -> float:
+    """From a tooth to between the premolars, + towards the patient's left."""
+    forwards = -1.0 if tooth.side == "left" else 1.0
+    return forwards * (tooth.position - BETWEEN_PREMOLARS) * TOOTH_MM
 
 
 def _towards(tooth: Tooth, neighbour: str) -> float:

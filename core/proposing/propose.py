@@ -19,6 +19,7 @@ import numpy as np
 from core.geometry import Array, angle_deg, unit
 from core.image.volume import Volume
 from core.level import Level
+from core.proposing.beyond_gap import crowns_beyond
 from core.proposing.coarse import Coarse, coarse, partings
 from core.proposing.find import Ridge, beyond, refined, ridges
 from core.proposing.hard import hard_tissue
@@ -267,7 +268,7 @@ def _proposal(found: _Found) -> Proposal:
     level = Level(origin=line.places.mean(axis=0) * flip, up=up)
     return Proposal(
         jaw="lower" if sign > 0 else "upper", level=level,
-        arch_points=level.project(_marks(ridge) * flip), plane_from=plane_from,
+        arch_points=level.project(_marks(ridge, teeth=found.teeth) * flip), plane_from=plane_from,
     )  # fmt: skip
 
 
@@ -278,11 +279,12 @@ def _plane_from(found: _Found) -> PlaneFrom:
     return "crest" if doubt <= SURE_CREST_DEG else "scanner"
 
 
-def _marks(ridge: Ridge) -> Array:
+def _marks(ridge: Ridge, *, teeth: bool) -> Array:
     """(n, 3) turned mm: the arch along a ridge and what it runs on into, and a little beyond.
 
     Behind the last tooth the arch follows the crest on. Where the edge of the scan cuts the ridge
-    its middle is not seen: there, and a little beyond the ridge, the arch is led on straight.
+    its middle is not seen: there, and a little beyond the ridge, the arch is led on straight. A row
+    that ends at a gap is led on to the teeth beyond.
     """
     whole = without_slivers(ridge.tops, ridge.whole) or ridge.whole
     reach = [_nearest(ridge.whole, ridge.line.places[end]) for end in (0, -1)]
@@ -293,13 +295,23 @@ def _marks(ridge: Ridge) -> Array:
     count = max(4, round((last - first) / MARK_MM) + 1)
     at = np.linspace(first, last, count).round().astype(int)
     ends = []
-    for end, inner, goal in zip(
-        (first, last), (first + STRAIGHT_MM, last - STRAIGHT_MM), goals, strict=True
+    for end, inner, goal, row in zip(
+        (first, last),
+        (first + STRAIGHT_MM, last - STRAIGHT_MM),
+        goals,
+        (whole.places[first:][::-1], whole.places[: last + 1]),
+        strict=True,
     ):
+        crowns = crowns_beyond(ridge.tops, row) if teeth else []
+        if crowns:
+            far = crowns[-1]
+            over = far.place + (far.half_mm + BEYOND_END_MM) * far.way
+            ends.append(np.vstack([*(crown.place for crown in crowns), over]))
+            continue
         way = unit(whole.places[end] - whole.places[inner])
         on = max(0.0, float((goal - whole.places[end]) @ way)) + BEYOND_END_MM
-        ends.append(whole.places[end] + on * way)
-    return np.vstack([ends[0], whole.places[at], ends[1]])
+        ends.append((whole.places[end] + on * way)[None])
+    return np.vstack([ends[0][::-1], whole.places[at], ends[1]])
 
 
 def _nearest(line: RidgeLine, place: Array) -> int:

@@ -53,6 +53,7 @@ SECONDS_AN_ACT = 6.0
 HAND_MM = 0.2
 IN_SECTION_MM = 0.4
 LENGTH_MM, DEPTH_MM = 8.0, 2.0
+NAME = "L. Marsh"
 ROOM_MM = {"lower": 13.5, "upper": 12.0}
 """A site is taken where a fixture of that length can stand at all."""
 LEFT = Qt.MouseButton.LeftButton
@@ -368,9 +369,26 @@ def mark_canal(hand: Hand) -> None:
 
 
 def mark_foramen(hand: Hand) -> None:
-    """Both edges, where they show in sections; the canal led here."""
+    """One click where the canal led on to, and Enter; both edges by hand where it is refused."""
+    from app.tools.find_foramen import FindForamen
+
     hand.acts.part = "foramen"
-    for edge in hand.jaw.foramen_mm:
+    tool = hand.bench.hub.active
+    assert isinstance(tool, FindForamen), tool
+    hand.rest()
+    edges = hand.jaw.foramen_mm
+    opening = edges[0] + np.linspace(0.1, 0.9, 81)[:, None] * (edges[1] - edges[0])
+    off = np.abs(hand.bench.pictures.section.uv_mm(opening)[:, 2])
+    if off.min() > IN_SECTION_MM:
+        hand.go(edges.mean(axis=0))
+    hand.mark(hand.off(hand.in_section(opening)), waits=False)
+    wait(lambda: not tool.is_looking, 60)
+    if tool.proposed is not None:
+        hand.rest()
+        hand.key(Qt.Key.Key_Return)
+        return
+    hand.take("Foramen")
+    for edge in edges:
         hand.go(edge)
         hand.mark(hand.off(edge), waits=False)
         pause(0.2)
@@ -449,7 +467,7 @@ def answer_side(hand: Hand) -> None:
         ]
         hand.click(button, QPoint(8, button.height() // 2), "answer", waits=False)
     if not dialog.by.text():
-        hand.type(dialog.by, "LM")
+        hand.type(dialog.by, NAME)
     hand.click(dialog.ok)
     wait(lambda: hand.session.plan.side_check is not None)
 
@@ -461,7 +479,7 @@ def sign(hand: Hand) -> None:
     hand.rest()
     wait(lambda: _shown(hand.bench, SignOffDialog) is not None, 30)
     dialog = _shown(hand.bench, SignOffDialog)
-    for line, words in ((dialog.name, "L. Marsh"), (dialog.role, "treating clinician")):
+    for line, words in ((dialog.name, NAME), (dialog.role, "treating clinician")):
         if not line.text():
             hand.type(line, words)
     for row, line in dialog.reasons.items():
@@ -593,8 +611,8 @@ def report(jobs: list[Job]) -> str:
         (
             f"Made by `tests/studies/acts.py` with {PROGRAM}: a hand of real mouse and key events"
             " at the bench, 1366 × 768, on whole random jaws that are no samples, with settings"
-            " that know nobody yet (name, role and initials are typed once, and kept from then"
-            " on). A click, a drag, keys pressed together and a typed field are one act each;"
+            " that know nobody yet (name and role are typed once, and kept from then on)"
+            ". A click, a drag, keys pressed together and a typed field are one act each;"
             f" {SECONDS_AN_ACT:g} s an act is common practice, no source. A folder chosen in the"
             " system's own window is one act. The hand takes a site where a fixture of"
             f" {LENGTH_MM:g} mm can stand, and clicks {HAND_MM:g} mm off in every direction (SD)."

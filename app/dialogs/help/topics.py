@@ -80,6 +80,7 @@ def _trust() -> Topic:
             say("dialogs.help.topics.follow-canal"),
             say("dialogs.help.topics.find-floor"),
             say("dialogs.help.topics.find-root"),
+            say("dialogs.help.topics.find-foramen"),
             say("dialogs.help.topics.stent-axis-one-click-on"),
         ),
     )

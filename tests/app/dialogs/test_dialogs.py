@@ -24,7 +24,7 @@ from app.dialogs.answers.image_check import ask_image_check
 from app.dialogs.answers.interpreted import ask_interpreted
 from app.dialogs.answers.side import ask_side
 from app.dialogs.answers.sign_off import SignOffDialog, ask_sign_off
-from app.dialogs.base import MOST_HEIGHT, MOST_WIDTH
+from app.dialogs.base import MOST_HEIGHT, MOST_WIDTH, initials_of
 from app.dialogs.examples import example
 from app.dialogs.help.dialog import show_help
 from app.dialogs.help.topics import topics
@@ -344,6 +344,28 @@ def test_settings_are_kept_in_the_users_folder(asked, session):
     assert value.drills[0].marks_include_tip == "don't know"
     assert session.operator == "LM"
     settings_of(session).path.unlink()
+
+
+def test_who_answers_by_name_need_not_write_it_again_to_sign(asked, session):
+    session.operator = ""
+    settings_of(session).change(name="", role="", initials="")
+    dialog = asked(ask_side)
+    dialog.against.buttons()[1].click()
+    dialog.side.buttons()[1].click()
+    write(dialog.by, "L. Marsh")
+    press(dialog.ok)
+    assert session.plan.side_check.by == "LM"
+    assert settings_of(session).value.name == "L. Marsh"
+    assert asked(ask_image_check).by.text() == "LM"
+    settings_of(session).path.unlink()
+
+
+@pytest.mark.parametrize(
+    ("name", "initials"),
+    [("L. Marsh", "LM"), ("Dr. Åsa Öberg", "DÅÖ"), ("lm", "L"), ("", ""), ("(x) Y", "Y")],
+)
+def test_initials_of_a_name(name, initials):
+    assert initials_of(name) == initials
 
 
 def test_drills_are_read_from_a_file_or_the_table_stays(asked, session, tmp_path):

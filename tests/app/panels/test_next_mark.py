@@ -47,7 +47,7 @@ def test_marking_leads_on_to_the_next_and_undo_leads_back(session, button):
     session.apply("canal", with_structure(session.plan, CANAL))
     assert button.text() == "Next: foramen"
     press(button)
-    assert button.desk.tools == ["Foramen"]
+    assert button.desk.tools == ["Find foramen"]
     session.apply(
         "declared",
         with_declaration(
@@ -55,7 +55,7 @@ def test_marking_leads_on_to_the_next_and_undo_leads_back(session, button):
         ),
     )
     assert button.text() == "Next: root of 35"
-    here = session.station_mm
+    here = session.arch.station(session.fixture.platform)
     press(button)
     assert button.desk.tools[-1] == "Find root"
     assert session.station_mm < here, "35 stands before 36, on the left"
@@ -68,7 +68,7 @@ def test_its_key_leads_on_whatever_it_says(qtbot, session, button):
     with qtbot.waitActive(button):
         button.activateWindow()
     QTest.keyClick(button.windowHandle(), Qt.Key.Key_M, Qt.KeyboardModifier.ControlModifier)
-    qtbot.waitUntil(lambda: button.desk.tools == ["Foramen"])
+    qtbot.waitUntil(lambda: button.desk.tools == ["Find foramen"])
 
 
 def test_its_menu_lists_everything_with_its_state(session, button):

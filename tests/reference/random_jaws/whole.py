@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
+from core.image.volume import Volume
 from sample_volumes.dicom_out import Header, write_series
 from sample_volumes.voxelise import Grid
 from tests.reference.random_jaws import kernels as k
@@ -121,6 +122,24 @@ def _foramen(shape, s):
 
 def write(jaw: WholeJaw, seed: int, folder: Path) -> None:
     """Paint, blur, add noise, and write one file a slice."""
+    grid, voxels = _stored(jaw, seed)
+    name = f"whole-{jaw.tooth}-{seed}"
+    header = Header(
+        name=name, patient_name=f"Invented^Jaw {seed}", patient_id=f"INV-{seed}",
+        birth_date="19700101", sex="O", scan_date="20240105", scan_time="101500",
+        description="whole jaw", body_part="JAW",
+    )  # fmt: skip
+    write_series(folder, header, grid, voxels)
+
+
+def painted(jaw: WholeJaw, seed: int) -> Volume:
+    """The same scan as `write` writes, without a file."""
+    grid, voxels = _stored(jaw, seed)
+    return Volume(voxels=voxels, mm_from_ijk=grid.affine, made_up=np.zeros(len(voxels), dtype=bool))
+
+
+def _stored(jaw, seed):
+    """Where the voxels lie, and their stored values."""
     shape, rng = jaw.shape, np.random.default_rng([seed, 3])
     grid = _grid(shape)
     axes = shape.turn  # rows: the patient's axes in the jaw frame
@@ -134,13 +153,7 @@ def write(jaw: WholeJaw, seed: int, folder: Path) -> None:
     texture = gaussian_filter(rng.standard_normal(grey.shape, dtype=np.float32), 0.4 / VOXEL_MM)
     grey += marrow * texture * np.float32(0.08 * shape.grey[k.CORTEX] / texture.std())
     grey += rng.standard_normal(grey.shape, dtype=np.float32) * np.float32(NOISE)
-    name = f"whole-{jaw.tooth}-{seed}"
-    header = Header(
-        name=name, patient_name=f"Invented^Jaw {seed}", patient_id=f"INV-{seed}",
-        birth_date="19700101", sex="O", scan_date="20240105", scan_time="101500",
-        description="whole jaw", body_part="JAW",
-    )  # fmt: skip
-    write_series(folder, header, grid, np.rint(grey).astype(np.int16))
+    return grid, np.rint(grey).astype(np.int16)
 
 
 def _grid(shape: Shape) -> Grid:
