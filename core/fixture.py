@@ -119,6 +119,10 @@ class Fixture:
     towards_apex : (3,)
         Unit axis from platform to apex (made unit here).
     size : FixtureSize
+        The planned one: all that is measured of a fixture is measured of it.
+    other_size : FixtureSize or None
+        Another size looked at in the same place and never planned: shown beside it, no more.
+        The planned size itself is no other one: then there is none.
     """
 
     id: str
@@ -126,10 +130,13 @@ class Fixture:
     platform: Array
     towards_apex: Array
     size: FixtureSize
+    other_size: FixtureSize | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "platform", vector(self.platform))
         object.__setattr__(self, "towards_apex", unit(self.towards_apex))
+        if self.other_size == self.size:
+            object.__setattr__(self, "other_size", None)
 
     @property
     def a(self) -> Array:

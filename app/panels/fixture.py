@@ -20,6 +20,7 @@ from app.case.settings import settings_of
 from app.panels.base import Panel
 from app.tools.base import Desk
 from app.tools.prompts import ask_tooth
+from app.tools.two_sizes import exchange, lay_beside, take_away
 from app.widgets.number_box import NumberBox
 from app.widgets.shared_texts import tooth_words
 from core.errors import PlanError, SoundingError
@@ -112,6 +113,23 @@ class FixturePanel(Panel):
         self.warning.setWordWrap(True)
         self.warning.setObjectName("strong")
         self.body.addWidget(self.warning)
+        self.other = QLabel()
+        self.other.setWordWrap(True)
+        self.other.setObjectName("quiet")
+        self.body.addWidget(self.other)
+        self._buttons()
+        for signal in (
+            session.scan_changed,
+            session.plan_changed,
+            session.plan_previewed,
+            session.place_changed,
+            session.ledger_changed,
+        ):
+            signal.connect(self.read)
+        self.read()
+
+    def _buttons(self) -> None:
+        """Below the boxes."""
         self.sizes = self._menu(say("panels.fixture.my-sizes"), self._fill_sizes)
         self.align = self._menu(say("panels.fixture.align"), self._fill_align)
         self.lock = QPushButton(say("panels.fixture.lock"))
@@ -125,15 +143,6 @@ class FixturePanel(Panel):
         for button in (self.sizes, self.align, self.lock, self.remove):
             row_of.addWidget(button)  # each as wide as its words
         self.body.addLayout(row_of)
-        for signal in (
-            session.scan_changed,
-            session.plan_changed,
-            session.plan_previewed,
-            session.place_changed,
-            session.ledger_changed,
-        ):
-            signal.connect(self.read)
-        self.read()
 
     def read(self) -> None:
         """Read the session anew."""
@@ -163,6 +172,10 @@ class FixturePanel(Panel):
         self.none.setVisible(not session.plan.fixtures)
         for widget in (self.form, self.sizes, self.align, self.lock, self.remove):
             widget.setVisible(shown)
+        other = None if fixture is None else fixture.other_size
+        beside = "" if other is None else say("panels.fixture.other", size=size_words(other))
+        self.other.setText(beside)
+        self.other.setVisible(other is not None)
         if fixture is None:
             self.tooth.hide()
             return
@@ -383,6 +396,27 @@ class FixturePanel(Panel):
             action.setCheckable(True)
             action.setChecked(fixture is not None and fixture.size == listed.size)
             action.triggered.connect(lambda _on, size=listed.size: self._size_chosen(size))
+        menu.addSeparator()
+        beside = menu.addMenu(say("panels.fixture.look-at-beside"))
+        for listed in self.settings.value.sizes:
+            action = beside.addAction(listed.words)
+            action.setEnabled(fixture is not None and fixture.size != listed.size)
+            action.triggered.connect(
+                lambda _on, size=listed.size: lay_beside(self.session, self.desk, size)
+            )
+        for words, act in (
+            (say("panels.fixture.side-by-side"), self._side_by_side),
+            (say("panels.fixture.exchange"), lambda: exchange(self.session, self.desk)),
+            (say("panels.fixture.one-alone"), lambda: take_away(self.session)),
+        ):
+            action = menu.addAction(words)
+            action.setEnabled(fixture is not None and fixture.other_size is not None)
+            action.triggered.connect(lambda _on=False, act=act: act())
+
+    def _side_by_side(self) -> None:
+        from app.dialogs.two_sizes import show_two_sizes
+
+        show_two_sizes(self.session, self.desk, self)
 
     def _size_chosen(self, size: FixtureSize) -> None:
         fixture = self.session.fixture

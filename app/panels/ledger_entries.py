@@ -219,6 +219,15 @@ def entries(
             lines.append(
                 Entry(kind="subject", key=f"{subject}:", text=text, aside=f"{place} {size}".strip())
             )
+        lines += [
+            Entry(
+                kind="reason",
+                key=f"{f.id}:other",
+                text=say("panels.ledger_entries.other-size", size=size_words(f.other_size)),
+            )
+            for f in plan.fixtures
+            if f.id == subject and f.other_size is not None
+        ]
         lines += _of_subject(subject, of, showing)
     if ledger is not None and current:
         text = (

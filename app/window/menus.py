@@ -15,9 +15,11 @@ from app.case.session import Session
 from app.dialogs.answers.side_question import ask_about_side
 from app.dialogs.catalogue import DIALOGS
 from app.dialogs.plots import show_grey_along, show_histogram
+from app.dialogs.two_sizes import show_two_sizes
 from app.pictures.in_step import Pictures
 from app.tools.base import Desk
 from app.tools.tissues import PointAtTissues
+from app.tools.two_sizes import exchange
 from app.window.opening import Opening
 from app.window.picture_room import FULL_KEY, PictureRoom
 from core.words.catalogue import say
@@ -146,6 +148,18 @@ class Menus(QObject):
         undo.setShortcuts([QKeySequence("Ctrl+Z")])
         redo.setShortcuts([QKeySequence("Ctrl+Y"), QKeySequence("Ctrl+Shift+Z")])
         self.edit.addActions([undo, redo])
+        self.edit.addSeparator()
+        self.add(
+            self.edit,
+            say("window.menus.exchange-sizes"),
+            partial(exchange, bench.session, bench),
+            "X",
+        )
+        self.add(
+            self.edit,
+            say("window.menus.side-by-side"),
+            partial(show_two_sizes, bench.session, bench, window),
+        )
         self.edit.addSeparator()
         self.add(self.edit, say("window.menus.copy-picture"), bench.copy_picture, "Ctrl+C")
         self.add(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -56,6 +57,13 @@ def sides_of(
     )
 
 
+def other_in_place(fixture: Fixture) -> Fixture | None:
+    """A fixture as its other size would stand in its place; None where it has none."""
+    if fixture.other_size is None:
+        return None
+    return replace(fixture, size=fixture.other_size, other_size=None)
+
+
 def fixture_lines(
     fixture: Fixture, grid: PictureGrid, *, seen_from_below: bool = False
 ) -> list[Line]:
@@ -78,7 +86,16 @@ def fixture_lines(
         )
         return [Line(style="fixture", points=ring, closed=True)]
     cuts = fixture_outline(fixture, grid)
-    lines = [Line(style="fixture", points=c, closed=True) for c in cuts]
+    other = other_in_place(fixture)
+    lines = (
+        []
+        if other is None
+        else [
+            Line(style="other size", points=cut, closed=True)
+            for cut in fixture_outline(other, grid)
+        ]
+    )
+    lines += [Line(style="fixture", points=c, closed=True) for c in cuts]
     ends = grid.uv_mm(np.stack([fixture.on_axis(-7.0), fixture.apex]))
     if not cuts or np.abs(ends[:, 2]).max() > NEAR_PLANE_MM:
         return lines

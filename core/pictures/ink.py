@@ -71,6 +71,7 @@ STROKES: dict[str, Stroke] = {
         if drawn is not None
     },
     "fixture": Stroke(width_mm=0.55, case_mm=0.15, double=True),
+    "other size": Stroke(width_mm=0.2, case_mm=0.12, dash_mm=(0.5, 0.5)),
     "fixture axis": Stroke(width_mm=0.15, dash_mm=(2.4, 0.6, 0.4, 0.6)),
     "depth tick": Stroke(width_mm=0.2, case_mm=0.15),
     "canal hatch": Stroke(width_mm=0.14, case_mm=0.1, on_dark=REDDISH_PURPLE),
@@ -109,6 +110,7 @@ STROKES: dict[str, Stroke] = {
 WORDS: dict[str, Words] = {
     **{kind.drawn.style: kind.drawn.legend for kind in KINDS if kind.drawn is not None},
     "fixture": message("pictures.legend.fixture"),
+    "other size": message("pictures.legend.other-size"),
     "root to be removed": message("pictures.legend.root-to-be-removed"),
     "cortex": message("pictures.legend.cortex"),
     "stent axis": message("pictures.legend.stent-axis"),

@@ -16,6 +16,7 @@ from core.arch import Arch, fixture_frame
 from core.distances.outline import structure_lines, style_of
 from core.distances.tubes import tubes_of
 from core.drawing import Dot, Label, Line
+from core.fixture import Fixture
 from core.geometry import Array, PictureGrid
 from core.image.ribbon import Ribbon
 from core.measurement import Measurement
@@ -164,16 +165,26 @@ def panorama_overlay(plan: Plan, arch: Arch, ribbon: Ribbon) -> Overlay:
                     for s in (1.0, -1.0)
                     for part in within_width(line + s * across, half_width)
                 ]
-    for fixture in plan.fixtures:
-        depth, radius = fixture.size.profile.T
-        mesial = fixture_frame(fixture, arch).m
-        middle = fixture.platform + depth[:, None] * fixture.towards_apex
-        side = radius[:, None] * mesial
-        ring = np.vstack([middle + side, (middle - side)[::-1]])
-        lines.append(Line(style="fixture", points=flat(ring), closed=True))
+    lines += [
+        Line(style=style, points=flat(ring), closed=True)
+        for fixture in plan.fixtures
+        for style, ring in _fixture_rings(fixture, fixture_frame(fixture, arch).m)
+    ]
     v = _clear_height(numbers, lines, bottom + _NUMBERS_UP_MM)
     labels = [Label(text=text, at=(u, v), style="numeral") for u, text in numbers.items()]
     return Overlay(lines=(*ticks, *lines), labels=tuple(labels))
+
+
+def _fixture_rings(fixture: Fixture, mesial: Array) -> list[tuple[str, Array]]:
+    """Outlines (n, 3) mm of a fixture across the arch's own direction, with their styles."""
+    found = []
+    for style, size in (("other size", fixture.other_size), ("fixture", fixture.size)):
+        if size is not None:
+            depth, radius = size.profile.T
+            middle = fixture.platform + depth[:, None] * fixture.towards_apex
+            side = radius[:, None] * mesial
+            found.append((style, np.vstack([middle + side, (middle - side)[::-1]])))
+    return found
 
 
 def _clear_height(places: Iterable[float], lines: Iterable[Line], lowest: float) -> float:

@@ -284,6 +284,35 @@ def fixture_resized(plan: Plan, fixture_id: str, size: FixtureSize) -> Plan:
     return changed(plan, fixture_id, Fixture, lambda f: replace(f, size=size))
 
 
+def with_other_size(plan: Plan, fixture_id: str, size: FixtureSize | None) -> Plan:
+    """Lay another size beside a fixture's planned one, in the same place; None takes it away.
+
+    Parameters
+    ----------
+    plan : Plan
+    fixture_id : str
+    size : FixtureSize or None
+        The planned size itself is no other one: then there is none.
+    """
+    return changed(plan, fixture_id, Fixture, lambda f: replace(f, other_size=size))
+
+
+def sizes_exchanged(plan: Plan, fixture_id: str) -> Plan:
+    """Plan a fixture's other size; the one that was planned is the other one from then on.
+
+    Parameters
+    ----------
+    plan : Plan
+    fixture_id : str
+        Of a fixture with another size; one without stays as it is.
+    """
+
+    def exchanged(f: Fixture) -> Fixture:
+        return f if f.other_size is None else replace(f, size=f.other_size, other_size=f.size)
+
+    return changed(plan, fixture_id, Fixture, exchanged)
+
+
 def fixture_aligned(plan: Plan, fixture_id: str, axis: ArrayLike, *, about: About) -> Plan:
     """Lay a fixture's axis along a line, the way round that turns it less; an end stays.
 

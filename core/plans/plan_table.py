@@ -377,6 +377,14 @@ _SIZE = record(
     Key("taper_from_mm", number()),
     Key("bone_level_mm", number(), empty=0.0),
 )
+
+
+def _check_sizes(at: At, values: Values) -> None:
+    # A size cannot be the planned one and not be it: which of both was meant, only a person knows.
+    if values["other_size"] == values["size"]:
+        raise at.get("other_size").wrong(message("plans.file.other-size"))
+
+
 _FIXTURE = record(
     Fixture,
     _ID,
@@ -384,7 +392,9 @@ _FIXTURE = record(
     Key("platform", POINT, needed=True),
     Key("towards_apex", DIRECTION, needed=True),
     Key("size", _SIZE, needed=True),
+    Key("other_size", _SIZE, drop=True),
     blame="towards_apex",
+    check=_check_sizes,
 )
 _SCAN = record(
     ScanTie,

@@ -134,9 +134,11 @@ def _refusals(plan: Plan) -> Iterator[PlanError]:
             )
     for i, fixture in enumerate(plan.fixtures):
         reason = plan.reasons.get(fixture.id, "")
-        found = _size_in_file(fixture.size, f"fixtures[{i}].size", reason)
-        if found is not None:
-            yield found
+        for name, size in (("size", fixture.size), ("other_size", fixture.other_size)):
+            where = f"fixtures[{i}].{name}"
+            found = None if size is None else _size_in_file(size, where, reason)
+            if found is not None:
+                yield found
 
 
 def turned_back_at(points_mm: Array) -> int | None:

@@ -5,17 +5,19 @@ No size is recommended: nothing is emphasised, and no colour is used.
 
 from __future__ import annotations
 
+from core.fixture import Fixture
 from core.measurement import Measurement
 from core.measurement_kinds import ClearanceDetails
+from core.measuring.basis import Basis
 from core.measuring.sizes_table import SizeRow, try_sizes
 from core.pictures.ink import GLYPHS
 from core.plans.plan import Jaw
-from core.plans.sizes import default_sizes
+from core.plans.sizes import ListedSize, default_sizes, size_words
 from core.sheet.case import Case, Subject
 from core.sheet.page import Pages
 from core.sheet.page_frame import heading
 from core.trust.verdict import target_words
-from core.words.catalogue import say
+from core.words.catalogue import say, together
 from core.words.numbers import Figure
 
 _TIP_MARK = " *"
@@ -41,6 +43,8 @@ def sizes_part(pages: Pages, case: Case, subject: Subject) -> None:
     subject : Subject
     """
     fixture, basis = subject.fixture, case.basis
+    if fixture is not None and basis is not None and not case.side_is_contradicted:
+        _other_size(pages, case, fixture, basis)
     if fixture is None or basis is None or not case.sizes or case.side_is_contradicted:
         return
     rows = try_sizes(case.plan, fixture.id, case.sizes, basis)
@@ -60,6 +64,20 @@ def sizes_part(pages: Pages, case: Case, subject: Subject) -> None:
         if rows:
             pages.new_page()
     pages.y += 1.5
+
+
+def _other_size(pages: Pages, case: Case, fixture: Fixture, basis: Basis) -> None:
+    """The size that was looked at beside the planned one, and that it is not the planned one."""
+    if fixture.other_size is None:
+        return
+    (row,) = try_sizes(case.plan, fixture.id, (ListedSize(size=fixture.other_size),), basis)
+    size, planned = size_words(fixture.other_size), size_words(fixture.size)
+    limits = say("sizes.other-limits", met=row.met, limits=row.limits) if row.limits else ""
+    stops = row.note.message if row.stopped_by is not None else ""
+    words = together(say("sizes.other", size=size, planned=planned), limits, stops)
+    pages.ensure(_HEAD_MM)
+    heading(pages, say("sizes.other-heading"))
+    pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=9) + 1.5
 
 
 def _columns(

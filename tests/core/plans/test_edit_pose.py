@@ -208,3 +208,53 @@ def test_words_at_a_place_of_the_jaw():
     assert "buccal" in str(place_words(plan, arch, (22, 14, -5), (1, 0, 0)))
     assert str(place_words(plan, arch, (22, 14, -5), (0, 0, -1))) == "downwards"
     assert str(place_words(plan, arch, (0, -5, -5), (1, 0, 0))) == "towards the patient’s left"
+
+
+def test_another_size_beside_the_planned_one_changes_nothing_that_is_planned():
+    other = FixtureSize(diameter_mm=3.5, length_mm=12.0)
+    before = plan_with()
+    plan = edit_pose.with_other_size(before, "36", other)
+    assert fixture_of(plan).size == SIZE
+    assert fixture_of(plan).other_size == other
+    assert len(plan.fixtures) == 1
+    swapped = edit_pose.sizes_exchanged(plan, "36")
+    assert (fixture_of(swapped).size, fixture_of(swapped).other_size) == (other, SIZE)
+    assert np.array_equal(fixture_of(swapped).platform, fixture_of(before).platform)
+    assert edit_pose.sizes_exchanged(swapped, "36").fixtures[0].size == SIZE
+    assert fixture_of(edit_pose.with_other_size(plan, "36", None)).other_size is None
+
+
+def test_the_other_size_is_never_the_planned_one():
+    other = FixtureSize(diameter_mm=3.5, length_mm=12.0)
+    plan = edit_pose.with_other_size(plan_with(), "36", other)
+    assert fixture_of(edit_pose.fixture_resized(plan, "36", other)).other_size is None
+    assert fixture_of(edit_pose.with_other_size(plan, "36", SIZE)).other_size is None
+    assert fixture_of(edit_pose.sizes_exchanged(plan_with(), "36")).size == SIZE
+
+
+def test_the_document_keeps_both_sizes_and_which_one_is_planned():
+    from core.plans.plan_dump import document_of
+    from core.plans.plan_parse import parse
+
+    other = FixtureSize(diameter_mm=3.5, length_mm=12.0)
+    plan = edit_pose.with_other_size(plan_with(), "36", other)
+    document = document_of(plan)
+    (written,) = document["fixtures"]
+    assert written["size"]["diameter_mm"] == 4.0
+    assert written["other_size"]["diameter_mm"] == 3.5
+    again = fixture_of(parse(document))
+    assert (again.size, again.other_size) == (SIZE, other)
+    alone = document_of(edit_pose.with_other_size(parse(document), "36", None))
+    assert alone["fixtures"][0].get("other_size") is None
+    twice = {**document, "fixtures": [{**written, "other_size": written["size"]}]}
+    with pytest.raises(PlanError, match="planned"):
+        parse(twice)
+
+
+def test_a_size_beside_that_cannot_be_is_refused_in_a_file_too():
+    from core.plans.plausible import refuse_implausible
+
+    huge = FixtureSize(diameter_mm=15.0, length_mm=12.0)
+    plan = edit_pose.with_other_size(plan_with(), "36", huge)
+    with pytest.raises(PlanError, match=r"fixtures\[0\]\.other_size"):
+        refuse_implausible(plan)

@@ -88,3 +88,23 @@ def test_without_a_list_there_is_no_part_and_grey_values_never_stand_on_a_sheet(
     for text, is_there in ((" ".join(pages_of("whole")), False), (with_list, True)):
         assert ("sizes in this position" in text) == is_there
         assert "grey value of this scan" not in text
+
+
+def test_the_size_beside_the_planned_one_is_said_to_be_no_planned_one():
+    from core.plans.edit_pose import with_other_size
+
+    case = case_for("whole")
+    fixture = case.subjects[0].fixture
+    other = FixtureSize(diameter_mm=3.5, length_mm=6.0)
+    case = replace(case, plan=with_other_size(case.plan, fixture.id, other), sizes=())
+    pages = Pages("A4", top_mm=40.0)
+    pages.new_page()
+    sizes_part(pages, case, case.subjects[0])
+    words = " ".join(box.what for page in pages.pages for box in page.boxes)
+    (row,) = try_sizes(case.plan, fixture.id, (ListedSize(size=other),), case.basis)
+    assert "Ø 3.5 × 6.0 mm was looked at in the same place" in words
+    planned = f"Ø {fixture.size.diameter_mm:.1f} × {fixture.size.length_mm:.1f} mm"
+    assert f"It is not the planned size: {planned} is" in words
+    assert f"It meets {row.met} of {row.limits} limits." in words
+    ledger = {m.id for m in case.ledger.measurements}
+    assert {m.id for m in row.rows} <= ledger, "the same rows as those of the planned size"
