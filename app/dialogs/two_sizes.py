@@ -26,6 +26,7 @@ from core.plans.sizes import ListedSize, size_words
 from core.trust.figures import shown_at_least, told
 from core.trust.verdict import verdict_words
 from core.words.catalogue import message, say
+from core.words.numbers import Figure
 
 WAITS = "…"
 
@@ -142,6 +143,9 @@ def _cell(row: Measurement | None) -> str:
     glyph = GLYPHS[row.verdict]
     if row.value is None or least == "–":
         return f"{glyph} {told(row)}"
+    if least.startswith("-"):
+        overlap = Figure(least.removeprefix("-"))
+        return say("dialogs.two_sizes.overlap", glyph=glyph, value=told(row), least=overlap)
     return say("dialogs.two_sizes.cell", glyph=glyph, value=told(row), least=least)
 
 

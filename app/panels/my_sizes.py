@@ -8,12 +8,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, Signal
+from PySide6.QtCore import (
+    QAbstractTableModel,
+    QModelIndex,
+    QPersistentModelIndex,
+    QPoint,
+    Qt,
+    Signal,
+)
 from PySide6.QtGui import QKeyEvent, QShowEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
     QLabel,
+    QMenu,
     QStackedWidget,
     QTableView,
     QToolButton,
@@ -27,6 +35,7 @@ from app.case.settings import settings_of
 from app.dialogs.help.dialog import show_help
 from app.panels.base import Panel
 from app.tools.base import Desk
+from app.tools.two_sizes import lay_beside
 from app.widgets import style
 from app.widgets.sizes_editor import SizesTable
 from core.errors import SoundingError
@@ -193,6 +202,8 @@ class MySizes(Panel):
         header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         header.setSectionResizeMode(len(HEADS) - 1, QHeaderView.ResizeMode.Stretch)
         self.table.taken.connect(self.take)
+        self.table.setContextMenuPolicy(Qt.ContextMenuPolicy.CustomContextMenu)
+        self.table.customContextMenuRequested.connect(self._ask_menu)
         self.said = QLabel("")
         self.said.setObjectName("quiet")
         self.said.setWordWrap(True)
@@ -306,6 +317,28 @@ class MySizes(Panel):
             ),
             plan,
         )
+
+    def menu(self, number: int) -> QMenu:
+        """What can be done with a size of the list."""
+        menu = QMenu(self.table)
+        menu.aboutToHide.connect(menu.deleteLater)
+        size = self.model.sizes[number].size
+        for words, act in (
+            (say("panels.my_sizes.take"), lambda: self.take(number)),
+            (
+                say("panels.fixture.look-at-beside"),
+                lambda: lay_beside(self.session, self.desk, size),
+            ),
+        ):
+            action = menu.addAction(words)
+            action.setEnabled(size != self.model.placed)
+            action.triggered.connect(lambda _on=False, act=act: act())
+        return menu
+
+    def _ask_menu(self, at: QPoint) -> None:
+        index = self.table.indexAt(at)
+        if index.isValid() and self.session.fixture is not None:
+            self.menu(index.row()).popup(self.table.viewport().mapToGlobal(at))
 
     def _progressed(self, _done: int, _total: int) -> None:
         self._show(waiting=True)

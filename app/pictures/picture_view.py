@@ -12,8 +12,9 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, Signal
+from PySide6.QtCore import QEvent, QPoint, QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import (
+    QContextMenuEvent,
     QFocusEvent,
     QImage,
     QKeyEvent,
@@ -65,6 +66,8 @@ class PictureView(QWidget):
     hovered = Signal(object)
     stepped = Signal(int)
     zoomed = Signal()
+    menu_wanted = Signal(QPoint, bool)
+    """Where, and whether by a key: what can be done there is asked for."""
 
     kind = ""
 
@@ -332,6 +335,15 @@ class PictureView(QWidget):
         elif (hit := self.hit(event)) is not None:
             self._held = event.button()
             self.double_clicked.emit(hit)
+
+    def contextMenuEvent(self, event: QContextMenuEvent) -> None:
+        """The right button, or the menu key: then at the mouse where it is on the picture."""
+        event.accept()
+        by_key = event.reason() == QContextMenuEvent.Reason.Keyboard
+        at = event.pos()
+        if by_key:
+            at = self.rect().center() if self._pointer is None else self._pointer.toPoint()
+        self.menu_wanted.emit(at, by_key)
 
     def wheelEvent(self, event: QWheelEvent) -> None:
         """Wheel steps; with Ctrl it zooms about the pointer."""

@@ -46,6 +46,7 @@ from app.window.crash_recovery import (
 )
 from app.window.menus import Menus
 from app.window.opening import Opening
+from app.window.picture_menu import PictureMenus
 from app.window.picture_room import BARE_KEY, PictureRoom
 from app.window.series_chooser import SeriesChooser
 from app.window.start import Start
@@ -86,6 +87,7 @@ class Bench(QMainWindow):
         self.room = PictureRoom(self.work, self.pictures, self)
         self._make_foot()
         self.menus = Menus(self, self)
+        self.picture_menus = PictureMenus(self, self.hub, self.menus)
         self._connect()
         self._leave_focus_to_pictures()
         self.show_start()

@@ -70,6 +70,8 @@ class Menus(QObject):
         super().__init__(window)
         self._bench = bench
         self._need_case: list[QAction] = []
+        self.of_pictures: list[QAction] = []
+        """Entries that act on the picture with the focus."""
         bar = window.menuBar()
         self.file = bar.addMenu(say("window.menus.file"))
         self.edit = bar.addMenu(say("window.menus.edit"))
@@ -161,13 +163,15 @@ class Menus(QObject):
             partial(show_two_sizes, bench.session, bench, window),
         )
         self.edit.addSeparator()
-        self.add(self.edit, say("window.menus.copy-picture"), bench.copy_picture, "Ctrl+C")
-        self.add(
-            self.edit,
-            say("window.menus.copy-picture-with-name-and"),
-            partial(bench.copy_picture, with_name=True),
-            "Ctrl+Shift+C",
-        )
+        self.of_pictures += [
+            self.add(self.edit, say("window.menus.copy-picture"), bench.copy_picture, "Ctrl+C"),
+            self.add(
+                self.edit,
+                say("window.menus.copy-picture-with-name-and"),
+                partial(bench.copy_picture, with_name=True),
+                "Ctrl+Shift+C",
+            ),
+        ]
 
     def _fill_view(self, bench: Acts, window: QMainWindow) -> None:
         session = bench.session
@@ -196,7 +200,11 @@ class Menus(QObject):
         self._slabs = group.actions()
         session.place_changed.connect(self._read_slab)
         session.scan_changed.connect(self._read_slab)
-        self.add(self.view, say("window.menus.picture-at-full-size"), bench.room.toggle, FULL_KEY)
+        self.of_pictures.append(
+            self.add(
+                self.view, say("window.menus.picture-at-full-size"), bench.room.toggle, FULL_KEY
+            )
+        )
         scale = self.view.addMenu(say("window.menus.scale-of-the-section"))
         self.add(scale, say("window.menus.fit-to-window"), bench.pictures.section.fit, "Ctrl+0")
         for times in SCALES:
