@@ -6,6 +6,7 @@ for paper, PNG and the bench draw the same list in the same order.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias
 
@@ -14,6 +15,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from core.geometry import Array, PictureGrid
 from core.image.volume import Volume
+
+_LEANS = math.sin(math.radians(22.5))
+"""Share of a direction along an axis from which on a second letter names that axis."""
 
 LabelStyle: TypeAlias = Literal["numeral", "witness", "scale", "name"]
 
@@ -251,9 +255,9 @@ def patient_letters(direction: ArrayLike) -> str:
 
     A second letter stands where the direction leans more than 22.5 degrees that way.
     """
-    d = np.asarray(direction, dtype=np.float64)
-    d = d / np.linalg.norm(d)
+    # Plain numbers: a picture asks for its four sides at every step, and three are few.
+    d = np.asarray(direction, dtype=np.float64).tolist()
+    least = math.hypot(*d) * _LEANS
     names = (("R", "L"), ("A", "P"), ("I", "S"))
-    order = np.argsort(-np.abs(d), kind="stable")
-    keep = [int(i) for i in order[:2] if abs(d[i]) > np.sin(np.radians(22.5))]
-    return "".join(names[i][int(d[i] > 0)] for i in keep)
+    order = sorted(range(3), key=lambda i: -abs(d[i]))
+    return "".join(names[i][d[i] > 0] for i in order[:2] if abs(d[i]) > least)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import Protocol
 
 from PySide6.QtCore import QPointF, QRect, QRectF, Qt
@@ -106,9 +107,8 @@ def _words(painter: QPainter, area: QRectF, text: str, f: QFont, where: Qt.Align
     """Words on a plate, so that they read on any grey."""
     if not text:
         return
-    metrics = QFontMetricsF(f)
-    text = metrics.elidedText(text, Qt.TextElideMode.ElideRight, area.width())
-    box = QRectF(0, 0, metrics.horizontalAdvance(text) + 8, metrics.height() + 1)
+    text, width, height = _fitted(text, f.pixelSize(), f.bold(), area.width())
+    box = QRectF(0, 0, width + 8, height + 1)
     if where & Qt.AlignmentFlag.AlignRight:
         box.moveRight(area.right())
     elif where & Qt.AlignmentFlag.AlignHCenter:
@@ -129,6 +129,14 @@ def _words(painter: QPainter, area: QRectF, text: str, f: QFont, where: Qt.Align
     painter.setFont(f)
     painter.setPen(style.TEXT)
     painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)
+
+
+@lru_cache(maxsize=512)
+def _fitted(text: str, px: int, bold: bool, room_px: float) -> tuple[str, float, float]:
+    """Words cut to their room, and how large they are: the same few are painted at every step."""
+    metrics = QFontMetricsF(style.font(px, bold=bold))
+    text = metrics.elidedText(text, Qt.TextElideMode.ElideRight, room_px)
+    return text, metrics.horizontalAdvance(text), metrics.height()
 
 
 def _bar(painter: QPainter, area: QRectF, px_per_mm: float, *, small: bool) -> None:

@@ -67,8 +67,9 @@ def _path(lines: Iterable[Line]) -> QPainterPath:
         finite = _thinned(line.points[np.isfinite(line.points).all(axis=1)])
         if len(finite) < 2:
             continue
-        path.moveTo(*finite[0])
-        for u, v in finite[1:]:
+        first, *others = finite.tolist()  # plain numbers are handed over faster than numpy's
+        path.moveTo(*first)
+        for u, v in others:
             path.lineTo(u, v)
         if line.closed:
             path.closeSubpath()

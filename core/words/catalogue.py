@@ -25,6 +25,7 @@ LOCALE = Path(__file__).with_name("locale")
 SOURCE = "en"
 """The language that every sentence is written in first."""
 
+_HAS_FIELDS = re.compile("[{}]")
 _ENDS = re.compile(r"(?<=[.?!:…])\s+(?=[^a-zäöü\s(])")
 
 _screen = SOURCE
@@ -131,8 +132,10 @@ def said(room: str, key: str, fields: Mapping[str, object]) -> str:
     key : str
     fields : mapping
     """
-    numbers = catalogue_of(language(), "numbers")
-    return _Filled(numbers).vformat(form_of(room, key, fields), (), fields)
+    form = form_of(room, key, fields)
+    if not _HAS_FIELDS.search(form):  # most have none, and pictures ask for them at every step
+        return form
+    return _Filled(catalogue_of(language(), "numbers")).vformat(form, (), fields)
 
 
 def form_of(room: str, key: str, fields: Mapping[str, object]) -> str:
