@@ -100,7 +100,7 @@ def solid_distance(one: FixtureSolid, two: FixtureSolid) -> tuple[float, tuple[A
         if room[top] > best:
             best, best_way = float(room[top]), middle[top]
         size = np.linalg.norm(y, axis=1)
-        turn = np.arctan2(np.linalg.norm(np.cross(y, middle), axis=1), room)
+        turn = np.arccos(np.clip(room / np.maximum(size, 1e-300), -1.0, 1.0))
         bound = size * np.cos(np.maximum(turn - spread, 0.0))
         keep = bound > best + (_TOLERANCE_MM if best > 0 else _OVERLAP_TOLERANCE_MM)
         if not keep.any() or float(spread.max()) < _FINEST:

@@ -20,6 +20,9 @@ from core.words.catalogue import Words, message
 DIRECTIONS = 8
 """Directions of tilt that are tried before the refinement."""
 
+_MOVES = np.repeat(np.eye(5), 2, axis=0) * np.tile((-1.0, 1.0), 5)[:, None]
+"""One step of the refinement either way along each of the five deviations."""
+
 _WORTH_A_STEP_MM = 1e-5
 """A smaller gain never repeats a step of the refinement: along the rim of the reached tilts it
 would creep on for thousands of poses, to move the result by less than a thousandth of a mm."""
@@ -103,7 +106,7 @@ def least_clearance(
     series: Series,
     *,
     buccal: ArrayLike,
-    clearance_at: Callable[[Fixture], float],
+    clearances_at: Callable[[Array, Array], Array],
 ) -> Placed:
     """Least clearance over the poses that a series of placements reaches.
 
@@ -120,59 +123,67 @@ def least_clearance(
     ----------
     buccal : (3,)
         Buccal direction of the fixture frame; mesial is perpendicular to it and the axis.
-    clearance_at : callable
-        Signed clearance of a fixture, mm, for one structure.
+    clearances_at : callable
+        Centres of the platform (n, 3) patient LPS mm and unit axes towards the apex (n, 3) of
+        poses → (n,) signed clearances to one structure, mm.
     """
     b = across(buccal, fixture.a)
     m = unit(np.cross(fixture.a, b))
 
-    def at(pose: Array) -> tuple[float, Fixture]:
-        moved = _moved(fixture, series, b, m, pose)
-        return clearance_at(moved), moved
+    def at(poses: Array) -> Array:
+        return clearances_at(*_placed(fixture, series, b, m, poses))
 
     turns = 2.0 * np.pi * np.arange(DIRECTIONS) / DIRECTIONS
     tilts = [(0.0, 0.0), *((math.cos(t), math.sin(t)) for t in turns)]
-    best = np.zeros(5)
-    least, placed = at(best)
-    for deeper, mesial, buccally, tilt in product(
-        (0.0, 1.0), (-1.0, 0.0, 1.0), (-1.0, 0.0, 1.0), tilts
-    ):
-        pose = np.array((deeper, mesial, buccally, *tilt))
-        value, moved = at(pose)
-        if value < least:
-            least, placed, best = value, moved, pose
+    extremes = product((0.0, 1.0), (-1.0, 0.0, 1.0), (-1.0, 0.0, 1.0), tilts)
+    planned = np.zeros(5)
+    poses = np.array([planned, *((*shift, *tilt) for *shift, tilt in extremes)])
+    values = at(poses)
+    number = int(np.argmin(values))
+    least, best = float(values[number]), poses[number]
     step = 0.5
     while step > 0.02:
-        improved = False
-        for axis, sign in product(range(5), (-step, step)):
-            pose = _inside(best + sign * np.eye(5)[axis])
-            value, moved = at(pose)
-            if value < least - _WORTH_A_STEP_MM:
-                least, placed, best, improved = value, moved, pose, True
+        improved, tried = False, 0
+        while tried < len(_MOVES):
+            # All moves left are tried at once, and the first that gains is taken.
+            poses = _inside(best + step * _MOVES[tried:])
+            values = at(poses)
+            gains = np.flatnonzero(values < least - _WORTH_A_STEP_MM)
+            if len(gains) == 0:
+                break
+            first = int(gains[0])
+            least, best, improved = float(values[first]), poses[first], True
+            tried += first + 1
         if not improved:
             step /= 2
+    (platform,), (towards_apex,) = _placed(fixture, series, b, m, best[None])
+    placed = replace(fixture, platform=platform, towards_apex=towards_apex)
     return Placed(clearance_mm=least, fixture=placed, series=series)
 
 
-def _inside(pose: Array) -> Array:
-    """Bring a pose (deeper, mesial, buccal, two of tilt; parts of the full deviation) back in."""
-    out = np.clip(pose, (0.0, -1.0, -1.0, -1.0, -1.0), 1.0)
-    out[3:] /= max(1.0, float(np.hypot(out[3], out[4])))
+def _inside(poses: Array) -> Array:
+    """Bring poses (deeper, mesial, buccal, two of tilt; parts of the full deviation) back in."""
+    out = np.clip(poses, (0.0, -1.0, -1.0, -1.0, -1.0), 1.0)
+    out[:, 3:] /= np.maximum(1.0, np.hypot(out[:, 3], out[:, 4]))[:, None]
     return out
 
 
-def _moved(fixture: Fixture, series: Series, b: Array, m: Array, pose: Array) -> Fixture:
-    shift = pose[:3]
+def _placed(
+    fixture: Fixture, series: Series, b: Array, m: Array, poses: Array
+) -> tuple[Array, Array]:
+    """Platforms and unit axes, (n, 3) each, of poses (n, 5) as `_inside` has them."""
+    shifts, (first, second) = poses[:, :3], poses[:, 3:].T
     if not series.together:
-        shift = shift / max(1.0, float(np.linalg.norm(shift)))
-    amounts = shift * (series.deeper_mm, series.mesiodistal_mm, series.buccolingual_mm)
-    platform = (
-        fixture.platform + amounts[0] * fixture.towards_apex + amounts[1] * m + amounts[2] * b
+        shifts = shifts / np.maximum(1.0, np.linalg.norm(shifts, axis=1))[:, None]
+    deeper, mesial, buccal = (
+        shifts * (series.deeper_mm, series.mesiodistal_mm, series.buccolingual_mm)
+    ).T
+    ahead = fixture.towards_apex
+    platforms = (
+        fixture.platform + np.outer(deeper, ahead) + np.outer(mesial, m) + np.outer(buccal, b)
     )
-    part = float(np.hypot(pose[3], pose[4]))
-    axis = fixture.towards_apex
-    if part > 0:
-        sideways = (pose[3] * b + pose[4] * m) / part
-        tilt = math.radians(series.tilt_deg) * part
-        axis = math.cos(tilt) * fixture.towards_apex + math.sin(tilt) * sideways
-    return replace(fixture, platform=platform, towards_apex=axis)
+    parts = np.hypot(first, second)
+    sideways = (np.outer(first, b) + np.outer(second, m)) / np.where(parts > 0, parts, 1.0)[:, None]
+    tilts = (math.radians(series.tilt_deg) * parts)[:, None]
+    axes = np.cos(tilts) * ahead + np.sin(tilts) * sideways
+    return platforms, axes / np.linalg.norm(axes, axis=1)[:, None]

@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from core.distances.solid_kernels import contacts, distances, least_on_pieces
+from core.distances.solid_kernels import contacts, distances, least_at_poses, least_on_pieces
 from core.fixture import Fixture
 from core.geometry import Array, unit, vector
 
@@ -117,6 +117,29 @@ class FixtureSolid:
             0 at the beginning of a piece, 1 at its end.
         """
         return least_on_pieces(*self._placed, _plain(line_mm), _plain(radii_mm), pieces)
+
+    def least_at_poses(
+        self, origins_mm: Array, axes: Array, centres_mm: Array, radii_mm: Array
+    ) -> Array:
+        """Least signed distance to the surface of balls, for this solid in other poses.
+
+        Parameters
+        ----------
+        origins_mm : (n, 3) patient LPS mm
+            Where depth is 0.
+        axes : (n, 3)
+            Unit directions of growing depth.
+        centres_mm : (k, 3) patient LPS mm
+        radii_mm : (k,) mm
+
+        Returns
+        -------
+        (n,) mm
+        """
+        outline, _, _ = self._placed
+        return least_at_poses(
+            outline, _plain(origins_mm), _plain(axes), _plain(centres_mm), _plain(radii_mm)
+        )
 
     def nearest(self, point_mm: ArrayLike) -> Array:
         """Surface point nearest to one point, patient LPS mm."""

@@ -80,6 +80,35 @@ def distances(outline: Array, origin: Array, axis: Array, points: Array) -> Arra
 
 
 @njit(cache=True, nogil=True)
+def least_at_poses(
+    outline: Array, origins: Array, axes: Array, points: Array, radii: Array
+) -> Array:
+    """Least (signed distance - radius) over balls, for one solid in many poses.
+
+    Parameters
+    ----------
+    outline : (m, 2) depth and radius, mm
+        As in `distances`.
+    origins, axes : (n, 3)
+    points : (k, 3) patient LPS mm
+        Centres of the balls.
+    radii : (k,) mm
+
+    Returns
+    -------
+    (n,) mm
+    """
+    out = np.empty(len(origins))
+    for n in range(len(origins)):
+        least = np.inf
+        for i in range(len(points)):
+            gap = _distance(outline, origins[n], axes[n], points[i, 0], points[i, 1], points[i, 2])
+            least = min(least, gap - radii[i])
+        out[n] = least
+    return out
+
+
+@njit(cache=True, nogil=True)
 def contacts(
     outline: Array, origin: Array, axis: Array, side: Array, points: Array
 ) -> tuple[Array, Array, Array]:

@@ -182,13 +182,15 @@ class DangerRows:
         if len(centres) == 0:
             return ClearanceDetails()
 
-        def at(moved: Fixture) -> float:
-            return float((FixtureSolid.of(moved).signed_distance(centres) - radii).min())
+        solid = FixtureSolid.of(self.fixture)
+
+        def at(platforms: Array, axes: Array) -> Array:
+            return solid.least_at_poses(platforms, axes, centres, radii)
 
         found: dict[str, float] = {}
         own = () if self.own is None else (self.own,)
         for series in (FREE_HAND, PILOT_GUIDE, FULL_GUIDE, *own):
-            placed = least_clearance(self.fixture, series, buccal=self.frame.b, clearance_at=at)
+            placed = least_clearance(self.fixture, series, buccal=self.frame.b, clearances_at=at)
             value = clearance(placed.fixture, structure).value
             if value is not None:
                 found[f"{series.key}_at_least_mm"] = value

@@ -131,6 +131,20 @@ def test_rigid_motion_changes_nothing(size, p, axis, shift):
     np.testing.assert_allclose(here, there, atol=1e-9)
 
 
+@given(
+    size, st.lists(st.tuples(point, direction), min_size=1, max_size=4), st.lists(point, min_size=1)
+)
+def test_the_least_at_many_poses_is_that_of_each_solid_put_there(size, poses, places):
+    places = np.array(places)
+    radii = np.linspace(0.0, 1.5, len(places))
+    placed = [solid(size, platform=at, towards_apex=axis) for at, axis in poses]
+    found = solid(size).least_at_poses(
+        np.array([p.origin for p in placed]), np.array([p.axis for p in placed]), places, radii
+    )
+    alone = [float((p.signed_distance(places) - radii).min()) for p in placed]
+    np.testing.assert_allclose(found, alone, rtol=0, atol=1e-12)
+
+
 @given(size, direction, direction)
 def test_support_is_the_furthest_surface_point(size, axis, way):
     body = solid(size, towards_apex=axis)
