@@ -81,22 +81,6 @@ class FixtureSize:
         """False where a platform wider than the body makes a waist; then the hull is used."""
         return self.platform <= self.diameter_mm
 
-    @property
-    def hull_profile(self) -> Array:
-        """(n, 2) upper convex hull of the profile: the solid that clearances are taken to.
-
-        Never smaller than the fixture, so a clearance is never too large.
-        """
-        hull: list[tuple[float, float]] = []
-        for depth, radius in self.profile:
-            while len(hull) >= 2:
-                (d0, r0), (d1, r1) = hull[-2], hull[-1]
-                if (d1 - d0) * (radius - r0) - (r1 - r0) * (depth - d0) < 0:
-                    break
-                hull.pop()
-            hull.append((float(depth), float(radius)))
-        return np.array(hull)
-
     def radius_at(self, depth_mm: ArrayLike) -> Array:
         """Radius of the profile at depths from the platform, mm; NaN beyond the ends."""
         depth = np.asarray(depth_mm, dtype=np.float64)

@@ -10,10 +10,11 @@ from PySide6.QtCore import QObject, QTimer, Signal
 from PySide6.QtGui import QUndoCommand, QUndoStack
 
 from app.case.basis_cache import KeptBasis
+from app.case.derived import Derived, Subject
 from app.case.measuring import Measured, Measuring
-from app.case.plan_diff import same_arch, traced, why_shut
+from app.case.plan_diff import why_shut
 from app.case.settings import settings_of
-from app.case.side import SideState, side_state
+from app.case.side import SideState
 from core.arch import Arch
 from core.distances.freehand import Series
 from core.drawing import window_of_volume
@@ -123,7 +124,6 @@ class Session(QObject):
         self.selected = ""
         """Id of the fixture, site or structure that keys and panels act on; empty: none."""
         self._fixture_id = ""
-        self._side: tuple[Plan, Arch | None, SideState] | None = None
         self.point_mm: Array | None = None
         """The place clicked last, patient LPS mm: marked on every picture."""
         self.slab_mm = 0.0
@@ -137,13 +137,7 @@ class Session(QObject):
         self.ledger_problem: Exception | None = None
         self._before_drag: Plan | None = None
         self._wanted: Plan | None = None
-        self._guide_of: tuple[Plan, Plan] | None = None
-        self._arch_of: Plan | None = None
-        self._arch: Arch | None = None
-        self._subjects_of: tuple[int, int] | None = None
-        self._subjects: tuple[Plan, Arch | None, tuple[tuple[float, str, str], ...]] = (
-            self.plan, None, ()
-        )  # fmt: skip
+        self._derived = Derived()
         self.basis = KeptBasis()
         self._measure_soon = QTimer(self, singleShot=True)
         self._measure_soon.timeout.connect(self._measure)
@@ -207,10 +201,7 @@ class Session(QObject):
         self.ledger_is_current = self.ledger_is_whole = False
         self.ledger_problem = None
         self._before_drag = self._wanted = None
-        self._arch = self._arch_of = self._guide_of = None
-        self._subjects_of = None
-        self._side = None
-        self._subjects = (self.plan, None, ())
+        self._derived = Derived()
 
     def _go_to_first_place(self) -> None:
         arch = self.arch
@@ -244,38 +235,17 @@ class Session(QObject):
     @property
     def guide(self) -> Plan:
         """The plan whose jaw plane and arch guide the pictures: the user's, else the proposal."""
-        if self.proposal is None:
-            return self.plan
-        if self._guide_of is None or self._guide_of[0] is not self.plan:
-            p, q = self.plan, self.proposal
-            merged = replace(
-                p,
-                jaw=p.jaw or q.jaw,
-                level=p.level or q.level,
-                arch_points=q.arch_points if p.arch_points is None else p.arch_points,
-            )
-            self._guide_of = (p, merged)
-        return self._guide_of[1]
+        return self._derived.guide(self.plan, self.proposal)
 
     @property
     def arch(self) -> Arch | None:
-        """The arch that pictures follow; None until there are a jaw plane and two marks.
-
-        Traced anew only where jaw plane, marks or side changed: every picture asks for it.
-        """
-        plan = self.guide
-        if self._arch_of is None or not same_arch(plan, self._arch_of):
-            self._arch = traced(plan)
-        self._arch_of = plan
-        return self._arch
+        """The arch that pictures follow; None until there are a jaw plane and two marks."""
+        return self._derived.arch(self.guide)
 
     @property
     def side(self) -> SideState:
-        """How the side of the plan stands; weighed anew where plan or arch changed."""
-        arch = self.arch if self.confirmed else None
-        if self._side is None or self._side[0] is not self.plan or self._side[1] is not arch:
-            self._side = (self.plan, arch, side_state(self.plan, arch))
-        return self._side[2]
+        """How the side of the plan stands."""
+        return self._derived.side(self.plan, self.arch if self.confirmed else None)
 
     @property
     def fixture(self) -> Fixture | None:
@@ -286,18 +256,9 @@ class Session(QObject):
         return self.plan.fixtures[0] if self.plan.fixtures else None
 
     @property
-    def subjects(self) -> tuple[tuple[float, str, str], ...]:
-        """Station, id and tooth of every fixture and site; found once for a plan and its arch."""
-        arch = self.arch
-        if arch is None:
-            return ()
-        if self._subjects_of != (id(self.plan), id(arch)):
-            places = [(arch.station(f.platform), f.id, f.tooth) for f in self.plan.fixtures]
-            places += [(s.station_mm, s.id, s.tooth) for s in self.plan.sites]
-            # Plan and arch are kept with their places, so that their ids cannot be given anew.
-            self._subjects = (self.plan, arch, tuple(places))
-            self._subjects_of = (id(self.plan), id(arch))
-        return self._subjects[2]
+    def subjects(self) -> tuple[Subject, ...]:
+        """Station, id and tooth of every fixture and site."""
+        return self._derived.subjects(self.plan, self.arch)
 
     @property
     def tooth_here(self) -> str:

@@ -174,7 +174,7 @@ def height_along_axis(
         return RidgeHeight(along="axis", reading=Reading(value=None, notes=crest.notes))
     rise = float((crest.point_mm - fixture.platform) @ fixture.a)
     origin = fixture.platform + rise * fixture.a
-    radius = float(fixture.size.hull_profile[:, 1].max())
+    radius = float(fixture.size.profile[:, 1].max())
     limiting = [s for s in structures if _limits(s)]
     met: list[tuple[str, Reading, float]] = []
     for structure in limiting:
