@@ -73,6 +73,27 @@ def page_frame(case: Case, title: str = "") -> Callable[[Pages, int, int], None]
     return put
 
 
+def plain_frame(title: str, line: str, foot: str) -> Callable[[Pages, int, int], None]:
+    """A function that puts a title, a line below it and one at the foot on a page of no case.
+
+    Parameters
+    ----------
+    title : str
+    line : str
+    foot : str
+    """
+
+    def put(pages: Pages, number: int, count: int) -> None:
+        pages.text(pages.left, 17.0, title, size=14, face="strong")
+        words = say("sheet.frame.page", number=number, count=count)
+        pages.text(pages.right, 17.0, words, size=9.5, align="right")
+        pages.text(pages.left, 22.5, line, size=9.5, width=pages.inner, whole=True)
+        pages.line(pages.left, 25.5, pages.right, 25.5, width=0.4)
+        pages.text(pages.left, pages.height - MARGIN_MM, foot, size=8, width=pages.inner)
+
+    return put
+
+
 def plain_time(iso: str) -> str:
     """``2026-11-25T13:19:36+00:00`` → ``2026-11-25 13:19 UTC``; words that are no time stay."""
     try:

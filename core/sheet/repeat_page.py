@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from core.pictures.agreement_plot import agreement_plot
 from core.pictures.plot_chart import plot_chart
 from core.sheet.lasting import Facts
-from core.sheet.page import MARGIN_MM, Pages, PaperName
-from core.sheet.page_frame import heading
+from core.sheet.page import Pages, PaperName
+from core.sheet.page_frame import heading, plain_frame
 from core.trust.figures import nearest, up
 from core.trust.method_error import Correlation
 from core.trust.operator_precision import own_hand, placement_by
@@ -46,16 +46,8 @@ def repeat_pdf(result: RepeatResult, *, paper: PaperName = "A4") -> bytes:
         pages.ensure(10.0)
         pages.y = pages.block(pages.left, pages.y, pages.inner, line, size=9.5) + 0.8
 
-    def frame(page: Pages, number: int, count: int) -> None:
-        page.text(page.left, 17.0, say("sheet.repeat.title"), size=14, face="strong")
-        words = say("sheet.frame.page", number=number, count=count)
-        page.text(page.right, 17.0, words, size=9.5, align="right")
-        line = f"{PROGRAM} · {result.study.at[:16].replace('T', ' ')}"
-        page.text(page.left, 22.5, line, size=9.5, width=page.inner, whole=True)
-        page.line(page.left, 25.5, page.right, 25.5, width=0.4)
-        foot = page.height - MARGIN_MM
-        page.text(page.left, foot, str(SCATTER_ONLY), size=8, width=page.inner)
-
+    line = f"{PROGRAM} · {result.study.at[:16].replace('T', ' ')}"
+    frame = plain_frame(say("sheet.repeat.title"), line, str(SCATTER_ONLY))
     return pages.render(
         frame, Facts(title=say("sheet.repeat.title"), made_at=result.study.at, language=language())
     )

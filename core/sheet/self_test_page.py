@@ -6,8 +6,8 @@ from core.measuring.self_test import NOT_THE_SCANNER, SelfTest
 from core.measuring.self_test_check import Check
 from core.pictures.ink import PALE
 from core.sheet.lasting import Facts
-from core.sheet.page import MARGIN_MM, Pages, PaperName
-from core.sheet.page_frame import heading
+from core.sheet.page import Pages, PaperName
+from core.sheet.page_frame import heading, plain_frame
 from core.version import PROGRAM
 from core.words.catalogue import language, say
 
@@ -41,18 +41,10 @@ def self_test_pdf(run: SelfTest, *, paper: PaperName = "A4") -> bytes:
     words = say("sheet.self-test.seed", seed=run.seed)
     pages.y = pages.block(pages.left, pages.y + 2.0, pages.inner, words, size=9)
 
-    def frame(page: Pages, number: int, count: int) -> None:
-        page.text(page.left, 17.0, say("sheet.self-test.heading"), size=14, face="strong")
-        words = say("sheet.frame.page", number=number, count=count)
-        page.text(page.right, 17.0, words, size=9.5, align="right")
-        line = say(
-            "sheet.self-test.line", program=PROGRAM, at=run.at, seed=run.seed, seconds=run.seconds
-        )
-        page.text(page.left, 22.5, line, size=9.5, width=page.inner, whole=True)
-        page.line(page.left, 25.5, page.right, 25.5, width=0.4)
-        foot = page.height - MARGIN_MM
-        page.text(page.left, foot, str(NOT_THE_SCANNER), size=8, width=page.inner)
-
+    line = say(
+        "sheet.self-test.line", program=PROGRAM, at=run.at, seed=run.seed, seconds=run.seconds
+    )
+    frame = plain_frame(say("sheet.self-test.heading"), line, str(NOT_THE_SCANNER))
     return pages.render(
         frame, Facts(title=say("sheet.self-test.title"), made_at=run.at, language=language())
     )

@@ -91,31 +91,19 @@ def side_words(side: str) -> Words:
 
 
 def listed(words: Sequence[Words]) -> Words:
-    """``a, b and c``.
-
-    Parameters
-    ----------
-    words : sequence of Words
-        One or more.
-    """
-    if len(words) == 1:
-        return words[0]
-    last = message("values.list.two", first=words[-2], last=words[-1])
-    return _before(words[:-2], last)
+    """``a, b and c``, of one or more."""
+    return _joined(words, "values.list.two")
 
 
 def any_of(words: Sequence[Words]) -> Words:
-    """``a, b or c``.
+    """``a, b or c``, of one or more."""
+    return _joined(words, "values.list.or")
 
-    Parameters
-    ----------
-    words : sequence of Words
-        One or more.
-    """
+
+def _joined(words: Sequence[Words], key: str) -> Words:
     if len(words) == 1:
         return words[0]
-    last = message("values.list.or", first=words[-2], last=words[-1])
-    return _before(words[:-2], last)
+    return _before(words[:-2], message(key, first=words[-2], last=words[-1]))
 
 
 def row_of(words: Sequence[Words]) -> Words:
