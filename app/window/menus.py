@@ -14,6 +14,7 @@ from app.case.grey_presets import PRESET_WORDS
 from app.case.session import Session
 from app.dialogs.answers.side_question import ask_about_side
 from app.dialogs.catalogue import DIALOGS
+from app.dialogs.in_space import show_in_space
 from app.dialogs.plots import show_grey_along, show_histogram
 from app.dialogs.two_sizes import show_two_sizes
 from app.pictures.in_step import Pictures
@@ -184,6 +185,12 @@ class Menus(QObject):
             (say("window.menus.grey-along"), show_grey_along),
         ):
             self.add(self.view, words, partial(show, session, bench, window))
+        self.add(
+            self.view,
+            say("window.menus.in-space"),
+            partial(show_in_space, session, bench, window),
+            "Ctrl+I",
+        )
         slab = self.view.addMenu(say("window.menus.slab-thickness-display-only"))
         group = QActionGroup(window)
         for mm in SLABS_MM:

@@ -8,8 +8,9 @@ from typing import cast
 
 from PySide6.QtCore import QObject, QPoint, QPointF, Qt
 from PySide6.QtGui import QAction
-from PySide6.QtWidgets import QMenu
+from PySide6.QtWidgets import QMenu, QWidget
 
+from app.dialogs.in_space import show_in_space
 from app.pictures.hit import Hit
 from app.pictures.picture_view import REACH_PX
 from app.tools.base import View
@@ -20,7 +21,6 @@ from app.tools.two_sizes import exchange
 from app.window.menus import Acts, Menus
 from app.window.tool_controller import ToolHub
 from core.fixture import Fixture
-from core.identity import thing_words
 from core.plans.edit import is_locked
 from core.plans.marks import Mark, marks_of
 from core.words.catalogue import say
@@ -88,7 +88,7 @@ class PictureMenus(QObject):
         return menu
 
     def _of_mark(self, menu: QMenu, mark: Mark) -> None:
-        menu.addSection(str(mark.words()))
+        _head(menu, str(mark.words()))
         hand = self._hand()
 
         def on_it(act: Callable[[], object]) -> None:
@@ -106,7 +106,8 @@ class PictureMenus(QObject):
 
     def _of_fixture(self, menu: QMenu, fixture: Fixture) -> None:
         session, bench = self._bench.session, self._bench
-        menu.addSection(str(thing_words(fixture.id)))
+        name = say("panels.ledger_entries.fixture-implant")
+        _head(menu, f"{name} {fixture.id}")
 
         def on_it(act: Callable[[], object]) -> None:
             session.go_to(selected=fixture.id)
@@ -116,6 +117,8 @@ class PictureMenus(QObject):
             (str(TOOL_WORDS[Adjust.name]), partial(bench.take_tool, Adjust.name)),
             (say("window.menus.plane-through-the-fixtures-axis"), bench.through_axis),
         ]
+        words = say("window.menus.in-space")
+        acts.append((words, partial(show_in_space, session, bench, cast(QWidget, bench))))
         if fixture.other_size is not None:
             words = say("window.menus.exchange-sizes")
             acts.append((words, partial(exchange, session, bench)))
@@ -148,3 +151,9 @@ class PictureMenus(QObject):
         action = menu.addAction(words)
         action.triggered.connect(lambda _on=False: act())
         return action
+
+
+def _head(menu: QMenu, words: str) -> None:
+    """What the entries below it act on."""
+    head = menu.addAction(words[:1].upper() + words[1:])
+    head.setEnabled(False)

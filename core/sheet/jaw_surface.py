@@ -25,7 +25,9 @@ NOISE = 0.02
 """Pieces with a smaller share of all triangles are left out."""
 
 
-def jaw_surface(plan: Plan, volume: Volume, levels: BoneLevels | None) -> trimesh.Trimesh:
+def jaw_surface(
+    plan: Plan, volume: Volume, levels: BoneLevels | None, *, finest_mm: float = FINEST_MM
+) -> trimesh.Trimesh:
     """Open at the borders of its box and where nothing was scanned; patient LPS, mm.
 
     Parameters
@@ -33,6 +35,8 @@ def jaw_surface(plan: Plan, volume: Volume, levels: BoneLevels | None) -> trimes
     plan : Plan
     volume : Volume
     levels : BoneLevels or None
+    finest_mm : float, optional
+        Step of the grid, where the box is not too large for it.
 
     Raises
     ------
@@ -44,7 +48,7 @@ def jaw_surface(plan: Plan, volume: Volume, levels: BoneLevels | None) -> trimes
         raise OutputError("surface-unproven")
     ends = np.concatenate([np.stack([f.platform, f.apex]) for f in plan.fixtures])
     low, high = ends.min(axis=0) - AROUND_MM, ends.max(axis=0) + AROUND_MM
-    step = step_mm(high - low)
+    step = step_mm(high - low, finest_mm)
     axes = [np.arange(a, b + step, step) for a, b in zip(low, high, strict=True)]
     grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
     grey: Array = volume.grey_at(grid.reshape(-1, 3)).reshape(grid.shape[:3]).astype(np.float64)
@@ -54,7 +58,7 @@ def jaw_surface(plan: Plan, volume: Volume, levels: BoneLevels | None) -> trimes
     return trimesh.Trimesh(vertices=low + step * points, faces=triangles, process=False)
 
 
-def step_mm(extent: Array) -> float:
+def step_mm(extent: Array, finest_mm: float = FINEST_MM) -> float:
     """Step of the grid in a box of this extent, rounded up to 0.05 mm."""
     least = float(np.prod(extent) / MOST_PLACES) ** (1 / 3)
-    return float(max(FINEST_MM, math.ceil(least * 20) / 20))
+    return float(max(finest_mm, math.ceil(least * 20) / 20))

@@ -69,6 +69,7 @@ def test_on_a_fixture_its_own_acts_come_first(case):
     QTest.mouseClick(view, Qt.MouseButton.RightButton, pos=on_fixture(case))
     menu = asked(view, on_fixture(case))
     found = words(menu)
+    assert found[0] == "Fixture (implant) 36"
     assert found.index("Adjust") < found.index("Centre all views here")
     assert {"Plane through the fixture’s axis", "Lock", "Copy picture"} <= {
         w.replace("&", "") for w in found
@@ -88,7 +89,7 @@ def test_on_a_mark_it_is_that_mark_which_is_deleted(case, qtbot):
     qtbot.waitUntil(lambda: not case.pictures.busy, timeout=60_000)
     at = view.screen_position(canal.points[number]).toPoint()
     menu = asked(view, at)
-    assert words(menu)[0] == f"canal left: mark {number + 1}"
+    assert words(menu)[0] == f"Canal left: mark {number + 1}"
     press(menu, "Delete")
     assert len(find(session.plan, "canal-left").points) == len(canal.points) - 1
     assert case.hub.active.name == "Adjust"
