@@ -205,7 +205,8 @@ def mapped(path: Path, folders: Sequence[str]) -> None:
         found: dict[str, Any] = {}
         out, log = copy.parent / "lines.json", copy.parent / "log"
         for tests in folders:
-            for file in sorted((copy / tests).rglob("test_*.py")):
+            place = copy / tests
+            for file in [place] if place.is_file() else sorted(place.rglob("test_*.py")):
                 name = str(file.relative_to(copy))
                 if name in found:
                     continue
@@ -450,7 +451,7 @@ def main() -> None:
     mapping, running, again, reporting = (
         tasks.add_parser(name) for name in ("map", "run", "again", "report")
     )
-    mapping.add_argument("--tests", nargs="+", default=TESTS, help="folders of tests, in turn")
+    mapping.add_argument("--tests", nargs="+", default=TESTS, help="folders and files, in turn")
     running.add_argument("--each", type=int, default=25)
     running.add_argument("--seed", type=int, default=SEED)
     running.add_argument("--packages", nargs="+", default=PACKAGES)
