@@ -5,7 +5,7 @@ import pytest
 from scipy.special import ndtr
 
 from core.bone.edges import STEP_MM
-from core.bone.half_maximum import HalfMaximum
+from core.bone.half_maximum import HalfMaximum, _ahead, _bundle, _mean_before
 from core.measurement import Note
 from tests.core.bone_phantoms import AIR, CORTEX, SOFT, SPONGY, true_levels
 
@@ -145,3 +145,39 @@ def test_a_thin_plate_is_never_given_the_thickness_of_what_lies_behind():
     assert outer.found.all()
     inner = finder._inner(rows, outer, first)
     assert (inner.distance_mm - outer.distance_mm < 0.85).all()
+
+
+class TestSamples:
+    """Means before a sample, and extremes ahead of it."""
+
+    def test_the_mean_of_the_samples_six_to_eleven_before(self):
+        row = np.arange(30.0)[None] ** 2
+        found = _mean_before(row)[0]
+        assert found[20] == pytest.approx(row[0, 9:15].mean())
+        assert found[11] == pytest.approx(row[0, 0:6].mean())
+        assert found[8] == pytest.approx(row[0, 0:3].mean()), "what is there, near the start"
+        assert found[6] == row[0, 0]
+        assert np.isnan(found[:6]).all()
+
+    def test_what_was_not_scanned_does_not_count(self):
+        row = np.arange(30.0)[None].copy()
+        row[0, [10, 11]] = np.nan
+        found = _mean_before(row)[0]
+        assert found[20] == pytest.approx(np.mean([9, 12, 13, 14]))
+        row[0, :15] = np.nan
+        assert np.isnan(_mean_before(row)[0, :21]).all()
+
+    def test_lowest_and_highest_ahead(self):
+        row = np.array([[3.0, 1.0, 4.0, 1.5, 5.0, 9.0, 2.0, 6.0]])
+        assert _ahead(row, 4, lowest=True)[0, :5].tolist() == [1, 1, 1.5, 1.5, 2]
+        assert _ahead(row, 4, lowest=False)[0, :5].tolist() == [4, 5, 9, 9, 9]
+        assert _ahead(row, 8, lowest=False)[0, 0] == 9
+        assert _ahead(row, 3, lowest=True)[0, :3].tolist() == [1, 1, 1.5]
+
+    def test_a_bundle_is_the_ray_and_six_around_it(self):
+        rays = np.array([(0, 0, 1.0), (0.6, 0.8, 0)])
+        found = _bundle(rays, 0.3)
+        assert np.einsum("nki,ni->nk", found, rays) == pytest.approx(np.zeros((2, 7)))
+        assert np.linalg.norm(found, axis=2) == pytest.approx(np.tile([0, *[0.3] * 6], (2, 1)))
+        assert found.sum(axis=1) == pytest.approx(np.zeros((2, 3)))
+        assert _bundle(rays, 0.0).shape == (2, 1, 3)

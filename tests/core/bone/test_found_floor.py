@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
-from core.bone.found_floor import FoundFloor, floor_around
+from core.bone.found_floor import FoundFloor, _apart, _next_places, floor_around
 from core.distances.floor_surface import FloorSurface
 from core.plans.side import arch_of
 from tests.reference.random_jaws import kernels as k
@@ -81,3 +81,53 @@ def test_it_stops_when_asked():
     shape, scan, arch = jaw()
     note = floor_around(scan, arch, place(shape), cancelled=lambda: True)
     assert note.code == "floor-not-found"
+
+
+class TestSpread:
+    """From found places to the next, and out again, on heights drawn by hand."""
+
+    def test_the_next_places_lie_beside_found_ones_along_their_slope(self):
+        height = np.full((5, 5), np.nan)
+        height[2, 2], height[2, 1] = 3.0, 2.5
+        rows, columns, expected = _next_places(height, np.zeros((5, 5), dtype=np.int8))
+        found = {(r, c): e for r, c, e in zip(rows, columns, expected, strict=True)}
+        assert found == pytest.approx(
+            {(2, 3): 3.5, (2, 0): 2.0, (1, 1): 2.5, (1, 2): 3.0, (3, 1): 2.5, (3, 2): 3.0}
+        )
+
+    def test_a_slope_is_held_at_0_8_and_two_neighbours_are_averaged(self):
+        height = np.full((5, 5), np.nan)
+        height[2, 2], height[2, 1] = 5.0, 2.0
+        height[3, 3] = 4.0
+        rows, columns, expected = _next_places(height, np.zeros((5, 5), dtype=np.int8))
+        found = {(r, c): e for r, c, e in zip(rows, columns, expected, strict=True)}
+        assert found[2, 3] == pytest.approx((5.8 + 4.0) / 2)
+        assert found[2, 0] == pytest.approx(2.0 - 0.8)
+
+    @pytest.mark.parametrize(("tries", "again"), [(0, True), (1, False), (2, False)])
+    def test_a_place_is_tried_again_only_where_one_more_neighbour_shows(self, tries, again):
+        height = np.full((5, 5), np.nan)
+        height[2, 2] = 3.0
+        tried = np.full((5, 5), tries, dtype=np.int8)
+        assert bool(len(_next_places(height, tried)[0])) is again
+        height[1, 1] = 3.0
+        rows, columns, _ = _next_places(height, tried)
+        both = {(1, 2), (2, 1)}
+        found = set(zip(rows.tolist(), columns.tolist(), strict=True))
+        assert (both <= found) is (tries < 2)
+        assert (len(found) > 2) is (tries < 1)
+
+    def test_what_does_not_lie_where_those_around_it_say_is_taken_back(self):
+        rows, columns = np.meshgrid(np.arange(9.0), np.arange(9.0), indexing="ij")
+        plane = 2.0 + 0.3 * rows - 0.2 * columns
+        assert not _apart(plane).any()
+        off = plane.copy()
+        off[4, 4] += 1.05
+        assert np.argwhere(_apart(off)).tolist() == [[4, 4]]
+        off[4, 4] -= 0.1
+        assert not _apart(off).any()
+        lone = np.full((9, 9), np.nan)
+        lone[3:5, 3:5] = plane[3:5, 3:5]
+        assert _apart(lone)[3:5, 3:5].all(), "hardly any around them"
+        lone[2, 2:5] = plane[2, 2:5]
+        assert not _apart(lone)[3, 3]

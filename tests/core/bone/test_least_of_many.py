@@ -7,6 +7,7 @@ program takes it, and the share of truths inside is counted.
 from __future__ import annotations
 
 import math
+from statistics import NormalDist
 
 import numpy as np
 import pytest
@@ -58,3 +59,30 @@ def test_one_place_alone_has_only_the_models_own():
         0.0,
         MODEL_SD_MM,
     )
+
+
+@pytest.mark.parametrize(("count", "together"), [(2, 1.0), (9, 1.0), (9, 3.0), (30, 2.5)])
+def test_the_mean_of_the_least_of_k_by_bloms_form(count, together):
+    """Φ⁻¹((k − 3/8) / (k + 1/4)); for k = 2 and 10 within 4 % of 0.5642 and 1.5388 (tables)."""
+    k = count / together
+    expected = NormalDist().inv_cdf((k - 0.375) / (k + 0.25))
+    drawn, model = doubt_of_least(np.full(count, 3.0), np.full(count, 0.2), together=together)
+    assert drawn == pytest.approx(0.2 * expected)
+    assert model == 0.05
+    for k, true in ((2, 0.5642), (10, 1.5388)):
+        found, _ = doubt_of_least(np.zeros(k), np.ones(k), together=1.0)
+        assert found == pytest.approx(true, rel=0.045)
+
+
+@pytest.mark.parametrize(("above", "competes"), [(0.27, True), (0.29, False)])
+def test_a_place_competes_within_two_errors_of_both(above, competes):
+    values = np.array([1.0, 1.0 + above, np.nan, 5.0])
+    drawn, _ = doubt_of_least(values, np.array([0.1, 0.1, 0.1, np.nan]), together=1.0)
+    assert (drawn > 0) is competes
+    if competes:
+        assert drawn == pytest.approx(0.1 * NormalDist().inv_cdf(1.625 / 2.25))
+
+
+def test_where_nothing_was_read_only_the_models_own():
+    assert doubt_of_least(np.full(3, np.nan), np.ones(3), together=1.0) == (0.0, MODEL_SD_MM)
+    assert doubt_of_least(np.zeros(3), np.ones(3), together=6.0) == (0.0, MODEL_SD_MM)
