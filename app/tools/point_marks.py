@@ -5,22 +5,32 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import ClassVar
 
+import numpy as np
+
+from app.background.tasks import Latest
+from app.case.session import Session
 from app.case.settings import settings_of
 from app.pictures.draft import Draft
 from app.pictures.hit import Hit
-from app.tools.base import View
+from app.tools.base import Desk, View
 from app.tools.mark_keys import KEYS_HINT, Grab
 from app.tools.names import TOOL_WORDS
-from app.tools.picking import seen_in
+from app.tools.picking import OFF_MM, seen_in
 from app.tools.prompts import ask_tooth
 from app.widgets.shared_texts import tooth_words
 from core.distances.drilling import NEAR_AXIS_MM, off_axis_mm
-from core.drawing import Label
+from core.drawing import Dot, Label, Line
 from core.geometry import Array
 from core.identity import thing_words
-from core.plans import edit, notes
+from core.marking.near_edge import NearEdge, edge_near
+from core.plans import edit, edit_marks, notes
+from core.plans.marks import Mark, mark_at
 from core.structures import PointMarks
 from core.words.catalogue import Words, message, say
+from core.words.numbers import Figure
+
+SAME_MM = 0.1
+"""Nearer to the edge, a mark lies on it."""
 
 
 class Spot(Grab):
@@ -32,6 +42,14 @@ class Spot(Grab):
     asks_tooth: ClassVar[bool] = False
     of_fixture: ClassVar[bool] = False
     """It belongs to the fixture that stands there, and to that one's tooth."""
+    on_edge: ClassVar[bool] = False
+    """It belongs on an edge in the picture: the nearest one is offered."""
+
+    def __init__(self, session: Session, desk: Desk) -> None:
+        super().__init__(session, desk)
+        self.edge: NearEdge | None = None
+        self._mark: Mark | None = None
+        self._seeking = Latest(self._found, desk.tell_error, parent=session)
 
     def hint(self) -> str:
         """What a click marks."""
@@ -65,6 +83,72 @@ class Spot(Grab):
         ):
             self.chosen = ("structure", new_id, "0")
             self.session.go_to(selected=new_id)
+            self._drop()
+            if self.on_edge:
+                self._seek(view, hit)
+
+    # -- the edge beside it ------------------------------------------------------------------
+
+    def finish(self) -> bool:
+        """Enter: the mark that was just placed moves onto the edge that is offered."""
+        edge, mark = self.edge, self._offered_to()
+        self._drop()
+        if edge is None or mark is None:
+            return False
+        words = message(
+            "tools.point_marks.onto-edge", words=mark.words(), off=Figure(f"{edge.off_mm:.1f}")
+        )
+        self.do(words, lambda plan: edit_marks.with_mark_moved(plan, mark, edge.point_mm))
+        return True
+
+    def give_up(self) -> bool:
+        """Esc: the mark stays where it was clicked."""
+        had = self.edge is not None
+        self._drop()
+        return had
+
+    def extra_draft(self, view: View) -> Draft:
+        """From the mark to the edge that is offered, drawn as proposed."""
+        mark = self._offered_to()
+        if self.edge is None or mark is None or not view.has_picture:
+            return Draft()
+        uv = view.uv_mm(np.stack([mark.point_mm, self.edge.point_mm]))
+        if float(np.abs(uv[:, 2]).max()) > OFF_MM[view.kind]:
+            return Draft()
+        end = (float(uv[1, 0]), float(uv[1, 1]))
+        return Draft(lines=(Line(style="proposed", points=uv[:, :2]),), dots=(Dot(at=end),))
+
+    def _seek(self, view: View, hit: Hit) -> None:
+        """Look for the nearest edge in the picture that was clicked in."""
+        volume, at = self.session.volume, hit.point_mm
+        if volume is None:
+            return
+        self._mark = self.chosen_mark()
+        u, v = hit.uv_mm
+        right, up = view.point_mm(u + 1.0, v) - at, view.point_mm(u, v + 1.0) - at
+        self._seeking.ask(lambda _task: edge_near(volume, at, right, up))
+
+    def _found(self, edge: NearEdge | None) -> None:
+        mark = self._offered_to()
+        if edge is None or mark is None or edge.off_mm < SAME_MM:
+            self._drop()
+            return
+        self.edge = edge
+        off = Figure(f"{edge.off_mm:.1f}")
+        self.desk.say(say("tools.point_marks.edge-near", words=mark.words(), off=off))
+        self.desk.redraw()
+
+    def _offered_to(self) -> Mark | None:
+        """The mark that was just placed, where it still lies there."""
+        before = self._mark
+        now = None if before is None else mark_at(self.session.plan, before.key)
+        if before is None or now is None or not np.array_equal(now.point_mm, before.point_mm):
+            return None
+        return now
+
+    def _drop(self) -> None:
+        self._seeking.drop()
+        self.edge, self._mark = None, None
 
     def _fixtures_tooth(self, point_mm: Array) -> str | None:
         """Tooth of the one fixture that stands there; asked where there are several.
@@ -101,6 +185,7 @@ class Gum(Spot):
     kind = "gum"
     what = message("tools.point_marks.the-gums-surface-on-the")
     of_fixture = True
+    on_edge = True
 
 
 class StentTop(Spot):
@@ -131,6 +216,7 @@ class Contact(Spot):
     kind = "contact"
     what = message("tools.point_marks.the-surface-of-a-neighbour")
     asks_tooth = True
+    on_edge = True
 
 
 class Opponent(Spot):
@@ -149,6 +235,7 @@ class CrestMark(Spot):
     kinds = frozenset({"crest"})
     kind = "crest"
     what = message("tools.point_marks.the-edge-of-the-bone")
+    on_edge = True
 
 
 class Note(Grab):
