@@ -18,6 +18,7 @@ from scipy.ndimage import generic_filter
 from core.arch import Arch
 from core.bone.edges import ScanEdges
 from core.bone.level_learning import bone_levels
+from core.bone.outside import Outside
 from core.bone.plate_fit import PlateFit
 from core.distances.floor_surface import FloorSurface
 from core.geometry import Array, unit
@@ -30,6 +31,10 @@ _ABOVE_MM, _NEAR_CLICK_MM = 4.0, 2.0
 _LEAD_MM = 2.5
 _STEEPEST, _LARGEST_SD_MM, _OFF_MM = 1.2, 0.3, 1.0
 _LEAST_PLACES, _LEAST_REACH_MM = 25, 3.0
+_MOUTH_MM, _FURTHER_MM, _JUST_OVER_MM, _MOSTLY = 10.0, 14.0, 1.2, 0.4
+"""Down to where the mouth lies, and up to where air is looked for over a floor; where it is asked
+what lies over it, and of how much of it that decides."""
+
 LINES_MM = (-10.0, -5.0, 0.0, 5.0, 10.0)
 """Along the arch, where marks are proposed: they must reach 5 mm beyond a fixture."""
 _GIVEN_MM, _LEAST_MARKS, _MOST_MARKS = 0.1, 3, 6
@@ -194,7 +199,8 @@ def find_floor(
     Returns
     -------
     FoundFloor or Note
-        ``floor-not-found``: no edge near the click, or too few places joined to it.
+        ``floor-not-found``: no edge near the click, or too few places joined to it;
+        ``floor-in-marrow``: what was found bounds marrow, and the hollow lies further up.
     """
     stations = arch.station(click_mm) + np.arange(-ALONG_MM, ALONG_MM + 0.5 * STEP_MM, STEP_MM)
     apical, feet = unit(arch.level.up), _feet(arch, stations, np.asarray(click_mm, float))
@@ -225,7 +231,36 @@ def find_floor(
     enough = np.isfinite(height).sum() >= _LEAST_PLACES
     if not enough or min(-reach.min(), reach.max()) < _LEAST_REACH_MM:
         return Note("floor-not-found")
-    return FoundFloor(feet_mm=feet, apical=apical, station_mm=stations, height_mm=height, sd_mm=sd)
+    floor = FoundFloor(feet_mm=feet, apical=apical, station_mm=stations, height_mm=height, sd_mm=sd)
+    return Note("floor-in-marrow") if _bounds_marrow(scan, arch, floor) else floor
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ways:
+    """Directions of the block around a floor."""
+
+    b: Array
+    m: Array
+    a: Array
+
+
+def _bounds_marrow(scan: ScanEdges, arch: Arch, found: FoundFloor) -> bool:
+    """Whether what lies over it is not joined to sinus or nose, while their air lies further up.
+
+    Fatty marrow is as dark as a sinus that is filled; of that one no air lies above.
+    """
+    n, m = (size // 2 for size in found.height_mm.shape)
+    frame = arch.frame(float(found.station_mm[n]))
+    apical, seen = found.apical, found.points_mm[found.seen]
+    ways = _Ways(frame.buccal, frame.travel, -apical)
+    outside = Outside.around(
+        scan.volume, found.points_mm[n, m] - _MOUTH_MM * apical, ways, scan.levels,
+        reach_mm=ALONG_MM, depth_mm=_MOUTH_MM + _FURTHER_MM,
+    )  # fmt: skip
+    joined = outside.widened().at(seen + _JUST_OVER_MM * apical)[1]
+    further = seen[:, None] + np.arange(2.0, _FURTHER_MM, 1.0)[:, None] * apical
+    hollow = outside.at(further.reshape(-1, 3))[1].reshape(len(seen), -1).any(axis=1)
+    return bool((~joined & hollow).mean() > _MOSTLY)
 
 
 def _feet(arch: Arch, stations: Array, click_mm: Array) -> Array:

@@ -77,6 +77,15 @@ def test_no_floor_is_found_in_the_bone_below_it():
     assert note.code == "floor-not-found"
 
 
+@pytest.mark.parametrize("seed", [893, 999])
+def test_the_border_of_marrow_below_a_floor_is_refused(seed):
+    """Dark marrow, 5 mm below the floor: an edge all along, but the hollow's air lies higher."""
+    c = choices(seed)
+    shape = shape_of(c)
+    note = floor_around(scan_of(shape, c), arch_of(plan_of(shape, c)), place(shape, below_mm=5.0))
+    assert note.code == "floor-in-marrow"
+
+
 def test_it_stops_when_asked():
     shape, scan, arch = jaw()
     note = floor_around(scan, arch, place(shape), cancelled=lambda: True)
