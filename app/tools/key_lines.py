@@ -13,6 +13,8 @@ KEY_LINES = (
     message("tools.key_lines.and-how-far-the-section"),
     message("tools.key_lines.d-fits-the-diameter-of"),
     message("tools.key_lines.room"),
+    message("tools.key_lines.plots"),
+    message("tools.key_lines.menus"),
     message("tools.key_lines.follow-canal-enter"),
     message("tools.key_lines.confirm-run"),
     message("tools.key_lines.fixture-alt-arrows-tilt-it"),
