@@ -89,6 +89,19 @@ def test_what_developers_are_told_is_short_and_names_what_is_there():
     assert [m for m in sorted(modules) if not is_there(m)] == []
 
 
+def test_a_name_of_a_file_that_a_recipe_touches_is_defined_there():
+    told = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    named = re.findall(r"`(\w+)` of `([\w/]+\.py)`", told)
+    assert len(named) >= 5
+    for name, path in named:
+        tree = ast.parse((ROOT / path).read_text("utf-8"))
+        targets = [t for n in tree.body if isinstance(n, ast.Assign) for t in n.targets]
+        targets += [n.target for n in tree.body if isinstance(n, ast.AnnAssign)]
+        known = {t.id for t in targets if isinstance(t, ast.Name)}
+        known |= {n.name for n in tree.body if isinstance(n, ast.FunctionDef | ast.ClassDef)}
+        assert name in known, f"{path} has no {name}"
+
+
 def is_there(dotted: str) -> bool:
     """True for a module, a package, or a name that a module defines."""
     place = ROOT.joinpath(*dotted.split("."))
