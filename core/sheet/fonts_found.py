@@ -48,6 +48,11 @@ class FontFile:
     font: hb.Font
     characters: frozenset[int]
 
+    @property
+    def units_per_em(self) -> int:
+        """Units of its outlines in the size of the type."""
+        return int(self.font.face.upem)
+
 
 def bundled_path(face: Face) -> Path:
     """File of the bundled font."""

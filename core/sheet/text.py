@@ -15,38 +15,13 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-import uharfbuzz as hb
-from bidi import algorithm as bidi
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
 from core.pictures.ink import BLACK, Colour
-from core.sheet.fonts_found import (
-    Face,
-    FontFile,
-    bundled,
-    bundled_path,
-    font_folders,
-    machine_font,
-)
+from core.sheet.fonts_found import Face, bundled, bundled_path, font_folders
 from core.sheet.invisible_text import InvisibleFont
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Glyph:
-    font: FontFile
-    glyph: int
-    x_em: float
-    y_em: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Under:
-    """Characters that a reader extracts, and where along the line their outlines stand."""
-
-    text: str
-    x_em: float
-    width_em: float
+from core.sheet.shaping import Glyph, Under, font_of, is_invisible, shaped
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,8 +44,8 @@ class Setting:
     size_pt: float
     width_pt: float
     missing: str
-    glyphs: tuple[_Glyph, ...] | None
-    under: tuple[_Under, ...] = ()
+    glyphs: tuple[Glyph, ...] | None
+    under: tuple[Under, ...] = ()
 
     def draw(self, canvas: Any, x_pt: float, y_pt: float, colour: Colour = BLACK) -> None:
         """Draw with the baseline's left end at a place of a reportlab canvas.
@@ -94,7 +69,9 @@ class Setting:
         for g in self.glyphs:
             path = canvas.beginPath()
             scale = self.size_pt
-            pen = _Pen(path, x_pt + g.x_em * scale, y_pt + g.y_em * scale, scale / _upem(g.font))
+            pen = _Pen(
+                path, x_pt + g.x_em * scale, y_pt + g.y_em * scale, scale / g.font.units_per_em
+            )
             g.font.font.draw_glyph_with_pen(g.glyph, pen)
             canvas.drawPath(path, stroke=0, fill=1, fillMode=1)
         self._lay_under(canvas, x_pt, y_pt)
@@ -140,13 +117,13 @@ def set_text(
             text=clean, face=face, size_pt=size_pt, width_pt=width, missing="", glyphs=None
         )
     places = font_folders() if folders is None else folders
-    fonts = [_font_of(c, face, places) for c in clean]
+    fonts = [font_of(c, face, places) for c in clean]
     missing = "".join(
-        c for c, f in zip(clean, fonts, strict=True) if f is None and not _invisible(c)
+        c for c, f in zip(clean, fonts, strict=True) if f is None and not is_invisible(c)
     )
     if missing:
         shown = "".join(
-            c if f is not None else "" if _invisible(c) else code_point(c)
+            c if f is not None else "" if is_invisible(c) else code_point(c)
             for c, f in zip(clean, fonts, strict=True)
         )
         again = set_text(shown, size_pt=size_pt, face=face, folders=places)
@@ -159,7 +136,7 @@ def set_text(
             glyphs=again.glyphs,
             under=again.under,
         )
-    glyphs, under, width_em = _shape(clean, face, places)
+    glyphs, under, width_em = shaped(clean, face, places)
     return Setting(
         text=clean,
         face=face,
@@ -284,128 +261,6 @@ def _is_simple(text: str, face: Face) -> bool:
         and unicodedata.bidirectional(c) not in ("R", "AL", "AN", "RLE", "RLO", "RLI")
         for c in text
     )
-
-
-def _invisible(character: str) -> bool:
-    return unicodedata.category(character) == "Cf"
-
-
-def _font_of(character: str, face: Face, folders: tuple[Path, ...]) -> FontFile | None:
-    if ord(character) in bundled(face).characters:
-        return bundled(face)
-    return machine_font(character, folders)
-
-
-def _script(character: str) -> str:
-    """A rough script name for letters and marks, empty for what belongs to any script."""
-    if unicodedata.category(character)[0] not in "LM":
-        return ""
-    name = unicodedata.name(character, "").split(" ")[0].split("-")[0]
-    return "" if name == "COMBINING" else name
-
-
-def _levels(text: str) -> list[int]:
-    """Embedding level of each character (UAX 9, without the final reordering)."""
-    storage = bidi.get_empty_storage()
-    storage["base_level"] = bidi.get_base_level(text)
-    storage["base_dir"] = ("L", "R")[storage["base_level"]]
-    bidi.get_embedding_levels(text, storage)
-    bidi.explicit_embed_and_overrides(storage)
-    if len(storage["chars"]) != len(text):
-        return [storage["base_level"]] * len(text)
-    bidi.resolve_weak_types(storage)
-    bidi.resolve_neutral_types(storage, False)
-    bidi.resolve_implicit_levels(storage, False)
-    return [int(c["level"]) for c in storage["chars"]]
-
-
-def _runs(text: str, face: Face, folders: tuple[Path, ...]) -> list[tuple[str, int, FontFile]]:
-    """Pieces of one level, script and font, in logical order."""
-    pieces: list[tuple[str, int, str]] = []
-    for character, level in zip(text, _levels(text), strict=True):
-        script = _script(character)
-        if pieces and pieces[-1][1] == level and (not script or script == pieces[-1][2]):
-            pieces[-1] = (pieces[-1][0] + character, level, pieces[-1][2])
-        else:
-            pieces.append((character, level, script))
-    runs: list[tuple[str, int, FontFile]] = []
-    for piece, level, _ in pieces:
-        if all(ord(c) in bundled(face).characters for c in piece):
-            runs.append((piece, level, bundled(face)))
-            continue
-        whole = machine_font(piece, folders)
-        if whole is not None:
-            runs.append((piece, level, whole))
-            continue
-        for character in piece:
-            font = _font_of(character, face, folders)
-            if font is None:  # an invisible control without a glyph of its own
-                continue
-            if runs and runs[-1][1] == level and runs[-1][2] is font:
-                runs[-1] = (runs[-1][0] + character, level, font)
-            else:
-                runs.append((character, level, font))
-    return runs
-
-
-def _shape(
-    text: str, face: Face, folders: tuple[Path, ...]
-) -> tuple[tuple[_Glyph, ...], tuple[_Under, ...], float]:
-    """Glyphs in visual order with their places, and the width, in units of the type size."""
-    runs = _runs(text, face, folders)
-    order = list(range(len(runs)))
-    levels = [level for _, level, _ in runs]
-    lowest_odd = min((v for v in levels if v % 2), default=0)
-    for level in range(max(levels, default=0), max(lowest_odd, 1) - 1, -1):  # UAX 9, rule L2
-        start = 0
-        while start < len(order):
-            stop = start
-            while stop < len(order) and levels[order[stop]] >= level:
-                stop += 1
-            order[start:stop] = order[start:stop][::-1]
-            start = max(stop, start + 1)
-    glyphs: list[_Glyph] = []
-    under: list[_Under] = []
-    last: tuple[int, int] | None = None
-    x = 0.0
-    for index in order:
-        piece, level, font = runs[index]
-        buffer = hb.Buffer()
-        buffer.add_str(piece)
-        buffer.guess_segment_properties()
-        buffer.direction = "rtl" if level % 2 else "ltr"
-        hb.shape(font.font, buffer)
-        em = float(_upem(font))
-        starts = [*sorted({info.cluster for info in buffer.glyph_infos}), len(piece)]
-        for info, place in zip(buffer.glyph_infos, buffer.glyph_positions, strict=True):
-            cluster = piece[info.cluster : starts[starts.index(info.cluster) + 1]]
-            advance = place.x_advance / em
-            if last != (index, info.cluster):
-                under += _laid(cluster, x, advance, leftward=level % 2 == 1)
-            elif level % 2 == 0:  # one more glyph of the same cluster
-                before = under.pop()
-                under.append(_Under(cluster, before.x_em, x + advance - before.x_em))
-            last = (index, info.cluster)
-            glyphs.append(
-                _Glyph(font, info.codepoint, x + place.x_offset / em, place.y_offset / em)
-            )
-            x += advance
-    return tuple(glyphs), tuple(under), x
-
-
-def _laid(cluster: str, x: float, width: float, *, leftward: bool) -> list[_Under]:
-    """A cluster as it is laid under its outline.
-
-    Readers turn characters that run to the left round one by one, so each lies by itself.
-    """
-    if not leftward:
-        return [_Under(cluster, x, width)]
-    share = width / len(cluster)
-    return [_Under(c, x + n * share, share) for n, c in enumerate(reversed(cluster))]
-
-
-def _upem(font: FontFile) -> int:
-    return int(font.font.face.upem)
 
 
 @lru_cache(maxsize=8)

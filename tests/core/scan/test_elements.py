@@ -115,3 +115,35 @@ def test_a_deflated_file_that_swells_is_damage(tmp_path):
 @pytest.mark.parametrize("head", [b"", b"MZ\x90\x00" + bytes(200), b"PK\x03\x04" + bytes(200)])
 def test_programs_and_archives_are_not_taken_for_dicom(head):
     assert not looks_like_dicom(head)
+
+
+def head_of(group, element, follows, *, order="<"):
+    return struct.pack(f"{order}HH", group, element) + follows + bytes(8)
+
+
+@pytest.mark.parametrize(
+    ("head", "taken"),
+    [
+        # Without a preamble: the first element of a header, or of the file meta information
+        # (PS3.10 7.1, PS3.5 7.1), its value representation or a short length.
+        (head_of(0x0008, 0x0005, b"CS\x04\x00"), True),
+        (head_of(0x0002, 0x0000, b"UL\x04\x00"), True),
+        (head_of(0x0008, 0x0016, b"UI\x1a\x00"), True),
+        (head_of(0x0002, 0x0001, b"OB\x00\x00"), True),
+        (head_of(0x0008, 0x0005, struct.pack("<I", 128)), True),
+        (head_of(0x0008, 0x0005, struct.pack("<I", 130)), False),
+        (head_of(0x0008, 0x00FF, struct.pack("<I", 4)), True),
+        (head_of(0x0008, 0x0100, struct.pack("<I", 4)), False),
+        (head_of(0x0003, 0x0000, b"UL\x04\x00"), False),
+        (head_of(0x0010, 0x0010, b"PN\x04\x00"), False),
+        (head_of(0x0008, 0x0005, b"CS\x00\x04", order=">"), True),
+        (head_of(0x0008, 0x0100, b"CS\x00\x04", order=">"), False),
+        (head_of(0x0008, 0x0005, bytes(4), order=">"), False),
+        (head_of(0x0002, 0x0000, b"UL\x00\x04", order=">"), False),
+        (bytes(128) + b"DICM", True),
+        (bytes(128) + b"DICN" + bytes(40), False),
+        (head_of(0x0008, 0x0005, b"CS\x04\x00")[:15], False),
+    ],
+)
+def test_what_may_be_a_file_of_the_standard(head, taken):
+    assert looks_like_dicom(head) is taken
