@@ -56,6 +56,18 @@ def test_a_failed_check_is_told_in_capitals_and_carried_in_the_scale():
     assert check.scale.relative_u == pytest.approx(np.hypot(0.021, 0.003))
 
 
+@pytest.mark.parametrize(
+    ("relative", "u", "shown", "doubt"),
+    [(0.0437, 0.00333, "+4.4 %", "± 0.7 %"), (-0.0437, 0.0111, "−4.4 %", "± 2.2 %")],
+)
+def test_the_sentence_gives_the_deviation_and_twice_its_doubt(relative, u, shown, doubt):
+    (finding, *_) = judge_scale([said(relative, u=u)]).findings
+    assert finding.code == "scale-check-failed"
+    assert shown in finding.message.replace("-", "−")
+    assert doubt in finding.message
+    assert f"{20 * (1 + relative):.2f} mm" in finding.message
+
+
 def test_contradictory_objects_are_told_and_the_worst_stands():
     check = judge_scale([said(0.0, name="long"), said(0.03, direction=(0, 0, 1), name="high")])
     assert check.contradictory
