@@ -109,7 +109,16 @@ def _runs(text: str, face: Face, folders: tuple[Path, ...]) -> list[tuple[str, i
 def shaped(
     text: str, face: Face, folders: tuple[Path, ...]
 ) -> tuple[tuple[Glyph, ...], tuple[Under, ...], float]:
-    """Glyphs in visual order with their places, and the width, in units of the type size."""
+    """Glyphs in visual order with their places, and the width, in units of the type size.
+
+    Parameters
+    ----------
+    text : str
+        In logical order.
+    face : {'plain', 'strong', 'slant'}
+    folders : tuple of Path
+        Where fonts of the machine are looked for.
+    """
     runs = _runs(text, face, folders)
     order = list(range(len(runs)))
     levels = [level for _, level, _ in runs]
