@@ -29,7 +29,7 @@ from core.words.values import SIDES
 
 _QUIET = (0.33, 0.33, 0.33)
 
-PLOT_MM = (106.0, 52.0)
+PLOT_MM = (106.0, 48.0)
 """Of the plot of remaining bone, its axes and their words included."""
 
 PART_MM = PLOT_MM[1] + 28.0

@@ -22,6 +22,7 @@ from core.words.sheet import (
     OPEN_VERDICTS,
 )
 
+_SURFACE = "bone surface"
 _MOST_ROWS = 7
 _LEAST_ROWS = 3
 _TITLE_MM, _ROW_MM, _MORE_MM = 5.0, 4.8, 4.6
@@ -41,15 +42,20 @@ def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a
         Below it nothing is set that the following pages have as well.
     """
     rows = [m for m in case.rows(lead) if is_judged(m)]
-    tight = case.tightest(lead)
+    tight, vital = case.tightest(lead), None
     if tight is not None:
+        on_surface = tight.target == _SURFACE
         with pages.element("H2"):
-            on_surface = tight.target == "bone surface"
             title = say("sheet.closest-surface" if on_surface else "sheet.closest")
             pages.text(x, y + 3.2, title, size=9, face="strong")
         y = _tightest(pages, tight, case.name(tight), x, y + 4.5)
+        vital = _met_beside_surface(rows) if on_surface else None
+    if vital is not None:
+        with pages.element("H2"):
+            pages.text(x, y + 2.2, say("sheet.closest"), size=9, face="strong")
+        y = _short_row(pages, vital, case.name(vital), x, y + 3.2) + 1.0
     y = _depths(pages, case, lead, x, y)
-    others = [m for m in worst_first(rows) if m is not tight]
+    others = [m for m in worst_first(rows) if m is not tight and m is not vital]
     # Nothing that is marked or declared would settle a side that is contradicted.
     plain_title = {"not assessed": message("sheet.not-assessed")}
     titles = {**OPEN_VERDICTS, **(plain_title if case.side_is_contradicted else {})}
@@ -74,6 +80,15 @@ def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a
         width = pages.right - x
         y = pages.block(x, y, width, say("sheet.nothing-measured"), size=11, face="strong")
     return y
+
+
+def _met_beside_surface(rows: list[Measurement]) -> Measurement | None:
+    """The nearest vital structure where the bone's surface is nearer: nobody should look for it.
+
+    None where there is none, or where it stands among what is not met.
+    """
+    vital = worst_first(m for m in rows if m.group == "danger" and m.target != _SURFACE)
+    return vital[0] if vital and vital[0].verdict == "meets limit" else None
 
 
 def _not_met(  # noqa: PLR0917 - as above

@@ -22,13 +22,15 @@ from core import load_plan, measure, open_scan
 from core.drawing import window_of_volume
 from core.measurement import GUARD
 from core.measuring.basis import settled_arch
+from core.plans.sizes import default_sizes
 from core.sheet.basis_pages import basis_pdf
 from core.sheet.budget_table import TERMS
 from core.sheet.case import case_of
 from core.sheet.csv_table import ledger_csv
-from core.sheet.pdf import sheet_pdf
+from core.sheet.pdf import laid_out, sheet_pdf
 from core.trust.figures import shown, up
 from core.trust.verdict import least_allowed
+from core.words.catalogue import say
 
 SAMPLES = ("lower_left_36", "upper_right_15")
 FURTHER = {
@@ -65,6 +67,33 @@ def pdf_text(data):
 @pytest.fixture(params=SAMPLES)
 def sample(request):
     return request.param
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("name", [*SAMPLES, "lower_left_36_wrong"])
+def test_a_sample_prints_on_four_pages_with_its_list_of_sizes(name, paper):
+    plan, volume = (
+        load_plan(sample_volumes.path(f"{name}.plan.json")),
+        measured(name.removesuffix("_wrong"))[1],
+    )
+    ledger = measured(name)[2] if name in SAMPLES else measure(plan, volume)
+    case = case_of(
+        plan, volume, ledger, without_viewing=True, window=window_of_volume(volume),
+        sizes=default_sizes(),
+    )  # fmt: skip
+    assert len(laid_out(case, paper=paper).pages) == 4
+
+
+def test_page_one_names_the_nearest_vital_structure_where_the_bones_surface_is_nearer():
+    plan, volume, ledger = measured("lower_left_36")
+    case = case_of(plan, volume, ledger, without_viewing=True, window=window_of_volume(volume))
+    lead = case.subjects[0]
+    assert case.tightest(lead).target == "bone surface"
+    boxes = [b.what for b in laid_out(case, paper="A4").pages[0].boxes]
+    column = boxes[boxes.index(say("sheet.closest")) :][:5]
+    row = next(m for m in ledger.measurements if m.target == "canal-left" and "tip" in m.id)
+    assert case.name(row) in column
+    assert any(t.startswith(f"{shown(row)} mm, at least") for t in column)
 
 
 def test_each_row_holds_together(sample):
