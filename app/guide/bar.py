@@ -161,6 +161,8 @@ class GuideBar(QFrame):
         self.pointer.frame(rect, spot=target is not None and target.spot is not None)
 
     def _target(self, step: Step, now: Moment) -> Target | None:
+        if step.leads and now.page.active_tool != step.leads:
+            return Target(self.show_me)
         return Target(self.offer) if step.target is None else step.target(now)
 
     def _now(self) -> Moment:

@@ -99,6 +99,8 @@ class Step:
     """True for what happened once; else the tick goes when the fact is undone."""
     target: Callable[[Moment], Target | None] | None = None
     show: Callable[[Moment], None] | None = None
+    leads: str = ""
+    """Tool that `show` takes: until it is taken the guide's own button for it is framed."""
     offer: tuple[Message, Callable[[Moment], None]] | None = None
 
 
@@ -143,19 +145,6 @@ def _on_section(m: Moment, point_mm: Array) -> Target | None:
     if not view.has_picture or abs(float(view.uv_mm(point_mm)[0, 2])) > IN_SECTION_MM:
         return None
     return Target(view, view.screen_position(point_mm).toPoint())
-
-
-def _button_then(tool: str, place: Callable[[Moment], Target | None]) -> Callable[[Moment], Target]:
-    """The tool's button; once the tool is taken, the place on the picture."""
-
-    def target(m: Moment) -> Target:
-        button = Target(m.page.tool_row.button(tool))
-        if m.page.active_tool != tool:
-            return button
-        # Elsewhere along the arch: back to the gap.
-        return place(m) or _gap_on_map(m) or button
-
-    return target
 
 
 def _gap_on_map(m: Moment) -> Target | None:
@@ -257,8 +246,10 @@ STEPS: tuple[Step, ...] = (
         title=message("guide.steps.mark-the-canal"),
         words=message("guide.steps.press-show-me-then-click"),
         done=_canal_marked,
-        target=_button_then("Canal", _canal_here),
+        # Elsewhere along the arch: back to the gap.
+        target=lambda m: _canal_here(m) or _gap_on_map(m),
         show=lambda m: _go_to_site(m, FIRST_MARK_MM, tool="Canal"),
+        leads="Canal",
         offer=(message("guide.steps.put-the-samples-in"), _put_canal),
     ),
     Step(
@@ -271,8 +262,9 @@ STEPS: tuple[Step, ...] = (
         title=message("guide.steps.drop-the-fixture"),
         words=message("guide.steps.take-fixture-follow-the-ring"),
         done=_dropped,
-        target=_button_then("Fixture", lambda m: _on_section(m, _site())),
+        target=lambda m: _on_section(m, _site()) or _gap_on_map(m),
         show=lambda m: _go_to_site(m, tool="Fixture"),
+        leads="Fixture",
     ),
     Step(
         title=message("guide.steps.move-it"),
@@ -293,6 +285,18 @@ STEPS: tuple[Step, ...] = (
         words=message("guide.steps.say-at-the-top-which"),
         done=lambda m: m.session.plan.side_check is not None,
         target=lambda m: _on_patient_line(m, "side"),
+    ),
+    Step(
+        title=message("guide.steps.judge-the-image"),
+        words=message("guide.steps.click-image-quality"),
+        done=lambda m: m.session.plan.image_check is not None,
+        target=lambda m: Target(m.page.panels["log"]),
+    ),
+    Step(
+        title=message("guide.steps.whole-volume"),
+        words=message("guide.steps.click-whole-volume"),
+        done=lambda m: bool(m.session.plan.interpreted_by),
+        target=lambda m: Target(m.page.panels["log"]),
     ),
     Step(
         title=message("guide.steps.sign-it"),

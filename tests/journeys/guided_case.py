@@ -14,6 +14,8 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QInputDialog, QLineEdit, QPushButton
 
 import sample_volumes
+from app.dialogs.answers.image_check import ImageDialog
+from app.dialogs.answers.interpreted import InterpretedDialog
 from app.dialogs.answers.side import AGAINST, SIDES, SideDialog
 from app.dialogs.answers.sign_off import SignOffDialog
 from app.dialogs.sheet.dialog import SheetDialog
@@ -133,10 +135,8 @@ class GuidedCase:
         QTest.mouseClick(view, LEFT, pos=view.screen_position(point_mm).toPoint())
 
     def mark_canal(self, marks=8):
-        """Take the tool where the guide points, walk 6 mm to the front, then click as it points."""
-        assert self.click_pointed() is self.bench.work.tool_row.button("Canal")
-        for _ in range(6):
-            QTest.keyClick(self.bench.pictures.section, Qt.Key.Key_Left)
+        """Press what the guide points at, its own button, then click as it points."""
+        assert self.click_pointed() is self.guide.show_me
         for _ in range(marks):
             wait(lambda: not self.bench.pictures.busy)
             assert self.click_pointed() is self.bench.pictures.section
@@ -152,9 +152,8 @@ class GuidedCase:
         return self.truth.fixtures[0].platform
 
     def drop_fixture(self):
-        """Take the tool, go to the gap, click, and answer which tooth."""
-        assert self.click_pointed() is self.bench.work.tool_row.button("Fixture")
-        self.step_to(self.fixture_place())
+        """Press what the guide points at, its own button; click, and answer which tooth."""
+        assert self.click_pointed() is self.guide.show_me
         wait(lambda: not self.bench.pictures.busy)
         typed = QTimer(interval=50)
         typed.timeout.connect(lambda: _answer("36") and typed.stop())
@@ -224,6 +223,37 @@ class GuidedCase:
             QTest.keyClicks(line, "LM")
         QTest.mouseClick(dialog.ok, LEFT)
         wait(lambda: self.session.plan.side_check is not None)
+        self.rest()
+
+    def settle(self, act):
+        """Click the open point of the log that asks for something."""
+        panel = self.bench.work.panels["log"]
+        (row,) = [n for n, line in enumerate(panel.model.lines)
+                  if line.point is not None and line.point.act == act]  # fmt: skip
+        place = panel.view.visualRect(panel.model.index(row)).center()
+        QTest.mouseClick(panel.view.viewport(), LEFT, pos=place)
+
+    def judge_image(self):
+        """None of the faults: an invented scan has none."""
+        self.settle("image")
+        dialog = self.bench.findChild(ImageDialog)
+        for group in dialog.groups.values():
+            button = group.button(0)
+            QTest.mouseClick(button, LEFT, pos=QPoint(8, button.height() // 2))
+        dialog.by.selectAll()
+        QTest.keyClicks(dialog.by, "LM")
+        QTest.mouseClick(dialog.ok, LEFT)
+        wait(lambda: self.session.plan.image_check is not None)
+        self.rest()
+
+    def say_who_read_it(self):
+        """A name; the day of today and the initials stand there."""
+        self.settle("interpreted")
+        dialog = self.bench.findChild(InterpretedDialog)
+        assert not dialog.ok.isEnabled(), "nobody is named yet"
+        QTest.keyClicks(dialog.name, "R. Keel")
+        QTest.mouseClick(dialog.ok, LEFT)
+        wait(lambda: self.session.plan.interpreted_by == "R. Keel")
         self.rest()
 
     def sign(self):

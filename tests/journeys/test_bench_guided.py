@@ -86,6 +86,10 @@ def test_the_guided_case_by_mouse_and_keys(qapp, tmp_path, spoken):
     hands.answer_side()
     assert session.plan.side_check.side == "left"
     hands.on()
+    hands.judge_image()
+    hands.on()
+    hands.say_who_read_it()
+    hands.on()
     hands.sign()
     hands.on()
     # Nothing that is expected at 36 is left unmarked, and the canal is marked far enough.
@@ -99,6 +103,8 @@ def test_the_guided_case_by_mouse_and_keys(qapp, tmp_path, spoken):
     assert all(path.stat().st_size > 0 for path in written)
     hands.on()
     assert hands.guide.isHidden(), "the last step ends the guide"
+    log = bench.work.panels["log"]
+    assert [line.text for line in log.model.lines if line.point is not None] == []
     bench.close()
     wait(lambda: not bench.pictures.busy)
     bench.deleteLater()

@@ -78,11 +78,10 @@ def test_with_guide_and_proposal_the_section_stays_the_largest_picture(
     assert section.height() == before, "no picture jumps when the notice goes"
 
 
-def test_it_points_at_the_tool_then_at_the_place(guided, bench, qtbot):
+def test_it_points_at_its_own_button_then_at_the_place(guided, bench, qtbot):
     QTest.mouseClick(bench.work.proposed.for_lower, LEFT)
     guided.go(step("Mark the canal"))
-    button = bench.work.tool_row.button("Canal")
-    assert framed(guided, bench) is button
+    assert framed(guided, bench) is guided.show_me, "the button that the sentence names"
     QTest.mouseClick(guided.show_me, LEFT)
     assert bench.hub.active.name == "Canal"
     guided.look()
