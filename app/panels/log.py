@@ -19,7 +19,7 @@ from PySide6.QtCore import (
     QSize,
     Qt,
 )
-from PySide6.QtGui import QFontMetrics, QKeyEvent, QPainter
+from PySide6.QtGui import QFontMetrics, QKeyEvent, QPainter, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QListView,
@@ -163,6 +163,11 @@ class _View(QListView):
             event.ignore()
         else:
             super().keyPressEvent(event)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Heights hang on the width, also where only the scroll bar took some of it."""
+        super().resizeEvent(event)
+        self.scheduleDelayedItemsLayout()
 
 
 class Log(Panel):

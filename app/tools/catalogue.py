@@ -61,6 +61,7 @@ TOOLS: tuple[type[Tool], ...] = (
 FOLDED = frozenset(
     {
         "Foramen",
+        "Loop",
         "Root",
         "Sinus floor",
         "Nasal floor",
