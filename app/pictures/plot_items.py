@@ -9,6 +9,7 @@ import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFontMetricsF, QPen
+from PySide6.QtWidgets import QGraphicsSimpleTextItem
 
 from app.widgets import style
 from core.geometry import Array
@@ -16,7 +17,7 @@ from core.pictures.ink import DARK, STROKES
 from core.pictures.plot import Axis, Field, Level, Plot, Series
 from core.pictures.plot_chart import series_lines
 from core.pictures.plot_field import field_hatches
-from core.pictures.plot_layout import apart, tick_figure
+from core.pictures.plot_layout import tick_figure
 
 PX_PER_MM = 6.0
 """Screen pixels that stand for a mm of paper, for widths and dashes."""
@@ -109,7 +110,7 @@ def items_of(plot: Plot, size_px: tuple[float, float]) -> list[Any]:
     for series in plot.series:
         found += _series(series)
     found += [_level(level) for level in plot.levels]
-    return found + _names(plot, size_px)
+    return found + _upright_names(plot)
 
 
 def field_image(field: Field) -> Any:
@@ -241,22 +242,9 @@ def _across(value: float, ink: QPen) -> Any:
     return pg.InfiniteLine(value, angle=0, pen=ink)
 
 
-def _names(plot: Plot, size_px: tuple[float, float]) -> list[Any]:
-    """Names of lines and levels at the right end, none of them over another."""
-    named = [(level.value, level.name) for level in plot.levels if not level.upright]
-    if plot.field is None and len(plot.series) > 1:
-        for series in plot.series:
-            known = np.flatnonzero(np.isfinite(series.y))
-            if len(known):
-                named.append((float(series.y[known[-1]]), series.name))
-    found: list[Any] = []
-    if named:
-        per_px = (plot.y.high - plot.y.low) / max(size_px[1], 1.0)
-        values = apart(
-            [value for value, _ in named], APART_PX * per_px, low=plot.y.low, high=plot.y.high
-        )
-        for (_, name), value in zip(named, values, strict=True):
-            found.append(_text(name, (plot.x.high, value), anchor=(0.0, 0.5)))
+def _upright_names(plot: Plot) -> list[Any]:
+    """Names of the upright levels, at their upper end."""
+    found = []
     for level in plot.levels:
         if level.upright:
             near_end = level.value > plot.x.low + 0.75 * (plot.x.high - plot.x.low)
@@ -265,13 +253,30 @@ def _names(plot: Plot, size_px: tuple[float, float]) -> list[Any]:
     return found
 
 
+def names_beside(plot: Plot) -> list[tuple[float, str]]:
+    """Names of lines and levels that stand to the right of the axes, with their heights."""
+    named = [(level.value, level.name) for level in plot.levels if not level.upright]
+    if plot.field is None and len(plot.series) > 1:
+        for series in plot.series:
+            known = np.flatnonzero(np.isfinite(series.y))
+            if len(known):
+                named.append((float(series.y[known[-1]]), series.name))
+    return named
+
+
+def name_item(words: str, parent: Any) -> QGraphicsSimpleTextItem:
+    """A name beside the axes: it neither moves sideways nor grows when the plot is zoomed."""
+    item = QGraphicsSimpleTextItem(words, parent)
+    item.setFont(style.font(NAME_PX))
+    item.setBrush(style.TEXT)
+    return item
+
+
 def names_px(plot: Plot) -> float:
     """Room that the names need to the right of the axes."""
-    names = [level.name for level in plot.levels if not level.upright]
-    if plot.field is None and len(plot.series) > 1:
-        names += [series.name for series in plot.series]
     metrics = QFontMetricsF(style.font(NAME_PX))
-    return max((metrics.horizontalAdvance(name) for name in names), default=0.0)
+    widths = (metrics.horizontalAdvance(name) for _, name in names_beside(plot))
+    return max(widths, default=0.0)
 
 
 def _text(

@@ -26,6 +26,7 @@ from core.errors import SoundingError
 from core.pictures.ink import PAPER
 from core.pictures.plot import Plot, plot_csv
 from core.pictures.plot_chart import plot_chart
+from core.pictures.plot_layout import apart
 from core.pictures.plot_words import read_out
 from core.sheet.png import chart_png
 from core.words.catalogue import say
@@ -82,6 +83,7 @@ class PlotView(QWidget):
         self.canvas: Any = None
         """The library's widget; None until there is something to show."""
         self._items: list[Any] = []
+        self._names: list[tuple[float, Any]] = []
         self._cursor: Any = None
         self._station: Any = None
         self._dots = QLabel(WAITS, self)
@@ -125,6 +127,8 @@ class PlotView(QWidget):
         self.waiting = True
         for item in self._items[1:] if self._has_field() else self._items:
             item.hide()
+        for _, name in self._names:
+            name.hide()
         if self._items and self._has_field():
             self._items[0].setOpacity(_dim())
         self._dots.setGeometry(self.rect())
@@ -297,17 +301,28 @@ class PlotView(QWidget):
             line.setZValue(20)
             line.hide()
             self.canvas.addItem(line, ignoreBounds=True)
+        for moved in (self._box().sigRangeChanged, self._box().sigResized):
+            moved.connect(lambda *_: self._place_names())
         scene = self.canvas.scene()
         scene.sigMouseClicked.connect(self._mouse_clicked)
         self._column.addWidget(self.canvas)
 
     def _lay(self, *, whole: bool) -> None:
-        from app.pictures.plot_items import BESIDE_PX, items_of, names_px
+        from app.pictures.plot_items import (
+            BESIDE_PX,
+            items_of,
+            name_item,
+            names_beside,
+            names_px,
+        )
 
         plot, canvas = self.plot, self.canvas
         for item in self._items:
             canvas.removeItem(item)
         self._items = []
+        for _, name in self._names:
+            canvas.scene().removeItem(name)
+        self._names = []
         if plot is None:
             return
         for side, axis in (("left", plot.y), ("bottom", plot.x)):
@@ -327,7 +342,31 @@ class PlotView(QWidget):
         self._items = items_of(plot, size)
         for item in self._items:
             canvas.addItem(item, ignoreBounds=True)
+        self._names = [
+            (height, name_item(words, canvas.getPlotItem())) for height, words in names_beside(plot)
+        ]
+        self._place_names()
         self.show_place(self._place)
+
+    def _place_names(self) -> None:
+        """Names at the heights of their lines, apart from each other; none of what is not seen."""
+        if not self._names:
+            return
+        from app.pictures.plot_items import APART_PX, BESIDE_PX
+
+        area = self._box().geometry()
+        (y0, y1) = self.shown()[1]
+        down = self.plot is not None and self.plot.y.downwards
+        wanted = []
+        for value, name in self._names:
+            share = (value - y0) / max(y1 - y0, 1e-9)
+            wanted.append(area.top() + (share if down else 1.0 - share) * area.height())
+            name.setVisible(0.0 <= share <= 1.0)
+        seen = [n for n, (_, name) in enumerate(self._names) if name.isVisible()]
+        heights = apart([wanted[n] for n in seen], APART_PX, low=area.top(), high=area.bottom())
+        for n, y in zip(seen, heights, strict=True):
+            name = self._names[n][1]
+            name.setPos(area.right() + BESIDE_PX, y - name.boundingRect().height() / 2)
 
     def _box(self) -> Any:
         return self.canvas.getPlotItem().getViewBox()

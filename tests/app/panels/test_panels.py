@@ -17,7 +17,7 @@ from app.dialogs.answers.side_question import SideQuestion, SideTrouble
 from app.dialogs.answers.sign_off import SignOffDialog
 from app.panels import scan_checks
 from app.panels.fixture import FixturePanel, align_targets
-from app.panels.log import Log, LogLine, log_lines
+from app.panels.log import Log, log_lines
 from app.panels.my_sizes import MySizes
 from app.panels.open_points import open_points
 from app.panels.patient_line import PatientLine
@@ -377,22 +377,3 @@ def test_an_open_point_names_the_tooth(qtbot, session, desk):
     QTest.mouseClick(log.view.viewport(), Qt.MouseButton.LeftButton, pos=where)
     assert session.plan.fixtures[0].tooth == "36"
     assert not any("no tooth named" in line.text for line in log.model.lines)
-
-
-def test_no_line_of_the_log_stands_over_the_next_where_something_takes_of_its_width(
-    qtbot, session, desk
-):
-    log = shown(qtbot, Log(session, desk), 240, 400)
-    session.blockSignals(True)  # else it fills the log with its own lines
-    view, model = log.view, log.model
-    model.show(tuple(LogLine(text="so many words as just fit on a line") for _ in range(4)))
-    qtbot.wait(50)
-    before = view.visualRect(model.index(0)).height()
-    # As a scroll bar does: narrower, and as high as before.
-    view.setViewportMargins(0, 0, 90, 0)
-    needs = log._delegate.sizeHint(None, model.index(0)).height()
-    assert needs > before
-    qtbot.waitUntil(
-        lambda: {view.visualRect(model.index(n)).height() for n in range(4)} == {needs},
-        timeout=1_000,
-    )

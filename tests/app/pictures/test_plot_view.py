@@ -169,3 +169,17 @@ def test_a_file_that_cannot_be_written_is_told(view, tmp_path):
     view.failed.connect(failed.append)
     view.write_csv(tmp_path / "no" / "folder" / "a.csv")
     assert len(failed) == 1
+
+
+def test_every_line_has_its_name_beside_the_axes_apart_from_the_others(view):
+    right = view._box().geometry().right()
+    shown = [(name.text(), name.pos().y()) for _, name in view._names]
+    assert [words for words, _ in shown] == ["needed", "a", "b"]
+    assert all(name.pos().x() >= right for _, name in view._names)
+    ends = [name.pos().x() + name.boundingRect().width() for _, name in view._names]
+    assert max(ends) <= view.canvas.width(), "none is cut"
+    heights = dict(shown)
+    assert heights["b"] < heights["a"] < heights["needed"], "as high as their lines"
+    assert min(abs(p - q) for p in heights.values() for q in heights.values() if p != q) >= 14.0
+    wheel(view, 10.0, 9.5, 8)
+    assert not any(name.isVisible() for _, name in view._names), "of what is not in sight"
