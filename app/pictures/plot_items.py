@@ -76,9 +76,9 @@ class Numerals(pg.AxisItem):
         return [tick_figure(value) for value in values]
 
 
-def pen(of: str, *, below: bool = False) -> QPen:
-    """The ink of a style, in screen pixels."""
-    return style.pens(of, below=below, px_per_mm=PX_PER_MM)[1]
+def pen(of: str, ratio: float, *, below: bool = False) -> QPen:
+    """The ink of a style; `ratio` as in `style.pens`."""
+    return style.pens(of, below=below, px_per_mm=PX_PER_MM, ratio=ratio)[1]
 
 
 def pen_of(ink: QColor, width: float, dash: Qt.PenStyle = Qt.PenStyle.SolidLine) -> QPen:
@@ -88,12 +88,12 @@ def pen_of(ink: QColor, width: float, dash: Qt.PenStyle = Qt.PenStyle.SolidLine)
     return made
 
 
-def casing(of: str) -> QPen:
+def casing(of: str, ratio: float) -> QPen:
     """What lies around the ink of a style."""
-    return style.pens(of, below=False, px_per_mm=PX_PER_MM)[0]
+    return style.pens(of, below=False, px_per_mm=PX_PER_MM, ratio=ratio)[0]
 
 
-def items_of(plot: Plot, size_px: tuple[float, float]) -> list[Any]:
+def items_of(plot: Plot, size_px: tuple[float, float], ratio: float) -> list[Any]:
     """Everything that is drawn between the axes, from below to above.
 
     Parameters
@@ -101,15 +101,17 @@ def items_of(plot: Plot, size_px: tuple[float, float]) -> list[Any]:
     plot : Plot
     size_px : (width, height)
         Room between the axes: names and numerals keep clear of each other in it.
+    ratio : float
+        Dots of the screen to such a pixel.
     """
     found: list[Any] = []
     if plot.field is not None:
-        found += [field_image(plot.field), *_field_lines(plot, plot.field, size_px)]
+        found += [field_image(plot.field), *_field_lines(plot, plot.field, size_px, ratio)]
     if plot.y.low < 0 < plot.y.high and not plot.y.names and plot.field is None:
-        found.append(_across(0.0, pen_of(style.EDGE, 1)))
+        found.append(_across(0.0, pen_of(style.EDGE, ratio)))
     for series in plot.series:
-        found += _series(series)
-    found += [_level(level) for level in plot.levels]
+        found += _series(series, ratio)
+    found += [_level(level, ratio) for level in plot.levels]
     return found + _upright_names(plot)
 
 
@@ -133,7 +135,7 @@ def _greys() -> Array:
     return np.asarray(np.linspace(0, 165, 256).astype(np.uint8)[:, None].repeat(3, axis=1))
 
 
-def _field_lines(plot: Plot, field: Field, size_px: tuple[float, float]) -> list[Any]:
+def _field_lines(plot: Plot, field: Field, size_px: tuple[float, float], ratio: float) -> list[Any]:
     across, up = (max(side, 1.0) / _HATCH_PX_PER_MM for side in size_px)
     found: list[Any] = []
     hatches: dict[str, list[Array]] = {}
@@ -142,11 +144,11 @@ def _field_lines(plot: Plot, field: Field, size_px: tuple[float, float]) -> list
     for of, segments in hatches.items():
         points = np.concatenate(segments)
         below = of == "bone below limit"
-        found.append(_curve(points, pen(of, below=below), connect="pairs"))
+        found.append(_curve(points, pen(of, ratio, below=below), connect="pairs"))
     for line in field.lines:
         if STROKES[line.style].case_mm > 0:
-            found.append(_curve(line.points, casing(line.style)))
-        found.append(_curve(line.points, pen(line.style, below=line.below)))
+            found.append(_curve(line.points, casing(line.style, ratio)))
+        found.append(_curve(line.points, pen(line.style, ratio, below=line.below)))
     spans = np.array([plot.x.high - plot.x.low, plot.y.high - plot.y.low])
     taken: list[QRectF] = []
     for line in sorted(field.lines, key=lambda item: -len(item.points)):
@@ -182,7 +184,7 @@ def _numeral(  # noqa: PLR0917 - the line, then what it must keep clear of
     return None
 
 
-def _series(series: Series) -> list[Any]:
+def _series(series: Series, ratio: float) -> list[Any]:
     if series.shape == "dots":
         known = np.isfinite(series.x) & np.isfinite(series.y)
         return [
@@ -201,11 +203,11 @@ def _series(series: Series) -> list[Any]:
                 y=series.y,
                 height=0.6,
                 width=series.x,
-                pen=pen(series.style),
+                pen=pen(series.style, ratio),
                 brush=style.SELECTED,
             )
         ]
-    return [_curve(points, pen(series.style)) for points in series_lines(series)]
+    return [_curve(points, pen(series.style, ratio)) for points in series_lines(series)]
 
 
 def _curve(points: Array, ink: QPen, *, connect: str = "all") -> Any:
@@ -214,8 +216,8 @@ def _curve(points: Array, ink: QPen, *, connect: str = "all") -> Any:
     return curve
 
 
-def _level(level: Level) -> Any:
-    ink = pen(level.style)
+def _level(level: Level, ratio: float) -> Any:
+    ink = pen(level.style, ratio)
     if level.upright:
         return pg.InfiniteLine(level.value, angle=90, pen=ink)
     if level.interval is None:

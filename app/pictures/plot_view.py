@@ -295,8 +295,11 @@ class PlotView(QWidget):
         self.canvas.hideButtons()
         self.canvas.setContextMenuPolicy(Qt.ContextMenuPolicy.NoContextMenu)
         self.canvas.viewport().installEventFilter(self)
-        self._cursor = pg.InfiniteLine(angle=90, pen=pen_of(style.QUIET, 1, Qt.PenStyle.DotLine))
-        self._station = pg.InfiniteLine(angle=90, pen=pen_of(style.TEXT, 1.6))
+        ratio = self.devicePixelRatioF()
+        self._cursor = pg.InfiniteLine(
+            angle=90, pen=pen_of(style.QUIET, ratio, Qt.PenStyle.DotLine)
+        )
+        self._station = pg.InfiniteLine(angle=90, pen=pen_of(style.TEXT, 1.6 * ratio))
         for line in (self._cursor, self._station):
             line.setZValue(20)
             line.hide()
@@ -339,7 +342,7 @@ class PlotView(QWidget):
             self.whole()
         size = (max(box.width(), 1.0), max(box.height(), 1.0))
         canvas.getAxis("bottom").shorten(size[0])
-        self._items = items_of(plot, size)
+        self._items = items_of(plot, size, self.devicePixelRatioF())
         for item in self._items:
             canvas.addItem(item, ignoreBounds=True)
         self._names = [
