@@ -99,7 +99,7 @@ def mutants(module: Path) -> Iterator[tuple[str, int, int]]:
         operator = plugins.get_operator(name)()
         places = (p for node in trees.ast_nodes(tree) for p in operator.mutation_positions(node))
         for occurrence, (start, _) in enumerate(places):
-            star = lines[start[0] - 1][start[1] :].startswith("*, ")
+            star = lines[start[0] - 1][start[1] :].startswith("*,")
             if not star and not any(first <= tuple(start) < last for first, last in beside):
                 yield name, occurrence, start[0]
 
