@@ -231,3 +231,26 @@ class TestFit:
         out = self.fit(np.full(100, 100.0))
         assert out[OK] == 0.0
         assert np.isnan(out[EDGE])
+
+
+class TestOwnLevel:
+    """A plate shows its own level from 1.5 full widths of the blur on: 0.88 mm at 0.25 mm."""
+
+    def level(self, width):
+        p = P.copy()
+        p[WIDTH] = width
+        out = np.empty((1, COLUMNS))
+        one = np.ones(1)
+        k.fit_profiles(
+            profile(p)[None], np.array([30]), STEP, BLUR * one, 0 * one, 1000.0 * one, 4.0 * one,
+            1000.0, 5.0, 2.0, False, out,
+        )  # fmt: skip
+        return float(out[0, LEVEL])
+
+    @pytest.mark.parametrize("width", [1.0, 1.2])
+    def test_wider_ones_whatever_is_known(self, width):
+        assert self.level(width) == pytest.approx(1100, abs=8)
+
+    @pytest.mark.parametrize("width", [0.4, 0.6])
+    def test_thinner_ones_are_held_to_what_is_known(self, width):
+        assert self.level(width) < 1030

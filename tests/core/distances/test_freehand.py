@@ -13,7 +13,14 @@ from hypothesis import strategies as st
 import sample_volumes
 from core import load_plan
 from core.arch import fixture_frame
-from core.distances.freehand import FREE_HAND, FULL_GUIDE, PILOT_GUIDE, least_clearance
+from core.distances.freehand import (
+    FREE_HAND,
+    FULL_GUIDE,
+    PILOT_GUIDE,
+    _inside,
+    _placed,
+    least_clearance,
+)
 from core.distances.solid import FixtureSolid
 from core.fixture import Fixture, FixtureSize
 from core.measuring.basis import settled_arch
@@ -177,3 +184,46 @@ def test_no_place_of_a_sample_makes_the_search_creep(name, series):
             buccal = fixture_frame(fixture, arch).b
             least_clearance(fixture, series, buccal=buccal, clearances_at=at)
             assert sum(tried) < 800, structure.id
+
+
+class TestPoses:
+    """Poses as parts of the full deviations: what brings them back in, and where they lie."""
+
+    M = np.array([0.0, 1.0, 0.0])
+
+    def test_each_part_is_held_within_its_bounds_and_a_tilt_within_the_whole(self):
+        poses = np.array(
+            [(-0.2, -1.5, 1.5, 0, 0), (1.2, 0.5, -0.5, 0.6, 0.8), (0.5, -0.7, 0, 1.0, -1.0),
+             (0, 0, 0, 2.0, 0.5), (0.3, 0.2, -0.1, 0.3, -0.4)]
+        )  # fmt: skip
+        root = math.sqrt(0.5)
+        expected = np.array(
+            [(0, -1, 1, 0, 0), (1, 0.5, -0.5, 0.6, 0.8), (0.5, -0.7, 0, root, -root),
+             (0, 0, 0, 1 / math.hypot(1, 0.5), 0.5 / math.hypot(1, 0.5)),
+             (0.3, 0.2, -0.1, 0.3, -0.4)]
+        )  # fmt: skip
+        assert _inside(poses) == pytest.approx(expected)
+
+    @pytest.mark.parametrize("part", [0.25, 0.5, 1.0])
+    @pytest.mark.parametrize("turn", [0.0, 1.1, 4.0])
+    def test_a_part_of_the_tilt_turns_the_axis_by_that_part(self, part, turn):
+        pose = np.array([(0, 0, 0, part * math.cos(turn), part * math.sin(turn))])
+        platforms, axes = _placed(FIXTURE, FREE_HAND, BUCCAL, self.M, pose)
+        angle = math.radians(8.7 * part)
+        way = math.cos(turn) * BUCCAL + math.sin(turn) * self.M
+        assert platforms[0] == pytest.approx(FIXTURE.platform)
+        assert axes[0] == pytest.approx(math.cos(angle) * FIXTURE.towards_apex
+                                        + math.sin(angle) * way)  # fmt: skip
+
+    def test_shifts_are_parts_of_each_mean_and_of_one_length_where_they_are_one_deviation(self):
+        poses = np.array([(1.0, 0.5, -1.0, 0, 0)])
+        platforms, axes = _placed(FIXTURE, FREE_HAND, BUCCAL, self.M, poses)
+        assert platforms[0] - FIXTURE.platform == pytest.approx([-0.70, 0.435, -0.95])
+        assert axes[0] == pytest.approx([0, 0, -1])
+        platforms, _ = _placed(FIXTURE, FULL_GUIDE, BUCCAL, self.M, poses)
+        assert platforms[0] - FIXTURE.platform == pytest.approx(
+            1.2 / 1.5 * np.array([-1.0, 0.5, -1.0])
+        )
+        small = np.array([(0.3, 0.2, 0.1, 0, 0)])
+        platforms, _ = _placed(FIXTURE, FULL_GUIDE, BUCCAL, self.M, small)
+        assert platforms[0] - FIXTURE.platform == pytest.approx([0.12, 0.24, -0.36])

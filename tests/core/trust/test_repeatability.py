@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from core.errors import SoundingError
 from core.trust.operator_precision import own_hand, placement_by
-from core.trust.repeatability import RepeatReading, RepeatStudy, shuffled
+from core.trust.repeatability import RepeatReading, RepeatStudy, StudyDesign, shuffled
 
 
 def study(people=("LM",), *, sections=12, rounds=3, sd=0.3, seed=1, far=0.0):
@@ -159,3 +159,13 @@ def test_sections_are_shuffled_and_never_shown_twice_in_a_row(count, rounds, see
     assert [r for _, r in order] == sorted(r for _, r in order)
     assert all(a[0] != b[0] for a, b in pairwise(order))
     assert shuffled(names, rounds, seed=seed) == order
+
+
+def test_the_order_that_a_printed_seed_gives_stays_what_it_was():
+    """A study is taken up again by its seed: another order would show the sections already seen."""
+    design = StudyDesign(
+        seed=7, rounds=2, marks=("crest",), stations=(("A", 1.0), ("B", 2.0), ("C", 3.0))
+    )
+    orders = [design.order(person) for person in (0, 1, 2)]
+    assert orders == [shuffled(("A", "B", "C"), 2, seed=seed) for seed in (7, 8, 9)]
+    assert len(set(orders)) == 3
