@@ -581,6 +581,14 @@ def test_the_middle_picture_for_a_chooser(tmp_path):
     assert zipfile.is_zipfile(zipped)
 
 
+def test_the_middle_picture_shows_grey_values_by_the_scale_of_its_header(tmp_path):
+    make.write_series(tmp_path, change=changed(RescaleSlope=2, RescaleIntercept=-1000))
+    picture = preview(tmp_path, only(tmp_path), size=12)
+    np.testing.assert_array_equal(picture, 2.0 * make.voxels()[3, ::2, ::2] - 1000.0)
+    whole = preview(tmp_path, only(tmp_path), size=24)
+    assert whole.shape == make.voxels()[3].shape
+
+
 def test_names_in_other_scripts(tmp_path):
     def japanese(k, ds):
         ds.SpecificCharacterSet = ["", "ISO 2022 IR 87"]
