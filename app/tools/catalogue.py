@@ -63,6 +63,7 @@ FOLDED = frozenset(
         "Foramen",
         "Loop",
         "Root",
+        "Mark",
         "Sinus floor",
         "Nasal floor",
         "Vessel",
