@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from app.tools.base import Tool
 from app.tools.curves import Canal, Loop, LowerBorder, NasalFloor, SinusFloor, Vessel
+from app.tools.find_border import FindBorder
 from app.tools.find_floor import FindFloor
 from app.tools.find_foramen import FindForamen
 from app.tools.find_root import FindRoot
@@ -35,6 +36,7 @@ TOOLS: tuple[type[Tool], ...] = (
     SinusFloor,
     NasalFloor,
     Vessel,
+    FindBorder,
     LowerBorder,
     Existing,
     StentAxisTool,
@@ -67,6 +69,7 @@ FOLDED = frozenset(
         "Sinus floor",
         "Nasal floor",
         "Vessel",
+        "Find lower border",
         "Lower border",
         "Existing implant or metal",
         "Gum",

@@ -6,6 +6,8 @@ line in a file. Each confirmed mark is one undoable step and a mark like any oth
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 import numpy as np
 from PySide6.QtCore import QTimer
 from PySide6.QtGui import QKeyEvent
@@ -51,6 +53,7 @@ class FollowCanal(Canal):
     """Two clicks on the canal, and the course between is found in the image."""
 
     name = "Follow canal"
+    clicks_needed: ClassVar[int] = 2
 
     def __init__(self, session: Session, desk: Desk) -> None:
         super().__init__(session, desk)
@@ -144,7 +147,7 @@ class FollowCanal(Canal):
             self._forget()
         at = place_along(np.stack(self.clicks), hit.point_mm) if len(self.clicks) > 1 else 1
         self.clicks.insert(at, hit.point_mm)
-        if len(self.clicks) > 1:
+        if len(self.clicks) >= self.clicks_needed:
             self._follow()
         else:
             self._lead_on(hit.point_mm)
@@ -213,14 +216,11 @@ class FollowCanal(Canal):
     def _found(self, found: Followed | Note) -> None:
         if isinstance(found, Note):
             # The first click stays: mostly it is the last one that was off.
-            self.clicks = self.clicks[:1]
+            self.clicks = self.clicks[: self.clicks_needed - 1]
             self.desk.say(found.message)
             self.desk.redraw()
             return
-        self.proposed = proposed_marks(found)
-        course = edit.find(self.session.plan, self._active)
-        self._before = len(course.points) if isinstance(course, Course) else 0
-        self._confirmed, self._size = [], None
+        self._propose(proposed_marks(found))
         unseen = round(100 * (1.0 - found.share_seen))
         if unseen:
             self.desk.say(say("tools.follow_canal.found-partly", unseen=unseen))
@@ -230,6 +230,13 @@ class FollowCanal(Canal):
         if volume is not None:
             self._sizing.ask(lambda task: course_diameter(volume, found, cancelled=task.cancelled))
         self._go_to_next()
+
+    def _propose(self, marks: tuple[ProposedMark, ...]) -> None:
+        """Show marks as proposed; the first of them is confirmed next."""
+        self.proposed = marks
+        course = edit.find(self.session.plan, self._active)
+        self._before = len(course.points) if isinstance(course, Course) else 0
+        self._confirmed, self._size = [], None
 
     def _sized(self, fit: CanalFit) -> None:
         self._size = fit
@@ -284,8 +291,10 @@ class FollowCanal(Canal):
         plan = self.session.plan
         course = edit.find(plan, self._active)
         side = self._side(point_mm)
-        if not isinstance(course, Course) or self._side(course.points[0]) != side:
-            self._active = edit.new_id(plan, f"{self.stem}-{side}")
+        other = isinstance(course, Course) and self._side(course.points[0]) != side
+        if not isinstance(course, Course) or (self.sided and other):
+            stem = f"{self.stem}-{side}" if self.sided else self.stem
+            self._active = edit.new_id(plan, stem)
             self._before = 0
             new = Course(id=self._active, kind=self.kind, points=point_mm[None], seen=(seen,))
             return edit.with_structure(plan, new), 0

@@ -33,6 +33,7 @@ TOOL_WORDS = {
     "Scale object": message("tools.names.scale-object"),
     "Stent axis": message("tools.names.stent-axis"),
     "Find foramen": message("tools.names.find-foramen"),
+    "Find lower border": message("tools.names.find-border"),
     "Find root": message("tools.names.find-root"),
     "Foramen": message("tools.names.foramen"),
     "Root": message("tools.names.root"),

@@ -68,6 +68,30 @@ def proposed_marks(followed: Followed) -> tuple[ProposedMark, ...]:
     return tuple(marks)
 
 
+def marks_along(course_mm: Array, seen: Seen, diameter_mm: float) -> tuple[ProposedMark, ...]:
+    """Spread marks evenly over a course that is seen alike all along.
+
+    Parameters
+    ----------
+    course_mm : (n, 3) patient LPS mm
+        Its places, one a millimetre.
+    seen : {'yes', 'faint', 'no'}
+    diameter_mm : float
+        Of the ring that shows where a section is crossed.
+    """
+    count = max(math.ceil((len(course_mm) - 1) / APART_MM[0] - 0.1), 1)
+    at = np.unique(np.round(np.linspace(0, len(course_mm) - 1, count + 1)).astype(int))
+    return tuple(
+        ProposedMark(
+            point_mm=course_mm[last],
+            seen=seen,
+            stretch_mm=course_mm[at[max(n - 1, 0)] : last + 1],
+            diameter_mm=diameter_mm,
+        )
+        for n, last in enumerate(at)
+    )
+
+
 def _spread(course: Array, apart_mm: float) -> NDArray[np.int_]:
     """Places of marks this far apart, about."""
     count = max(math.ceil((len(course) - 1) * STEP_MM / apart_mm - 0.1), 1)

@@ -27,7 +27,7 @@ CODES = frozenset(STROKES) | frozenset({
     "ridge profile", "remaining bone", "scan checks", "my sizes", "grey values", "by hand",
     "Lower border", "Existing implant or metal", "Stent top", "Scale object", "Sinus floor",
     "Nasal floor", "Jaw plane", "Stent axis", "Source Sans 3", "Follow canal", "proposed, not seen",
-    "patient line", "Find floor", "Find root", "Find foramen",
+    "patient line", "Find floor", "Find root", "Find foramen", "Find lower border",
     "starts inside", "not described", "not cortex", "no inner edge", "soft tissue",
     "possible dehiscence", "possible fenestration", "open at the apex", "nothing there",
     "not closed", "touches metal", "buccal rim", "highest rim", "stent top", "bone surface",

@@ -81,6 +81,7 @@ def _trust() -> Topic:
             say("dialogs.help.topics.find-floor"),
             say("dialogs.help.topics.find-root"),
             say("dialogs.help.topics.find-foramen"),
+            say("dialogs.help.topics.find-border"),
             say("dialogs.help.topics.near-edge"),
             say("dialogs.help.topics.stent-axis-one-click-on"),
         ),
