@@ -45,17 +45,27 @@ _OFF_TOGETHER = 0.35
 """Most that wide plates may differ from what describes all plates best, as a share of contrast."""
 
 _FLAT_COST, _OPEN_COST, _OPEN_DOUBT = 0.005, 0.04, 0.35
+MOST_DOUBT = 0.5
+"""Of a level, as a share of what cortex rises above soft tissue: with more it is not known."""
+
 LEAST_OF_BLUR = 0.8
 """Share of the scan's blur that an edge has at least."""
+
+_AIR_BEHIND = 0.25
+"""What lies this share of the contrast below soft tissue is air, and never marrow, however fatty:
+about 0.1 (by attenuation, NIST tables, from memory)."""
 
 _STEP_SIDE_MM = 1.6
 _BLURS_MM = (0.08, 0.16, 0.22, 0.3, 0.4, 0.52, 0.68)
 _ALIKE_COST = 0.06
 """Blurs are alike where the plates cost them no more than this share above the best one."""
 
-_ALIKE_BY_CHANCE = 0.8
-"""Of few places the mean cost is known to this, over the root of their number: the spread of the
-cost of one place, as a share of the mean, in reconstructed scans."""
+_BY_CHANCE = 2.0
+"""Nor are they told apart where the best one is better by less than so many standard errors."""
+
+_BLOCKS = 8
+"""Stretches along the arch on each side, whose mean costs count as independent: neighbouring places
+share their voxels."""
 
 _WIDER = (1.2, 1.45, 1.75)
 """How much wider than through the slices the blur in them may be: a reconstruction filters across
@@ -84,7 +94,8 @@ class CortexLevel:
     apart : bool
         True where wide plates showed it themselves.
     halves : tuple of float
-        What each half of the places says: buccal and lingual.
+        What each half of the places says, buccal and lingual; the level itself where a half does
+        not deny it.
     """
 
     level: float
@@ -221,6 +232,8 @@ def cortex_level(
     together = _together(volume, classes, places, blur)
     if together is None:
         return None
+    if not blur.seen and together.sd > MOST_DOUBT * (together.level - classes.soft):
+        return together
     apart = _by_wide_plates(volume, classes, places, together, together.level)
     if apart is None:
         # Solid bone shows no plates: its own plateau then, where most places show one.
@@ -266,9 +279,13 @@ def _by_wide_plates(
         good &= v[:, MISFIT] < 0.06 * contrast + 0.5 * classes.noise_sd
         # A blur much below the scan's fits noise, or thin cortex and marrow taken for one.
         good &= (v[:, SIGMA] * fits.cosine > least) | (not known.blur.seen)
-        two = good & (v[:, SINGLE] == 0)
+        two = good & before_marrow(v, classes.soft, contrast)
         two &= v[:, WIDTH] > APART * FWHM * np.maximum(v[:, SIGMA], least / fits.cosine)
         two &= v[:, LEVEL] - v[:, INSIDE] > 0.3 * (v[:, LEVEL] - classes.soft)
+        if known.blur.seen:
+            # With a narrower blur than the scan's a thin plate passes for a wide one less bright.
+            same = fit_at(volume, places.points_mm, places.ways, levels, prior, depth_mm=_DEPTH_MM)
+            two &= same.values[:, WIDTH] > APART * FWHM * same.values[:, SIGMA]
         one_step = good & (v[:, SINGLE] > 0)
         off = np.abs(v[:, LEVEL] - known.level)
         shown = (two | one_step) & (off < max(_OFF_TOGETHER * contrast, 2.0 * known.sd))
@@ -292,6 +309,25 @@ def _by_wide_plates(
         apart=True,
         halves=(one, two_),
     )
+
+
+def before_marrow(values: Array, soft: float, contrast: float) -> NDArray[np.bool_]:
+    """(n,) fits of a plate with two edges and no air behind it.
+
+    The wall of a sinus is two thin plates with little marrow between, and its lining: taken for
+    one wide plate it shows a blur that is too wide, and a level that is too low.
+
+    Parameters
+    ----------
+    values : (n, COLUMNS)
+        Columns of `core.bone.plate_kernels`.
+    soft, contrast : float
+        Level of soft tissue, and what cortex rises above it.
+    """
+    with np.errstate(invalid="ignore"):
+        return np.asarray(
+            (values[:, SINGLE] == 0) & (values[:, INSIDE] > soft - _AIR_BEHIND * contrast)
+        )
 
 
 def _blur_of_steps(volume: Volume, lines: tuple[Profiles, ...], classes: TissueClasses) -> Blur:
@@ -373,13 +409,18 @@ def _together(
     lows = np.array([_lowest(c[:, usable], cap) for c in costs])
     # Blurs that describe the plates about as well as the best one.
     at = int(np.argmin(lows[:, 1]))
-    chance = _ALIKE_BY_CHANCE / float(np.sqrt(usable.sum()))
-    alike = lows[:, 1] < lows[at, 1] * (1.0 + max(_ALIKE_COST, chance))
+    alike = lows[:, 1] < lows[at, 1] * (1.0 + _ALIKE_COST)
+    alike |= _by_chance([np.minimum(c[:, usable], cap) for c in costs], at, places.buccal[usable])
+    sides = (usable & places.buccal, usable & ~places.buccal)
     halves = [
         _lowest(costs[at][:, part], cap)[0] if part.sum() >= _LEAST_PLACES else lows[at, 0]
-        for part in (usable & places.buccal, usable & ~places.buccal)
+        for part in sides
     ]
     best, open_end = _open_end(costs[at][:, usable], cap, float(lows[at, 0]))
+    agreeing = [
+        best if part.sum() < _LEAST_PLACES or _agrees(costs[at][:, part], cap, best) else half
+        for half, part in zip(halves, sides, strict=True)
+    ]
     found = tried[at]
     if blur.seen:
         moved = replace(blur, variance_mm2=blur.variance_mm2 + 0.6 * blur.sd_mm)
@@ -395,12 +436,16 @@ def _together(
         )
     flat = 0.5 * float(np.ptp(_alike(costs[at][:, usable], cap, _FLAT_COST)))
     sd = float(np.hypot.reduce([0.5 * (halves[0] - halves[1]), by_blur, flat, open_end]))
+    sd = min(max(sd, 0.05 * best), 0.4 * best)
+    if not steps.seen and by_blur > MOST_DOUBT * best:
+        # Thin plates and a wide blur, or wide ones less bright and a narrow blur: both fit.
+        sd = by_blur
     return CortexLevel(
         level=classes.soft + best * rise,
-        sd=min(max(sd, 0.05 * best), 0.4 * best) * rise,
+        sd=sd * rise,
         blur=found,
         apart=False,
-        halves=(classes.soft + halves[0] * rise, classes.soft + halves[1] * rise),
+        halves=(classes.soft + agreeing[0] * rise, classes.soft + agreeing[1] * rise),
     )
 
 
@@ -428,6 +473,30 @@ def _against_steps(
     cap = _cap(costs, usable)
     lows = [_lowest(c[:, usable], cap)[1] for c in costs]
     return lows[0] > _SPEAKS_AGAINST * min(lows)
+
+
+def speak_against(
+    volume: Volume, classes: TissueClasses, bundles: Bundles, blur: Blur, other: Blur
+) -> bool:
+    """True where all plates together are described much better by the other blur.
+
+    Parameters
+    ----------
+    volume : Volume
+    classes : TissueClasses
+    bundles : Bundles
+        Places where bone begins.
+    blur, other : Blur
+    """
+    summit = bundles.summits()
+    rise = float(np.percentile(summit[np.isfinite(summit)], 75.0)) - classes.soft
+    costs = [_costs(volume, classes, bundles, b, rise) for b in (blur, other)]
+    usable = _usable(costs)
+    if usable.sum() < _LEAST_PLACES:
+        return False
+    cap = _cap(costs, usable)
+    with_this, with_other = (_lowest(c[:, usable], cap)[1] for c in costs)
+    return with_this > _SPEAKS_AGAINST * with_other
 
 
 def _between(tried: list[Blur], costs: list[Array]) -> Blur:
@@ -489,6 +558,33 @@ def _alike(cost: Array, cap: float, more: float) -> Array:
     fine = np.union1d(np.linspace(np.log(_TRIED[0]), np.log(_TRIED[-1]), 200), np.log(_TRIED))
     costs = np.interp(fine, np.log(_TRIED), total)
     return np.asarray(np.exp(fine[costs <= total.min() * (1.0 + more)]))
+
+
+def _by_chance(costs: list[Array], best: int, buccal: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(blurs,) which of them only chance may have made worse than the best one.
+
+    Place by place, each with the level that suits its blur: what all places share falls out.
+    """
+    own = [cost[int(np.argmin(cost.mean(axis=1)))] for cost in costs]
+    out = np.zeros(len(costs), dtype=bool)
+    for number, cost in enumerate(own):
+        worse = cost - own[best]
+        blocks = [
+            float(block.mean())
+            for side in (True, False)
+            for block in np.array_split(worse[buccal == side], _BLOCKS)
+            if len(block)
+        ]
+        error = float(np.std(blocks, ddof=1)) / float(np.sqrt(len(blocks)))
+        out[number] = worse.mean() < _BY_CHANCE * error
+    return out
+
+
+def _agrees(cost: Array, cap: float, level: float) -> bool:
+    """True where a level costs hardly more than the best one: thin plates do not deny it."""
+    total = np.minimum(cost, cap).mean(axis=1)
+    there = float(np.interp(np.log(level), np.log(_TRIED), total))
+    return there <= float(total.min()) * (1.0 + _ALIKE_COST)
 
 
 def _open_end(cost: Array, cap: float, best: float) -> tuple[float, float]:

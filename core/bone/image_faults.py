@@ -189,7 +189,7 @@ def _moved(volume: Volume, arch: Arch, levels: BoneLevels) -> ImageFault | None:
 def _shaded(volume: Volume, arch: Arch, levels: BoneLevels) -> ImageFault | None:
     """Soft tissue that is as bright at one place as spongy bone at another."""
     profiles = Profiles.across(volume, arch)
-    classes = tissue_classes(profiles)
+    classes = tissue_classes(profiles, Profiles.upright(volume, arch))
     if classes is None:
         return None
     share = shaded_share(volume, profiles, classes, levels.cortical)

@@ -49,8 +49,10 @@ def bone_levels(volume: Volume, arch: Arch, points: Sequence[TissuePoint] = ()) 
 
 def _learnt(volume: Volume, arch: Arch, points: Sequence[TissuePoint]) -> BoneLevels:
     profiles = Profiles.across(volume, arch)
-    classes = tissue_classes(profiles) if len(profiles.grey) >= _LEAST_PROFILES else None
-    own = _own_levels(volume, arch, profiles, classes)
+    upright = Profiles.upright(volume, arch)
+    enough = len(profiles.grey) >= _LEAST_PROFILES
+    classes = tissue_classes(profiles, upright) if enough else None
+    own = _own_levels(volume, profiles, upright, classes)
     if not points:
         return own
     if own.evidence.is_sound:
@@ -66,14 +68,13 @@ def _learnt(volume: Volume, arch: Arch, points: Sequence[TissuePoint]) -> BoneLe
 
 
 def _own_levels(
-    volume: Volume, arch: Arch, profiles: Profiles, classes: TissueClasses | None
+    volume: Volume, profiles: Profiles, upright: Profiles, classes: TissueClasses | None
 ) -> BoneLevels:
     """What the scan shows of its levels itself."""
     voxel_mm = float(volume.voxel_mm.max())
     if classes is None:
         return _useless(voxel_mm, "levels_not_scanned")
     places = first_places(profiles, classes)
-    upright = Profiles.upright(volume, arch)
     cortex = cortex_level(volume, profiles, upright, classes, places)
     if cortex is None:
         return _useless(voxel_mm, "levels_no_bone")

@@ -9,12 +9,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from core.bone.cortex_level import CortexLevel, Places
+from core.bone.cortex_level import MOST_DOUBT, CortexLevel, Places
 from core.bone.tissue_classes import STEP_MM, Profiles, TissueClasses
 from core.measurement import Note
 
 _LEAST_NOISES = 3.0
-_MOST_DOUBT = 0.5
 _SIDES_APART = 0.3
 _BESIDE_MM = (1.0, 1.8)
 _MOST_OFF = 0.25
@@ -60,7 +59,7 @@ def unproven(
     if not _soft_beside_bone(profiles, classes, places, contrast):
         return Note("levels_soft_unclear")
     apart = abs(cortex.halves[0] - cortex.halves[1])
-    if cortex.sd > _MOST_DOUBT * contrast or apart > max(_SIDES_APART * contrast, 2.5 * cortex.sd):
+    if cortex.sd > MOST_DOUBT * contrast or apart > max(_SIDES_APART * contrast, 2.5 * cortex.sd):
         return Note("levels_cortex_unclear")
     if not _ridge_possible(places, len(profiles.grey)):
         return Note("levels_ridge_unlikely")

@@ -38,7 +38,7 @@ def doubled_mm(volume: Volume, arch: Arch, levels: BoneLevels) -> tuple[float, f
         infinite) where too few edges face all ways.
     """
     profiles = Profiles.across(volume, arch)
-    classes = tissue_classes(profiles)
+    classes = tissue_classes(profiles, Profiles.upright(volume, arch))
     if classes is None or levels.trouble is not None:
         return 0.0, np.inf
     places = first_places(profiles, classes)

@@ -11,13 +11,14 @@ from scipy.spatial import cKDTree
 from core.arch import Arch
 from core.bone.bone_levels import BoneLevels
 from core.bone.bone_paths import BonePaths
-from core.bone.cortex_level import APART, FWHM, LEAST_OF_BLUR
+from core.bone.cortex_level import APART, FWHM, LEAST_OF_BLUR, before_marrow, speak_against
 from core.bone.half_maximum import HalfMaximum
 from core.bone.level_trend import fitted_trend, usual_trend
 from core.bone.plate_kernels import LEVEL, MISFIT, OK, SD_WIDTH, SIGMA, SINGLE, WIDTH
 from core.bone.plate_levels import SAME_PLATE, PlateLevels
 from core.bone.plate_profiles import Bundles, Fits, voxel_variance_mm2
 from core.bone.thin_gum import through_gum
+from core.bone.tissue_classes import TissueClasses
 from core.geometry import Array, unit
 from core.image.volume import Volume
 from core.plans.plan import Jaw
@@ -35,6 +36,9 @@ _SIDE_MM = 14.0
 _DEPTH_MM = 6.0
 
 _MOST_MISFIT, _MOST_OFF = 0.06, 0.3
+_WALL_MISFIT = 0.012
+"""The same for walls before air. Where they taught what was false, 0.02 to 0.05; true, 0.006."""
+
 _MOST_FROM_CORTEX = 0.5
 _LEAST_COSINE = 0.85
 _OWN_SPREAD, _BORROWED_SPREAD = 0.02, 0.08
@@ -52,6 +56,8 @@ misfit grew with noise, in drawn scans (0.29) and in reconstructed ones with fur
 (0.24)."""
 
 _LEAST_BLUR_SD_MM = 0.01
+_LOOKED_AT = 250
+"""Places that tell whether a blur is theirs: enough, and soon fitted."""
 
 
 def learn_plates(volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> PlateLevels:
@@ -74,7 +80,7 @@ def learn_plates(volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> Pl
     if not len(points):
         return known
     bundles = Bundles.at(volume, points, directions, depth_mm=_DEPTH_MM)
-    known = _with_blur(volume, bundles, levels, known)
+    known, walls = _with_blur(volume, bundles, levels, known)
     known = replace(known, paths=BonePaths.of(volume, levels))
     contrast = levels.cortical - levels.soft
     # Plates of a whole side may lie behind thin gum: their level is that of cortex all the same.
@@ -86,7 +92,7 @@ def learn_plates(volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> Pl
         contrast=contrast,
         usual=float(np.hypot(_UNKNOWN_MISFIT * contrast, 0.5 * levels.noise_sd)),
     )
-    return _with_levels(points, seen.fits, levels, known)
+    return _with_levels(points, seen.fits, levels, known, walls=walls)
 
 
 def _unknown(volume: Volume, levels: BoneLevels) -> PlateLevels:
@@ -140,14 +146,22 @@ def _places(volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> tuple[A
     return origins[keep] + edges.distance_mm[keep, None] * ways[keep], ways[keep]
 
 
-def _good(fits: Fits, levels: BoneLevels) -> NDArray[np.bool_]:
-    """Profiles that the model describes, met nearly at right angles, with two edges."""
+def _good(fits: Fits, levels: BoneLevels, *, walls: bool) -> NDArray[np.bool_]:
+    """Profiles that the model describes, met nearly at right angles, with two edges.
+
+    With `walls`, those with air behind them too, if they are described closely: without a lining
+    and without marrow in it the wall of a sinus is a plate as any other.
+    """
     contrast = levels.cortical - levels.soft
     v = fits.values
     with np.errstate(invalid="ignore"):
+        plate = before_marrow(v, levels.soft, contrast)
+        if walls:
+            closely = _WALL_MISFIT * contrast + _NOISE_OF_BUNDLE * levels.noise_sd
+            plate |= (v[:, SINGLE] == 0) & (v[:, MISFIT] < closely)
         return np.asarray(
             (v[:, OK] > 0)
-            & (v[:, SINGLE] == 0)
+            & plate
             & (v[:, MISFIT] < _MOST_MISFIT * contrast + 0.5 * levels.noise_sd)
             & (np.abs(v[:, LEVEL] - levels.cortical) < _MOST_FROM_CORTEX * contrast)
             & (fits.cosine > _LEAST_COSINE)
@@ -170,14 +184,18 @@ def _as_blurred(
 
 def _with_blur(
     volume: Volume, bundles: Bundles, levels: BoneLevels, known: PlateLevels
-) -> PlateLevels:
+) -> tuple[PlateLevels, bool]:
+    """With the blur of the wide plates, and whether walls before air had to teach it."""
     fits = bundles.fitted(levels, known, free_blur=True)
     v = fits.values
     with np.errstate(invalid="ignore"):
-        keep = _good(fits, levels) & (v[:, WIDTH] > APART * FWHM * v[:, SIGMA])
-        keep &= _as_blurred(volume, fits, levels, known)
+        wide = v[:, WIDTH] > APART * FWHM * v[:, SIGMA]
+        wide &= _as_blurred(volume, fits, levels, known)
+    keep, walls = _good(fits, levels, walls=False) & wide, False
     if keep.sum() < _LEAST_PROFILES:
-        return known
+        keep, walls = _good(fits, levels, walls=True) & wide, True
+    if keep.sum() < _LEAST_PROFILES:
+        return known, False
     variance = (v[keep, SIGMA] * fits.cosine[keep]) ** 2 - voxel_variance_mm2(
         volume, fits.outward[keep]
     )
@@ -196,19 +214,38 @@ def _with_blur(
     whole = max(middle + 0.25 * float(volume.voxel_mm.max()) ** 2, 1e-4)
     # Neighbouring profiles share their voxels: about one in ten counts.
     sd = spread / (2.0 * np.sqrt(whole)) / np.sqrt(max(level.sum() / 10.0, 1.0))
-    return replace(
+    if levels.blur.seen and _against(volume, bundles, levels, middle):
+        return known, False
+    learnt = replace(
         known,
         blur_variance_mm2=middle,
         through_variance_mm2=through,
         blur_sd_mm=float(np.hypot(sd, _LEAST_BLUR_SD_MM)),
         apart_mm=_apart(volume, middle),
     )
+    return learnt, walls
 
 
-def _with_levels(points: Array, fits: Fits, levels: BoneLevels, known: PlateLevels) -> PlateLevels:
+def _against(volume: Volume, bundles: Bundles, levels: BoneLevels, variance: float) -> bool:
+    """True where the few wide plates show a blur that all others deny: that of walls, or bends."""
+    classes = TissueClasses(
+        air=None,
+        soft=levels.soft,
+        soft_sd=0.0,
+        noise_sd=levels.noise_sd,
+        bright=levels.cortical,
+    )
+    some = bundles.every(max(len(bundles.mean) // _LOOKED_AT, 1))
+    wide = replace(levels.blur, variance_mm2=variance)
+    return speak_against(volume, classes, some, wide, levels.blur)
+
+
+def _with_levels(
+    points: Array, fits: Fits, levels: BoneLevels, known: PlateLevels, *, walls: bool
+) -> PlateLevels:
     v = fits.values
     with np.errstate(invalid="ignore"):
-        keep = _good(fits, levels) & (v[:, WIDTH] > APART * FWHM * v[:, SIGMA])
+        keep = _good(fits, levels, walls=walls) & (v[:, WIDTH] > APART * FWHM * v[:, SIGMA])
     if keep.sum() < _LEAST_PROFILES or known.paths is None:
         return known
     # Enamel and metal are far off the middle; so is what only looked like a plate.

@@ -22,6 +22,7 @@ _BUNDLE_MM = 0.35
 BUNDLE_VARIANCE_MM2 = 6.0 / 7.0 * _BUNDLE_MM**2 / 2.0
 """Mean square of the bundle's rays from its middle in one direction across."""
 
+_SUMMIT_MM = 1.2
 _SLOPE_MM = 0.4
 _LEAST_COSINE = 0.2
 _LEAST_BLUR_MM = 0.05
@@ -128,6 +129,11 @@ class Bundles:
             mean=np.ascontiguousarray(self.mean[::step]),
             voxel_variance_mm2=self.voxel_variance_mm2[::step],
         )
+
+    def summits(self) -> Array:
+        """(n,) brightest value of each within 1.2 mm behind where bone begins; NaN if none."""
+        behind = self.mean[:, round(LEAD_MM / STEP_MM) : round((LEAD_MM + _SUMMIT_MM) / STEP_MM)]
+        return np.asarray(np.max(behind, axis=1))
 
     def with_profiles(self, rows: NDArray[np.intp], mean: Array) -> Bundles:
         """Chosen ones, in any order and number, with other profiles of them."""

@@ -13,7 +13,7 @@ from core.identity import Tooth
 from core.level import Level
 from core.plans.plan import Plan, Site
 from core.plans.side import arch_of
-from core.structures import Course, Floor, Tapered
+from core.structures import Course, Floor, Structure, Tapered
 from tests.reference.random_jaws import kernels as k
 from tests.reference.random_jaws.draw import Choices
 from tests.reference.random_jaws.shape import Shape, U
@@ -44,6 +44,21 @@ def plan_of(shape: Shape, c: Choices) -> Plan:
         structures=tuple(structures),
     )
     return _with_site(rng, plan, fixture)
+
+
+def marked_exactly(shape: Shape, c: Choices) -> tuple[Structure, ...]:
+    """The structures of a case with every mark where it belongs, and their true diameters."""
+    reach = 0.5 * c.along - 0.5
+    hand = _Steady()
+    return (*_canal(hand, shape, reach), *_floor(hand, shape), *_roots(hand, shape, c))
+
+
+class _Steady:
+    """A hand that never errs, in place of a random generator."""
+
+    def normal(self, _mean, _sd, size=None):
+        """No error."""
+        return 0.0 if size is None else np.zeros(size)
 
 
 def told(marks, inner, outer, fixture):

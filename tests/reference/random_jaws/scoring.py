@@ -11,10 +11,17 @@ import numpy as np
 from scipy.stats import beta
 
 from core import measure
+from core.arch import fixture_frame
+from core.bone.ridge import section_plane
+from core.bone.ridge_height import height_along_axis, height_in_section
+from core.bone.ridge_section import Crest
 from core.errors import SoundingError
 from core.measurement_kinds import ClearanceDetails
 from core.measuring.rows_danger import DangerRows
+from core.plans.side import arch_of
 from tests.reference.random_jaws.half_way import readable
+from tests.reference.random_jaws.plan import SITE, marked_exactly
+from tests.reference.random_jaws.truth import LIMITS_MM
 
 KINDS = {
     "wall": "remaining bone",
@@ -72,6 +79,7 @@ def scored(case: Any) -> tuple[list[dict[str, Any]], str]:
                 "steady": row_id not in case.unsteady,
                 "notes": [n.code for n in m.reading.notes],
                 "crest_off": _crest_off(row_id, m.reading, case.edges[row_id]),
+                "marked_exactly": _marked_exactly(row_id, m.reading, case),
             }
         )
     return out, ""
@@ -86,6 +94,29 @@ def _crest_off(row_id: str, reading: Any, edges: Any) -> float | None:
         return None
     (crest, coronal), *_ = edges
     return round(float((reading.witness[0] - crest) @ coronal), 4)
+
+
+def _marked_exactly(row_id: str, reading: Any, case: Any) -> float | None:
+    """A height from the crest that was found to marks that lie where they belong, mm.
+
+    What is left of its error is the program's alone: the crest, and the surface through the marks.
+    """
+    if "/ridge_height/" not in row_id or reading.value is None or reading.witness is None:
+        return None
+    subject, _, target, along = row_id.split("/")
+    there = [s for s in marked_exactly(case.shape, case.choices) if s.id == target]
+    crest = Crest(point_mm=reading.witness[0])
+    arch, fixture = arch_of(case.plan), case.plan.fixtures[0]
+    if along == "axis":
+        height = height_along_axis(fixture, crest, there, lambda s: LIMITS_MM[s.id])
+    else:
+        frame, origin = fixture_frame(fixture, arch).station, fixture.platform
+        if subject == SITE:
+            frame, origin = arch.frame(case.plan.sites[0].station_mm), None
+        plane = section_plane(frame, case.choices.jaw, origin=origin)
+        height = height_in_section(plane, crest, there)
+    value = height.reading.value
+    return None if value is None else round(float(value), 4)
 
 
 @dataclass(frozen=True)
