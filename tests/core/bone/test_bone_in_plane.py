@@ -11,15 +11,18 @@ from tests.core.bone_phantoms import Jaw, scan_of, true_levels
 TOP, STATION = -4.0, 58.0
 
 
-def test_marrow_that_reaches_the_end_of_the_section_does_not_part_the_ridge():
+@pytest.mark.parametrize("spongy", [1500.0, 1150.0], ids=["bright as bone", "hardly bright"])
+def test_marrow_that_reaches_the_end_of_the_section_does_not_part_the_ridge(spongy):
     # The body runs on towards the tongue beyond what a section shows, under a ridge of 8 mm.
     outline = np.array(
         [[-40, -28], [4, -28], [4, TOP], [-4, TOP], [-4, TOP - 8.0], [-40, TOP - 8.0]]
     )
-    volume, arch = scan_of(Jaw(outline=outline), station=STATION, voxel=0.3, reach=20.0)
+    jaw = Jaw(outline=outline, spongy=spongy)
+    volume, arch = scan_of(jaw, station=STATION, voxel=0.3, reach=20.0)
     f = arch.frame(STATION)
     plane = Plane(origin=f.origin, across=f.buccal, coronal=f.up)
-    bone = bone_in_plane(volume, true_levels(0.3), plane, crown_level_mm=0.0, upper=False)
+    levels = replace(true_levels(0.3), spongy=spongy)
+    bone = bone_in_plane(volume, levels, plane, crown_level_mm=0.0, upper=False)
     intervals = bone.intervals(TOP - 4.0)
     assert len(intervals) == 1
     low, high = intervals[0]
