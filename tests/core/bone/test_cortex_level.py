@@ -9,11 +9,13 @@ from core.bone import cortex_level
 from core.bone.bone_levels import USUAL_BLUR, Blur
 from core.bone.cortex_level import (
     _TRIED,
+    MOST_DOUBT,
     FixedLevel,
     Places,
     _alike,
     _between,
     _blurs_mm,
+    _by_chance,
     _cap,
     _lowest,
     _open_end,
@@ -265,8 +267,8 @@ class TestTogether:
 
     @property
     def alike(self):
-        """40 places know their cost to 0.8 / sqrt(40) = 12.6 %: 0.05 ln² up to 0.126."""
-        return self.TRIED[0.05 * np.log(self.TRIED**2 / 0.05) ** 2 <= 0.8 / np.sqrt(40)]
+        """All places of a side cost the same, so nothing is chance: 0.05 ln² up to 6 %."""
+        return self.TRIED[0.05 * np.log(self.TRIED**2 / 0.05) ** 2 <= 0.06]
 
     def test_with_a_blur_that_plates_must_show_themselves(self, monkeypatch):
         found = self.level(monkeypatch, USUAL_BLUR, moves=0.0)
@@ -281,11 +283,32 @@ class TestTogether:
         assert found.sd == pytest.approx(np.hypot(0.12 * 1.3, flat) * self.RISE, rel=1e-6)
 
     def test_blurs_that_are_alike_leave_the_level_in_doubt_between_theirs(self, monkeypatch):
-        found = self.level(monkeypatch, USUAL_BLUR, moves=0.2)
-        by_blur = 0.5 * 1.3 * np.ptp((self.alike**2 / 0.05) ** 0.2)
+        found = self.level(monkeypatch, USUAL_BLUR, moves=0.4)
+        by_blur = 0.5 * 1.3 * np.ptp((self.alike**2 / 0.05) ** 0.4)
         flat = 0.5 * np.ptp(_alike(bowl(1.3), 1e9, 0.005))
         assert found.sd == pytest.approx(np.hypot(by_blur, flat) * self.RISE, rel=0.1)
         assert by_blur > 1.5 * 0.12 * 1.3
+
+    def test_a_level_that_blurs_leave_open_is_in_doubt_by_all_of_it(self, monkeypatch):
+        """Beyond half of the level there is no cap: it is not known, and must not look so."""
+        found = self.level(monkeypatch, USUAL_BLUR, wider=0.02, moves=0.7)
+        # The alike blurs ask for nearly all levels that are tried, the darkest to the brightest.
+        most = 0.5 * (_TRIED[-1] - _TRIED[0]) * self.RISE
+        assert MOST_DOUBT * 1.3 * self.RISE < 0.8 * most < found.sd <= most
+
+    def test_a_side_that_does_not_deny_the_level_says_it(self, monkeypatch):
+        """4 ln² of a shift by 0.08 is under 6 %; its own best level still counts as doubt."""
+        found = self.level(monkeypatch, Blur(variance_mm2=0.05, sd_mm=0.0, seen=True), apart=0.08)
+        assert found.halves == pytest.approx((found.level, found.level))
+        assert found.sd == pytest.approx(1.3 * np.sinh(0.08) * self.RISE, rel=0.1)
+
+    def test_a_blur_is_worse_by_chance_where_only_some_stretches_speak_against_it(self):
+        buccal = np.arange(160) % 2 == 0
+        best = np.ones((3, 160))
+        steadily, here_and_there = best + 0.05, best + 0.0
+        here_and_there[:, :20] += 0.8
+        found = _by_chance([best, steadily, here_and_there], 0, buccal)
+        assert found.tolist() == [False, False, True]
 
     def test_a_blur_that_one_alone_describes_is_known_to_a_twentieth(self, monkeypatch):
         found = self.level(monkeypatch, USUAL_BLUR, wider=50.0, moves=0.0)
