@@ -131,14 +131,15 @@ class TestShaded:
     def test_from_0_35_of_the_contrast_on_it_stops(self, monkeypatch, share, told):
         monkeypatch.setattr(image_faults, "shaded_share", lambda *_: share)
         monkeypatch.setattr(image_faults.Profiles, "across", lambda *_: None)
-        monkeypatch.setattr(image_faults, "tissue_classes", lambda _: SimpleNamespace())
+        monkeypatch.setattr(image_faults.Profiles, "upright", lambda *_: None)
+        monkeypatch.setattr(image_faults, "tissue_classes", lambda *_: SimpleNamespace())
         fault = _shaded(None, None, LEVELS)
         assert (fault is not None) is told
         if told:
             assert fault.stops
             assert fault.edge_sd_mm == pytest.approx(0.3 * share)
             assert fault.note.fields["percent"] == "36"
-        monkeypatch.setattr(image_faults, "tissue_classes", lambda _: None)
+        monkeypatch.setattr(image_faults, "tissue_classes", lambda *_: None)
         assert _shaded(None, None, LEVELS) is None
 
 

@@ -226,7 +226,25 @@ class TestLearning:
         ],
     )
     def test_profiles_that_teach(self, otherwise, good):
-        assert _good(fits(**otherwise), LEVELS).tolist() == [good]
+        assert _good(fits(**otherwise), LEVELS, walls=False).tolist() == [good]
+
+    @pytest.mark.parametrize(
+        ("inside", "misfit", "walls", "good"),
+        [
+            # Air lies a quarter of the contrast and more below soft tissue.
+            (-149.0, 69.0, False, True),
+            (-151.0, 1.0, False, False),
+            # 0.012 of the contrast and a quarter of the noise: 17.
+            (-151.0, 16.9, True, True),
+            (-151.0, 17.1, True, False),
+            (-149.0, 69.0, True, True),
+        ],
+    )
+    def test_a_wall_before_air_teaches_where_it_must_and_is_described_closely(
+        self, inside, misfit, walls, good
+    ):
+        one = fits(INSIDE=inside, MISFIT=misfit)
+        assert _good(one, LEVELS, walls=walls).tolist() == [good]
 
     @pytest.mark.parametrize(("of_blur", "kept"), [(0.81, True), (0.79, False)])
     def test_none_that_is_sharper_than_eight_tenths_of_the_scans_blur(self, of_blur, kept):
