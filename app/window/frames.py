@@ -28,7 +28,14 @@ from core.words.catalogue import say, together
 class Framed(QFrame):
     """A picture under its name, with quiet words or buttons beside it."""
 
-    def __init__(self, title: str, view: PictureView, parent: QWidget | None = None) -> None:
+    def __init__(
+        self,
+        title: str,
+        view: PictureView,
+        parent: QWidget | None = None,
+        *,
+        beside: QWidget | None = None,
+    ) -> None:
         super().__init__(parent)
         self.setObjectName("panel")
         heading = QLabel(title)
@@ -44,7 +51,12 @@ class Framed(QFrame):
         column.setContentsMargins(6, 5, 6, 6)
         column.setSpacing(3)
         column.addLayout(self.row)
-        column.addWidget(view, 1)
+        line = QHBoxLayout()
+        line.setSpacing(3)
+        line.addWidget(view, 1)
+        if beside is not None:
+            line.addWidget(beside)
+        column.addLayout(line, 1)
 
 
 STAYS, PUT_ASIDE = "stays", "put-aside"

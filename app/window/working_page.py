@@ -15,6 +15,7 @@ from app.pictures.in_step import Pictures
 from app.tools.base import Desk
 from app.tools.jaw import JawPlane
 from app.window.frames import Framed, ProposedBar
+from app.window.height_slider import HeightSlider
 from app.window.lower_strip import HEAD_PX, ROW_PX, LowerStrip
 from app.window.tool_controller import ToolHub
 from app.window.toolbar import ToolRow
@@ -61,7 +62,10 @@ class WorkingPage(QWidget):
         for button, tool in zip(self.proposed.editing, ("Jaw plane", "Arch"), strict=True):
             button.setVisible(tool in hub.tools)
         self.dial = Dial(session, pictures.section)
-        self.map_frame = Framed(say("window.working_page.arch-map"), pictures.arch_map)
+        self.height_slider = HeightSlider(session)
+        self.map_frame = Framed(
+            say("window.working_page.arch-map"), pictures.arch_map, beside=self.height_slider
+        )
         self.map_frame.setMinimumHeight(MAP_PX)
         pictures.shown.connect(lambda: self.map_frame.aside.setText(pictures.arch_map.subtitle))
 
