@@ -143,10 +143,10 @@ class LedgerDelegate(QStyledItemDelegate):
         if entry.kind == "group":
             return 24
         if entry.kind == "fold":
-            return LINE + 5 + (SECOND if _fold_wraps(entry, width) else 0)
+            return LINE + 5 + (_below_fold(entry, width) if _fold_wraps(entry, width) else 0)
         if entry.kind in ("summary", "words", "reason"):
             return _wrapped(entry.text, _words_font(entry), width - 2 * PAD) + 10
-        height = LINE + SECOND + 6
+        height = LINE + _second(entry, width) + 6
         if _has_bar(entry):
             height += BAR_HEIGHT
         if buttons_of(entry):
@@ -182,7 +182,8 @@ class LedgerDelegate(QStyledItemDelegate):
 
     def button_rects(self, entry: Entry, rect: QRect) -> list[tuple[str, QRect]]:
         """Where the buttons of an entry lie in the view."""
-        y = rect.top() + LINE + SECOND + 5 + (BAR_HEIGHT if _has_bar(entry) else 0)
+        y = rect.top() + LINE + _second(entry, rect.width()) + 5
+        y += BAR_HEIGHT if _has_bar(entry) else 0
         x = rect.left() + GLYPH_PX + PAD
         metrics = QFontMetrics(style.font(12))
         found = []
@@ -214,7 +215,7 @@ class LedgerDelegate(QStyledItemDelegate):
         _text(painter, words, entry.text, style.font(13), colour)
         if _fold_wraps(entry, rect.width()):
             below = words.adjusted(0, LINE - 1, 0, 0)
-            _text(painter, below, entry.aside, style.font(12), style.QUIET)
+            _lines(painter, below, entry.aside, style.QUIET)
         else:
             _text(painter, words, entry.aside, style.font(12), style.QUIET, right=True)
 
@@ -238,13 +239,11 @@ class LedgerDelegate(QStyledItemDelegate):
         value_width = QFontMetrics(value).horizontalAdvance(entry.value) + 6
         _text(painter, top, entry.value, value, glyph, right=True)
         name = top.adjusted(GLYPH_PX, 1, -value_width, 0)
-        font = style.font(13, bold=weighs)
-        first, rest = split_name(entry.text, font, name.width())
-        _text(painter, name, first, font, ink)
+        first, why = _told_as(entry, rect.width())
+        _text(painter, name, first, style.font(13, bold=weighs), ink)
         second = top.adjusted(GLYPH_PX, LINE, 0, 0)
-        why = " · ".join(part for part in (rest, entry.why) if part)
-        _text(painter, second, why, style.font(12), style.TEXT if weighs else style.QUIET)
-        y = rect.top() + LINE + SECOND + 5
+        _lines(painter, second, why, style.TEXT if weighs else style.QUIET)
+        y = rect.top() + LINE + _second(entry, rect.width()) + 5
         if _has_bar(entry):
             bar = QRect(rect.left() + GLYPH_PX + PAD, y, rect.width() - GLYPH_PX - 2 * PAD, 8)
             _bar(painter, bar, row)
@@ -263,7 +262,8 @@ class LedgerDelegate(QStyledItemDelegate):
         painter.setBrush(Qt.BrushStyle.NoBrush)
 
     def _details(self, painter: QPainter, rect: QRect, entry: Entry, row: Measurement) -> None:
-        y = rect.top() + LINE + SECOND + 6 + (BAR_HEIGHT if _has_bar(entry) else 0)
+        y = rect.top() + LINE + _second(entry, rect.width()) + 6
+        y += BAR_HEIGHT if _has_bar(entry) else 0
         y += 26 if buttons_of(entry) else 0
         left = rect.left() + PAD
         for detail in self._details_of(row):
@@ -330,6 +330,33 @@ def _text(
     side = Qt.AlignmentFlag.AlignRight if right else Qt.AlignmentFlag.AlignLeft
     cut = metrics.elidedText(text, Qt.TextElideMode.ElideRight, box.width())
     painter.drawText(box, side | Qt.AlignmentFlag.AlignVCenter, cut)
+
+
+def _lines(painter: QPainter, rect: QRect, text: str, colour: QColor) -> None:
+    """A second line that goes on in further ones where it does not fit: never cut."""
+    painter.setFont(style.font(12))
+    painter.setPen(colour)
+    painter.drawText(rect, Qt.TextFlag.TextWordWrap, text)
+
+
+def _second(entry: Entry, width: int) -> int:
+    """Height of what stands below a row's name."""
+    _, why = _told_as(entry, width)
+    return max(SECOND, _wrapped(why, style.font(12), width - 2 * PAD - GLYPH_PX))
+
+
+def _below_fold(entry: Entry, width: int) -> int:
+    """Height of a fold's quiet words below it."""
+    return max(SECOND, _wrapped(entry.aside, style.font(12), width - 2 * PAD - GLYPH_PX))
+
+
+def _told_as(entry: Entry, width: int) -> tuple[str, str]:
+    """A row's name as far as it has room beside the value, and what stands below it."""
+    weighs = entry.not_met and not entry.waiting
+    value = QFontMetrics(style.font(16, bold=True)).horizontalAdvance(entry.value) + 6
+    room = width - 2 * PAD - GLYPH_PX - value
+    first, rest = split_name(entry.text, style.font(13, bold=weighs), room)
+    return first, " · ".join(part for part in (rest, entry.why) if part)
 
 
 def split_name(text: str, font: QFont, width: int) -> tuple[str, str]:

@@ -288,3 +288,26 @@ def test_new_values_paint_only_the_rows_that_are_seen_and_move_nothing(panel, se
         assert 0 < len(drawn) <= in_sight
         assert len(heights) <= 2 * count
     assert resets == []
+
+
+def test_words_below_a_name_go_on_in_another_line_and_are_never_cut(qapp):
+    from PySide6.QtGui import QFontMetrics
+
+    from app.panels.ledger_entries import Entry
+    from app.panels.ledger_list import GLYPH_PX, PAD, LedgerDelegate
+    from app.widgets import style
+
+    aside = "smallest: 2.1 mm, remaining bone, buccal, at the shoulder of the fixture, as measured"
+    fold = Entry(kind="fold", key="f", text="3 limits met", aside=aside)
+    delegate = LedgerDelegate(lambda _row: ())
+    metrics = QFontMetrics(style.font(12))
+    lines = {
+        width: -(-metrics.horizontalAdvance(aside) // (width - 2 * PAD - GLYPH_PX))
+        for width in (320, 240)
+    }
+    assert 2 <= lines[320] < lines[240]
+    for width, count in lines.items():
+        room = delegate._height(fold, width) - delegate._height(
+            Entry(kind="fold", key="g", text="3 limits met"), width
+        )
+        assert room >= count * metrics.height(), width
