@@ -259,8 +259,10 @@ _CALLED: Mapping[str, Words] = MappingProxyType(
 def thing_words(thing_id: str) -> Words:
     """For people: the id of anything marked, ``canal-left`` → ``canal left``, ``root of 35``.
 
-    What a person named otherwise is called as they named it.
+    What a person named otherwise is called as they named it; what has no name, not at all.
     """
+    if not thing_id:
+        return ""
     parts = thing_id.split("-")
     for n in range(len(parts), 0, -1):
         kind = _CALLED.get("-".join(parts[:n]))

@@ -130,3 +130,10 @@ def test_either_loop_or_foramen_is_enough_for_lower_incisors():
 def test_structure_words():
     assert str(structure_words("root-37")) == "root of 37"
     assert str(structure_words("canal")) == "canal"
+
+
+def test_what_has_no_name_is_called_nothing():
+    from core.identity import thing_words
+
+    assert str(thing_words("")) == ""
+    assert str(thing_words("canal-left")) == "canal left"

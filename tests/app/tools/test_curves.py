@@ -320,3 +320,8 @@ def test_the_crosshair_stays_in_the_picture(table):
         at = t.section.to_screen().map(u, v)
         assert -1 <= at[0] <= t.section.width() + 1, key
         assert -1 <= at[1] <= t.section.height() + 1, key
+
+
+def test_before_the_first_click_the_foot_names_what_is_begun(table):
+    t = table(Canal)
+    assert t.tool.hint().startswith("Click the first point of a new canal")
