@@ -345,6 +345,39 @@ def test_parts_of_a_concatenation_are_one_volume(tmp_path):
     assert len(volume.identity.sop_instances) == 2
 
 
+@pytest.mark.parametrize(
+    ("parts", "total", "offsets", "whole"),
+    [
+        ((1, 2), 2, (0, 4), True),
+        ((1, 2), None, (0, 4), True),
+        ((1, 2), 2, (None, 4), True),
+        ((1, 2), 2, (0, 3), False),
+        ((1, 2), 2, (1, 4), False),
+        ((1, 2), 3, (0, 4), False),
+        ((1, 3), None, (0, 4), False),
+        ((2, 3), 2, (0, 4), False),
+    ],
+)
+def test_parts_that_say_which_they_are_follow_one_another(tmp_path, parts, total, offsets, whole):
+    """Number, total and offset of the first frame (PS3.3 C.7.6.16.2.2.4)."""
+    values = make.voxels((8, 20, 24))
+    for k, (part, offset) in enumerate(zip(parts, offsets, strict=True)):
+        origin = (-30, -40, 50 + 0.4 * 4 * k)
+        ds = make.multi_frame(values[4 * k : 4 * k + 4], origin=origin)
+        ds.SOPInstanceUID = f"{make.ROOT}5.{k + 1}"
+        ds.ConcatenationUID = make.ROOT + "6"
+        ds.InConcatenationNumber = part
+        if total is not None:
+            ds.InConcatenationTotalNumber = total
+        if offset is not None:
+            ds.ConcatenationFrameOffsetNumber = offset
+        make.write(ds, tmp_path / f"part{k}")
+    if whole:
+        np.testing.assert_array_equal(open_scan(tmp_path).voxels, values)
+    else:
+        assert refused(tmp_path) == "scan_part_missing"
+
+
 def test_different_slices_at_one_place_are_never_chosen_between(tmp_path):
     make.write_series(tmp_path / "a")
     make.write_series(tmp_path / "b", make.series(make.voxels() + 1))

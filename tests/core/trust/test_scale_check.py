@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,7 +13,14 @@ from core import load_plan, measure
 from core.image.volume import Volume
 from core.plans.plan import Plan
 from core.structures import KnownObject
-from core.trust.scale_check import Deviation, deviation, judge_scale, middle_of, scale_check
+from core.trust.scale_check import (
+    Deviation,
+    _weighted_middle,
+    deviation,
+    judge_scale,
+    middle_of,
+    scale_check,
+)
 from core.trust.uncertainty import DEFAULT_SCALE, DEFAULT_SCAN_SCALE
 from sample_volumes import small_jaw
 from tests.core.bright_phantoms import ball, block, pair
@@ -135,6 +143,15 @@ def test_a_middle_is_found_to_a_small_part_of_a_voxel():
     parts = [(ball(middle, 3.0), 2400.0)]
     assert middle_of(block(parts, voxel_mm=0.4), near) == pytest.approx(middle, abs=0.04)
     assert middle_of(block(parts), far) is None
+
+
+def test_a_middle_is_weighed_where_the_object_stands_and_not_where_it_was_guessed():
+    volume = block([(ball((0, 0, 0), 3.0), 2400.0)], voxel_mm=0.3, noise_sd=0.0)
+    grown = SimpleNamespace(threshold=0.5 * (2400.0 + 120.0))
+    for guess in ((0.4, 0, 0), (0, -0.5, 0), (0, 0.2, 0.4)):
+        found = _weighted_middle(volume, grown, np.array(guess, float), 2.4)
+        assert found == pytest.approx([0, 0, 0], abs=0.03)
+    assert _weighted_middle(volume, grown, np.array([9.5, 0, 0]), 2.4) is None
 
 
 def test_a_check_holds_only_while_its_objects_are_the_same():
