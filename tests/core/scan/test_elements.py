@@ -147,3 +147,13 @@ def head_of(group, element, follows, *, order="<"):
 )
 def test_what_may_be_a_file_of_the_standard(head, taken):
     assert looks_like_dicom(head) is taken
+
+
+@pytest.mark.parametrize("syntax", SYNTAXES, ids=lambda uid: uid.keyword)
+def test_the_class_that_the_file_meta_information_names_is_kept(tmp_path, syntax):
+    """(0002,0002), for a data set that leaves its own SOP class out."""
+    flat = read_flat(written(tmp_path, syntax), frozenset(), whole=True)
+    assert flat.raw == {0x00020002: make.CTImageStorage.encode() + b"\0"}
+    data = written(tmp_path)
+    bare = read_flat(data[behind_meta(data) :], frozenset(), whole=True)
+    assert bare.raw == {}
