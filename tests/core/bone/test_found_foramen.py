@@ -72,3 +72,14 @@ def test_none_is_found_inside_the_jaw_or_without_bone():
         made_up=volume.made_up,
     )  # fmt: skip
     assert find_foramen(empty, replace(levels), arch, middle).code == "foramen-not-found"
+
+
+@pytest.mark.parametrize(("along", "up"), [(1.5, 0.0), (-1.5, 0.0), (0.0, 1.2), (1.0, -1.0)])
+def test_wherever_on_the_opening_one_clicks_its_middle_is_the_same(along, up):
+    jaw, volume, arch, levels = scene()
+    middle = jaw.foramen_mm.mean(axis=0)
+    frame = arch.frame(arch.station(middle))
+    there = find_foramen(volume, levels, arch, middle + along * frame.travel + up * frame.up)
+    assert isinstance(there, FoundForamen)
+    assert np.linalg.norm(there.middle_mm - found().middle_mm) < 0.35
+    assert there.station_mm == pytest.approx(found().station_mm, abs=0.35)

@@ -157,3 +157,21 @@ def test_the_class_that_the_file_meta_information_names_is_kept(tmp_path, syntax
     data = written(tmp_path)
     bare = read_flat(data[behind_meta(data) :], frozenset(), whole=True)
     assert bare.raw == {}
+
+
+@pytest.mark.parametrize("depth", [0, 1])
+def test_a_sequence_of_unknown_representation_is_read_as_implicit(depth):
+    """Of undefined length its items are encoded as implicit VR (PS3.5 6.2.2, note on UN)."""
+    item = struct.pack("<HHI", 0xFFFE, 0xE000, 0xFFFFFFFF)
+    item_ends = struct.pack("<HHI", 0xFFFE, 0xE00D, 0)
+    ends = struct.pack("<HHI", 0xFFFE, 0xE0DD, 0)
+    # As an explicit element this would name a length of 2 + 256 x 'PA'.
+    implicit = struct.pack("<HHI", 0x0008, 0x0050, 16) + b"PATIENT'S NUMBER"
+    unknown = struct.pack("<HH2sHI", 0x0008, 0x1140, b"UN", 0, 0xFFFFFFFF)
+    whole = unknown + item + implicit + item_ends + ends
+    if depth:
+        outer = struct.pack("<HH2sHI", 0x0008, 0x1115, b"SQ", 0, 0xFFFFFFFF)
+        whole = outer + item + whole + item_ends + ends
+    name = struct.pack("<HH2sH", 0x0010, 0x0020, b"LO", 2) + b"P1"
+    flat = read_flat(bytes(128) + b"DICM" + whole + name, WANTED, whole=True)
+    assert flat.raw[TAGS["PatientID"]] == b"P1"
