@@ -412,6 +412,19 @@ class TestOpenEnds:
 
 
 class TestWideSpacing:
+    @pytest.mark.parametrize(
+        "structure",
+        [
+            Tapered(id="r", kind="existing", points=[(0, 6, 0), (0, 6, -9)], diameters_mm=(4, 4)),
+            FORAMEN,
+            MARK,
+        ],
+    )
+    def test_what_is_no_curve_has_no_marks_that_stand_too_far_apart(self, structure):
+        reading = clearance(fixture(), structure, frame=MESIAL_Y)
+        assert not reading.notes
+        assert reading.extra_placement_sd_mm == 0.0
+
     def test_wide_spacing_near_the_fixture_asks_for_a_mark_and_adds_doubt(self):
         near = clearance(fixture(), straight_canal(step=5.0))
         assert near.extra_placement_sd_mm == 0

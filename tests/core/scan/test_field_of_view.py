@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from core.scan.field_of_view import padding_findings, round_field
+from core.scan.field_of_view import CENTRE_TOLERANCE_PX, padding_findings, round_field
 
 SIZE = 96
 
@@ -47,6 +47,16 @@ def test_a_cylinder_off_the_middle_is_not_taken_for_it():
     j, i = np.mgrid[:SIZE, :SIZE] - (SIZE - 1) / 2
     scan[:, np.hypot(i - 4, j) < 43.5] = 300
     assert round_field(scan) is None
+
+
+@pytest.mark.parametrize("way", [(1, 0), (-1, 0), (0, 1), (0, -1)])
+@pytest.mark.parametrize(("off", "taken"), [(CENTRE_TOLERANCE_PX - 0.6, True),
+                                            (CENTRE_TOLERANCE_PX + 0.6, False)])  # fmt: skip
+def test_a_field_is_about_the_middle_of_the_slices_in_every_direction(way, off, taken):
+    j, i = np.mgrid[:SIZE, :SIZE] - (SIZE - 1) / 2
+    scan = noise()
+    scan[:, np.hypot(i - off * way[0], j - off * way[1]) > 44.0] = -1000
+    assert (round_field(scan) is not None) is taken
 
 
 def test_a_fill_that_differs_in_one_slice_is_not_taken_for_it():

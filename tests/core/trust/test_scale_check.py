@@ -98,6 +98,23 @@ def test_only_objects_along_all_directions_replace_the_usual_allowance():
     assert [f.code for f in three.findings] == ["scale-check-passed"]
 
 
+@pytest.mark.parametrize(
+    ("ways", "everywhere"),
+    [
+        (np.eye(3)[:2], False),
+        (np.eye(3)[[0, 0, 0]], False),
+        (np.eye(3), True),
+        ([(1, 0, 0), (0, 1, 0), (0.90, 0, 0.4359)], False),
+        ([(1, 0, 0), (0, 1, 0), (0.70, 0, 0.7141)], True),
+    ],
+)
+def test_objects_in_one_plane_are_not_along_all_directions(ways, everywhere):
+    """Least spread 1 - cosine of two that lean to one another: 0.10 and 0.30, against 0.2."""
+    check = judge_scale([said(0.001, direction=way) for way in ways])
+    code = "scale-check-passed" if everywhere else "scale-check-partly"
+    assert [f.code for f in check.findings] == [code]
+
+
 def test_objects_count_by_the_square_of_how_sure_they_are():
     """Weights 4, 1, 1 (1 / u²): (4 x 0.1 + 0.5 + 0.5) / 6 = 0.2333 %, with an SD of 0.1633 %."""
     doubts = ((0.001, 0.002), (0.005, 0.004), (0.005, 0.004))
