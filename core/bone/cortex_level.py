@@ -94,8 +94,7 @@ class CortexLevel:
     apart : bool
         True where wide plates showed it themselves.
     halves : tuple of float
-        What each half of the places says, buccal and lingual; the level itself where a half does
-        not deny it.
+        What each half of the places says: buccal and lingual.
     """
 
     level: float
@@ -417,10 +416,6 @@ def _together(
         for part in sides
     ]
     best, open_end = _open_end(costs[at][:, usable], cap, float(lows[at, 0]))
-    agreeing = [
-        best if part.sum() < _LEAST_PLACES or _agrees(costs[at][:, part], cap, best) else half
-        for half, part in zip(halves, sides, strict=True)
-    ]
     found = tried[at]
     if blur.seen:
         moved = replace(blur, variance_mm2=blur.variance_mm2 + 0.6 * blur.sd_mm)
@@ -445,7 +440,7 @@ def _together(
         sd=sd * rise,
         blur=found,
         apart=False,
-        halves=(classes.soft + agreeing[0] * rise, classes.soft + agreeing[1] * rise),
+        halves=(classes.soft + halves[0] * rise, classes.soft + halves[1] * rise),
     )
 
 
@@ -578,13 +573,6 @@ def _by_chance(costs: list[Array], best: int, buccal: NDArray[np.bool_]) -> NDAr
         error = float(np.std(blocks, ddof=1)) / float(np.sqrt(len(blocks)))
         out[number] = worse.mean() < _BY_CHANCE * error
     return out
-
-
-def _agrees(cost: Array, cap: float, level: float) -> bool:
-    """True where a level costs hardly more than the best one: thin plates do not deny it."""
-    total = np.minimum(cost, cap).mean(axis=1)
-    there = float(np.interp(np.log(level), np.log(_TRIED), total))
-    return there <= float(total.min()) * (1.0 + _ALIKE_COST)
 
 
 def _open_end(cost: Array, cap: float, best: float) -> tuple[float, float]:

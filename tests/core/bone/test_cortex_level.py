@@ -296,12 +296,6 @@ class TestTogether:
         most = 0.5 * (_TRIED[-1] - _TRIED[0]) * self.RISE
         assert MOST_DOUBT * 1.3 * self.RISE < 0.8 * most < found.sd <= most
 
-    def test_a_side_that_does_not_deny_the_level_says_it(self, monkeypatch):
-        """4 ln² of a shift by 0.08 is under 6 %; its own best level still counts as doubt."""
-        found = self.level(monkeypatch, Blur(variance_mm2=0.05, sd_mm=0.0, seen=True), apart=0.08)
-        assert found.halves == pytest.approx((found.level, found.level))
-        assert found.sd == pytest.approx(1.3 * np.sinh(0.08) * self.RISE, rel=0.1)
-
     def test_a_blur_is_worse_by_chance_where_only_some_stretches_speak_against_it(self):
         buccal = np.arange(160) % 2 == 0
         best = np.ones((3, 160))
