@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +35,7 @@ from core.measurement_kinds import (
     WidthDetails,
 )
 from core.measuring.basis import Basis, RowMaker
+from core.measuring.bone_contradicted import is_contradicted
 from core.measuring.nearness import Nearness
 from core.measuring.rows_crown import gum_rows
 from core.measuring.rows_drilling import drilling_rows
@@ -75,7 +77,8 @@ def fixture_bone_rows(
     remaining = remaining_bone_map(
         basis.volume, fixture, frame, basis.levels, basis.finder, plan.structures
     )
-    yield from remaining_bone_rows(remaining, basis, fixture, frame, maker)
+    beside = tuple(remaining_bone_rows(remaining, basis, fixture, frame, maker))
+    yield from beside
     surface = surface_casts(
         fixture,
         frame,
@@ -85,7 +88,9 @@ def fixture_bone_rows(
         shallowest_mm=fixture.size.length_mm,
         upper=basis.jaw == "upper",
     )
-    yield from surface_rows(surface, plan, basis, fixture=fixture, frame=frame, maker=maker)
+    yield from surface_rows(
+        surface, plan, basis, fixture=fixture, frame=frame, remaining=beside, maker=maker
+    )
     for rim in ridge.rims:
         yield maker.row(
             group="information",
@@ -183,6 +188,7 @@ def surface_rows(
     *,
     fixture: Fixture,
     frame: FixtureFrame,
+    remaining: Sequence[Measurement],
     maker: RowMaker,
 ) -> Iterator[Measurement]:
     """Shortest way to the outside of the bone by side; apical again with the drill's tip.
@@ -194,6 +200,8 @@ def surface_rows(
     basis : Basis
     fixture : Fixture
     frame : FixtureFrame
+    remaining : sequence of Measurement
+        Rows of remaining bone: what they contradict has no value.
     maker : RowMaker
     """
     # Beyond an upper fixture the bone ends at the sinus or nasal floor. Where that is marked its
@@ -212,18 +220,28 @@ def surface_rows(
             key = "tip" if tip else _surface_key(side, reading, fixture)
             if side == "apical" and floor_judges:
                 key = None
-            yield maker.row(
-                # Buccal bone is judged by the remaining bone; here it is shown without a limit.
+            # Buccal bone is judged by the remaining bone; here it is shown without a limit.
+            row = partial(
+                maker.row,
                 group="danger" if key is not None else "bone",
                 kind=MeasurementKind.CLEARANCE,
                 target="bone surface",
                 parts=(side, *(("tip",) if tip else ())),
-                reading=_whole(
-                    reading, side, SURFACE_REACH_MM, basis=basis, fixture=fixture, frame=frame
-                ),
                 limit_key=key,
                 details=ClearanceDetails(side=side, with_tip_mm=tip or None),
             )
+            read = _whole(
+                reading, side, SURFACE_REACH_MM, basis=basis, fixture=fixture, frame=frame
+            )
+            made = row(reading=read)
+            if is_contradicted(made, remaining):
+                made = row(reading=_contradicted(side, basis))
+            yield made
+
+
+def _contradicted(side: SurfaceSide, basis: Basis) -> Reading:
+    named = inner_side(basis.jaw) if side == "lingual" else side
+    return Reading(value=None, notes=(Note("surface-contradicted", {"side": named}),))
 
 
 def _whole(

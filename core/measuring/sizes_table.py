@@ -181,13 +181,15 @@ class _Trial:
         far = {m.target for m in self.far}
         rows = [*self._danger(fixture).rows(without=far)]
         remaining = remaining_bone_on(self.rays, fixture.size, self.basis.levels)
-        rows += remaining_bone_rows(remaining, self.basis, fixture, self.frame, self.maker)
+        beside = tuple(remaining_bone_rows(remaining, self.basis, fixture, self.frame, self.maker))
+        rows += beside
         rows += surface_rows(
             self.surface,
             self.plan,
             self.basis,
             fixture=fixture,
             frame=self.frame,
+            remaining=beside,
             maker=self.maker,
         )
         # What was expected and is not marked has no limit to meet, and is not assessed.
