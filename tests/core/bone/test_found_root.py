@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
+from core.bone import found_root
 from core.bone.bone_levels import Blur, BoneLevels
 from core.bone.found_root import FoundRoot, find_root
 from core.image.volume import Volume
@@ -143,3 +144,11 @@ def test_it_stops_when_asked():
     middle = 0.5 * (NECK + APEX)
     way = np.array([0.0, 0.0, -1.0])
     assert find_root(scan(), levels(), middle, way, cancelled=lambda: True).code == "root-not-found"
+
+
+@pytest.mark.parametrize("doubt", ["_MOST_SD_MM", "_MOST_AXIS_SD_DEG", "_MOST_SCATTER_MM"])
+def test_one_thing_in_doubt_is_enough_to_give_none(monkeypatch, doubt):
+    """Diameter, axis and scatter of a root that is found: with nothing allowed of one of them."""
+    assert isinstance(found(marrow=350.0), FoundRoot)
+    monkeypatch.setattr(found_root, doubt, 0.0)
+    assert found(marrow=350.0).code == "root-not-found"
