@@ -192,7 +192,7 @@ def _series(series: Series, ratio: float) -> list[Any]:
                 series.x[known],
                 series.y[known],
                 size=8,
-                pen=QPen(style.colour(DARK.casing), 1.2),
+                pen=pen_of(style.colour(DARK.casing), 1.2 * ratio),
                 brush=style.TEXT,
             )
         ]

@@ -183,3 +183,15 @@ def test_every_line_has_its_name_beside_the_axes_apart_from_the_others(view):
     assert min(abs(p - q) for p in heights.values() for q in heights.values() if p != q) >= 14.0
     wheel(view, 10.0, 9.5, 8)
     assert not any(name.isVisible() for _, name in view._names), "of what is not in sight"
+
+
+def test_a_dot_is_bright_where_it_lies(view):
+    axis = Axis(words="", low=0.0, high=10.0)
+    dots = Series(
+        name="", style="witness", shape="dots", x=np.array([2.0, 7.0]), y=np.array([3.0, 8.0])
+    )
+    view.show_plot(Plot(title="", x=axis, y=axis, series=(dots,)))
+    image = view.grab().toImage()
+    for x, y in ((2.0, 3.0), (7.0, 8.0)):
+        assert image.pixelColor(view.position(x, y).toPoint()).lightness() > 180
+    assert image.pixelColor(view.position(5.0, 5.0).toPoint()).lightness() < 60
