@@ -80,7 +80,7 @@ def learn_plates(volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> Pl
     if not len(points):
         return known
     bundles = Bundles.at(volume, points, directions, depth_mm=_DEPTH_MM)
-    known, walls = _with_blur(volume, bundles, levels, known)
+    known = _with_blur(volume, bundles, levels, known)
     known = replace(known, paths=BonePaths.of(volume, levels))
     contrast = levels.cortical - levels.soft
     # Plates of a whole side may lie behind thin gum: their level is that of cortex all the same.
@@ -92,7 +92,7 @@ def learn_plates(volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> Pl
         contrast=contrast,
         usual=float(np.hypot(_UNKNOWN_MISFIT * contrast, 0.5 * levels.noise_sd)),
     )
-    return _with_levels(points, seen.fits, levels, known, walls=walls)
+    return _with_levels(points, seen.fits, levels, known)
 
 
 def _unknown(volume: Volume, levels: BoneLevels) -> PlateLevels:
@@ -146,19 +146,18 @@ def _places(volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> tuple[A
     return origins[keep] + edges.distance_mm[keep, None] * ways[keep], ways[keep]
 
 
-def _good(fits: Fits, levels: BoneLevels, *, walls: bool) -> NDArray[np.bool_]:
+def _good(fits: Fits, levels: BoneLevels) -> NDArray[np.bool_]:
     """Profiles that the model describes, met nearly at right angles, with two edges.
 
-    With `walls`, those with air behind them too, if they are described closely: without a lining
-    and without marrow in it the wall of a sinus is a plate as any other.
+    Those with air behind them only if they are described closely: without a lining and without
+    marrow in it the wall of a sinus is a plate as any other.
     """
     contrast = levels.cortical - levels.soft
     v = fits.values
     with np.errstate(invalid="ignore"):
         plate = before_marrow(v, levels.soft, contrast)
-        if walls:
-            closely = _WALL_MISFIT * contrast + _NOISE_OF_BUNDLE * levels.noise_sd
-            plate |= (v[:, SINGLE] == 0) & (v[:, MISFIT] < closely)
+        closely = _WALL_MISFIT * contrast + _NOISE_OF_BUNDLE * levels.noise_sd
+        plate |= (v[:, SINGLE] == 0) & (v[:, MISFIT] < closely)
         return np.asarray(
             (v[:, OK] > 0)
             & plate
@@ -184,18 +183,15 @@ def _as_blurred(
 
 def _with_blur(
     volume: Volume, bundles: Bundles, levels: BoneLevels, known: PlateLevels
-) -> tuple[PlateLevels, bool]:
-    """With the blur of the wide plates, and whether walls before air had to teach it."""
+) -> PlateLevels:
     fits = bundles.fitted(levels, known, free_blur=True)
     v = fits.values
     with np.errstate(invalid="ignore"):
         wide = v[:, WIDTH] > APART * FWHM * v[:, SIGMA]
         wide &= _as_blurred(volume, fits, levels, known)
-    keep, walls = _good(fits, levels, walls=False) & wide, False
+    keep = _good(fits, levels) & wide
     if keep.sum() < _LEAST_PROFILES:
-        keep, walls = _good(fits, levels, walls=True) & wide, True
-    if keep.sum() < _LEAST_PROFILES:
-        return known, False
+        return known
     variance = (v[keep, SIGMA] * fits.cosine[keep]) ** 2 - voxel_variance_mm2(
         volume, fits.outward[keep]
     )
@@ -215,15 +211,14 @@ def _with_blur(
     # Neighbouring profiles share their voxels: about one in ten counts.
     sd = spread / (2.0 * np.sqrt(whole)) / np.sqrt(max(level.sum() / 10.0, 1.0))
     if levels.blur.seen and _against(volume, bundles, levels, middle):
-        return known, False
-    learnt = replace(
+        return known
+    return replace(
         known,
         blur_variance_mm2=middle,
         through_variance_mm2=through,
         blur_sd_mm=float(np.hypot(sd, _LEAST_BLUR_SD_MM)),
         apart_mm=_apart(volume, middle),
     )
-    return learnt, walls
 
 
 def _against(volume: Volume, bundles: Bundles, levels: BoneLevels, variance: float) -> bool:
@@ -240,12 +235,10 @@ def _against(volume: Volume, bundles: Bundles, levels: BoneLevels, variance: flo
     return speak_against(volume, classes, some, wide, levels.blur)
 
 
-def _with_levels(
-    points: Array, fits: Fits, levels: BoneLevels, known: PlateLevels, *, walls: bool
-) -> PlateLevels:
+def _with_levels(points: Array, fits: Fits, levels: BoneLevels, known: PlateLevels) -> PlateLevels:
     v = fits.values
     with np.errstate(invalid="ignore"):
-        keep = _good(fits, levels, walls=walls) & (v[:, WIDTH] > APART * FWHM * v[:, SIGMA])
+        keep = _good(fits, levels) & (v[:, WIDTH] > APART * FWHM * v[:, SIGMA])
     if keep.sum() < _LEAST_PROFILES or known.paths is None:
         return known
     # Enamel and metal are far off the middle; so is what only looked like a plate.

@@ -226,25 +226,21 @@ class TestLearning:
         ],
     )
     def test_profiles_that_teach(self, otherwise, good):
-        assert _good(fits(**otherwise), LEVELS, walls=False).tolist() == [good]
+        assert _good(fits(**otherwise), LEVELS).tolist() == [good]
 
     @pytest.mark.parametrize(
-        ("inside", "misfit", "walls", "good"),
+        ("inside", "misfit", "good"),
         [
-            # Air lies a quarter of the contrast and more below soft tissue.
-            (-149.0, 69.0, False, True),
-            (-151.0, 1.0, False, False),
-            # 0.012 of the contrast and a quarter of the noise: 17.
-            (-151.0, 16.9, True, True),
-            (-151.0, 17.1, True, False),
-            (-149.0, 69.0, True, True),
+            # Air lies a quarter of the contrast and more below soft tissue; 0.012 of the contrast
+            # and a quarter of the noise: 17.
+            (-149.0, 69.0, True),
+            (-151.0, 16.9, True),
+            (-151.0, 17.1, False),
         ],
     )
-    def test_a_wall_before_air_teaches_where_it_must_and_is_described_closely(
-        self, inside, misfit, walls, good
-    ):
+    def test_a_wall_before_air_teaches_only_if_it_is_described_closely(self, inside, misfit, good):
         one = fits(INSIDE=inside, MISFIT=misfit)
-        assert _good(one, LEVELS, walls=walls).tolist() == [good]
+        assert _good(one, LEVELS).tolist() == [good]
 
     @pytest.mark.parametrize(("of_blur", "kept"), [(0.81, True), (0.79, False)])
     def test_none_that_is_sharper_than_eight_tenths_of_the_scans_blur(self, of_blur, kept):
