@@ -35,7 +35,7 @@ from core.measurement_kinds import (
     WidthDetails,
 )
 from core.measuring.basis import Basis, RowMaker
-from core.measuring.bone_contradicted import is_contradicted
+from core.measuring.bone_contradicted import axis_may_be_out, is_contradicted
 from core.measuring.nearness import Nearness
 from core.measuring.rows_crown import gum_rows
 from core.measuring.rows_drilling import drilling_rows
@@ -214,6 +214,7 @@ def surface_rows(
         and clearance(fixture, s).value is not None
         for s in plan.structures
     )
+    radius = float(fixture.size.profile[:, 1].max())
     for tip in (0.0, UNKNOWN_TIP_MM):
         found = surface_on(surface, fixture, tip_mm=tip, sides=("apical",) if tip else SIDES)
         for side, reading in found.items():
@@ -234,14 +235,16 @@ def surface_rows(
                 reading, side, SURFACE_REACH_MM, basis=basis, fixture=fixture, frame=frame
             )
             made = row(reading=read)
-            if is_contradicted(made, remaining):
-                made = row(reading=_contradicted(side, basis))
+            if axis_may_be_out(side, found, radius):
+                made = row(reading=_denied("surface-axis-out", side, basis))
+            elif is_contradicted(made, remaining):
+                made = row(reading=_denied("surface-contradicted", side, basis))
             yield made
 
 
-def _contradicted(side: SurfaceSide, basis: Basis) -> Reading:
+def _denied(code: str, side: SurfaceSide, basis: Basis) -> Reading:
     named = inner_side(basis.jaw) if side == "lingual" else side
-    return Reading(value=None, notes=(Note("surface-contradicted", {"side": named}),))
+    return Reading(value=None, notes=(Note(code, {"side": named}),))
 
 
 def _whole(

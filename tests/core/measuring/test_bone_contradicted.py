@@ -13,7 +13,7 @@ from core.measurement import SEEN, Budget, Measurement, Note, Reading, Term
 from core.measurement_kinds import ClearanceDetails, RemainingBoneDetails
 from core.measuring import rows_bone
 from core.measuring.basis import Basis, RowMaker
-from core.measuring.bone_contradicted import is_contradicted
+from core.measuring.bone_contradicted import axis_may_be_out, is_contradicted
 from tests.core.sheet.test_measured_parts import case_for
 
 HALF_U = 0.1
@@ -21,12 +21,35 @@ HALF_U = 0.1
 
 def row(kind, value, details):
     doubt = Budget(terms=(Term(name="edge", u=HALF_U, source="test"),))
-    why = (Note("wall_no_bone"),) if value is None else ()
-    reading = Reading(value=value, evidence=SEEN, notes=why)
     return Measurement(
-        id=kind, group="bone", kind=kind, fixture="36", reading=reading, budget=doubt,
+        id=kind, group="bone", kind=kind, fixture="36", reading=reading(value), budget=doubt,
         details=details,
     )  # fmt: skip
+
+
+def reading(value):
+    return Reading(
+        value=value, evidence=SEEN, notes=(Note("wall_no_bone"),) if value is None else ()
+    )
+
+
+def surface_rows_of(monkeypatch, values, beside=()):
+    """Rows of the sides of a fixture of 4 mm, their distances given."""
+    case = case_for("whole")
+    fixture = case.plan.fixtures[0]
+    basis = Basis.of(case.plan, case.volume)
+    witness = (fixture.platform, fixture.platform + np.array([0.0, 3.0, 0.0]))
+    found = {s: replace(reading(v), witness=witness) for s, v in values.items()}
+    monkeypatch.setattr(rows_bone, "surface_on", lambda *_, **__: found)
+    maker = RowMaker(
+        plan=case.plan, volume=case.volume, subject=fixture.id, is_fixture=True,
+        tooth=Tooth.of(fixture.tooth), hindrances=(),
+    )  # fmt: skip
+    rows = rows_bone.surface_rows(
+        None, case.plan, basis, fixture=fixture, frame=fixture_frame(fixture, basis.arch),
+        remaining=beside, maker=maker,
+    )  # fmt: skip
+    return {m.details.side: m for m in rows if not m.details.with_tip_mm}
 
 
 def surface(value, side="lingual"):
@@ -60,31 +83,46 @@ def test_only_the_same_side_and_only_values_contradict():
     assert not is_contradicted(remaining(1.38), [remaining(-1.5)])
 
 
+@pytest.mark.parametrize(
+    ("side", "own_mm", "other_mm", "out"),
+    [
+        (
+            "lingual",
+            3.39,
+            -1.41,
+            True,
+        ),  # a fixture of 4 mm, out of the bone to 0.6 mm from its axis
+        ("buccal", 3.39, -1.41, True),
+        ("lingual", 3.39, -1.24, False),
+        ("lingual", 3.39, None, False),
+        ("lingual", -0.4, -1.41, False),  # says itself that it is out
+        ("lingual", None, -1.41, False),
+        ("apical", 3.39, -1.41, False),
+    ],
+)
+def test_a_surface_that_comes_near_the_axis_may_lie_on_the_other_side_of_it(
+    side, own_mm, other_mm, out
+):
+    other = "buccal" if side != "buccal" else "lingual"
+    found = {s: reading(v) for s, v in ((side, own_mm), (other, other_mm))}
+    assert axis_may_be_out(side, found, 2.0) == out
+    assert not axis_may_be_out(side, {side: reading(own_mm)}, 2.0)
+
+
+def test_a_fixture_out_of_the_bone_to_its_axis_is_clear_on_neither_side(monkeypatch):
+    rows = surface_rows_of(monkeypatch, {"buccal": -1.9, "lingual": 3.39, "apical": 3.0})
+    assert (rows["lingual"].value, rows["lingual"].verdict) == (None, "not assessed")
+    assert rows["lingual"].reading.notes[0].code == "surface-axis-out"
+    clear = surface_rows_of(monkeypatch, {"buccal": -0.5, "lingual": 3.39, "apical": 3.0})
+    assert (clear["lingual"].value, clear["lingual"].verdict) == (3.39, "meets limit")
+
+
 def test_a_surface_that_is_contradicted_meets_no_limit_and_says_why(monkeypatch):
-    case = case_for("whole")
-    fixture = case.plan.fixtures[0]
-    basis = Basis.of(case.plan, case.volume)
-    frame = fixture_frame(fixture, basis.arch)
-    witness = (fixture.platform, fixture.platform + np.array([0.0, 3.0, 0.0]))
-    found = dict.fromkeys(
-        ("buccal", "lingual", "apical"), Reading(value=3.0, witness=witness, evidence=SEEN)
-    )
-    monkeypatch.setattr(rows_bone, "surface_on", lambda *_, **__: found)
-    maker = RowMaker(
-        plan=case.plan, volume=case.volume, subject=fixture.id, is_fixture=True,
-        tooth=Tooth.of(fixture.tooth), hindrances=(),
-    )  # fmt: skip
-
-    def lingual(beside):
-        rows = rows_bone.surface_rows(
-            None, case.plan, basis, fixture=fixture, frame=frame, remaining=beside, maker=maker
-        )
-        return next(m for m in rows if m.details.side == "lingual")
-
-    agreed, denied = lingual((remaining(2.9),)), lingual((remaining(-1.5),))
+    values = dict.fromkeys(("buccal", "lingual", "apical"), 3.0)
+    agreed = surface_rows_of(monkeypatch, values, (remaining(2.9),))["lingual"]
+    denied = surface_rows_of(monkeypatch, values, (remaining(-1.5),))["lingual"]
     assert (agreed.value, agreed.verdict) == (3.0, "meets limit")
     assert (denied.value, denied.verdict) == (None, "not assessed")
     (note,) = denied.reading.notes
     assert note.code == "surface-contradicted"
     assert "lingual" in note.message
-    assert replace(denied, reading=agreed.reading).limit == agreed.limit
