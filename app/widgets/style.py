@@ -205,7 +205,7 @@ QScrollBar:horizontal {{ background: {PANEL.name()}; height: 10px; }}
 QScrollBar::handle:horizontal {{ background: {EDGE.name()}; border-radius: 4px; min-width: 24px; }}
 QScrollBar::add-line, QScrollBar::sub-line {{ height: 0; width: 0; }}
 QSlider#height::groove:vertical {{ background: {EDGE.name()}; width: 2px; }}
-QSlider#height::handle:vertical {{ background: {QUIET.name()}; height: 8px; margin: 0 -6px;
+QSlider#height::handle:vertical {{ background: {TEXT.name()}; height: 8px; margin: 0 -6px;
   border-radius: 2px; }}
 QSlider#height::handle:vertical:focus {{ background: {FOCUS.name()}; }}
 QSlider#height {{ background: transparent; }}
