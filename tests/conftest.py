@@ -44,3 +44,5 @@ def _own_folders(monkeypatch, tmp_path_factory):
     home = tmp_path_factory.getbasetemp() / "home"
     for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME"):
         monkeypatch.setenv(name, str(home / name.lower()))
+    # A name or an answer that another test kept would be known here.
+    (home / "xdg_config_home" / "sounding" / "settings.json").unlink(missing_ok=True)

@@ -25,6 +25,8 @@ from core.plans.plan import Jaw
 
 _LEAST_PROFILES = 15
 _LEAST_STEEP = 8
+_LEAST_RUN = 0.1
+"""Of the share along the slices' normal: groups closer together give no line."""
 _AROUND_MM, _DARKER, _WORST = 6.0, 0.05, 2.5
 _IN_SLICE, _THROUGH = 0.2, 0.6
 """Squares of the normal's part through the slices: below, a surface stands upright on them;
@@ -181,6 +183,21 @@ def _as_blurred(
     return np.asarray(fits.values[:, SIGMA] * fits.cosine > LEAST_OF_BLUR * np.sqrt(whole))
 
 
+def _by_direction(variance: Array, share: Array) -> tuple[NDArray[np.bool_], float, float]:
+    """Profiles that stand for the slices; the blur's variance in and through them, mm²."""
+    level, steep = share < _IN_SLICE, share > _THROUGH
+    if level.sum() < _LEAST_PROFILES:
+        level = np.ones_like(level)
+    middle = through = float(np.median(variance[level]))
+    run = float(share[steep].mean() - share[level].mean()) if steep.any() else 0.0
+    if steep.sum() >= _LEAST_STEEP and run > _LEAST_RUN:
+        # Two medians, each at the mean share of its group, give the line through both.
+        rise = float(np.median(variance[steep])) - middle
+        middle -= rise / run * float(share[level].mean())
+        through = middle + rise / run
+    return level, middle, through
+
+
 def _with_blur(
     volume: Volume, bundles: Bundles, levels: BoneLevels, known: PlateLevels
 ) -> PlateLevels:
@@ -196,16 +213,7 @@ def _with_blur(
         volume, fits.outward[keep]
     )
     share = (fits.outward[keep] @ known.through) ** 2
-    level, steep = share < _IN_SLICE, share > _THROUGH
-    if level.sum() < _LEAST_PROFILES:
-        level = np.ones_like(level)
-    middle = through = float(np.median(variance[level]))
-    if steep.sum() >= _LEAST_STEEP:
-        # Two medians, each at the mean share of its group, give the line through both.
-        rise = float(np.median(variance[steep])) - middle
-        run = float(share[steep].mean() - share[level].mean())
-        middle -= rise / run * float(share[level].mean())
-        through = middle + rise / run
+    level, middle, through = _by_direction(variance, share)
     spread = 1.4826 * float(np.median(np.abs(variance[level] - middle)))
     whole = max(middle + 0.25 * float(volume.voxel_mm.max()) ** 2, 1e-4)
     # Neighbouring profiles share their voxels: about one in ten counts.

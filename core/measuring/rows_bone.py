@@ -258,7 +258,15 @@ def _whole(
 ) -> Reading:
     """The reading, or none where the scan ends so near that its cut may pass for the outside."""
     named = inner_side(basis.jaw) if side == "lingual" else side
-    if reading.value is None or not scan_ends_beside(basis.volume, fixture, frame, side, reach_mm):
+
+    def ends(at: SurfaceSide, within_mm: float) -> bool:
+        return scan_ends_beside(basis.volume, fixture, frame, at, within_mm)
+
+    cut = reading.value is not None and ends(side, reach_mm)
+    if side == "apical" and reading.value is not None and reading.value > 0.0:
+        # What is nearest to the apex may lie beside it: all that near must have been scanned.
+        cut = cut or ends("buccal", reading.value) or ends("lingual", reading.value)
+    if not cut:
         return replace(reading, notes=tuple(_of_side(note, named) for note in reading.notes))
     fields = {"side": named, "reach": f"{reach_mm:g}"}
     return Reading(value=None, notes=(Note("bone-beside-field-edge", fields),))

@@ -126,3 +126,17 @@ def test_a_surface_that_is_contradicted_meets_no_limit_and_says_why(monkeypatch)
     (note,) = denied.reading.notes
     assert note.code == "surface-contradicted"
     assert "lingual" in note.message
+
+
+@pytest.mark.parametrize(("apical_mm", "told"), [(2.4, True), (3.0, False)])
+@pytest.mark.parametrize("cut", ["buccal", "lingual"])
+def test_nothing_beside_the_apex_that_was_not_scanned_may_lie_nearer(
+    monkeypatch, cut, apical_mm, told
+):
+    def ends(_volume, _fixture, _frame, side, within_mm):
+        return side == cut and within_mm >= 2.5
+
+    monkeypatch.setattr(rows_bone, "scan_ends_beside", ends)
+    rows = surface_rows_of(monkeypatch, {"buccal": 1.0, "lingual": 1.0, "apical": apical_mm})
+    assert (rows["apical"].value == apical_mm) == told
+    assert rows["apical"].verdict == ("meets limit" if told else "not assessed")
