@@ -13,8 +13,7 @@ import numpy as np
 
 from core.arch import Arch
 from core.bone.edges import ScanEdges
-from core.bone.level_learning import bone_levels
-from core.bone.plate_fit import PlateFit
+from core.bone.own_edges import own_edges
 from core.geometry import Array
 from core.image.volume import Volume
 from core.measurement import Note
@@ -55,11 +54,9 @@ def border_around(
     (n, 3) patient LPS mm, or Note
         `find_border`'s, or what stands against the scan's tissue levels.
     """
-    levels = bone_levels(volume, arch, points)
-    if levels.evidence.levels is not None:
-        return levels.evidence.levels
-    finder = PlateFit.of(volume, arch, "lower", levels)
-    scan = ScanEdges(volume=volume, levels=levels, finder=finder)
+    scan = own_edges(volume, arch, "lower", points)
+    if isinstance(scan, Note):
+        return scan
     return find_border(scan, arch, click_mm, cancelled=cancelled)
 
 

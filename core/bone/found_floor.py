@@ -17,9 +17,8 @@ from scipy.ndimage import generic_filter
 
 from core.arch import Arch
 from core.bone.edges import ScanEdges
-from core.bone.level_learning import bone_levels
 from core.bone.outside import Outside
-from core.bone.plate_fit import PlateFit
+from core.bone.own_edges import own_edges
 from core.distances.floor_surface import FloorSurface
 from core.geometry import Array, unit
 from core.image.volume import Volume
@@ -169,11 +168,9 @@ def floor_around(
     FoundFloor or Note
         `find_floor`'s, or what stands against the scan's tissue levels.
     """
-    levels = bone_levels(volume, arch, points)
-    if levels.evidence.levels is not None:
-        return levels.evidence.levels
-    finder = PlateFit.of(volume, arch, "upper", levels)
-    scan = ScanEdges(volume=volume, levels=levels, finder=finder)
+    scan = own_edges(volume, arch, "upper", points)
+    if isinstance(scan, Note):
+        return scan
     return find_floor(scan, arch, click_mm, cancelled=cancelled)
 
 
