@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from core.bone.edges import ScanEdges
-from core.bone.found_border import find_border
+from core.bone.found_border import border_around, find_border
 from core.bone.plate_fit import PlateFit
+from core.image.volume import Volume
 from tests.reference.random_jaws import kernels as k
 from tests.studies.found_foramina import scene as scene_of
 
@@ -72,3 +73,19 @@ def test_it_stops_when_asked():
     _, arch, scan = scene()
     note = find_border(scan, arch, lowest(), cancelled=lambda: True)
     assert note.code == "border-not-found"
+
+
+class TestOnTheScansOwnLevels:
+    def test_it_is_the_border_of_a_jaw(self):
+        _, volume, arch, _ = scene_of(SEED)
+        border = border_around(volume, arch, lowest() + np.array([0.5, -0.4, 0.6]))
+        assert border == pytest.approx(found(), abs=1e-9)
+
+    def test_without_levels_nothing_is_looked_for(self):
+        _, volume, arch, _ = scene_of(SEED)
+        even = Volume(
+            voxels=np.full_like(volume.voxels, 700), mm_from_ijk=volume.mm_from_ijk,
+            made_up=volume.made_up,
+        )  # fmt: skip
+        note = border_around(even, arch, lowest())
+        assert note.code not in ("border-not-found", "")

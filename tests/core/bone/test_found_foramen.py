@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from core.bone.found_foramen import FoundForamen, find_foramen
+from core.bone.found_foramen import FoundForamen, find_foramen, foramen_around
 from core.image.volume import Volume
 from tests.studies.found_foramina import scene as scene_of
 
@@ -83,3 +83,27 @@ def test_wherever_on_the_opening_one_clicks_its_middle_is_the_same(along, up):
     assert isinstance(there, FoundForamen)
     assert np.linalg.norm(there.middle_mm - found().middle_mm) < 0.35
     assert there.station_mm == pytest.approx(found().station_mm, abs=0.35)
+
+
+class TestOnTheScansOwnLevels:
+    def test_it_is_the_foramen_of_a_jaw(self):
+        jaw, volume, arch, _ = scene()
+        click = jaw.foramen_mm.mean(axis=0) + np.array([0.5, -0.5, 0.5])
+        foramen = foramen_around(volume, arch, click)
+        assert foramen.marks_mm == pytest.approx(found().marks_mm, abs=1e-9)
+
+    def test_without_levels_nothing_is_looked_for(self):
+        jaw, volume, arch, _ = scene()
+        even = Volume(
+            voxels=np.full_like(volume.voxels, 700), mm_from_ijk=volume.mm_from_ijk,
+            made_up=volume.made_up,
+        )  # fmt: skip
+        note = foramen_around(even, arch, jaw.foramen_mm.mean(axis=0))
+        assert note.code not in ("foramen-not-found", "")
+
+    def test_it_stops_when_asked(self):
+        jaw, volume, arch, _ = scene()
+        middle = jaw.foramen_mm.mean(axis=0)
+        assert foramen_around(volume, arch, middle, cancelled=lambda: True).code == (
+            "foramen-not-found"
+        )

@@ -23,7 +23,15 @@ def start(click, **other):
 
 @pytest.mark.parametrize(
     "click",
-    [(0, 0, 0), (0.7, 0, 0), (-0.7, 0, 0), (0, 0.7, 0), (0, -0.7, 0), (0.6, 0.6, 1), (-0.5, 0.5, 3)],
+    [
+        (0, 0, 0),
+        (0.7, 0, 0),
+        (-0.7, 0, 0),
+        (0, 0.7, 0),
+        (0, -0.7, 0),
+        (0.6, 0.6, 1),
+        (-0.5, 0.5, 3),
+    ],
 )
 def test_the_circle_is_the_roots_wherever_in_it_one_clicks(click):
     click = np.array(click, dtype=float)
@@ -123,5 +131,3 @@ class TestCircle:
     def test_a_ring_hardly_darker_than_inside_is_none(self, rise, seen):
         picture = disc((0, 0), 2.0, ring=1550.0 - rise * 1500.0, beyond=1550.0)
         assert (_circle(picture, U, 1550.0, 50.0) is not None) is seen
-
-
