@@ -68,8 +68,6 @@ class Crest:
     point_mm : (3,) patient LPS mm, or None where it was not found
     sd_mm : float
         Standard error of its height.
-    axis_point_mm : (3,) or None
-        The bone's edge on the axis (the arch curve) itself.
     evidence : Evidence
         What its height rests on.
     marks : tuple of MarkInfluence
@@ -80,7 +78,6 @@ class Crest:
 
     point_mm: Array | None
     sd_mm: float = 0.0
-    axis_point_mm: Array | None = None
     evidence: Evidence = NO_EVIDENCE
     marks: tuple[MarkInfluence, ...] = ()
     notes: tuple[Note, ...] = ()
@@ -162,7 +159,6 @@ def find_crest(scan: ScanEdges, bone: BoneInPlane, *, half_mm: float) -> Crest:
     return Crest(
         point_mm=plane.points(*place)[0],
         sd_mm=float(np.hypot.reduce([edges.sd_mm[best], _CREST_SD_MM, _GAINED_DOUBT * gained])),
-        axis_point_mm=None if axis_h is None else plane.points(0.0, axis_h)[0],
         evidence=scan.levels.evidence,
         notes=notes,
     )
