@@ -4,7 +4,8 @@ Draws mutants of the packages where judgement sits, each one operator or number 
 the files of `tests/core` and `tests/reference` that pass through the changed line until one fails.
 Which do is found first (``map``), each file in a process of its own under coverage; those that
 are named for the module or import it are asked first, then the quicker ones, as far as their times
-add up to ``--budget`` seconds: what no test noticed by then has survived. A mutant's place in the
+add up to ``--budget`` seconds of a processor, whatever else a machine does beside it: what no test
+noticed by then has survived. A mutant's place in the
 draw comes from its own line and the seed alone, so that work elsewhere leaves a draw as it was; a
 run goes on where an earlier one ended, and ``again`` asks the tests, as they are now, about those
 that lived.
@@ -27,8 +28,10 @@ import ast
 import compileall
 import hashlib
 import json
+import math
 import os
 import re
+import resource
 import shutil
 import signal
 import subprocess
@@ -51,7 +54,10 @@ TESTS = (*(f"tests/{package}" for package in PACKAGES), "tests/core", "tests/ref
 SEED = 20261129
 WANTED = 0.85
 LONGEST_S = 240
-"""A file of tests that takes longer is not asked."""
+"""Of a processor; a file of tests that takes longer is not asked."""
+
+WAITED = 20
+"""Times as long it may take by the clock, on a machine that is busy."""
 HEAVY = (
     "numpy", "scipy.ndimage", "scipy.optimize", "scipy.spatial", "scipy.interpolate", "scipy.stats",
     "numba", "hypothesis", "pytest", "pydicom", "PIL.Image",
@@ -135,13 +141,19 @@ def unpacked() -> Iterator[Path]:
         yield copy
 
 
-def apart(task: Callable[[], int], root: Path, limit_s: float, log: Path) -> int | None:
-    """Exit code of a task in a forked process with its folder in `root`; None where it runs on."""
+def apart(
+    task: Callable[[], int], root: Path, limit_s: float, log: Path
+) -> tuple[int | None, float]:
+    """Exit code of a task in a forked process with its folder in `root`, and what it took.
+
+    Seconds of a processor, in it and in those that it waited for; no code where it runs on.
+    """
     child = os.fork()
     if child == 0:
         code = 99
         try:
             os.setsid()
+            resource.setrlimit(resource.RLIMIT_CPU, (math.ceil(limit_s), math.ceil(limit_s) + 5))
             os.chdir(root)
             os.environ["SOUNDING_WITHOUT_QT"] = "1"
             sys.path.insert(0, str(root))
@@ -153,15 +165,17 @@ def apart(task: Callable[[], int], root: Path, limit_s: float, log: Path) -> int
         finally:
             sys.stdout.flush()
             os._exit(code)
-    end = time.monotonic() + limit_s
+    end = time.monotonic() + WAITED * limit_s
     while time.monotonic() < end:
-        pid, status = os.waitpid(child, os.WNOHANG)
+        pid, status, used = os.wait4(child, os.WNOHANG)
         if pid:
-            return os.waitstatus_to_exitcode(status)
+            code = os.waitstatus_to_exitcode(status)
+            ran_on = code == -signal.SIGXCPU
+            return None if ran_on else code, used.ru_utime + used.ru_stime
         time.sleep(0.02)
     os.killpg(child, signal.SIGKILL)
     os.waitpid(child, 0)
-    return None
+    return None, limit_s
 
 
 def asked(file: str) -> int:
@@ -214,9 +228,7 @@ def mapped(path: Path, folders: Sequence[str]) -> None:
                 if before and before["of"] == rests_on(copy, name, before["lines"]):
                     found[name] = before
                     continue
-                begun = time.monotonic()
-                code = apart(partial(passed_through, name, out), copy, LONGEST_S, log)
-                took = time.monotonic() - begun
+                code, took = apart(partial(passed_through, name, out), copy, LONGEST_S, log)
                 print(
                     f"{took:6.1f} s {name}", "" if code == 0 else f"left out ({code})", flush=True
                 )
@@ -327,7 +339,7 @@ def outcome(
         path.write_text(mutated, "utf-8")
         for file in files:
             limit_s = 60.0 + 6.0 * float(ways[file]["seconds"])
-            code = apart(partial(task, file), root, limit_s, log)
+            code, _ = apart(partial(task, file), root, limit_s, log)
             if code is None:
                 return told | {"outcome": "timed out", "by": file}
             if code != 0:
