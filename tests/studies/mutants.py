@@ -132,13 +132,25 @@ def drawn(each: int, seed: int, packages: Sequence[str]) -> list[dict[str, objec
 
 @contextmanager
 def unpacked() -> Iterator[Path]:
-    """A copy of what is committed, compiled once."""
-    with tempfile.TemporaryDirectory() as folder:
-        copy = Path(folder) / "copy"
+    """A copy of what is committed, compiled once.
+
+    Always at one place and each source as old as its content says, so that kernels which a run
+    before has compiled are still there: only one run at a time.
+    """
+    folder = Path(tempfile.gettempdir()) / f"sounding-mutants-{os.getuid()}"
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir(mode=0o700)
+    try:
+        copy = folder / "copy"
         subprocess.run(["git", "clone", "-q", str(ROOT), str(copy)], check=True)
         shutil.rmtree(copy / ".git")
+        for source in (copy / "core").rglob("*.py"):
+            age = int.from_bytes(hashlib.sha256(source.read_bytes()).digest()[:3])
+            os.utime(source, (age, age))
         compileall.compile_dir(copy / "core", quiet=1)
         yield copy
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def apart(
