@@ -37,6 +37,11 @@ class Blur:
 _OF_SPONGY, _LEAST_BONE, _MOST_BONE = 0.7, 0.25, 0.3
 """Where bone begins: below spongy bone, and within these shares of the rise to cortex."""
 
+_USUAL_DOUBT, _OF_DOUBT = 0.15, 1.5
+"""Of a rise to cortex that is in doubt by more than this share of itself, as where all plates are
+thin, that much of the doubt beyond it is left out: a thin plate that is taken for brighter than it
+is leaves no trace else."""
+
 USUAL_BLUR = Blur(variance_mm2=0.22**2, sd_mm=0.08, seen=False)
 
 
@@ -106,5 +111,6 @@ class BoneLevels:
     def bone_threshold(self) -> float:
         """Grey value above which tissue is taken for bone of some kind, spongy bone included."""
         contrast = self.cortical - self.soft
+        contrast -= _OF_DOUBT * max(self.cortical_sd - _USUAL_DOUBT * contrast, 0.0)
         of_spongy = _OF_SPONGY * (self.spongy - self.soft)
         return self.soft + min(max(of_spongy, _LEAST_BONE * contrast), _MOST_BONE * contrast)

@@ -58,6 +58,7 @@ _PATCH = (2, 2)
 _HOLLOW_MM = 1.2
 """Less of a hollow on a ray only grazes it."""
 
+_SAME_MM = 1e-6
 _ABOVE_MM = 3.0
 _OUTSIDE_MM = 4.0
 """A ray that starts in something bright has left it where it runs this far through none."""
@@ -77,12 +78,16 @@ class _Cast:
         around them do not speak for.
     sd_mm : (rows * columns,)
         Standard error of the surface along the ray.
+    through : (l, 3)
+        Starts of rays that met nothing at all: where the fixture stands in their way no bone was
+        seen before it.
     """
 
     shape: tuple[int, int]
     points: Array
     unsure: Array
     sd_mm: Array
+    through: Array
 
     @classmethod
     def of(cls, starts: Array, way: Array, edges: EdgeSet) -> _Cast:
@@ -102,6 +107,7 @@ class _Cast:
             points=np.asarray(flat + edges.distance_mm[:, None] * way),
             unsure=np.asarray(flat[unsure] + edges.hint_mm[unsure, None] * way),
             sd_mm=edges.sd_mm,
+            through=np.asarray(flat[edges.reason == "nothing"]),
         )
 
     def around(self, row: float, column: float, reach: float) -> tuple[Array, Array]:
@@ -404,11 +410,11 @@ def _least(
     """Least distance among the surface points of one side, and between them."""
     frame = found.frame
     best: tuple[float, Array, tuple[float, ...]] | None = None
-    unsure_mm = float("inf")
+    unsure_mm = _unseen_mm(side, fixture, frame, found.casts)
     for cast in found.casts:
         points, unsure = cast.points, cast.unsure
         distance = _distances(solid, points, _faces(side, fixture, frame, points))
-        hinted = _distances(solid, unsure, _faces(side, fixture, frame, unsure))
+        hinted = _distances(solid, unsure, _faces(side, fixture, frame, unsure, reach_mm=_GRID_MM))
         unsure_mm = min(unsure_mm, float(hinted.min(initial=np.inf)))
         if not np.isfinite(distance).any():
             continue
@@ -458,17 +464,46 @@ def _distances(solid: FixtureSolid, points: Array, counted: NDArray[np.bool_]) -
     return out
 
 
+def _unseen_mm(
+    side: SurfaceSide, fixture: Fixture, frame: FixtureFrame, casts: Sequence[_Cast]
+) -> float:
+    """0 where a ray from this side runs through the fixture and met no bone at all, else ∞.
+
+    A plate too faint for the scan's levels leaves no trace on a ray. Then bone ends between ray
+    and fixture at a place that nobody saw, or the fixture stands out of it.
+    """
+    length = fixture.size.length_mm
+    for cast in casts:
+        offset = cast.through - fixture.platform
+        depth, b, m = -(offset @ frame.a), offset @ frame.b, np.abs(offset @ frame.m)
+        # From cheek or tongue: the others start above the fixture or below it.
+        beside = (depth > _GRID_MM - _SAME_MM) & (depth < length + _SAME_MM)
+        beside &= m < fixture.size.radius_at(np.clip(depth, 0.0, length))
+        if side == "apical":
+            beside &= depth > length - _GRID_MM
+        else:
+            beside &= (b if side == "buccal" else -b) > 0.0
+        if beside.any():
+            return 0.0
+    return float("inf")
+
+
 def _faces(
-    side: SurfaceSide, fixture: Fixture, frame: FixtureFrame, points: Array
+    side: SurfaceSide,
+    fixture: Fixture,
+    frame: FixtureFrame,
+    points: Array,
+    *,
+    reach_mm: float = 0.0,
 ) -> NDArray[np.bool_]:
-    """True where a surface point belongs to a side."""
+    """True where a surface point belongs to a side, or would if moved by a reach up or down."""
     offset = np.nan_to_num(points - fixture.platform, nan=0.0)
     depth = -(offset @ frame.a)
     b, m = offset @ frame.b, np.abs(offset @ frame.m)
     finite = np.isfinite(points).all(axis=1)
     if side == "apical":
-        return np.asarray(finite & (depth > fixture.size.length_mm))
-    beside = finite & (depth >= -1e-6) & (depth <= fixture.size.length_mm)
+        return np.asarray(finite & (depth > fixture.size.length_mm - reach_mm))
+    beside = finite & (depth >= -_SAME_MM) & (depth <= fixture.size.length_mm + reach_mm)
     return np.asarray(beside & ((b if side == "buccal" else -b) >= m))
 
 

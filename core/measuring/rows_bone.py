@@ -57,27 +57,17 @@ def fixture_bone_rows(
     frame : FixtureFrame
     maker : RowMaker
     """
-    wanted = needed_width(
-        fixture.size.diameter_mm,
-        maker.limit("wall-buccal").value,
-        maker.limit("wall-lingual").value,
-    )
-    ridge = ridge_at_fixture(
-        basis.volume,
-        basis.arch,
-        fixture,
-        basis.levels,
-        basis.jaw,
-        plan.structures,
-        lambda structure: _limit_mm(structure, plan),
-        basis.finder,
-        needed_width_mm=wanted,
-    )
+    ridge = _ridge(plan, basis, fixture, maker)
     yield from _ridge_rows(ridge, plan, basis, maker)
     remaining = remaining_bone_map(
         basis.volume, fixture, frame, basis.levels, basis.finder, plan.structures
     )
-    beside = tuple(remaining_bone_rows(remaining, basis, fixture, frame, maker))
+    hidden = _hidden_plate(ridge)
+    beside = tuple(
+        remaining_bone_rows(
+            remaining, basis, fixture=fixture, frame=frame, hidden=hidden, maker=maker
+        )
+    )
     yield from beside
     surface = surface_casts(
         fixture,
@@ -89,7 +79,14 @@ def fixture_bone_rows(
         upper=basis.jaw == "upper",
     )
     yield from surface_rows(
-        surface, plan, basis, fixture=fixture, frame=frame, remaining=beside, maker=maker
+        surface,
+        plan,
+        basis,
+        fixture=fixture,
+        frame=frame,
+        remaining=beside,
+        hidden=hidden,
+        maker=maker,
     )
     for rim in ridge.rims:
         yield maker.row(
@@ -102,6 +99,58 @@ def fixture_bone_rows(
     platform_depths: dict[str, Reading] = {r.place: r.platform_depth for r in ridge.rims}
     yield from drilling_rows(plan, fixture, platform_depths, maker)
     yield from gum_rows(plan, basis, fixture, platform_depths["buccal"], maker)
+
+
+def _ridge(plan: Plan, basis: Basis, fixture: Fixture, maker: RowMaker) -> RidgeResult:
+    """The ridge in the planes of a fixture."""
+    wanted = needed_width(
+        fixture.size.diameter_mm,
+        maker.limit("wall-buccal").value,
+        maker.limit("wall-lingual").value,
+    )
+    return ridge_at_fixture(
+        basis.volume,
+        basis.arch,
+        fixture,
+        basis.levels,
+        basis.jaw,
+        plan.structures,
+        lambda structure: _limit_mm(structure, plan),
+        basis.finder,
+        needed_width_mm=wanted,
+    )
+
+
+def hidden_plate(plan: Plan, basis: Basis, fixture: Fixture, maker: RowMaker) -> Note | None:
+    """Why the bone at a fixture may end nearer than any edge shows; its size does not matter.
+
+    Parameters
+    ----------
+    plan : Plan
+    basis : Basis
+    fixture : Fixture
+    maker : RowMaker
+    """
+    return _hidden_plate(_ridge(plan, basis, fixture, maker))
+
+
+def _hidden_plate(ridge: RidgeResult) -> Note | None:
+    """A plate that no voxel shows, where a width is as thin as the other one alone."""
+    notes = (note for width in ridge.widths for note in width.reading.notes)
+    return next((note for note in notes if note.code == "ridge_one_plate"), None)
+
+
+def _may_end_nearer(reading: Reading, side: SurfaceSide, hidden: Note | None) -> Reading:
+    """The reading as an upper bound where the plate of that side may not show at all."""
+    if hidden is None or side == "apical" or reading.value is None:
+        return reading
+    return replace(
+        reading,
+        lower_bound=False,
+        upper_bound=True,
+        evidence=replace(reading.evidence, nearer=hidden),
+        notes=(*reading.notes, hidden),
+    )
 
 
 def _rim_name(place: str, frame: FixtureFrame) -> str:
@@ -136,8 +185,10 @@ def site_bone_rows(plan: Plan, basis: Basis, site: Site, maker: RowMaker) -> Ite
 def remaining_bone_rows(
     remaining: RemainingBoneMap,
     basis: Basis,
+    *,
     fixture: Fixture,
     frame: FixtureFrame,
+    hidden: Note | None,
     maker: RowMaker,
 ) -> Iterator[Measurement]:
     """Least remaining bone of each side, each zone of the buccal side by itself.
@@ -148,6 +199,8 @@ def remaining_bone_rows(
     basis : Basis
     fixture : Fixture
     frame : FixtureFrame
+    hidden : Note or None
+        Why a plate may not show in the fixture's section.
     maker : RowMaker
     """
     near = remaining.depths_mm <= BUCCAL_MM
@@ -169,7 +222,7 @@ def remaining_bone_rows(
             kind=MeasurementKind.REMAINING_BONE,
             parts=(side, *extra),
             reading=_whole(
-                least.reading,
+                _may_end_nearer(least.reading, side, hidden),
                 side,
                 REMAINING_BONE_REACH_MM,
                 basis=basis,
@@ -189,6 +242,7 @@ def surface_rows(
     fixture: Fixture,
     frame: FixtureFrame,
     remaining: Sequence[Measurement],
+    hidden: Note | None,
     maker: RowMaker,
 ) -> Iterator[Measurement]:
     """Shortest way to the outside of the bone by side; apical again with the drill's tip.
@@ -202,6 +256,8 @@ def surface_rows(
     frame : FixtureFrame
     remaining : sequence of Measurement
         Rows of remaining bone: what they contradict has no value.
+    hidden : Note or None
+        Why a plate may not show in the fixture's section.
     maker : RowMaker
     """
     # Beyond an upper fixture the bone ends at the sinus or nasal floor. Where that is marked its
@@ -216,7 +272,8 @@ def surface_rows(
     )
     radius = float(fixture.size.profile[:, 1].max())
     for tip in (0.0, UNKNOWN_TIP_MM):
-        found = surface_on(surface, fixture, tip_mm=tip, sides=("apical",) if tip else SIDES)
+        read = surface_on(surface, fixture, tip_mm=tip, sides=("apical",) if tip else SIDES)
+        found = {side: _may_end_nearer(reading, side, hidden) for side, reading in read.items()}
         for side, reading in found.items():
             key = "tip" if tip else _surface_key(side, reading, fixture)
             if side == "apical" and floor_judges:
@@ -231,10 +288,11 @@ def surface_rows(
                 limit_key=key,
                 details=ClearanceDetails(side=side, with_tip_mm=tip or None),
             )
-            read = _whole(
-                reading, side, SURFACE_REACH_MM, basis=basis, fixture=fixture, frame=frame
+            made = row(
+                reading=_whole(
+                    reading, side, SURFACE_REACH_MM, basis=basis, fixture=fixture, frame=frame
+                )
             )
-            made = row(reading=read)
             if axis_may_be_out(side, found, radius):
                 made = row(reading=_denied("surface-axis-out", side, basis))
             elif is_contradicted(made, remaining):

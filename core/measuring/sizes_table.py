@@ -22,7 +22,7 @@ from core.measurement_kinds import ClearanceDetails
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.ledger import worst_first
 from core.measuring.row_makers import maker_at
-from core.measuring.rows_bone import remaining_bone_rows, surface_rows
+from core.measuring.rows_bone import hidden_plate, remaining_bone_rows, surface_rows
 from core.measuring.rows_danger import DangerRows
 from core.plans.plan import Plan
 from core.plans.sizes import ListedSize
@@ -131,6 +131,7 @@ class _Trial:
     maker: RowMaker
     rays: RemainingBoneRays
     surface: SurfaceCasts
+    hidden: Note | None
     far: tuple[Measurement, ...]
 
     @classmethod
@@ -171,6 +172,7 @@ class _Trial:
                 shallowest_mm=min(listed.size.length_mm for listed in sizes),
                 upper=basis.jaw == "upper",
             ),
+            hidden=hidden_plate(plan, basis, fixture, maker),
             far=(),
         )
         return replace(trial, far=trial._far_rows(largest))
@@ -181,7 +183,16 @@ class _Trial:
         far = {m.target for m in self.far}
         rows = [*self._danger(fixture).rows(without=far)]
         remaining = remaining_bone_on(self.rays, fixture.size, self.basis.levels)
-        beside = tuple(remaining_bone_rows(remaining, self.basis, fixture, self.frame, self.maker))
+        beside = tuple(
+            remaining_bone_rows(
+                remaining,
+                self.basis,
+                fixture=fixture,
+                frame=self.frame,
+                hidden=self.hidden,
+                maker=self.maker,
+            )
+        )
         rows += beside
         rows += surface_rows(
             self.surface,
@@ -190,6 +201,7 @@ class _Trial:
             fixture=fixture,
             frame=self.frame,
             remaining=beside,
+            hidden=self.hidden,
             maker=self.maker,
         )
         # What was expected and is not marked has no limit to meet, and is not assessed.

@@ -161,6 +161,17 @@ class TestLevels:
         )
         assert levels.bone_threshold == pytest.approx(threshold)
 
+    @pytest.mark.parametrize(
+        ("doubt", "threshold"), [(150.0, 350.0), (250.0, 312.5), (400.0, 256.25)]
+    )
+    def test_a_cortex_in_doubt_lets_bone_begin_lower(self, doubt, threshold):
+        """Thin plates taken for 2.1 times as bright leave a trace of a quarter of that at most."""
+        levels = BoneLevels(
+            soft=100.0, spongy=200.0, cortical=1100.0, cortical_sd=doubt, noise_sd=20.0,
+            voxel_mm=0.3,
+        )  # fmt: skip
+        assert levels.bone_threshold == pytest.approx(threshold)
+
     @pytest.mark.parametrize(("voxel", "thin"), [(0.3, 0.8), (0.4, 0.8), (0.5, 1.0)])
     def test_thin_is_under_eight_tenths_or_two_voxels(self, voxel, thin):
         levels = BoneLevels(

@@ -21,6 +21,7 @@ from core.bone.ridge_section import (
     wider_than,
     widths,
     without_single_plates,
+    without_sudden_growth,
 )
 from core.measurement import SEEN, MarkInfluence, Note, Reading
 from tests.core.bone_phantoms import true_levels
@@ -259,6 +260,32 @@ class TestSinglePlates:
         assert self.told((1, 1.5), (2.9, 1.5), (5, 4)) == [1.5, 1.5, 4]
         assert self.told((1, 6), (3, None), (5, 1.0), (7, 9)) == ["plate"] * 3 + [9]
         assert self.told((1, None), (3, None)) == [None, None]
+
+
+class TestSuddenGrowth:
+    def told(self, *values):
+        depths = np.array([1.0, 3.0, 5.0, 7.0, 10.0])
+        lost = (Note("edge_weak"),)
+        read = [Reading(value=v, notes=() if v is not None else lost) for v in values]
+        found = without_sudden_growth(depths, read)
+        assert {n.code for r in found for n in r.notes} <= {"ridge_widens_suddenly", "edge_weak"}
+        return [r.value for r in found]
+
+    @pytest.mark.parametrize(("last", "kept"), [(10.19, True), (10.21, False)])
+    def test_more_than_1_4_mm_wider_a_millimetre_down_is_not_the_ridge_alone(self, last, kept):
+        """As read where gum beside the ridge was as bright as marrow: 15 mm for 8."""
+        assert self.told(2.4, 4.1, 5.7, 6.0, last) == [2.4, 4.1, 5.7, 6.0, last if kept else None]
+
+    def test_from_the_last_width_above_that_was_measured(self):
+        assert self.told(2.4, 4.1, None, None, 13.8)[-1] == 13.8
+        assert self.told(2.4, 4.1, None, None, 14.0)[-1] is None
+
+    def test_all_below_goes_with_it(self):
+        assert self.told(2.4, 4.1, 5.7, 9.0, 9.2) == [2.4, 4.1, 5.7, None, None]
+
+    def test_a_crest_may_widen_as_it_likes(self):
+        assert self.told(0.5, 6.0, 12.0, 12.5, 13.0) == [0.5, 6.0, 12.0, 12.5, 13.0]
+        assert self.told(1.0, None, None, 14.0, 15.0) == [1.0, None, None, 14.0, 15.0]
 
 
 class TestPlates:

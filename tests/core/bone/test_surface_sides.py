@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -118,6 +119,11 @@ class TestCast:
         if unsure:
             assert found.unsure[0] == pytest.approx([1, 1, -hint])
 
+    def test_rays_that_met_nothing_are_known_by_their_starts(self):
+        reasons = np.array(["", "nothing", "weak", "starts inside"], dtype="<U16")
+        found = cast([[1.0, np.nan], [np.nan, np.nan]], reason=reasons)
+        assert found.through == pytest.approx(np.array([(0.0, 1.0, 0.0)]))
+
     def test_at_the_rim_of_the_grid_none_speaks_for_another(self):
         distance = np.full((3, 3), 2.0)
         distance[0, 1] = np.nan
@@ -194,7 +200,7 @@ class TestBeyond:
 class TestLeast:
     """A flat wall 6 mm buccal of the platform, met by rays a millimetre apart."""
 
-    def wall(self, *, distance=6.0, unsure=(), size=(17, 9)):
+    def wall(self, *, distance=6.0, unsure=(), through=(), size=(17, 9)):
         depth, aside = np.meshgrid(
             np.arange(float(size[0])), np.arange(float(size[1])) - size[1] // 2, indexing="ij"
         )
@@ -204,6 +210,7 @@ class TestLeast:
         return _Cast(
             shape=size, points=points.reshape(-1, 3),
             unsure=np.array(unsure, dtype=float).reshape(-1, 3), sd_mm=np.full(depth.size, 0.1),
+            through=np.array(through, dtype=float).reshape(-1, 3),
         )  # fmt: skip
 
     def found(self, *casts, side="buccal", tip=0.0):
@@ -224,7 +231,7 @@ class TestLeast:
         far = self.wall()
         points = far.points.copy()
         points[:, 1] += 0.5
-        moved = _Cast(shape=far.shape, points=points, unsure=far.unsure, sd_mm=far.sd_mm)
+        moved = replace(far, points=points)
         assert self.found(moved).value == pytest.approx(4.0, abs=1e-3)
 
     @pytest.mark.parametrize(("away", "bound"), [(4.29, True), (4.31, False)])
@@ -236,6 +243,48 @@ class TestLeast:
         if bound:
             assert [n.code for n in reading.notes] == ["surface_unclear"]
             assert f"{reading.notes[0].fields['at']}" == "4.3"
+
+    @pytest.mark.parametrize(
+        ("side", "depth", "bound"),
+        [
+            ("buccal", 8.7, True),
+            ("buccal", 8.8, False),
+            ("apical", 7.3, True),
+            ("apical", 7.2, False),
+        ],
+    )
+    def test_what_is_unsure_within_a_step_of_the_grid_counts_for_both_sides(
+        self, side, depth, bound
+    ):
+        """Between two rays 0.75 mm apart the surface may lie on either side of the apex' level."""
+        near = FIXTURE.platform + np.array([2.5, 0.0, -depth])
+        reading = self.found(self.wall(unsure=near, size=(25, 9)), side=side)
+        assert reading.value > 0.6
+        assert reading.upper_bound is bound
+
+    @pytest.mark.parametrize(
+        ("side", "depth", "aside", "from_", "bound"),
+        [
+            ("buccal", 4.0, 0.0, 12.0, True),
+            ("buccal", 4.0, 1.5, 12.0, True),
+            ("buccal", 4.0, 2.1, 12.0, False),  # past the fixture
+            ("buccal", 4.0, 0.0, -12.0, False),  # from the other side
+            ("buccal", 0.7, 0.0, 12.0, False),  # about the crest's own level
+            ("buccal", 0.75, 0.0, 12.0, True),
+            ("buccal", 8.1, 0.0, 12.0, False),  # below the apex
+            ("apical", 7.5, 0.0, 12.0, True),
+            ("apical", 7.5, 0.0, -12.0, True),
+            ("apical", 7.0, 0.0, 12.0, False),
+        ],
+    )
+    def test_a_ray_that_met_nothing_and_runs_through_the_fixture_leaves_an_upper_bound(
+        self, side, depth, aside, from_, bound
+    ):
+        start = FIXTURE.platform + np.array([from_, aside, -depth])
+        reading = self.found(self.wall(through=start, size=(25, 9)), side=side)
+        assert reading.value > 0.6
+        assert reading.upper_bound is bound
+        assert reading.evidence.is_sound is not bound
 
     def test_of_two_casts_the_nearer_and_of_another_side_none(self, monkeypatch):
         monkeypatch.setattr(surface, "seen_bone", lambda *_: False)
@@ -257,8 +306,6 @@ class TestLeast:
         assert (self.found(self.wall(distance=distance)).value is not None) is within
 
     def test_with_levels_in_trouble_nothing_is_read(self):
-        from dataclasses import replace
-
         levels = replace(true_levels(0.3), trouble=Note("levels_no_bone"))
         held = SurfaceCasts(casts=(), frame=FRAME, scan=SimpleNamespace(levels=levels))
         found = surface_on(held, FIXTURE)

@@ -218,7 +218,8 @@ def test_why_a_surface_was_not_found_names_the_side_as_in_its_jaw(monkeypatch, c
     )  # fmt: skip
     rows = rows_bone.surface_rows(
         None, case.plan, basis,
-        fixture=fixture, frame=fixture_frame(fixture, basis.arch), remaining=(), maker=maker,
+        fixture=fixture, frame=fixture_frame(fixture, basis.arch),
+        remaining=(), hidden=None, maker=maker,
     )  # fmt: skip
     told = {m.details.side: m.reading.notes[0].message for m in rows}
     assert "palatal" in told["lingual"]

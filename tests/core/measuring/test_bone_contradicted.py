@@ -33,7 +33,7 @@ def reading(value):
     )
 
 
-def surface_rows_of(monkeypatch, values, beside=()):
+def surface_rows_of(monkeypatch, values, beside=(), hidden=None):
     """Rows of the sides of a fixture of 4 mm, their distances given."""
     case = case_for("whole")
     fixture = case.plan.fixtures[0]
@@ -47,7 +47,7 @@ def surface_rows_of(monkeypatch, values, beside=()):
     )  # fmt: skip
     rows = rows_bone.surface_rows(
         None, case.plan, basis, fixture=fixture, frame=fixture_frame(fixture, basis.arch),
-        remaining=beside, maker=maker,
+        remaining=beside, hidden=hidden, maker=maker,
     )  # fmt: skip
     return {m.details.side: m for m in rows if not m.details.with_tip_mm}
 
@@ -140,3 +140,31 @@ def test_nothing_beside_the_apex_that_was_not_scanned_may_lie_nearer(
     rows = surface_rows_of(monkeypatch, {"buccal": 1.0, "lingual": 1.0, "apical": apical_mm})
     assert (rows["apical"].value == apical_mm) == told
     assert rows["apical"].verdict == ("meets limit" if told else "not assessed")
+
+
+def test_where_one_plate_may_not_show_no_side_is_more_than_an_upper_bound(monkeypatch):
+    """A knife edge: 1.38 mm was read to a lingual plate of which no voxel shows the true one."""
+    hidden = Note("ridge_one_plate")
+    values = {"buccal": 3.0, "lingual": 2.5, "apical": 4.0}
+    rows = surface_rows_of(monkeypatch, values, hidden=hidden)
+    assert rows["lingual"].reading.upper_bound
+    assert rows["lingual"].verdict not in {"meets limit", None}
+    assert [n.code for n in rows["lingual"].reading.notes] == ["ridge_one_plate"]
+    assert not rows["apical"].reading.upper_bound
+    clear = surface_rows_of(monkeypatch, values)
+    assert clear["lingual"].verdict == "meets limit"
+
+
+def test_so_is_remaining_bone_and_what_was_seen_as_far_as_8_mm():
+    from core.measuring.rows_bone import _may_end_nearer
+
+    hidden = Note("ridge_one_plate")
+    far = Reading(value=8.0, lower_bound=True, evidence=SEEN)
+    told = _may_end_nearer(far, "lingual", hidden)
+    assert told.upper_bound
+    assert not told.lower_bound
+    assert not told.evidence.is_sound
+    assert _may_end_nearer(far, "lingual", None) is far
+    assert _may_end_nearer(far, "apical", hidden) is far
+    none = reading(None)
+    assert _may_end_nearer(none, "buccal", hidden) is none
