@@ -2,8 +2,7 @@
 
 Imported before numba. The folder's name holds the hash of every kernel source and the names of
 numba, numpy and the processor, so that no kernel outlives the code or the machine it was
-compiled for. The threading layer is the one that numba ships everywhere; it aborts when two
-threads enter it together, which `core.image.sampling.run_parallel` prevents.
+compiled for. No kernel is compiled for numba's own threads: see `core.image.in_threads`.
 """
 
 from __future__ import annotations
@@ -81,11 +80,10 @@ def _only_ours(folder: Path) -> bool:
 
 
 def prepare() -> None:
-    """Point numba at the cache folder and the threading layer; call before importing numba.
+    """Point numba at the cache folder; call before importing numba.
 
-    A folder or layer named in the environment by the user is left alone.
+    A folder named in the environment by the user is left alone.
     """
-    os.environ.setdefault("NUMBA_THREADING_LAYER", "workqueue")
     if "NUMBA_CACHE_DIR" not in os.environ:
         os.environ["NUMBA_CACHE_DIR"] = str(_writable_folder())
     if "numba" in sys.modules:

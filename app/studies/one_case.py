@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from app.studies.cases import Case
 from core.errors import SoundingError
+from core.image.in_threads import one_thread_only
 from core.words.study import COLUMNS as OWN
 
 Row = dict[str, object]
@@ -49,7 +50,7 @@ def _rows(case: Case) -> list[Row]:
     for path, shown in ((case.plan, case.plan_file), (case.scan, case.scan_path)):
         if not path.exists():
             raise SoundingError("input-missing", path=shown)
-    _one_thread()
+    one_thread_only()  # workers share the cores between cases, not within one
     ledger = run_case(str(case.plan), str(case.scan), series=case.series or None)
     signed = sign_off_state(ledger.plan) == "signed"
     head = _head(case)
@@ -57,10 +58,3 @@ def _rows(case: Case) -> list[Row]:
         head | {name: value for name, value in row.items() if name not in LEFT_OUT}
         for row in ledger_rows(ledger, signed=signed)
     ]
-
-
-def _one_thread() -> None:
-    """Workers share the cores between cases, not within one."""
-    import numba
-
-    numba.set_num_threads(1)

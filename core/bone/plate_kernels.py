@@ -15,7 +15,7 @@ from core.geometry import Array
 
 kernel_cache.prepare()
 
-from numba import njit, prange  # noqa: E402  the cache folder must be named first
+from numba import njit  # noqa: E402  the cache folder must be named first
 
 EDGE, WIDTH, OUTSIDE, LEVEL, INSIDE, SIGMA = range(6)
 SD_EDGE, SD_INNER, SD_WIDTH, MISFIT, SINGLE, OK = range(6, 12)
@@ -27,16 +27,18 @@ _TEXTURE_MM = 1.0
 
 _ROOT_HALF = 1.0 / math.sqrt(2.0)
 _ROOT_TWO_PI = math.sqrt(2.0 * math.pi)
+_INNER: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+"""What only compiled code calls needs no door that Python would enter by."""
 
 
-@njit(cache=True, nogil=True)
+@njit(**_INNER)
 def _copy(source: Any, target: Any) -> None:
     """The six parameters; a slice set to an array would compile its error messages as well."""
     for i in range(6):
         target[i] = source[i]
 
 
-@njit(cache=True, nogil=True)
+@njit(**_INNER)
 def _solve(a: Any, b: Any, n: int) -> bool:
     """Solve a x = b in place (symmetric positive a), x in b; False where a is singular."""
     for i in range(n):
@@ -57,7 +59,7 @@ def _solve(a: Any, b: Any, n: int) -> bool:
     return True
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(**_INNER)
 def _step(u: float) -> Any:
     """Normal distribution function and density."""
     if u < -5.0:
@@ -67,7 +69,7 @@ def _step(u: float) -> Any:
     return 0.5 * math.erfc(-u * _ROOT_HALF), math.exp(-0.5 * u * u) / _ROOT_TWO_PI
 
 
-@njit(cache=True, nogil=True)
+@njit(**_INNER)
 def _row(p: Any, t: float, single: bool, jac: Any) -> float:
     """Model at one place and its derivatives by the six parameters."""
     sigma = p[5]
@@ -95,7 +97,7 @@ def _row(p: Any, t: float, single: bool, jac: Any) -> float:
     return float(p[2] + rise * first + fall * second)
 
 
-@njit(cache=True, nogil=True)
+@njit(**_INNER)
 def _normal(
     p: Any,
     values: Any,
@@ -130,7 +132,7 @@ def _normal(
     return cost
 
 
-@njit(cache=True, nogil=True)
+@njit(**_INNER)
 def _descend(
     p: Any,
     values: Any,
@@ -142,7 +144,7 @@ def _descend(
     single: bool,
     free: Any,
     sigma_range: Any,
-) -> float:
+) -> Any:
     """Levenberg-Marquardt from p, in place; returns the cost."""
     h, g, jac = np.empty((6, 6)), np.empty(6), np.empty(6)
     h2, g2 = np.empty((6, 6)), np.empty(6)
@@ -181,7 +183,7 @@ def _descend(
     return cost
 
 
-@njit(cache=True, nogil=True)
+@njit(**_INNER)
 def _mean(values: Any, low: int, high: int) -> float:
     total = 0.0
     for k in range(low, high + 1):
@@ -189,10 +191,11 @@ def _mean(values: Any, low: int, high: int) -> float:
     return total / (high - low + 1)
 
 
-@njit(cache=True, nogil=True)
-def _grow(values: Any, first: int, last: int, way: int, tolerance: float) -> int:
+@njit(**_INNER)
+def _grow(values: Any, first: int, last: int, tolerance: float) -> int:
     """Furthest sample from `first` towards `last` before the level leaves its mean so far."""
     mean, count, k = values[first], 1, first
+    way = 1 if first < last else -1
     while k != last:
         following = values[k + way]
         if math.isnan(following) or (count >= 3 and abs(following - mean) > tolerance):
@@ -203,7 +206,7 @@ def _grow(values: Any, first: int, last: int, way: int, tolerance: float) -> int
     return k
 
 
-@njit(cache=True, nogil=True)
+@njit(**_INNER)
 def _begin(
     values: Any, start: int, step: float, sigma: float, level: float, contrast: float, out: Any
 ) -> bool:
@@ -259,7 +262,7 @@ def _begin(
     return True
 
 
-@njit(cache=True, nogil=True)
+@njit(**_INNER)
 def _errors(
     p: Any,
     values: Any,
@@ -312,7 +315,7 @@ def _errors(
     out[SD_WIDTH] = math.sqrt(variances[2])
 
 
-@njit(cache=True, nogil=True)
+@njit(**_INNER)
 def _fit_one(
     values: Any,
     start: int,
@@ -341,10 +344,10 @@ def _fit_one(
     first_high = math.ceil((end + (near if not single else 0.0)) / step)
     if first_low < 0 or first_high > last or math.isnan(_mean(values, first_low, first_high)):
         return
-    low = _grow(values, first_low, max(0, int((begin[EDGE] - far) / step)), -1, tolerance)
+    low = _grow(values, first_low, max(0, int((begin[EDGE] - far) / step)), tolerance)
     high = first_high
     if not single:
-        high = _grow(values, first_high, min(last, int((end + far) / step)), 1, tolerance)
+        high = _grow(values, first_high, min(last, int((end + far) / step)), tolerance)
     weight = 1.0 / (noise * noise * correlated)
     prior = np.zeros((2, 6))
     prior[0, LEVEL] = level
@@ -395,7 +398,7 @@ def _fit_one(
     out[OK] = 1.0
 
 
-@njit(cache=True, nogil=True, parallel=True)
+@njit(cache=True, nogil=True)
 def fit_profiles(
     profiles: Array,
     starts: Any,
@@ -409,14 +412,18 @@ def fit_profiles(
     correlated: float,
     free_sigma: bool,
     out: Array,
+    first: int,
+    end: int,
 ) -> None:
     """Fit (n, count) profiles sampled every `step` mm from outside inwards.
 
     `starts` (n,) is the sample at which something begins; `sigma` (n,) the blur along each
     profile; `level`, `level_sd` (n,) what is known of the cortical level; `noise` that of one
     sample and `correlated` how many samples count as one. `out` (n, COLUMNS).
+    Of all profiles those from `first` to before `end` are fitted: others may be somebody else's
+    work.
     """
-    for n in prange(profiles.shape[0]):
+    for n in range(first, end):
         _fit_one(
             profiles[n],
             starts[n],

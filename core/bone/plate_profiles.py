@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Protocol
 
 import numpy as np
@@ -13,6 +14,7 @@ from core.bone.edges import STEP_MM
 from core.bone.plate_kernels import COLUMNS, fit_profiles
 from core.geometry import Array
 from core.image import sampling
+from core.image.in_threads import shared
 from core.image.volume import Volume
 
 LEAD_MM = 3.0
@@ -163,7 +165,7 @@ class Bundles:
         level, level_sd, borrowed = known.near(self.points_mm, self.outward)
         contrast = levels.cortical - levels.soft
         values = np.empty((len(self.mean), COLUMNS))
-        sampling.run_parallel(
+        fit = partial(
             fit_profiles,
             self.mean,
             np.full(len(self.mean), round(LEAD_MM / STEP_MM)),
@@ -178,6 +180,7 @@ class Bundles:
             free_blur,
             values,
         )
+        shared(fit, len(values))
         return Fits(
             values=values,
             cosine=self.cosine,
@@ -185,6 +188,15 @@ class Bundles:
             level=level,
             borrowed=borrowed,
         )
+
+
+def prepare() -> None:
+    """Compile, or load from the cache, what fitting a plate needs."""
+    one = np.ones(1)
+    fit_profiles(
+        np.zeros((1, 2)), np.zeros(1, dtype=np.intp), 1.0, one, one, one, one, 1.0, 1.0, 1.0,
+        False, np.empty((1, COLUMNS)), 0, 1,
+    )  # fmt: skip
 
 
 def fit_at(

@@ -178,6 +178,17 @@ class FixtureSolid:
         return _plain(unit(np.cross(self.axis, helper)))
 
 
+def prepare() -> None:
+    """Compile, or load from the cache, what distances to a fixture need."""
+    outline = np.array([[0.0, 1.0], [1.0, 1.0], [1.0, 0.0]])
+    origin, axis, side = np.zeros(3), np.array([0.0, 0.0, 1.0]), np.array([1.0, 0.0, 0.0])
+    points, radii = np.zeros((2, 3)), np.zeros(2)
+    contacts(outline, origin, axis, side, points)
+    distances(outline, origin, axis, points)
+    least_on_pieces(outline, origin, axis, points, radii, np.zeros(1, dtype=np.intp))
+    least_at_poses(outline, origin[None], axis[None], points, radii)
+
+
 def _plain(values: ArrayLike) -> Array:
     """A writable, contiguous copy: a kernel is compiled anew for every other kind of array."""
     return np.array(values, dtype=np.float64, order="C")

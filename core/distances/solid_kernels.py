@@ -22,9 +22,11 @@ ON_SURFACE_MM = 1e-9
 GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 SHARE = 1e-8
 """Of a piece: how closely its least place is found."""
+_INNER: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+"""What only compiled code calls needs no door that Python would enter by."""
 
 
-@njit(cache=True, nogil=True)
+@njit(**_INNER)
 def _nearest_piece(outline: Any, depth: float, away: float) -> tuple[int, float, float, bool]:
     # Piece of the outline that is nearest in the half-plane, the way from it, and whether inside.
     least, best, gap_d, gap_r = np.inf, 0, 0.0, 0.0
@@ -46,15 +48,15 @@ def _nearest_piece(outline: Any, depth: float, away: float) -> tuple[int, float,
     return best, gap_d, gap_r, inside
 
 
-@njit(cache=True, nogil=True)
+@njit(**_INNER)
 def _signed(outline: Any, depth: float, away: float) -> float:
     _, d, r, inside = _nearest_piece(outline, depth, away)
     apart = math.hypot(d, r)
     return -apart if inside else apart
 
 
-@njit(cache=True, nogil=True)
-def _distance(outline: Any, origin: Any, axis: Any, x: float, y: float, z: float) -> float:
+@njit(**_INNER)
+def _distance(outline: Any, origin: Any, axis: Any, x: float, y: float, z: float) -> Any:
     ox, oy, oz = x - origin[0], y - origin[1], z - origin[2]
     depth = ox * axis[0] + oy * axis[1] + oz * axis[2]
     lx, ly, lz = ox - depth * axis[0], oy - depth * axis[1], oz - depth * axis[2]

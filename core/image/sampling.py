@@ -9,20 +9,19 @@ each the mean or the maximum of a few samples through a slab.
 from __future__ import annotations
 
 import math
-import threading
-from collections.abc import Callable
+from functools import partial
 from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from core.geometry import Array, PictureGrid
-from core.image.sampling_kernels import HULL_TOLERANCE, sample_few_lines, sample_lines
+from core.image.in_threads import shared
+from core.image.sampling_kernels import HULL_TOLERANCE, sample_lines
 
 FEW_SAMPLES = 4096
 """Up to so many samples are taken in the calling thread."""
 
-_ONE_THREAD_INSIDE = threading.Lock()
 _NO_FIELD = np.ones(1, dtype=np.uint8)
 _NO_FIELD.flags.writeable = False
 
@@ -78,16 +77,6 @@ class Voxels(Protocol):
     def ijk(self, points_mm: Array, /) -> Array:
         """(n, 3) patient LPS mm → (n, 3) voxel positions (column, row, slice)."""
         ...
-
-
-def run_parallel(kernel: Callable[..., None], *args: object) -> None:
-    """Enter a kernel that was compiled with ``parallel=True``: one Python thread at a time.
-
-    numba's portable threading layer aborts the process when two threads enter it together.
-    Every parallel kernel of the program goes through here.
-    """
-    with _ONE_THREAD_INSIDE:
-        kernel(*args)
 
 
 def lines(
@@ -148,10 +137,10 @@ def lines(
         out,
     )
     if out.size * slab_count <= FEW_SAMPLES:
-        # Waking the other threads, and waiting for whoever holds them, would cost more.
-        sample_few_lines(*work)
+        # Waking the other threads would cost more.
+        sample_lines(*work, 0, len(out))
     else:
-        run_parallel(sample_lines, *work)
+        shared(partial(sample_lines, *work), len(out))
     return out
 
 

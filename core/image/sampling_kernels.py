@@ -15,7 +15,7 @@ from core.geometry import Array
 
 kernel_cache.prepare()
 
-from numba import njit, prange  # noqa: E402  the cache folder must be named first
+from numba import njit  # noqa: E402  the cache folder must be named first
 
 HULL_TOLERANCE = 1e-6
 """How far, in voxels, a point may lie outside the hull of the voxel centres; a neighbour with
@@ -26,7 +26,11 @@ LEAST_FOR_BLOCKS = 16
 """Shorter lines are sampled one by one: setting up a block would cost more."""
 
 
-@njit(cache=True, nogil=True, inline="always")
+_INNER: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+"""What only compiled code calls needs no door that Python would enter by."""
+
+
+@njit(**_INNER)
 def _trilinear(
     flat: Any, row: int, sheet: int, i: int, j: int, k: int, fx: float, fy: float, fz: float
 ) -> float:
@@ -49,7 +53,7 @@ def _trilinear(
     return a + (c - a) * fz
 
 
-@njit(cache=True, nogil=True)
+@njit(**_INNER)
 def _checked(
     flat: Any,
     shape: Any,
@@ -60,7 +64,7 @@ def _checked(
     x: float,
     y: float,
     z: float,
-) -> float:
+) -> Any:
     """One sample with every test: hull, field, padding."""
     nk, nj, ni = shape
     tol = HULL_TOLERANCE
@@ -91,7 +95,7 @@ def _checked(
     return _trilinear(flat, ni, ni * nj, i, j, k, fx, fy, fz)
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(**_INNER)
 def _clear(
     flat: Any,
     row: int,
@@ -119,14 +123,14 @@ def _clear(
     return True
 
 
-@njit(cache=True, nogil=True)
+@njit(**_INNER)
 def _inside(shape: Any, x: float, y: float, z: float) -> bool:
     """True where a sample and its eight neighbours need no test for the hull."""
     nk, nj, ni = shape
     return bool(0 <= x < ni - 1 and 0 <= y < nj - 1 and 0 <= z < nk - 1)
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(**_INNER)
 def _one_by_one(
     flat: Any,
     shape: Any,
@@ -164,10 +168,10 @@ def _one_by_one(
             grey = v * scale[0] + scale[1]
             total += grey
             top = max(top, grey)
-        out[n, c] = top if maximum and not np.isnan(total) else total / slab_count
+        out[n, c] = top if maximum and not math.isnan(total) else total / slab_count
 
 
-@njit(cache=True, nogil=True)
+@njit(**_INNER)
 def _block(
     flat: Any,
     shape: Any,
@@ -194,7 +198,8 @@ def _block(
     fx, fy, fz, total = work[0], work[1], work[2], work[3]
     v0, v1, v2, v3 = work[4], work[5], work[6], work[7]
     v4, v5, v6, v7 = work[8], work[9], work[10], work[11]
-    total[:count] = 0
+    for m in range(count):
+        total[m] = 0.0
     for s in range(slab_count):
         x0, y0, z0 = start[0] + s * slab[0], start[1] + s * slab[1], start[2] + s * slab[2]
         for m in range(count):
@@ -246,40 +251,7 @@ def _block(
     return True
 
 
-@njit(cache=True, nogil=True)
-def _in_blocks(
-    flat: Any,
-    shape: Any,
-    field: Any,
-    padding: Any,
-    scale: Any,
-    start: Any,
-    step: Any,
-    slab: Any,
-    slab_count: int,
-    lo: int,
-    hi: int,
-    out: Any,
-    n: int,
-) -> None:
-    """As `_one_by_one` for the mean, faster where many columns follow each other."""
-    at = np.empty(BLOCK, np.int64)
-    work = np.empty((12, BLOCK), np.float64)
-    for first in range(lo, hi, BLOCK):
-        count = min(BLOCK, hi - first)
-        if _block(
-            flat, shape, field, padding, start, step, slab, slab_count, first, count, at, work
-        ):
-            for m in range(count):
-                out[n, first + m] = work[3, m] / slab_count * scale[0] + scale[1]
-        else:
-            _one_by_one(
-                flat, shape, field, padding, scale, start, step, slab, slab_count, False,
-                first, first + count, out, n,
-            )  # fmt: skip
-
-
-@njit(cache=True, nogil=True)
+@njit(**_INNER)
 def _span(start: float, step: float, end: float, first: float, last: float) -> Any:
     """Part of the float interval [first, last] of c in which 0 <= start + c step <= end."""
     if step == 0.0:
@@ -291,100 +263,82 @@ def _span(start: float, step: float, end: float, first: float, last: float) -> A
 
 
 @njit(cache=True, nogil=True)
-def _sample_line(
-    flat: Any, shape: Any, field: Any, padded: bool, low: float, high: float, slope: float,
-    intercept: float, starts: Array, steps: Array, slab_steps: Array, slab_count: int,
-    maximum: bool, out: Any, n: Any,
-) -> None:  # fmt: skip
-    nk, nj, ni = shape
-    count = out.shape[1]
-    x0, y0, z0 = starts[n, 0], starts[n, 1], starts[n, 2]
-    dx, dy, dz = steps[n, 0], steps[n, 1], steps[n, 2]
-    sx, sy, sz = slab_steps[n, 0], slab_steps[n, 1], slab_steps[n, 2]
-    far = slab_count - 1
-    x1, y1, z1 = x0 + far * sx, y0 + far * sy, z0 + far * sz
-    # Columns whose samples all lie inside: the hull is convex, so both faces of the slab
-    # and both ends of the run decide; rounding is monotone, so testing the ends suffices.
-    lo, hi = 0, 0
-    if np.isfinite(x0 + y0 + z0 + dx + dy + dz + x1 + y1 + z1):
-        a, b = 0.0, count - 1.0
-        a, b = _span(x0, dx, ni - 1.0, a, b)
-        a, b = _span(x1, dx, ni - 1.0, a, b)
-        a, b = _span(y0, dy, nj - 1.0, a, b)
-        a, b = _span(y1, dy, nj - 1.0, a, b)
-        a, b = _span(z0, dz, nk - 1.0, a, b)
-        a, b = _span(z1, dz, nk - 1.0, a, b)
-        if a <= b:
-            lo, hi = math.ceil(a), math.floor(b) + 1
-        while lo < hi and not (
-            _inside(shape, x0 + lo * dx, y0 + lo * dy, z0 + lo * dz)
-            and _inside(shape, x1 + lo * dx, y1 + lo * dy, z1 + lo * dz)
-        ):
-            lo += 1
-        while hi > lo and not (
-            _inside(shape, x0 + (hi - 1) * dx, y0 + (hi - 1) * dy, z0 + (hi - 1) * dz)
-            and _inside(shape, x1 + (hi - 1) * dx, y1 + (hi - 1) * dy, z1 + (hi - 1) * dz)
-        ):
-            hi -= 1
-        hi = max(lo, hi)
-    padding, scale = (padded, low, high), (slope, intercept)
-    start, step, slab = (x0, y0, z0), (dx, dy, dz), (sx, sy, sz)
-    if maximum or hi - lo < LEAST_FOR_BLOCKS:
-        _one_by_one(
-            flat, shape, field, padding, scale, start, step, slab, slab_count, maximum,
-            lo, hi, out, n,
-        )  # fmt: skip
-    else:
-        _in_blocks(
-            flat, shape, field, padding, scale, start, step, slab, slab_count, lo, hi, out, n
-        )
-    for part in range(2):
-        for c in range(0 if part == 0 else hi, lo if part == 0 else count):
-            total, top = 0.0, -np.inf
-            for s in range(slab_count):
-                v = _checked(
-                    flat,
-                    shape,
-                    field,
-                    padded,
-                    low,
-                    high,
-                    (x0 + s * sx) + c * dx,
-                    (y0 + s * sy) + c * dy,
-                    (z0 + s * sz) + c * dz,
-                )
-                grey = v * slope + intercept
-                total += grey
-                if np.isnan(grey):
-                    break
-                top = max(top, grey)
-            out[n, c] = top if maximum and not np.isnan(total) else total / slab_count
-
-
-@njit(cache=True, nogil=True, parallel=True)
 def sample_lines(
     flat: Any, shape: Any, field: Any, padded: bool, low: float, high: float, slope: float,
     intercept: float, starts: Array, steps: Array, slab_steps: Array, slab_count: int,
-    maximum: bool, out: Any,
+    maximum: bool, out: Any, first: int, end: int,
 ) -> None:  # fmt: skip
-    """Sample (n, count) places ``start + c step + s slab_step``, all in voxels (i, j, k)."""
-    for n in prange(starts.shape[0]):
-        # A parallel loop counts without a sign: that would be one more `_sample_line` to compile.
-        _sample_line(
-            flat, shape, field, padded, low, high, slope, intercept, starts, steps, slab_steps,
-            slab_count, maximum, out, np.int64(n),
-        )  # fmt: skip
+    """Sample (n, count) places ``start + c step + s slab_step``, all in voxels (i, j, k).
 
-
-@njit(cache=True, nogil=True)
-def sample_few_lines(
-    flat: Any, shape: Any, field: Any, padded: bool, low: float, high: float, slope: float,
-    intercept: float, starts: Array, steps: Array, slab_steps: Array, slab_count: int,
-    maximum: bool, out: Any,
-) -> None:  # fmt: skip
-    """The same as `sample_lines` in the calling thread: for few samples, or many callers."""
-    for n in range(starts.shape[0]):
-        _sample_line(
-            flat, shape, field, padded, low, high, slope, intercept, starts, steps, slab_steps,
-            slab_count, maximum, out, n,
-        )  # fmt: skip
+    Of all lines those from `first` to before `end`: others may be somebody else's work.
+    """
+    nk, nj, ni = shape
+    count = out.shape[1]
+    padding, scale = (padded, low, high), (slope, intercept)
+    at = np.empty(BLOCK, np.int64)
+    work = np.empty((12, BLOCK), np.float64)
+    for n in range(first, end):
+        x0, y0, z0 = starts[n, 0], starts[n, 1], starts[n, 2]
+        dx, dy, dz = steps[n, 0], steps[n, 1], steps[n, 2]
+        sx, sy, sz = slab_steps[n, 0], slab_steps[n, 1], slab_steps[n, 2]
+        far = slab_count - 1
+        x1, y1, z1 = x0 + far * sx, y0 + far * sy, z0 + far * sz
+        # Columns whose samples all lie inside: the hull is convex, so both faces of the slab
+        # and both ends of the run decide; rounding is monotone, so testing the ends suffices.
+        lo, hi = 0, 0
+        if math.isfinite(x0 + y0 + z0 + dx + dy + dz + x1 + y1 + z1):
+            a, b = 0.0, count - 1.0
+            a, b = _span(x0, dx, ni - 1.0, a, b)
+            a, b = _span(x1, dx, ni - 1.0, a, b)
+            a, b = _span(y0, dy, nj - 1.0, a, b)
+            a, b = _span(y1, dy, nj - 1.0, a, b)
+            a, b = _span(z0, dz, nk - 1.0, a, b)
+            a, b = _span(z1, dz, nk - 1.0, a, b)
+            if a <= b:
+                lo, hi = math.ceil(a), math.floor(b) + 1
+            while lo < hi and not (
+                _inside(shape, x0 + lo * dx, y0 + lo * dy, z0 + lo * dz)
+                and _inside(shape, x1 + lo * dx, y1 + lo * dy, z1 + lo * dz)
+            ):
+                lo += 1
+            while hi > lo and not (
+                _inside(shape, x0 + (hi - 1) * dx, y0 + (hi - 1) * dy, z0 + (hi - 1) * dz)
+                and _inside(shape, x1 + (hi - 1) * dx, y1 + (hi - 1) * dy, z1 + (hi - 1) * dz)
+            ):
+                hi -= 1
+            hi = max(lo, hi)
+        start, step, slab = (x0, y0, z0), (dx, dy, dz), (sx, sy, sz)
+        in_blocks = not maximum and hi - lo >= LEAST_FOR_BLOCKS
+        for c in range(lo, hi, BLOCK):
+            many = min(BLOCK, hi - c)
+            if in_blocks and _block(
+                flat, shape, field, padding, start, step, slab, slab_count, c, many, at, work
+            ):
+                for m in range(many):
+                    out[n, c + m] = work[3, m] / slab_count * slope + intercept
+            else:
+                _one_by_one(
+                    flat, shape, field, padding, scale, start, step, slab, slab_count, maximum,
+                    c, c + many, out, n,
+                )  # fmt: skip
+        for part in range(2):
+            for c in range(0 if part == 0 else hi, lo if part == 0 else count):
+                total, top = 0.0, -np.inf
+                for s in range(slab_count):
+                    v = _checked(
+                        flat,
+                        shape,
+                        field,
+                        padded,
+                        low,
+                        high,
+                        (x0 + s * sx) + c * dx,
+                        (y0 + s * sy) + c * dy,
+                        (z0 + s * sz) + c * dz,
+                    )
+                    grey = v * slope + intercept
+                    total += grey
+                    if math.isnan(grey):
+                        break
+                    top = max(top, grey)
+                out[n, c] = top if maximum and not math.isnan(total) else total / slab_count

@@ -13,7 +13,6 @@ import pytest
 from scipy.special import ndtr
 
 from core.bone.plate_kernels import COLUMNS, LEVEL, OK, SD_WIDTH, SINGLE, WIDTH, fit_profiles
-from core.image import sampling
 from tests.core.plate_phantoms import AIR, SOFT, Bone, learnt, paint, read
 
 T = np.arange(100) * 0.1
@@ -38,8 +37,7 @@ def fitted(rows, *, level=2400.0, level_sd=60.0):
     rows = np.atleast_2d(rows)
     n, out = len(rows), np.empty((len(rows), COLUMNS))
     full = np.full(n, 1.0)
-    sampling.run_parallel(
-        fit_profiles,
+    fit_profiles(
         np.ascontiguousarray(rows),
         np.full(n, 30),
         0.1,
@@ -52,6 +50,8 @@ def fitted(rows, *, level=2400.0, level_sd=60.0):
         2.5,
         False,
         out,
+        0,
+        n,
     )
     return out
 

@@ -103,12 +103,12 @@ class TestParts:
         values = np.array([1.0, 2, 3, 4, 5])
         assert k._mean(values, 1, 3) == 3.0
         level = np.array([0.0, 0, 0, 0, 0, 10, 0, 0])
-        assert k._grow(level, 0, 7, 1, 5.0) == 4
-        assert k._grow(level, 0, 7, 1, 11.0) == 7
-        assert k._grow(level, 7, 0, -1, 5.0) == 0, "two samples say nothing of a level"
-        assert k._grow(level, 4, 0, -1, 5.0) == 0
-        assert k._grow(np.array([0, 0, np.nan, 0.0]), 0, 3, 1, 5.0) == 1
-        assert k._grow(np.array([0, 10, 0, 10, 0.0]), 0, 4, 1, 11.0) == 4
+        assert k._grow(level, 0, 7, 5.0) == 4
+        assert k._grow(level, 0, 7, 11.0) == 7
+        assert k._grow(level, 7, 0, 5.0) == 0, "two samples say nothing of a level"
+        assert k._grow(level, 4, 0, 5.0) == 0
+        assert k._grow(np.array([0, 0, np.nan, 0.0]), 0, 3, 5.0) == 1
+        assert k._grow(np.array([0, 10, 0, 10, 0.0]), 0, 4, 11.0) == 4
 
 
 class TestBegin:
@@ -161,7 +161,7 @@ class TestFit:
         one = np.ones(1)
         k.fit_profiles(
             np.array(values)[None], np.array([30]), STEP, BLUR * one, sigma_sd * one, level * one,
-            level_sd * one, 1000.0, noise, 2.0, free, out,
+            level_sd * one, 1000.0, noise, 2.0, free, out, 0, 1,
         )  # fmt: skip
         return out[0]
 
@@ -243,7 +243,7 @@ class TestOwnLevel:
         one = np.ones(1)
         k.fit_profiles(
             profile(p)[None], np.array([30]), STEP, BLUR * one, 0 * one, 1000.0 * one, 4.0 * one,
-            1000.0, 5.0, 2.0, False, out,
+            1000.0, 5.0, 2.0, False, out, 0, 1,
         )  # fmt: skip
         return float(out[0, LEVEL])
 
