@@ -170,6 +170,18 @@ def ridge_width(site: Site, depth_mm: float) -> Measurement:
     )
 
 
+def angle_without_meaning(fixture: str) -> Measurement:
+    """A row without a limit that cannot have a value: beside a flat plate there is no angle."""
+    return Measurement(
+        id=f"{fixture}/undercut_angle/level",
+        group="bone",
+        fixture=fixture,
+        kind="undercut_angle",
+        reading=Reading(value=None, unit="deg", notes=(Note("undercut_angle_flat"),)),
+        verdict="not assessed",
+    )
+
+
 def named(volume: Volume, **changes: str) -> Volume:
     """The same scan of somebody else."""
     return replace(volume, identity=replace(volume.identity, **changes))

@@ -13,7 +13,7 @@ from core.pictures.ink import GLYPHS
 from core.plans.history import sign_off_state
 from core.sheet.patient_words import patient_words
 from core.trust.figures import plain, shown, shown_at_least, up
-from core.trust.verdict import verdict_words
+from core.trust.verdict import judged_words, shown_verdict
 from core.words.catalogue import message, say
 from core.words.cautions import CAUTIONS
 from core.words.sheet import GROUPS
@@ -85,15 +85,15 @@ def _row(row: Measurement, jaw: str | None, shared: SharedReasons) -> list[str]:
     unit = "°" if row.reading.unit == "deg" else "mm"
     limit = "" if row.limit is None else plain(row.limit.value)
     value = shown(row, decimals=2) if row.value is None else f"{shown(row, decimals=2)} {unit}"
-    judged = verdict_words(row.verdict) or say("cli.measurement_table.no-limit")
+    judged = judged_words(row) or say("cli.measurement_table.no-limit")
     verdict = " ".join((judged, *shared.letters(row)))
     degrees = row.reading.unit == "deg"
     doubt = "" if row.budget is None else f"± {up(row.budget.expanded, 1 if degrees else 2)}"
     figures = f"{value:>9}{shown_at_least(row, decimals=2):>10}{doubt:>8}{limit:>6}"
     name = row_words(row, jaw=jaw)
-    lines = [f"{GLYPHS[row.verdict]:1} {name:<{NAME}}{figures}  {verdict}"]
+    lines = [f"{GLYPHS[shown_verdict(row)]:1} {name:<{NAME}}{figures}  {verdict}"]
     if len(name) > NAME:  # a line of its own, so that the figures stay in their columns
-        lines = [f"{GLYPHS[row.verdict]:1} {name}", f"{'':<{NAME + 2}}{figures}  {verdict}"]
+        lines = [f"{GLYPHS[shown_verdict(row)]:1} {name}", f"{'':<{NAME + 2}}{figures}  {verdict}"]
     for told in shared.rest(row):
         lines += _wrapped("      ", told)
     return lines

@@ -24,7 +24,7 @@ from core.measuring.sizes_table import SizeRow, sizes_tried
 from core.pictures.ink import GLYPHS
 from core.plans.sizes import ListedSize, size_words
 from core.trust.figures import shown_at_least, told
-from core.trust.verdict import verdict_words
+from core.trust.verdict import judged_words, shown_verdict
 from core.words.catalogue import message, say
 from core.words.numbers import Figure
 
@@ -106,7 +106,7 @@ class TwoSizesDialog(Dialog):
                 item = QTableWidgetItem(text)
                 measured = pair[column - 1] if column else None
                 if measured is not None:
-                    spoken = verdict_words(measured.verdict)
+                    spoken = judged_words(measured)
                     item.setToolTip(spoken)
                     item.setData(Qt.ItemDataRole.AccessibleTextRole, f"{text}, {spoken}")
                 self.table.setItem(number, column, item)
@@ -140,7 +140,7 @@ def _cell(row: Measurement | None) -> str:
     if row is None:
         return ""
     least = shown_at_least(row)
-    glyph = GLYPHS[row.verdict]
+    glyph = GLYPHS[shown_verdict(row)]
     if row.value is None or least == "–":
         return f"{glyph} {told(row)}"
     if least.startswith("-"):

@@ -21,7 +21,7 @@ from core.pictures.ink import GLYPHS
 from core.plans.plan import Jaw, Plan
 from core.plans.sizes import size_words
 from core.trust.figures import plain, shown_at_least, shown_lack, told
-from core.trust.verdict import verdict_words, worst_first
+from core.trust.verdict import is_missed, judged_words, shown_verdict, worst_first
 from core.words.catalogue import Words, message, say, sentences_of
 from core.words.numbers import Figure
 from core.words.sheet import GROUPS, UNCERTAINTY
@@ -81,7 +81,7 @@ class Entry:
     @property
     def not_met(self) -> bool:
         """True for a row that has a limit and does not meet it."""
-        return self.row is not None and self.row.verdict not in (None, "meets limit")
+        return self.row is not None and is_missed(self.row)
 
     @property
     def markable(self) -> bool:
@@ -92,7 +92,7 @@ class Entry:
     @property
     def glyph(self) -> str:
         """Sign of the verdict; none while it waits."""
-        return "" if self.row is None or self.waiting else GLYPHS[self.row.verdict]
+        return "" if self.row is None or self.waiting else GLYPHS[shown_verdict(self.row)]
 
     @property
     def value(self) -> str:
@@ -117,7 +117,7 @@ class Entry:
         state = (
             say("panels.ledger_entries.being-measured-2")
             if self.waiting
-            else (verdict_words(self.row.verdict) or say("panels.ledger_entries.no-limit"))
+            else (judged_words(self.row) or say("panels.ledger_entries.no-limit"))
         )
         # A letter alone says nothing to who cannot see where it is explained.
         more = "" if self.waiting else why(self.row)
@@ -284,9 +284,9 @@ def _of_subject(subject: str, rows: Sequence[Measurement], showing: _Showing) ->
         if not of:
             continue
         yield Entry(kind="group", key=f"{subject}:{group}", text=str(title))
-        known = [row for row in of if row.verdict not in (None, "meets limit")]
+        known = [row for row in of if is_missed(row)]
         met = [row for row in of if row.verdict == "meets limit"]
-        free = [row for row in of if row.verdict is None]
+        free = [row for row in of if shown_verdict(row) is None]
         for row in worst_first(known):
             yield showing.entry(row, shared)
         yield from _fold(f"{subject}:{group}:met", met, _met_words(met, showing), showing, shared)
@@ -317,10 +317,11 @@ def _fold(
 
 
 def _tightest(rows: Sequence[Measurement], showing: _Showing) -> str:
-    """The met row with the least margin: what the fold must not hide."""
+    """What the fold must not hide: the met row with the least margin; what was not measured."""
     limited = [row for row in rows if row.limit is not None]
     if not limited:
-        return ""
+        lacking = sum(row.value is None for row in rows)
+        return say("panels.ledger_entries.not-measured", count=lacking) if lacking else ""
     row = worst_first(limited)[0]
     return say(
         "panels.ledger_entries.tightest", shown=told(row), small=within_a_line(showing.name(row))

@@ -28,7 +28,7 @@ from core.plans.plan import Plan
 from core.plans.sizes import ListedSize
 from core.trust.operator_precision import placement_of
 from core.trust.uncertainty import Placement
-from core.trust.verdict import least_allowed, target_words
+from core.trust.verdict import is_judged, least_allowed, target_words
 from core.words.catalogue import message
 
 _FAR_MM = 1.0
@@ -205,7 +205,7 @@ class _Trial:
             maker=self.maker,
         )
         # What was expected and is not marked has no limit to meet, and is not assessed.
-        judged = tuple(m for m in rows if m.verdict is not None)
+        judged = tuple(m for m in rows if is_judged(m))
         worst: dict[tuple[str, str, str], Measurement] = {}
         for m in (*judged, *self.far):
             known = worst.get(_limit_of(m))

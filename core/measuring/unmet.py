@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from core.measurement import VerdictCode
 from core.measuring.ledger import Ledger, worst_first
 from core.measuring.row_names import row_words
+from core.trust.verdict import is_missed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,11 +33,12 @@ class Unmet:
 
 
 def unmet(ledger: Ledger) -> tuple[Unmet, ...]:
-    """Every judged row that does not meet its limit, worst first.
+    """Every row that is counted and does not meet its limit, worst first.
 
-    *Not assessed* and *too near to tell* are not met either.
+    *Not assessed* and *too near to tell* are not met either. A row without a limit misses none,
+    measured or not: what is asked here is what the summary counts (`core.trust.verdict`).
     """
-    rows = [m for m in ledger.measurements if m.verdict not in (None, "meets limit")]
+    rows = [m for m in ledger.measurements if is_missed(m)]
     jaw = ledger.plan.known_jaw
     return tuple(
         Unmet(

@@ -15,7 +15,7 @@ from core.sheet.fonts_found import Face
 from core.sheet.page import Pages
 from core.sheet.page_frame import heading
 from core.trust.figures import down, is_overlap, plain, shown, shown_at_least, up
-from core.trust.verdict import verdict_words
+from core.trust.verdict import is_missed, judged_words, shown_verdict
 from core.words.catalogue import say, together
 from core.words.sheet import (
     BY_HAND,
@@ -184,10 +184,9 @@ def _row(
     letters: tuple[str, ...],
 ) -> None:
     y = pages.y + 3.6
-    met = m.verdict in (None, "meets limit")
-    face: Face = "plain" if met else "strong"
+    face: Face = "strong" if is_missed(m) else "plain"
     colour = VERMILION if m.verdict == "below limit" else (0.0, 0.0, 0.0)
-    pages.text(c.glyph, y + 0.2, GLYPHS[m.verdict], size=11, face="strong", align="middle",
+    pages.text(c.glyph, y + 0.2, GLYPHS[shown_verdict(m)], size=11, face="strong", align="middle",
                colour=colour)  # fmt: skip
     angle = m.reading.unit == "deg"
     value = f"{shown(m, decimals=2)}{'°' if angle and m.value is not None else ''}"
@@ -204,7 +203,7 @@ def _row(
     if m.limit is not None and m.limit.changed:
         limit = f"{limit} ({plain(m.limit.default)})"
     pages.text(c.limit, y, limit, size=9, align="right", width=13.0)
-    verdict = " ".join((verdict_words(m.verdict), *letters))
+    verdict = " ".join((judged_words(m), *letters)).strip()
     pages.text(c.verdict, y, verdict, size=9, face=face, width=26.0)
     if m.limit is not None and str(m.limit.source) in sources:
         number = str(sources.index(str(m.limit.source)) + 1)

@@ -33,6 +33,9 @@ VERDICT_WORDS: dict[VerdictCode, Words] = {
 }
 """A verdict as people read it, the same everywhere; files keep the code."""
 
+NOT_MEASURED = message("trust.verdict.not-measured")
+"""In place of a verdict, where a row without a limit has no value."""
+
 NO_CLEARANCE = message("trust.verdict.no-clearance")
 
 _COUNTED = {
@@ -147,6 +150,27 @@ def is_judged(measurement: Measurement) -> bool:
     """
     guarded = measurement.limit is not None or measurement.group in ("danger", "roots")
     return measurement.verdict is not None and guarded
+
+
+def shown_verdict(measurement: Measurement) -> VerdictCode | None:
+    """The verdict that people are shown: none where a row is not counted, see `is_judged`.
+
+    Files keep the code of every row; a sign of a missed limit beside a row without one would
+    contradict the sentence that counts them.
+    """
+    return measurement.verdict if is_judged(measurement) else None
+
+
+def is_missed(measurement: Measurement) -> bool:
+    """True for a row that is counted and does not meet its limit: not assessed is not met."""
+    return shown_verdict(measurement) not in (None, "meets limit")
+
+
+def judged_words(measurement: Measurement) -> str:
+    """A row's verdict in words; of one that is not counted, that it was not measured, or none."""
+    if is_judged(measurement):
+        return verdict_words(measurement.verdict)
+    return str(NOT_MEASURED) if measurement.value is None else ""
 
 
 def worst_first(measurements: Iterable[Measurement]) -> tuple[Measurement, ...]:

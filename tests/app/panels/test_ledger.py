@@ -18,6 +18,7 @@ from core.trust.verdict import NO_CLEARANCE
 from core.words.catalogue import sentences_of
 from core.words.sheet import UNCERTAINTY
 from tests.app.case_at_hand import ledger, plan, row, rows
+from tests.sheet_material import angle_without_meaning
 
 
 def texts(found):
@@ -52,6 +53,19 @@ def test_what_is_met_folds_into_one_line_that_names_the_tightest():
     assert "vessel" in fold.aside
     opened = shown(opened={"36:danger:met"})
     assert "36/clearance/canal-left" in [e.key for e in opened]
+
+
+def test_a_row_without_a_limit_is_never_shown_as_one_that_misses_it():
+    of = plan()
+    more = replace(ledger(of), measurements=(*rows(), angle_without_meaning("36")))
+    found = shown(of, ledger=more, opened={"36:bone:free"})
+    angle = next(e for e in found if e.key == "36/undercut_angle/level")
+    assert (angle.glyph, angle.not_met) == ("", False)
+    assert "not measured" in angle.spoken
+    keys = [e.key for e in found]
+    assert keys.index(angle.key) > keys.index("36:bone:free")
+    fold = next(e for e in shown(of, ledger=more) if e.key == "36:bone:free")
+    assert fold.aside == "1 not measured"
 
 
 @pytest.mark.parametrize(
@@ -92,7 +106,7 @@ def test_one_reason_of_many_rows_is_said_once_above_them_and_short_at_each():
     lost = Note("ridge_open_side")
     held = without_a_number(lost)
     held.append(row("foramen", None, "not assessed", limit=None, expected=True))
-    found = shown(ledger=ledger(plan(), held))
+    found = shown(ledger=ledger(plan(), held), opened={"36:bone:free"})
     assert [e.text for e in found if e.kind == "reason"] == [f"(a) 3 rows: {lost.message}"]
     assert found[0].kind == "reason"
     by_key = {e.key: e for e in found}

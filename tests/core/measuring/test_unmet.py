@@ -7,7 +7,8 @@ from dataclasses import replace
 from core.measuring.ledger import worst_first
 from core.measuring.unmet import reasons_given, unmet
 from core.plans.history import sign, sign_off_state
-from tests.sheet_material import fixture_at, ledger_of, plan_with
+from core.trust.verdict import is_judged
+from tests.sheet_material import angle_without_meaning, fixture_at, ledger_of, plan_with
 
 PLAN = plan_with(fixture_at(15.0, "36"))
 LEDGER = ledger_of(PLAN)
@@ -22,6 +23,20 @@ def test_every_judged_row_that_does_not_meet_its_limit_is_there_worst_first():
     assert ranks == sorted(ranks)
     assert {each.subject for each in found} == {"36"}
     assert all(each.words for each in found)
+
+
+def test_a_row_without_a_limit_misses_none_even_where_it_has_no_value():
+    ledger = replace(LEDGER, measurements=(*LEDGER.measurements, angle_without_meaning("36")))
+    assert unmet(ledger) == unmet(LEDGER)
+    assert ledger.summary == LEDGER.summary
+
+
+def test_what_is_asked_for_is_what_the_summary_counts():
+    """One place decides both: `core.trust.verdict.is_judged`."""
+    ledger = replace(LEDGER, measurements=(*LEDGER.measurements, angle_without_meaning("36")))
+    counted = [m for m in ledger.measurements if is_judged(m)]
+    met = [m for m in counted if m.verdict == "meets limit"]
+    assert len(unmet(ledger)) == len(counted) - len(met) > 0
 
 
 def test_what_meets_its_limit_or_has_none_is_not_asked_for():
