@@ -31,7 +31,10 @@ def levels():
 
 
 @cache
-def scan(*, marrow=350.0, lamina=0.0, crown=ENAMEL, bridge=False, oval=0.0, ligament=0.2, pulp=0.0):
+def scan(
+    *, marrow=350.0, lamina=0.0, crown=ENAMEL, bridge=False, oval=0.0, ligament=0.2, pulp=0.0,
+    apex=APEX_R,
+):  # fmt: skip
     """Bone below z = -1.2, a tooth in it: its root a cone, its crown wider with enamel outside."""
     rng = np.random.default_rng(5)
     cell = VOXEL / PARTS
@@ -43,7 +46,7 @@ def scan(*, marrow=350.0, lamina=0.0, crown=ENAMEL, bridge=False, oval=0.0, liga
     along = sum(o * w for o, w in zip(off, AXIS, strict=True))
     across = [o - along * w for o, w in zip(off, AXIS, strict=True)]
     away = np.sqrt(sum(a**2 for a in across))
-    radius = NECK_R + np.clip(along, -20.0, LENGTH) / LENGTH * (APEX_R - NECK_R)
+    radius = NECK_R + np.clip(along, -20.0, LENGTH) / LENGTH * (apex - NECK_R)
     radius = np.where(along < 0, NECK_R + 0.7 * np.clip(-along / 2.0, 0.0, 1.0), radius)
     if oval:
         radius = radius + oval * (2.0 * (across[0] / np.maximum(away, 1e-6)) ** 2 - 1.0)
@@ -89,9 +92,9 @@ def off_axis_deg(root):
     return np.degrees(np.arccos(way @ AXIS))
 
 
-def true_diameter(point):
+def true_diameter(point, apex=APEX_R):
     along = float((point - NECK) @ AXIS)
-    return 2.0 * (NECK_R + along / LENGTH * (APEX_R - NECK_R))
+    return 2.0 * (NECK_R + along / LENGTH * (apex - NECK_R))
 
 
 @pytest.mark.parametrize(
@@ -124,6 +127,14 @@ def test_of_an_oval_root_the_larger_diameter_is_taken():
     assert root.is_oval
     assert root.oval_mm == pytest.approx(1.6, abs=0.3)
     assert root.diameters_mm[0] == pytest.approx(true_diameter(root.neck_mm) + 0.8, abs=0.3)
+
+
+def test_a_root_that_runs_to_a_point_is_as_thin_as_it_is():
+    root = found(apex=0.5)
+    thin = true_diameter(root.apex_mm, 0.5)
+    assert thin < 1.3
+    assert root.diameters_mm[1] == pytest.approx(thin, abs=0.25)
+    assert off_axis_deg(root) < 1.0
 
 
 def test_a_metal_crown_is_refused():
