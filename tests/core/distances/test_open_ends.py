@@ -76,6 +76,13 @@ class TestEnds:
             expected = not (joined and near)
             assert ends_there(canal, tube, station, others=[foramen]) is expected
 
+    def test_a_single_mark_is_all_end_even_beside_a_foramen(self):
+        canal = Course(id="c", kind="canal", points=[(0, 8, -14)], diameter_mm=3.0)
+        (tube,) = tubes_of(canal)
+        assert tube.length_mm == 0.0
+        beside = Foramen(id="f", mesial=(0, 11, -14), distal=(0, 8, -14))
+        assert ends_there(canal, tube, 0.0, others=[beside])
+
     @pytest.mark.parametrize(
         ("other", "joined"),
         [
