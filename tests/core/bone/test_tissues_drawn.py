@@ -26,7 +26,7 @@ def lines(*rows, count=60, noise=NOISE, seed=1):
     grey = np.empty((count, SAMPLES))
     for n in range(count):
         for start, level in rows[n % len(rows)]:
-            grey[n, AT >= start] = level
+            grey[n, start <= AT] = level
     grey = grey + noise * np.random.default_rng(seed).standard_normal(grey.shape)
     padded = np.pad(grey, ((0, 0), (1, 1)), mode="edge")
     return Profiles(
@@ -116,7 +116,7 @@ class TestMeetings:
     def line(self, *parts):
         out = np.full(SAMPLES, 999.0)
         for low, high, level in parts:
-            out[(AT >= low - 1e-9) & (AT < high - 1e-9)] = level
+            out[(low - 1e-9 <= AT) & (high - 1e-9 > AT)] = level
         return out[None]
 
     def met(self, *parts):
@@ -194,7 +194,7 @@ class TestClimbing:
     def climbing(self, *parts, even=None):
         row = np.full((1, SAMPLES), 0.0)
         for start, level in parts:
-            row[0, AT >= start - 1e-9] = level
+            row[0, start - 1e-9 <= AT] = level
         flags = np.ones(row.shape, bool) if even is None else even
         return np.flatnonzero(_climbing(row, row, flags, 10.0)[0])
 
