@@ -18,6 +18,7 @@ from app.case.session import Session
 from app.case.settings import settings_of
 from app.tools.base import Desk
 from app.widgets import style
+from app.widgets.number_box import NumberBox
 from core.errors import SoundingError
 from core.words.catalogue import Words, message, say
 
@@ -97,6 +98,9 @@ class Dialog(QDialog):
         self.trouble.setVisible(bool(text))
 
     def _accepted(self) -> None:
+        # Pressing the button left the box with what was typed: its old number is not the answer.
+        if not all(box.taken_over() for box in self.findChildren(NumberBox) if box.isVisible()):
+            return
         if not self.is_complete():
             return
         try:

@@ -11,16 +11,18 @@ from app.tools.base import Desk
 from app.widgets.shared_texts import tooth_words
 from core.geometry import Array
 from core.identity import Tooth
+from core.plans.plan import Jaw
 from core.plans.side import misfits
 from core.tooth_entry import Numbering, number_of, read_entry
-from core.words.catalogue import Message, message, say
+from core.words.catalogue import say, together
 
 _BETWEEN = re.compile(r"\s*mm\b\s*|[\s;/]+")
 """Between two lengths; a comma is a decimal one."""
-_EXAMPLE: dict[Numbering, Message] = {
-    "iso": message("tools.prompts.two-digits-such-as-36"),
-    "1-32": message("tools.prompts.1-to-32-such-as"),
+_FORM: dict[Numbering, str] = {
+    "iso": "tools.prompts.two-digits-such-as",
+    "1-32": "tools.prompts.1-to-32-such-as",
 }
+_EXAMPLE: dict[Jaw, Tooth] = {"lower": Tooth.of("36"), "upper": Tooth.of("26")}
 
 
 def ask_tooth(
@@ -55,7 +57,9 @@ def ask_tooth(
         return entry_words(session, text, at_mm=at_mm, replaces=replaces)
 
     shown = number_of(Tooth.of(start), numbering) if start else ""
-    words = desk.ask_text("Tooth", f"{question} {_EXAMPLE[numbering]}", shown, explain)
+    like = _EXAMPLE[session.plan.jaw or "lower"]
+    form = say(_FORM[numbering], example=number_of(like, numbering))
+    words = desk.ask_text("Tooth", together(question, form), shown, explain)
     if words is None:
         return None
     if not words.strip() and may_be_empty:

@@ -10,6 +10,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
     QInputDialog,
     QLabel,
+    QLayout,
     QLineEdit,
     QMessageBox,
     QVBoxLayout,
@@ -21,6 +22,7 @@ from core.errors import SoundingError
 from core.version import PROGRAM
 from core.words.catalogue import message, say, sentences_of
 
+_QUESTION_WIDTH = 420
 FAULT = message("widgets.messages.the-program-made-a-mistake")
 
 
@@ -89,16 +91,24 @@ def ask_text(
     dialog.setWindowTitle(title)
     dialog.setLabelText(question)
     dialog.setTextValue(value)
-    if explain is not None:
-        dialog.setMinimumWidth(420)
-        line = dialog.findChild(QLineEdit)
-        said = QLabel(explain(value), dialog)
+    dialog.sizeHint()  # only now it has a layout, and a line
+    layout, line = dialog.layout(), dialog.findChild(QLineEdit)
+    dialog.setMinimumWidth(_QUESTION_WIDTH)
+    for asked in dialog.findChildren(QLabel):
+        asked.setWordWrap(True)
+    if layout is not None:
+        # Its own constraint would make it as narrow as its line, whatever width is asked for.
+        layout.setSizeConstraint(QLayout.SizeConstraint.SetDefaultConstraint)
+    if explain is not None and line is not None and isinstance(layout, QVBoxLayout):
+        said = QLabel(explain(value))
         said.setObjectName("explained")
         said.setTextFormat(Qt.TextFormat.PlainText)
         said.setWordWrap(True)
-        layout = dialog.layout()
-        if line is not None and isinstance(layout, QVBoxLayout):
-            layout.insertWidget(layout.indexOf(line) + 1, said)
+        said.setAlignment(Qt.AlignmentFlag.AlignTop)
+        layout.insertWidget(layout.indexOf(line) + 1, said)
+        # Room for three lines from the beginning: the buttons do not move while one types.
+        said.ensurePolished()
+        said.setMinimumHeight(3 * said.fontMetrics().lineSpacing())
         dialog.textValueChanged.connect(lambda text: said.setText(explain(text)))
     given = dialog.exec()
     text = dialog.textValue()

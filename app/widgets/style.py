@@ -152,6 +152,8 @@ QLabel#strong {{ font-weight: bold; }}
 QLabel#quiet {{ color: {QUIET.name()}; font-size: 12px; }}
 QLabel#brand {{ font-size: 40px; font-style: italic; }}
 QLabel#heading {{ font-size: 14px; font-weight: bold; }}
+QWidget QLabel#beside {{ background: {SELECTED.name()}; border: 2px solid {FOCUS.name()};
+  border-radius: 3px; padding: 5px 8px; font-weight: bold; }}
 QLabel#below {{ color: {BELOW.name()}; }}
 QPushButton, QToolButton {{ background: {RAISED.name()}; border: 1px solid {EDGE.name()};
   border-radius: 3px; padding: 4px 10px; }}

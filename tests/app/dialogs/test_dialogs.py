@@ -31,6 +31,7 @@ from app.dialogs.help.topics import topics
 from app.dialogs.limits import ask_limits
 from app.dialogs.room import ask_room
 from app.dialogs.settings import show_settings
+from app.widgets.beside import Beside
 from core.measuring.rows_crown import entered_room_mm, teeth_together
 from core.plans.history import sign_off_state
 from core.plans.plan import TROUBLES
@@ -344,6 +345,25 @@ def test_settings_are_kept_in_the_users_folder(asked, session):
     assert value.drills[0].marks_include_tip == "don't know"
     assert session.operator == "LM"
     settings_of(session).path.unlink()
+
+
+def test_a_number_that_is_not_taken_keeps_its_dialog_open(asked, session, qtbot):
+    """Pressing OK leaves the box: its old number must not pass for the one that was typed."""
+    dialog = asked(show_settings)
+    box = dialog.limits["canal"]
+    page = next(n for n in range(dialog.pages.count()) if dialog.pages.widget(n).isAncestorOf(box))
+    dialog.list.setCurrentRow(page)
+    qtbot.waitUntil(box.isVisible)
+    before = box.value()
+    write(box, "0.1")
+    press(dialog.ok)
+    assert dialog.isVisible()
+    (plate,) = [plate for plate in dialog.findChildren(Beside) if plate.isVisible()]
+    assert "0.1" in plate.text()
+    assert box.value() == before
+    press(dialog.ok)
+    assert not dialog.isVisible(), "once it was said, the number that stands there is the answer"
+    settings_of(session).path.unlink(missing_ok=True)
 
 
 def test_who_answers_by_name_need_not_write_it_again_to_sign(asked, session):

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 
+from app.case.settings import settings_of
 from app.tools.point_marks import Contact, CrestMark, Cusp, Gum, Note, Opponent, PointMark, StentTop
+from app.tools.prompts import ask_tooth
 from app.tools.stent import StentAxisTool
 from app.tools.teeth import Existing, ForamenTool, Root
 from core.fixture import Fixture, FixtureSize
@@ -321,3 +323,21 @@ def test_a_number_of_the_other_system_offers_the_tooth_that_is_meant(table):
     t.desk.answers = ["19", None]
     t.click(t.section, 4.0, 5.0)
     assert len(t.plan.structures) == 1
+
+
+@pytest.mark.parametrize(
+    ("jaw", "numbering", "example"),
+    [("upper", "iso", "26"), ("lower", "iso", "36"), ("upper", "1-32", "14"),
+     ("lower", "1-32", "19"), (None, "iso", "36")],
+)  # fmt: skip
+def test_the_example_of_a_tooth_is_one_of_the_plan_s_jaw(session, desk, jaw, numbering, example):
+    session.plan = replace(session.plan, jaw=jaw)
+    settings = settings_of(session)
+    before = settings.value.numbering
+    settings.change(numbering=numbering)
+    asked = []
+    desk.ask_text = lambda _title, question, *_rest: asked.append(question)
+    ask_tooth(session, desk, "Root of which tooth?")
+    settings.change(numbering=before)
+    assert asked[0].startswith("Root of which tooth? ")
+    assert asked[0].endswith(f"such as {example}.")
