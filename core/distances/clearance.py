@@ -28,8 +28,9 @@ import numpy as np
 
 from core.distances.first_hit import first_hit_along_axis
 from core.distances.fixture_pair import angle_between, between_fixtures
+from core.distances.floor_marks import SideFrame
 from core.distances.floor_surface import FloorSurface
-from core.distances.open_ends import SideFrame, floor_end_notes, open_end_notes, spacing_doubt
+from core.distances.open_ends import floor_end_notes, open_end_notes, spacing_doubt
 from core.distances.solid import FixtureSolid
 from core.distances.tubes import Tube, least_places, tubes_of
 from core.fixture import Fixture

@@ -110,6 +110,11 @@ class FloorSurface:
         """How far a place (2,) lies inside the hull of the marks; negative outside."""
         return float(-(self._rim[:, :2] @ uv_mm + self._rim[:, 2]).max())
 
+    def rim_way(self, uv_mm: Array) -> Array:
+        """Unit direction (3,), in the plane, from a place (2,) to the nearest edge of the hull."""
+        nearest = int(np.argmax(self._rim[:, :2] @ uv_mm + self._rim[:, 2]))
+        return unit(self._rim[nearest, :2] @ self.frame[:2])
+
     def samples(self, step_mm: float) -> Array:
         """(m, 3) points of the bounded surface on a grid over its plane; the marks at least."""
         low, high = self.marks_uv.min(axis=0), self.marks_uv.max(axis=0)

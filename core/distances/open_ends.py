@@ -7,23 +7,16 @@ where nobody marked it. The same holds for a floor's rim.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
 
 import numpy as np
 
+from core.distances.floor_marks import BEYOND_MM, SideFrame, floor_lacks, side_of
 from core.distances.floor_surface import FloorSurface
 from core.distances.solid import FixtureSolid
 from core.distances.tubes import Tube, tubes_of
 from core.geometry import Array
 from core.measurement import Note
 from core.structures import Course, Floor, Foramen, Structure, Tapered, kind_of
-
-BEYOND_MM = 5.0
-"""Marks must go on this far beyond the fixture, mesially and distally (common practice)."""
-
-AXIS_MARKS_MM = 5.0
-AXIS_MARKS = 4
-"""A floor needs this many marks around the fixture's axis within this distance of it."""
 
 CONTINUED_MM = 3.0
 """An end this near to a foramen or to another traced course is taken as joined to it.
@@ -38,15 +31,6 @@ DEFAULT_PLACEMENT_SD_MM = 0.25
 
 _END_MM = 0.01
 _RIM_MM = 0.05
-
-
-class SideFrame(Protocol):
-    """What is needed of a fixture's frame: its mesial direction."""
-
-    @property
-    def m(self) -> Array:
-        """Unit vector, mesial, perpendicular to the axis."""
-        ...
 
 
 def open_end_notes(
@@ -135,14 +119,28 @@ def floor_end_notes(
         In the surface’s frame.
     frame : SideFrame or None
     """
-    note = (Note("floor_marked_too_narrow", {"id": floor.id}),)
-    if surface.inside_rim_mm(place_uv) < _RIM_MM or not _marked_around(solid, floor.points):
-        return note
-    if frame is not None and any(
-        _stops_short(solid, floor.points, direction) for direction in (frame.m, -frame.m)
-    ):
-        return note
-    return ()
+    lacks = floor_lacks(solid, floor.points, frame)
+    rim = surface.inside_rim_mm(place_uv) < _RIM_MM
+    if not rim and not lacks:
+        return ()
+    if frame is None:
+        return (Note("floor_marked_too_narrow", {"id": floor.id}),)
+    notes = [
+        Note(
+            lack.code,
+            {
+                "id": floor.id,
+                "side": side_of(lack.way, frame),
+                "marks": lack.marks,
+                "short": f"{np.ceil(10 * lack.short_mm) / 10:.1f}",
+            },
+        )
+        for lack in lacks
+    ]
+    if rim:
+        out = surface.rim_way(place_uv)
+        notes.append(Note("floor_nearest_at_rim", {"id": floor.id, "side": side_of(out, frame)}))
+    return tuple(notes)
 
 
 def spacing_doubt(solid: FixtureSolid, tube: Tube, structure: Course) -> tuple[float, bool]:
@@ -214,18 +212,3 @@ def _continued(end: Array, course: Course, others: Sequence[Structure]) -> bool:
 def _stops_short(solid: FixtureSolid, marks: Array, direction: Array) -> bool:
     extent = float(solid.support(direction)[0] @ direction)
     return float((marks @ direction).max()) < extent + BEYOND_MM
-
-
-def _marked_around(solid: FixtureSolid, marks: Array) -> bool:
-    """Four marks or more within 5 mm of the axis, with the axis inside their ring."""
-    offset = marks - solid.origin
-    lateral = offset - np.outer(offset @ solid.axis, solid.axis)
-    away = np.linalg.norm(lateral, axis=1)
-    ring = lateral[away <= AXIS_MARKS_MM]
-    if len(ring) < AXIS_MARKS:
-        return False
-    first = np.linalg.svd(np.outer(solid.axis, solid.axis))[2][1]
-    second = np.cross(solid.axis, first)
-    angles = np.sort(np.arctan2(ring @ second, ring @ first))
-    gaps = np.diff(np.append(angles, angles[0] + 2 * np.pi))
-    return bool(gaps.max() < np.pi)

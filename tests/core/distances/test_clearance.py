@@ -24,9 +24,10 @@ from core.trust.uncertainty import budget
 @dataclass(frozen=True)
 class Side:
     m: np.ndarray
+    b: np.ndarray
 
 
-MESIAL_Y = Side(np.array([0.0, 1.0, 0.0]))
+MESIAL_Y = Side(np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0]))
 CYLINDER = FixtureSize(diameter_mm=4.0, length_mm=10.0)
 TAPERED = FixtureSize(
     diameter_mm=4.5, length_mm=8.0, platform_diameter_mm=4.2, apical_diameter_mm=3.2,
@@ -510,9 +511,13 @@ def test_length_beyond_a_floor():
 def test_every_note_has_its_sentence():
     from core.words import code_rooms, sentence
 
-    fields = {"id": "canal-left", "diameter": 3.0, "sd": 0.35}
+    fields = {
+        "id": "canal-left", "diameter": 3.0, "sd": 0.35, "side": "mesial", "marks": 3,
+        "short": "2.4",
+    }  # fmt: skip
     codes = [
         "canal_diameter_assumed", "marks_far_apart", "traced_too_short", "floor_marked_too_narrow",
+        "floor_marks_round_axis", "floor_stops_short", "floor_nearest_at_rim",
         "marks_stop_near_fixture", "root_traced_too_short",
         "floor_too_few_marks", "wholly_beyond_floor", "hull_used", "no_such_part",
         "nothing_below_footprint", "loop_unknown",

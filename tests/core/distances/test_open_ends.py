@@ -32,9 +32,10 @@ SOLID = FixtureSolid.of(FIXTURE)
 @dataclass(frozen=True)
 class Side:
     m: np.ndarray
+    b: np.ndarray
 
 
-MESIAL_Y = Side(np.array([0.0, 1.0, 0.0]))
+MESIAL_Y = Side(np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0]))
 
 
 def course(*marks, kind="canal", ident="c", diameter=3.0):
@@ -206,6 +207,53 @@ class TestFloor:
         marks += self.ring(4, (10, 100, 190, 280))
         assert bool(self.notes(marks, frame=MESIAL_Y)) is narrow
         assert not self.notes(marks)
+
+    def told(self, marks, place=None):
+        floor = Floor(id="sinus-left", of="sinus", points=marks)
+        surface = FloorSurface.through(floor.points)
+        at = surface.foot(np.array([0.0, 0.0, 12.0]))[0] if place is None else place(surface)
+        return floor_end_notes(self.UPPER, floor, surface, at, frame=MESIAL_Y)
+
+    @pytest.mark.parametrize(
+        ("degrees", "side"),
+        [((-60, 0, 60, 85), "palatal"), ((120, 180, 240, 250), "buccal"),
+         ((200, 240, 280, 330), "mesial"), ((20, 60, 120, 160), "distal")],
+    )  # fmt: skip
+    def test_the_note_says_on_which_side_of_the_axis_marks_are_missing(self, degrees, side):
+        (note,) = self.told([*self.RIM, *self.ring(4, degrees)])
+        assert note.code == "floor_marks_round_axis"
+        assert (note.fields["side"], note.fields["marks"]) == (side, 4)
+        assert f"on the {side} side of the fixture's axis" in note.message
+
+    @pytest.mark.parametrize(
+        ("low", "high", "side", "short"), [(-4.63, 9, "distal", "2.4"), (-9, 6.9, "mesial", "0.1")]
+    )
+    def test_and_by_how_much_they_end_too_early(self, low, high, side, short):
+        # The fixture reaches 2 mm to both sides, so the marks must reach 7.
+        marks = [(x, y, 12.0) for x in (-20, 20) for y in (low, high)]
+        (note,) = self.told([*marks, *self.ring(4, (10, 100, 190, 280))])
+        assert note.code == "floor_stops_short"
+        assert (note.fields["side"], note.fields["short"]) == (side, short)
+        assert f"end {short} mm too early on the {side} side" in note.message
+
+    @pytest.mark.parametrize(
+        ("x", "y", "side"),
+        [(19.99, 3, "buccal"), (-19.99, 3, "palatal"), (4, 19.99, "mesial"), (4, -21, "distal")],
+    )
+    def test_and_at_which_edge_it_is_nearest(self, x, y, side):
+        marks = [*self.RIM, *self.ring(4, (10, 100, 190, 280))]
+        (note,) = self.told(marks, lambda surface: surface.foot(np.array([x, y, 12.0]))[0])
+        assert note.code == "floor_nearest_at_rim"
+        assert note.fields["side"] == side
+        assert note.message.startswith("Sinus floor left: nearest at the")
+
+    def test_every_lack_is_told(self):
+        marks = [(x, y, 12.0) for x in (-3, 20) for y in (-4, 4)]
+        codes = [note.code for note in self.told(marks)]
+        assert codes == ["floor_marks_round_axis", "floor_stops_short", "floor_stops_short"]
+        one_sided = [(x, y, 12.0) for x in (15, 20) for y in (-9, 0, 9)]
+        assert self.told(one_sided)[0].fields["side"] == "palatal"
+        assert self.told(one_sided)[0].fields["marks"] == 0
 
     def test_the_axis_decides_not_the_scanners_directions(self):
         turned = FixtureSolid.of(

@@ -39,7 +39,8 @@ def test_no_remark_names_a_thing_by_its_id():
     about = [code for code, e in MEASURING.items() if "{id}" in e.forms[0]]
     assert "traced_too_short" in about
     for code in about:
-        message = Note(code, {"id": "canal-left"}).message
+        more = {"side": "mesial", "marks": 3, "short": "2.4"}
+        message = Note(code, {"id": "canal-left", **more}).message
         assert "canal left" in message.lower(), code
         assert "canal-left" not in message, code
         assert message[0].isupper(), code
