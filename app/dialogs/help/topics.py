@@ -88,6 +88,19 @@ def _trust() -> Topic:
     )
 
 
+def _hidden() -> Topic:
+    return Topic(
+        title=say("dialogs.help.topics.hidden"),
+        paragraphs=(
+            say("dialogs.help.topics.hidden-plates"),
+            say("dialogs.help.topics.hidden-gum"),
+            say("dialogs.help.topics.hidden-shading"),
+            say("dialogs.help.topics.hidden-field"),
+            say("dialogs.help.topics.hidden-what-to-do"),
+        ),
+    )
+
+
 def _limits() -> Topic:
     return Topic(
         title=say("dialogs.help.topics.limits"),
@@ -214,7 +227,8 @@ def _more() -> dict[str, tuple[str, ...]]:
 def topics() -> dict[str, Topic]:
     """All topics by key, in the order of the contents."""
     pages = {"start": _start(), "glossary": _glossary(), "verdicts": _verdicts()}
-    pages |= {"uncertainty": _uncertainty(), "trust": _trust(), "limits": _limits()}
+    pages |= {"uncertainty": _uncertainty(), "trust": _trust(), "hidden": _hidden()}
+    pages["limits"] = _limits()
     pages |= {"by hand": _by_hand(), "sides": _sides()}
     for kind in MeasurementKind:
         paragraphs = (str(DEFINITIONS[kind]), *_more().get(kind, ()))
