@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 
 from core.arch import Arch
@@ -28,9 +29,12 @@ from core.plans.sizes import ListedSize
 from core.sheet.day import Day
 from core.sheet.lasting import Facts
 from core.sheet.patient_words import PatientWords, patient_words
-from core.trust.verdict import is_judged, worst_first
+from core.trust.verdict import is_judged, is_missed, worst_first
 from core.words.catalogue import language, say
 from core.words.numbers import Figure, date_words
+
+SURFACE = "bone surface"
+"""Target of the rows to the bone's outer surface."""
 
 SAME_PLACE_MM = 1.0
 """Along the arch: a site and a fixture closer than this stand at the same place."""
@@ -220,10 +224,27 @@ class Case:
         return depth_rule(self.rows(subject), side_contradicted=self.side_is_contradicted)
 
     def tightest(self, subject: Subject) -> Measurement | None:
-        """The danger or root row that comes first: worst verdict, then smallest margin."""
+        """The danger or root row that must be seen first.
+
+        The worst of what is not met; where all of it is met the nearest vital structure, else the
+        nearest root, else the bone's surface.
+        """
         groups = ("danger", "roots")
         danger = [m for m in self.rows(subject) if m.group in groups and is_judged(m)]
-        return worst_first(danger)[0] if danger else None
+        if not danger:
+            return None
+        worst = worst_first(danger)[0]
+        return worst if is_missed(worst) else min(danger, key=_nearness)
+
+    def nearest_vital(self, subject: Subject) -> Measurement | None:
+        """The nearest vital structure that is measured; the bone's surface is none."""
+        near = [m for m in self.rows(subject) if m.value is not None and is_judged(m)]
+        return min((m for m in near if _nearness(m)[0] == 0), key=_nearness, default=None)
+
+    def nearest_surface(self, subject: Subject) -> Measurement | None:
+        """The smallest measured distance to the bone's outer surface, with a limit or without."""
+        near = [m for m in self.rows(subject) if m.value is not None and _is_to_surface(m)]
+        return min(near, key=lambda m: m.value or 0.0, default=None)
 
     def _rank(self, subject: Subject) -> tuple[int, ...]:
         """The worst verdict, then how often it and the next ones were given."""
@@ -234,6 +255,16 @@ class Case:
         ]
         first = next((n for n, count in enumerate(counts) if count), len(order))
         return first, *(-count for count in counts)
+
+
+def _nearness(m: Measurement) -> tuple[int, float]:
+    """Vital structures, roots, then the bone's surface; the nearest of each first."""
+    order = 2 if _is_to_surface(m) else ("danger", "roots", "bone", "information").index(m.group)
+    return order, math.inf if m.value is None else m.value
+
+
+def _is_to_surface(m: Measurement) -> bool:
+    return m.target == SURFACE or m.kind is MeasurementKind.REMAINING_BONE
 
 
 def tooth_words(iso: str) -> str:

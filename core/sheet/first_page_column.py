@@ -9,10 +9,10 @@ from core.measurement_kinds import MeasurementKind, WidthDetails
 from core.measuring.depth_rule import DepthRule, names_of
 from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.pictures.ink import GLYPHS, VERMILION
-from core.sheet.case import Case, Subject
+from core.sheet.case import SURFACE, Case, Subject
 from core.sheet.page import Pages
 from core.trust.figures import is_overlap, plain, shown, shown_at_least, told, up
-from core.trust.verdict import is_judged, verdict_words, worst_first
+from core.trust.verdict import is_judged, is_missed, verdict_words, worst_first
 from core.words.catalogue import message, say
 from core.words.drilling import (
     ORIGINS,
@@ -22,7 +22,6 @@ from core.words.sheet import (
     OPEN_VERDICTS,
 )
 
-_SURFACE = "bone surface"
 _MOST_ROWS = 7
 _LEAST_ROWS = 3
 _TITLE_MM, _ROW_MM, _MORE_MM = 5.0, 4.8, 4.6
@@ -32,7 +31,7 @@ _MOST_LARGE = 15
 def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a page
     pages: Pages, case: Case, lead: Subject, x: float, y: float, lowest: float
 ) -> float:
-    """The tightest danger, then what is not met, then what is met in one line.
+    """What must be seen first, how near the bone's surface is, then what is not met, and is met.
 
     Parameters
     ----------
@@ -42,20 +41,26 @@ def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a
         Below it nothing is set that the following pages have as well.
     """
     rows = [m for m in case.rows(lead) if is_judged(m)]
-    tight, vital = case.tightest(lead), None
+    tight = case.tightest(lead)
+    above = [] if tight is None else [tight]
     if tight is not None:
-        on_surface = tight.target == _SURFACE
         with pages.element("H2"):
-            title = say("sheet.closest-surface" if on_surface else "sheet.closest")
-            pages.text(x, y + 3.2, title, size=9, face="strong")
+            pages.text(x, y + 3.2, say(_title_of(tight)), size=9, face="strong")
         y = _tightest(pages, tight, case.name(tight), x, y + 4.5)
-        vital = _met_beside_surface(rows) if on_surface else None
-    if vital is not None:
+    beside = (
+        ("sheet.closest", case.nearest_vital(lead)),
+        ("sheet.closest-surface", case.nearest_surface(lead)),
+    )
+    for title, near in beside:
+        if near is None or near is tight or (title == "sheet.closest" and is_missed(near)):
+            continue
         with pages.element("H2"):
-            pages.text(x, y + 2.2, say("sheet.closest"), size=9, face="strong")
-        y = _short_row(pages, vital, case.name(vital), x, y + 3.2) + 1.0
+            pages.text(x, y + 2.2, say(title), size=9, face="strong")
+        y = _short_row(pages, near, case.name(near), x, y + 3.2) + 1.0
+        # What is not met stands among its like as well.
+        above += [] if is_missed(near) else [near]
     y = _depths(pages, case, lead, x, y)
-    others = [m for m in worst_first(rows) if m is not tight and m is not vital]
+    others = [m for m in worst_first(rows) if not any(m is near for near in above)]
     # Nothing that is marked or declared would settle a side that is contradicted.
     plain_title = {"not assessed": message("sheet.not-assessed")}
     titles = {**OPEN_VERDICTS, **(plain_title if case.side_is_contradicted else {})}
@@ -82,13 +87,13 @@ def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a
     return y
 
 
-def _met_beside_surface(rows: list[Measurement]) -> Measurement | None:
-    """The nearest vital structure where the bone's surface is nearer: nobody should look for it.
-
-    None where there is none, or where it stands among what is not met.
-    """
-    vital = worst_first(m for m in rows if m.group == "danger" and m.target != _SURFACE)
-    return vital[0] if vital and vital[0].verdict == "meets limit" else None
+def _title_of(tight: Measurement) -> str:
+    """Key of the large box's title: a distance is called the closest only where it is that."""
+    if is_missed(tight):
+        return "sheet.look-first"
+    if tight.target == SURFACE:
+        return "sheet.closest-surface"
+    return "sheet.closest-root" if tight.group == "roots" else "sheet.closest"
 
 
 def _not_met(  # noqa: PLR0917 - as above
@@ -319,8 +324,10 @@ def _short_row(pages: Pages, m: Measurement, name: str, x: float, y: float) -> f
     colour = VERMILION if m.verdict == "below limit" else (0.0, 0.0, 0.0)
     pages.text(x + 2.5, y + 3.6, GLYPHS[m.verdict], size=12, face="strong", align="middle",
                colour=colour)  # fmt: skip
-    if m.value is None or m.verdict == "not assessed":
+    if m.value is None:
         detail = say("sheet.column.row-not-assessed")
+    elif m.verdict == "not assessed":
+        detail = say("sheet.column.row-value-not-assessed", value=told(m))
     elif m.limit is None:
         detail = say("sheet.column.row", value=shown(m), least=shown_at_least(m))
     else:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from functools import lru_cache
 
 import pypdfium2
@@ -84,16 +85,49 @@ def test_a_sample_prints_on_four_pages_with_its_list_of_sizes(name, paper):
     assert len(laid_out(case, paper=paper).pages) == 4
 
 
-def test_page_one_names_the_nearest_vital_structure_where_the_bones_surface_is_nearer():
-    plan, volume, ledger = measured("lower_left_36")
-    case = case_of(plan, volume, ledger, without_viewing=True, window=window_of_volume(volume))
-    lead = case.subjects[0]
-    assert case.tightest(lead).target == "bone surface"
+def test_page_one_names_the_nearest_vital_structure_first_where_all_limits_are_met(sample):
+    """A vital structure before the bone's surface, however near that is; then the surface."""
+    plan, volume, ledger = measured(sample)
+    met = replace(
+        ledger,
+        measurements=tuple(
+            replace(m, verdict="meets limit") if m.verdict and m.value is not None else m
+            for m in ledger.measurements
+            if m.verdict in (None, "meets limit") or m.value is not None
+        ),
+    )
+    case = case_of(plan, volume, met, without_viewing=True, window=window_of_volume(volume))
+    rows = [m for m in met.measurements if m.value is not None]
+    vital = min(
+        (m for m in rows if m.group == "danger" and m.target != "bone surface"),
+        key=lambda m: m.value,
+    )
+    assert case.tightest(case.subjects[0]) is vital
     boxes = [b.what for b in laid_out(case, paper="A4").pages[0].boxes]
     column = boxes[boxes.index(say("sheet.closest")) :][:5]
-    row = next(m for m in ledger.measurements if m.target == "canal-left" and "tip" in m.id)
-    assert case.name(row) in column
-    assert any(t.startswith(f"{shown(row)} mm, at least") for t in column)
+    assert case.name(vital) in column
+    assert f"{shown(vital)} mm" in column
+
+
+def test_page_one_holds_the_smallest_bone_distance_of_all_rows_with_a_limit_or_without(sample):
+    """A buccal surface has no limit, and may still be the nearest: it is never left out."""
+    plan, volume, ledger = measured(sample)
+    to_bone = [
+        m
+        for m in ledger.measurements
+        if m.value is not None and (m.target == "bone surface" or m.kind == "wall")
+    ]
+    least = min(to_bone, key=lambda m: m.value)
+    case = case_of(plan, volume, ledger, without_viewing=True, window=window_of_volume(volume))
+    assert case.nearest_surface(case.subjects[0]) is least
+    without = next(m for m in to_bone if m.limit is None)
+    nearer = replace(without, reading=replace(without.reading, value=least.value - 0.5))
+    rows = tuple(nearer if m is without else m for m in ledger.measurements)
+    case = replace(case, ledger=replace(ledger, measurements=rows))
+    boxes = [b.what for b in laid_out(case, paper="A4").pages[0].boxes]
+    column = boxes[boxes.index(say("sheet.closest-surface")) :][:4]
+    assert case.name(nearer) in column
+    assert any(t.startswith(f"{shown(nearer)} mm, at least") for t in column)
 
 
 def test_each_row_holds_together(sample):

@@ -184,6 +184,7 @@ def test_page_one_holds_what_must_be_seen_first():
         "Whole volume interpreted: NOT YET",
         "This does not mean it is safe to operate.",
         "Each ruler must measure 50 mm",
+        "Look at this first",
         "Closest vital structure",
         CAUTIONS,
     ):
