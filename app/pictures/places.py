@@ -21,6 +21,7 @@ from core.level import Level
 from core.pictures.chart import plane_words
 from core.pictures.chart_parts import sides_of
 from core.pictures.neighbour_words import neighbour_words as called
+from core.pictures.neighbour_words import way_along
 from core.words.catalogue import say
 
 SECTION_MM = (64.0, 58.0)
@@ -139,11 +140,7 @@ def neighbour_words(n: int, step_mm: float, tooth: str, *, open_side: bool) -> s
 def _way(towards_left: bool, tooth: str, *, open_side: bool) -> str:
     if open_side:
         return "forward" if towards_left else "back"
-    if not tooth:
-        return "leftwards" if towards_left else "rightwards"
-    # On the patient's right the midline lies towards the left, on the left towards the right.
-    mesial = towards_left if Tooth.of(tooth).side == "right" else not towards_left
-    return "mesial" if mesial else "distal"
+    return way_along(towards_left, tooth)
 
 
 def arch_map_place(volume: Volume, level: Level, height_mm: float) -> Place:

@@ -30,7 +30,7 @@ from core.pictures.chart_parts import (
     sides_of,
 )
 from core.pictures.cortex_lines import cortex_lines
-from core.pictures.neighbour_words import neighbour_words
+from core.pictures.neighbour_words import neighbour_words, way_along
 from core.pictures.overlay import (
     arch_map_overlay,
     panorama_overlay,
@@ -219,9 +219,11 @@ def neighbour_charts(
     size_mm: tuple[float, float] = (22.0, 34.0),
     window: tuple[float, float] | None = None,
 ) -> tuple[Chart, ...]:
-    """Sections beside a station, from mesial to distal: "3 mm mesial ... 3 mm distal".
+    """Sections beside a station, from the patient's right to the left as on every picture.
 
-    Without a tooth they run from the patient's right to the left and say so.
+    So they run the same way on screen and sheet, and as the panorama and the mesiodistal plane
+    beside them: "3 mm mesial ... 3 mm distal" on the patient's left, the other way round on the
+    right. Without a tooth they say to which of the patient's sides they lie.
 
     Parameters
     ----------
@@ -239,15 +241,11 @@ def neighbour_charts(
     window : (low, high) or None
         Grey values shown as black and white.
     """
-    mesial_sign = {"1": 1, "4": 1, "2": -1, "3": -1}.get(tooth[:1], 0)
     charts: list[Chart] = []
     for n in range(-each_way, each_way + 1):
-        shift = n * step_mm * (-mesial_sign or 1)
-        towards = "distal" if mesial_sign else "leftwards"
-        back = "mesial" if mesial_sign else "rightwards"
-        name = neighbour_words(abs(n) * step_mm, towards if n > 0 else back)
+        name = neighbour_words(abs(n) * step_mm, way_along(n > 0, tooth))
         view = View(size_mm=size_mm, window=window, bare=True, most_witnesses=0)
-        chart = across_arch_chart(volume, plan, arch, station_mm + shift, view=view)
+        chart = across_arch_chart(volume, plan, arch, station_mm + n * step_mm, view=view)
         charts.append(replace(chart, title=name, subtitle=""))
     return tuple(charts)
 

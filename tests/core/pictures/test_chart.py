@@ -170,13 +170,22 @@ def test_arch_map_and_panorama_keep_the_patients_right_on_the_left():
     assert ring.points[:, 0].mean() == pytest.approx(STATION - ARCH.length_mm / 2, abs=0.2)
 
 
-@pytest.mark.parametrize(("degrees", "tooth"), [(15.0, "36"), (165.0, "46")])
-def test_neighbours_run_from_mesial_to_distal(degrees, tooth):
-    station = ARCH.station(fixture_at(degrees, tooth).platform)
+@pytest.mark.parametrize(
+    ("degrees", "tooth", "first", "last"),
+    [
+        (15.0, "36", "3 mm mesial", "3 mm distal"),
+        (165.0, "46", "3 mm distal", "3 mm mesial"),
+        (165.0, "", "3 mm to R", "3 mm to L"),
+    ],
+)
+def test_neighbours_run_from_the_patients_right_to_the_left(degrees, tooth, first, last):
+    """As the bench's strip, the panorama and the mesiodistal plane beside them."""
+    station = ARCH.station(fixture_at(degrees, tooth or "46").platform)
     charts = neighbour_charts(VOLUME, PLAN, ARCH, station, tooth=tooth)
-    assert [c.title for c in charts][0::3] == ["3 mm mesial", "here", "3 mm distal"]
-    # Mesial is nearer to the front: smaller y.
-    assert charts[0].grid.origin[1] < charts[3].grid.origin[1] < charts[-1].grid.origin[1]
+    assert [c.title for c in charts][0::3] == [first, "here", last]
+    # The front is a smaller y: on the right side travel goes towards it, on the left away.
+    y = [c.grid.origin[1] for c in charts]
+    assert y == sorted(y, reverse=degrees > 90.0)
 
 
 def test_only_below_limit_is_marked_so():
