@@ -104,6 +104,29 @@ class TestCrest:
         cut = section(straight, top=9.0)
         assert find_crest(scan_of(straight), cut, half_mm=3.0).notes[0].code == "ridge_cut_off"
 
+    @pytest.mark.parametrize(
+        ("across", "along", "gained"),
+        [(0.5, 0.0, 0.02), (0.5, 1.0, 0.06), (0.0, 1.0, 0.04), (0.5, -1.0, 0.0), (3.0, 3.0, 0.15)],
+    )
+    def test_a_bent_crest_lies_further_out_by_its_curvatures(self, across, along, gained):
+        """Half of the square of the blur times both; at most 0.15 mm, and half of it is doubt."""
+
+        class Dome(Block):
+            def inside(self, points):
+                x, y, z = np.moveaxis(points, -1, 0)
+                return (np.abs(x) <= 4.0) & (z <= -0.5 * (across * x**2 + along * y**2))
+
+            def rounding_mm2(self, volume, direction):
+                return 0.04
+
+        scan = ScanEdges(volume=None, levels=LEVELS, finder=Dome(straight))
+        w, h = np.meshgrid(W, H)
+        mask = (np.abs(w) <= 4.0) & (h <= -0.5 * across * w**2)
+        found = find_crest(scan, replace(section(straight), mask=mask, joined=mask), half_mm=3.0)
+        height = found.point_mm[2]
+        assert height == pytest.approx(gained, abs=0.006)
+        assert found.sd_mm == pytest.approx(np.hypot(np.hypot(0.1, 0.03), 0.5 * height), abs=1e-3)
+
     def test_an_edge_far_from_the_coarse_border_is_another_ones(self):
         near = find_crest(scan_of(straight, top=-1.1), section(straight), half_mm=3.0)
         assert near.point_mm is not None
