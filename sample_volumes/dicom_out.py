@@ -37,7 +37,6 @@ class Header:
     scan_time: str
     description: str
     body_part: str
-    laterality: str = ""
 
     @property
     def series_uid(self) -> UID:
