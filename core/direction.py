@@ -168,6 +168,11 @@ class Direction:
         return None
 
 
+def question_codes() -> frozenset[str]:
+    """Codes of all questions about left and right."""
+    return frozenset(_QUESTIONS.values())
+
+
 def question_code(question: Question) -> str:
     """Code of the sentence that asks a question."""
     return _QUESTIONS[question]

@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from types import MappingProxyType
 from typing import TypeAlias
 
+from core.distances.drilling import DepthReference
 from core.identity import Side, Tooth
 from core.image.volume import ScanIdentity
 from core.plans.edit import taken_ids
@@ -26,6 +27,7 @@ from core.plans.plan import (
 )
 from core.plans.plan_file import tied_to
 from core.words.catalogue import Message, Words, message
+from core.words.drilling import ORIGINS
 from core.words.values import row_of, side_words
 
 Answer: TypeAlias = tuple[Words, Plan]
@@ -207,3 +209,10 @@ def signed(
     return message("case.attestations.signed-off-by", name=name, role=role), sign(
         locked, name=name, role=role, at=at
     )
+
+
+def with_depth_from(plan: Plan, origin: DepthReference | None) -> Answer:
+    """Where drilling depths are counted from; None: not chosen."""
+    told = message("dialogs.sheet.dialog.not-chosen-yet") if origin is None else ORIGINS[origin]
+    words = message("dialogs.sheet.dialog.drilling-depths-counted-from", origin=told)
+    return words, replace(plan, depth_from=origin)

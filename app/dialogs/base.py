@@ -124,18 +124,22 @@ class Dialog(QDialog):
 
     def line(self, label: str, value: str = "", *, hint: str = "") -> QLineEdit:
         """A named line of text below what stands there already."""
-        row = QHBoxLayout()
-        name = QLabel(label)
-        name.setMinimumWidth(150)
         edit = QLineEdit(value)
         edit.setPlaceholderText(hint)
         edit.textChanged.connect(self.check)
-        name.setBuddy(edit)
-        edit.setAccessibleName(label)
-        row.addWidget(name)
-        row.addWidget(edit, 1)
-        self.body.addLayout(row)
+        self.field(label, edit)
         return edit
+
+    def field(self, label: str, field: QWidget) -> None:
+        """A field with its name before it, below what stands there already."""
+        row = QHBoxLayout()
+        name = QLabel(label)
+        name.setMinimumWidth(150)
+        name.setBuddy(field)
+        field.setAccessibleName(label)
+        row.addWidget(name)
+        row.addWidget(field, 1)
+        self.body.addLayout(row)
 
     def initials(self) -> QLineEdit:
         """Line for the initials of who answers; a whole name does as well."""

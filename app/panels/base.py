@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QSize, Qt
+from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
@@ -52,12 +52,16 @@ class Panel(QFrame):
     """
 
     title: Words = ""
+    marked = Signal(int)
+    """So many things in it want to be seen: said at the button that unfolds it."""
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setObjectName("panel")
         self.session = session
         self.desk = desk
+        self.marks = 0
+        """What `marked` told last."""
         self.heading = QLabel(str(self.title))
         self.heading.setObjectName("heading")
         self.aside = Aside()

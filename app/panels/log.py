@@ -29,6 +29,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.case.scan_checks import warnings_of
 from app.case.session import Session
 from app.dialogs.answers.confirm_jaw import confirm_jaw
 from app.panels.base import Panel
@@ -39,6 +40,7 @@ from app.tools.base import Desk
 from app.tools.prompts import ask_tooth
 from app.widgets import style
 from app.widgets.shared_texts import short_time
+from core.findings import Finding
 from core.identity import Tooth
 from core.plans.edit_pose import with_fixture_tooth
 from core.plans.history import done_words
@@ -193,6 +195,7 @@ class Log(Panel):
         self.head.insertWidget(1, self.next_mark)
         self.body.addWidget(self.view, 1)
         self._acting = False
+        self._warnings: tuple[Finding, ...] = ()
         for signal in (session.scan_changed, session.plan_changed, session.ledger_changed):
             signal.connect(self.refresh)
         self.refresh()
@@ -213,11 +216,21 @@ class Log(Panel):
                 for line in self.model.lines
                 if line.point is not None and line.point.act == "mark"
             )
-            points = open_points(session.plan, None, confirmed=True, side=side)
+            # The same holds of scan checks that only the measuring finds.
+            points = open_points(
+                session.plan, None, confirmed=True, side=side, warnings=self._warnings
+            )
             split = next((n for n, p in enumerate(points) if p.act in ("image", "interpreted")), 99)
             points = (*points[:split], *kept, *points[split:])
         else:
-            points = open_points(session.plan, current, confirmed=session.confirmed, side=side)
+            self._warnings = warnings_of(session)
+            points = open_points(
+                session.plan,
+                current,
+                confirmed=session.confirmed,
+                side=side,
+                warnings=self._warnings,
+            )
         self.model.show(log_lines(points, session.plan.history))
         self.aside.setText(
             say("panels.log.open", points=len(points)) if points else say("panels.log.nothing-open")
@@ -250,6 +263,8 @@ class Log(Panel):
             ask_image_check(self.session, self.desk, self)
         elif point.act == "interpreted":
             ask_interpreted(self.session, self.desk, self)
+        elif point.act == "checks":
+            self.desk.show_checks()
         elif point.act == "mark":
             self.desk.take_tool(mark_tool(point.target), point.target)
         elif point.act == "tooth":

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from app.case.scan_checks import parts_of
 from app.case.side import SideState
 from core.direction import question_code
+from core.findings import Finding
 from core.measuring.ledger import Ledger
 from core.measuring.rows_unmarked import is_open
+from core.plans.history import sign_off_state
 from core.plans.plan import Plan
 from core.words import sentence
 from core.words.catalogue import say
 
 SETTLED = SideState()
+MOST_WARNINGS = 2
+"""More of them stand in one line: the log has other open points."""
 
 Act: TypeAlias = Literal[
-    "", "confirm", "side", "image", "interpreted", "mark", "tooth", "which side"
+    "", "confirm", "side", "image", "interpreted", "mark", "tooth", "which side", "checks"
 ]
 
 
@@ -39,7 +45,12 @@ class OpenPoint:
 
 
 def open_points(
-    plan: Plan, ledger: Ledger | None, *, confirmed: bool, side: SideState = SETTLED
+    plan: Plan,
+    ledger: Ledger | None,
+    *,
+    confirmed: bool,
+    side: SideState = SETTLED,
+    warnings: Sequence[Finding] = (),
 ) -> tuple[OpenPoint, ...]:
     """The open things of a case, in the order in which they matter.
 
@@ -51,6 +62,8 @@ def open_points(
         Jaw, jaw plane and arch were confirmed or set by a person.
     side : SideState
         What is still asked about left and right, or disagrees.
+    warnings : sequence of Finding
+        Of the scan checks; only who signs can say that they were read.
     """
     found: list[OpenPoint] = []
     if not confirmed:
@@ -65,6 +78,7 @@ def open_points(
             sentence=sentence(question_code(side.question)),
         )
         found.append(OpenPoint(text=text, act="which side"))
+    found += _of_checks(plan, warnings)
     if plan.side_check is None:
         found.append(
             OpenPoint(text=say("panels.open_points.side-not-compared-with-patient"), act="side")
@@ -92,3 +106,16 @@ def open_points(
             )
         )
     return tuple(found)
+
+
+def _of_checks(plan: Plan, warnings: Sequence[Finding]) -> Iterator[OpenPoint]:
+    """A warning of the scan checks is open until somebody signs, who is shown it once more."""
+    if not warnings or sign_off_state(plan) == "signed":
+        return
+    if len(warnings) > MOST_WARNINGS:
+        text = say("panels.open_points.scan-checks", count=len(warnings))
+        yield OpenPoint(text=text, act="checks")
+        return
+    for finding in warnings:
+        text = say("panels.open_points.scan-check", what=parts_of(finding)[0])
+        yield OpenPoint(text=text, act="checks")

@@ -7,15 +7,15 @@ from collections.abc import Callable
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QLabel, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
+from app.case.scan_checks import findings_of, is_warning, parts_of
 from app.case.session import Session
 from app.panels.base import Panel
 from app.tools.base import Desk
 from app.tools.tissues import PointAtTissues
 from app.widgets import style
 from core.findings import Finding
-from core.plans.plan_checks import plan_findings
 from core.plans.tissue_points import without_tissue_points
-from core.words.catalogue import message, say, sentences_of, together
+from core.words.catalogue import message, say
 
 POINT = message("panels.scan_checks.point-at-the-tissues")
 DROP = message("panels.scan_checks.drop-the-places-pointed-at")
@@ -34,24 +34,6 @@ SEVERITY = {
     "caution": message("panels.scan_checks.caution"),
     "note": message("panels.scan_checks.note"),
 }
-
-
-def findings_of(session: Session) -> tuple[Finding, ...]:
-    """All that is known: from the ledger where there is one, else from scan and plan."""
-    if session.ledger is not None and session.ledger_is_current:
-        found = session.ledger.findings
-    elif session.volume is not None:
-        found = (*session.volume.findings, *plan_findings(session.plan))
-    else:
-        found = ()
-    rank = list(SEVERITY)
-    return tuple(sorted(found, key=lambda f: rank.index(f.severity)))
-
-
-def parts_of(finding: Finding) -> tuple[str, str]:
-    """What is so, and what it means with what to do."""
-    what, *rest = sentences_of(finding.message)
-    return what.rstrip("."), together(*rest)
 
 
 class ScanChecks(Panel):
@@ -94,6 +76,8 @@ class ScanChecks(Panel):
             )
         )
         self.aside.setText(words if found else "")
+        self.marks = sum(is_warning(f) for f in found)
+        self.marked.emit(self.marks)
         inner = QWidget()
         column = QVBoxLayout(inner)
         column.setContentsMargins(0, 0, 6, 0)

@@ -63,6 +63,9 @@ class Desk(Protocol):
     def ask_about_side(self, *, only_if_open: bool = False) -> None:
         """Ask what tells left from right; with `only_if_open` not where it is settled."""
 
+    def show_checks(self) -> None:
+        """Unfold the scan checks."""
+
     def redraw(self) -> None:
         """Ask the active tool's `draft` again."""
 

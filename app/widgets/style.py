@@ -165,6 +165,7 @@ QToolButton#fold, QPushButton#fold {{ background: transparent; border: 1px solid
   border-radius: 3px; padding: 2px 5px; color: {QUIET.name()}; }}
 QToolButton#fold[popupMode="1"] {{ padding-right: 18px; }}
 QPushButton#plain {{ padding: 3px 6px; font-size: 12px; }}
+QToolButton#fold[marked="true"] {{ color: {TEXT.name()}; font-weight: bold; }}
 QToolButton#fold:checked {{ color: {TEXT.name()}; background: {SELECTED.name()}; }}
 QToolButton#fold:focus, QPushButton#fold:focus {{ border: 1px solid {FOCUS.name()}; }}
 QToolButton#tool:checked {{ border-bottom: 2px solid {TEXT.name()}; font-weight: bold; }}

@@ -313,6 +313,10 @@ class Bench(QMainWindow):
         if isinstance(log_panel, Log):
             QTimer.singleShot(0, log_panel.next_mark.lead)
 
+    def show_checks(self) -> None:
+        """Unfold the scan checks."""
+        self.work.folds["scan checks"].setChecked(True)
+
     def redraw(self) -> None:
         """Ask the active tool's draft and its line at the foot again: both follow its state."""
         self.hub.redraw()

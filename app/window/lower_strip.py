@@ -168,7 +168,20 @@ class LowerStrip(QFrame):
         button.setToolTip(say("window.lower_strip.unfold-or-fold-it-away"))
         button.toggled.connect(lambda on: self._unfold(place, on))
         head.addWidget(button)
+        panel = self.panels[place]
+        name = button.text()
+        panel.marked.connect(lambda count: _mark(button, name, count))
+        _mark(button, name, panel.marks)
         return button
+
+
+def _mark(button: QToolButton, name: str, count: int) -> None:
+    """Say at a button that something behind it wants to be seen: a sign and a count, no colour."""
+    words = say("window.lower_strip.marked", name=name, count=count) if count else name
+    button.setText(words)
+    button.setProperty("marked", bool(count))
+    button.style().unpolish(button)
+    button.style().polish(button)
 
 
 def _row(*parts: QWidget, sizes: tuple[int, ...] = (), grows: int = -1) -> QSplitter:

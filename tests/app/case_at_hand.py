@@ -76,6 +76,9 @@ class ListeningDesk:
     def ask_about_side(self, *, only_if_open=False):
         self.asked.append("side")
 
+    def show_checks(self):
+        self.asked.append("checks")
+
     def redraw(self):
         pass
 

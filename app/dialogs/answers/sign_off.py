@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from PySide6.QtWidgets import (
+    QComboBox,
     QFrame,
     QGridLayout,
     QLabel,
@@ -15,20 +16,24 @@ from PySide6.QtWidgets import (
 )
 
 from app.background.tasks import Latest
-from app.case.attestations import now_iso, signed
+from app.case.attestations import now_iso, signed, with_depth_from
+from app.case.scan_checks import warnings_of
 from app.case.session import Session
 from app.dialogs.base import Dialog, open_dialog
 from app.tools.base import Desk
 from app.widgets.shared_texts import short_time, tooth_words
 from core.measuring.ledger import Ledger
+from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.measuring.unmet import unmet
 from core.plans.history import sign_off_state
 from core.plans.side import sign_off_obstacles
 from core.plans.sizes import size_words
 from core.trust.verdict import verdict_words
 from core.words.catalogue import Words, message, say
+from core.words.drilling import ORIGINS
 from core.words.values import listed
 
+MOST_WARNINGS = 3
 REASON_PX, MOST_REASONS_PX = 34, 210
 OPEN_AGAIN = message("dialogs.answers.sign_off.open-again-for-editing")
 
@@ -69,6 +74,7 @@ class SignOffDialog(Dialog):
             else say("dialogs.answers.sign_off.not-measured-to-the-end")
         )
         self.words(summary)
+        self._warn()
         if not session.plan.interpreted_by:
             self.words(say("dialogs.answers.sign_off.whole-volume-not-yet-interpreted"), quiet=True)
         if session.plan.image_check is None:
@@ -80,6 +86,7 @@ class SignOffDialog(Dialog):
                 say("dialogs.answers.sign_off.signing-locks-fixtures-and-marks"),
                 quiet=True,
             )
+        self.origin = self._ask_origin(ledger if whole else None)
         self.name = self.line(say("dialogs.answers.sign_off.name"), self.settings.value.name)
         self.role = self.line(
             say("dialogs.answers.sign_off.role"),
@@ -135,6 +142,9 @@ class SignOffDialog(Dialog):
         if volume is None:
             return
         name, role = self.name.text().strip(), self.role.text().strip()
+        chosen = None if self.origin is None else self.origin.currentData()
+        if chosen != session.plan.depth_from and self.origin is not None:
+            session.apply(*with_depth_from(session.plan, chosen))
         answer = signed(
             session.plan,
             volume.identity,
@@ -167,6 +177,44 @@ class SignOffDialog(Dialog):
         else:
             self.reject()
             ask_sign_off(session, self.desk, parent)
+
+    def _warn(self) -> None:
+        """What the scan checks warn of: who signs must have read it."""
+        warnings = warnings_of(self.session)
+        for finding in warnings[:MOST_WARNINGS]:
+            label = self.words(say("dialogs.answers.sign_off.warning", words=finding.message))
+            label.setObjectName("strong")
+        if len(warnings) > MOST_WARNINGS:
+            more = len(warnings) - MOST_WARNINGS
+            self.words(say("dialogs.answers.sign_off.more-warnings", count=more))
+        if warnings and not self.obstacles:
+            self.words(say("dialogs.answers.sign_off.warnings-read"), quiet=True)
+
+    def _ask_origin(self, ledger: Ledger | None) -> QComboBox | None:
+        """Where the drilling depth is counted from, with its depth; None where none is given.
+
+        It is a part of what is signed: chosen afterwards it would void the signature.
+        """
+        rows = drill_rows_of(() if ledger is None else ledger.measurements)
+        given = [row for row in rows if row.value is not None]
+        if not given:
+            return None
+        kept = self.session.plan.depth_from
+        choice = QComboBox()
+        choice.addItem(say("dialogs.sheet.dialog.not-chosen-yet"), None)
+        for origin, words in ORIGINS.items():
+            depths = [mark_words(row) for row in given if counted_from(row) == origin]
+            if depths:
+                told = say("dialogs.answers.sign_off.origin", origin=words, mm=depths[0])
+                choice.addItem(told if len(depths) == 1 else str(words), origin)
+            elif origin == kept:
+                choice.addItem(str(words), origin)
+        choice.setCurrentIndex(choice.findData(kept))
+        self.field(say("dialogs.sheet.dialog.counted-from"), choice)
+        unchosen = self.words(say("dialogs.answers.sign_off.depth-not-chosen"), quiet=True)
+        unchosen.setVisible(kept is None)
+        choice.activated.connect(lambda _: unchosen.setVisible(choice.currentData() is None))
+        return choice
 
     def _ask_reasons(self, ledger: Ledger | None) -> dict[str, QLineEdit]:
         """A line for each limit that is not met; nothing where it is not measured to the end."""

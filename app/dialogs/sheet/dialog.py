@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import cast
 
@@ -23,6 +22,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.background.tasks import Latest
+from app.case.attestations import with_depth_from
 from app.case.session import Session
 from app.case.settings_value import Paper
 from app.dialogs.base import Dialog, open_dialog
@@ -211,9 +211,7 @@ class SheetDialog(Dialog):
         """Where depths are counted from is part of the plan: who signs it signs that as well."""
         chosen = self.origin.currentData()
         if chosen != self.session.plan.depth_from:
-            origin = self.origin.currentText()
-            words = message("dialogs.sheet.dialog.drilling-depths-counted-from", origin=origin)
-            self.session.apply(words, replace(self.session.plan, depth_from=chosen))
+            self.session.apply(*with_depth_from(self.session.plan, chosen))
 
     def _other_film(self) -> None:
         """Another tube or pin: on the film's page, and on the sheet that shows it smaller."""

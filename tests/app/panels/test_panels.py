@@ -9,6 +9,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QLabel, QPushButton
 
+from app.case.scan_checks import parts_of, warnings_of
 from app.case.settings import settings_of
 from app.dialogs.answers.confirm_jaw import confirm_jaw
 from app.dialogs.answers.interpreted import InterpretedDialog
@@ -21,9 +22,10 @@ from app.panels.log import Log, log_lines
 from app.panels.my_sizes import MySizes
 from app.panels.open_points import open_points
 from app.panels.patient_line import PatientLine
-from app.panels.scan_checks import ScanChecks, parts_of
+from app.panels.scan_checks import ScanChecks
 from core.findings import Finding
 from core.fixture import FixtureSize
+from core.plans.history import sign
 from core.plans.plan import TISSUES, TissuePoint
 from core.structures import StentAxis
 from tests.app.case_at_hand import ledger, plan, proposed
@@ -82,6 +84,44 @@ def test_open_points_are_facts_and_never_answered_by_software():
         "Image quality: not yet checked",
         "Whole volume: not yet interpreted",
     ]
+
+
+OLD = Finding("scan-old", "caution", {"scanned": "2024-01-05", "months": "34"})
+
+
+def test_a_warning_of_the_scan_checks_is_open_before_anything_is_planned_and_until_it_is_signed():
+    of = plan()
+    told = "Scan check: The scan of 2024-01-05 is 34 months old"
+
+    def texts(case, warnings):
+        return [p.text for p in open_points(case, None, confirmed=True, warnings=warnings)]
+
+    assert texts(plan(fixtures=(), level=None, arch_points=None), (OLD,))[0] == told
+    assert texts(of, (OLD,))[0] == told
+    assert texts(of, (OLD,) * 3)[0] == "Scan checks: 3 warnings"
+    assert told not in texts(sign(of, name="LM", role="dentist", at="now"), (OLD,))
+
+
+def test_the_log_and_the_button_of_the_scan_checks_tell_of_a_warning(qtbot, session, desk):
+    log = shown(qtbot, Log(session, desk), 270, 260)
+    panel = ScanChecks(session, desk)
+    qtbot.addWidget(panel)
+    told = []
+    panel.marked.connect(told.append)
+    assert panel.marks == 0
+    session.show_ledger(replace(ledger(session.plan), findings=(OLD,)))
+    assert (panel.marks, told) == (1, [1])
+    row = next(n for n, x in enumerate(log.model.lines) if x.text.startswith("Scan check"))
+    log.view.clicked.emit(log.model.index(row))
+    assert desk.asked == ["checks"]
+
+
+def test_an_old_scan_is_told_before_anything_is_measured(session):
+    """The warning comes before the planning: from scan and date alone."""
+    volume = session.volume
+    old = replace(volume, identity=replace(volume.identity, study_date="2019-01-05"))
+    session.volume, session.ledger = old, None
+    assert "scan-old" in [f.code for f in warnings_of(session)]
 
 
 def test_log_shows_what_was_done_with_initials(qtbot, session, desk):

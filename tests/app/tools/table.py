@@ -64,6 +64,9 @@ class DeskOfTests:
     def ask_about_side(self, *, only_if_open=False):
         self.asked.append("side")
 
+    def show_checks(self):
+        self.asked.append("checks")
+
     def redraw(self):
         pass
 
