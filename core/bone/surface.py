@@ -55,6 +55,10 @@ belongs to that surface."""
 _PATCH = (2, 2)
 """Neighbouring rays on each side whose edges tell how the surface bends."""
 
+_LEAP_MM = 4.0
+"""A surface does not move so far from one ray to the next: one of them ended at something else, as
+at gum that is as bright as bone (common practice, no source)."""
+
 _HOLLOW_MM = 1.2
 """Less of a hollow on a ray only grazes it."""
 
@@ -102,10 +106,16 @@ class _Cast:
         around = _amid(edges.distance_mm.reshape(shape)).ravel()
         with np.errstate(invalid="ignore"):
             unsure = open_ & ~(np.abs(edges.hint_mm - around) < _AGREES_MM)
+        leapt, at_mm = _leaps(edges.distance_mm.reshape(shape))
         return cls(
             shape=shape,
             points=np.asarray(flat + edges.distance_mm[:, None] * way),
-            unsure=np.asarray(flat[unsure] + edges.hint_mm[unsure, None] * way),
+            unsure=np.concatenate(
+                [
+                    flat[unsure] + edges.hint_mm[unsure, None] * way,
+                    flat[leapt] + at_mm[:, None] * way,
+                ]
+            ),
             sd_mm=edges.sd_mm,
             through=np.asarray(flat[edges.reason == "nothing"]),
         )
@@ -282,6 +292,19 @@ def _with(edges: EdgeSet, rows: NDArray[np.intp], second: EdgeSet, shift_mm: Arr
     distance[rows], hint[rows] = second.distance_mm + shift_mm, second.hint_mm + shift_mm
     sd[rows], found[rows], reason[rows] = second.sd_mm, second.found, second.reason
     return EdgeSet(distance_mm=distance, sd_mm=sd, found=found, reason=reason, hint_mm=hint)
+
+
+def _leaps(distance_mm: Array) -> tuple[NDArray[np.intp], Array]:
+    """Rays that end far short of one beside them, flat, and how far that one runs.
+
+    The surface may go on from it, behind what the others ended at.
+    """
+    padded = np.pad(distance_mm, 1, constant_values=np.nan)
+    four = np.stack([padded[:-2, 1:-1], padded[2:, 1:-1], padded[1:-1, :-2], padded[1:-1, 2:]])
+    furthest = np.fmax.reduce(four, axis=0)
+    with np.errstate(invalid="ignore"):
+        at = np.flatnonzero(furthest - distance_mm > _LEAP_MM)
+    return at, furthest.ravel()[at]
 
 
 def _amid(distance_mm: Array) -> Array:

@@ -43,6 +43,8 @@ from core.plans.limits import BUCCAL_MM, SurfaceSide, deep_limit_key, limit_for,
 from core.plans.plan import Plan, Site
 from core.structures import Floor, Structure
 
+_ONE_PLATE, _SHADED = "ridge_one_plate", "image_shaded"
+
 
 def fixture_bone_rows(
     plan: Plan, basis: Basis, fixture: Fixture, frame: FixtureFrame, maker: RowMaker
@@ -62,7 +64,7 @@ def fixture_bone_rows(
     remaining = remaining_bone_map(
         basis.volume, fixture, frame, basis.levels, basis.finder, plan.structures
     )
-    hidden = _hidden_plate(ridge)
+    hidden = _nearer_unseen(ridge, basis)
     beside = tuple(
         remaining_bone_rows(
             remaining, basis, fixture=fixture, frame=frame, hidden=hidden, maker=maker
@@ -121,7 +123,7 @@ def _ridge(plan: Plan, basis: Basis, fixture: Fixture, maker: RowMaker) -> Ridge
     )
 
 
-def hidden_plate(plan: Plan, basis: Basis, fixture: Fixture, maker: RowMaker) -> Note | None:
+def nearer_unseen(plan: Plan, basis: Basis, fixture: Fixture, maker: RowMaker) -> Note | None:
     """Why the bone at a fixture may end nearer than any edge shows; its size does not matter.
 
     Parameters
@@ -131,18 +133,22 @@ def hidden_plate(plan: Plan, basis: Basis, fixture: Fixture, maker: RowMaker) ->
     fixture : Fixture
     maker : RowMaker
     """
-    return _hidden_plate(_ridge(plan, basis, fixture, maker))
+    return _nearer_unseen(_ridge(plan, basis, fixture, maker), basis)
 
 
-def _hidden_plate(ridge: RidgeResult) -> Note | None:
-    """A plate that no voxel shows, where a width is as thin as the other one alone."""
-    notes = (note for width in ridge.widths for note in width.reading.notes)
-    return next((note for note in notes if note.code == "ridge_one_plate"), None)
+def _nearer_unseen(ridge: RidgeResult, basis: Basis) -> Note | None:
+    """Gum as bright as bone, or a plate that no voxel shows: a width is as thin as the other."""
+    shaded = (fault.note for fault in basis.faults.everywhere if fault.note.code == _SHADED)
+    plates = (note for width in ridge.widths for note in width.reading.notes)
+    one = (note for note in plates if note.code == _ONE_PLATE)
+    return next(shaded, next(one, None))
 
 
 def _may_end_nearer(reading: Reading, side: SurfaceSide, hidden: Note | None) -> Reading:
-    """The reading as an upper bound where the plate of that side may not show at all."""
-    if hidden is None or side == "apical" or reading.value is None:
+    """The reading as an upper bound where what ends the bone on that side may not show at all."""
+    if hidden is None or reading.value is None:
+        return reading
+    if side == "apical" and hidden.code == _ONE_PLATE:
         return reading
     return replace(
         reading,
@@ -200,7 +206,7 @@ def remaining_bone_rows(
     fixture : Fixture
     frame : FixtureFrame
     hidden : Note or None
-        Why a plate may not show in the fixture's section.
+        Why the bone may end nearer than any edge shows.
     maker : RowMaker
     """
     near = remaining.depths_mm <= BUCCAL_MM
@@ -257,7 +263,7 @@ def surface_rows(
     remaining : sequence of Measurement
         Rows of remaining bone: what they contradict has no value.
     hidden : Note or None
-        Why a plate may not show in the fixture's section.
+        Why the bone may end nearer than any edge shows.
     maker : RowMaker
     """
     # Beyond an upper fixture the bone ends at the sinus or nasal floor. Where that is marked its

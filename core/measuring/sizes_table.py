@@ -22,7 +22,7 @@ from core.measurement_kinds import ClearanceDetails
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.ledger import worst_first
 from core.measuring.row_makers import maker_at
-from core.measuring.rows_bone import hidden_plate, remaining_bone_rows, surface_rows
+from core.measuring.rows_bone import nearer_unseen, remaining_bone_rows, surface_rows
 from core.measuring.rows_danger import DangerRows
 from core.plans.plan import Plan
 from core.plans.sizes import ListedSize
@@ -172,7 +172,7 @@ class _Trial:
                 shallowest_mm=min(listed.size.length_mm for listed in sizes),
                 upper=basis.jaw == "upper",
             ),
-            hidden=hidden_plate(plan, basis, fixture, maker),
+            hidden=nearer_unseen(plan, basis, fixture, maker),
             far=(),
         )
         return replace(trial, far=trial._far_rows(largest))

@@ -119,6 +119,15 @@ class TestCast:
         if unsure:
             assert found.unsure[0] == pytest.approx([1, 1, -hint])
 
+    @pytest.mark.parametrize(("far", "leaps"), [(5.99, False), (6.01, True)])
+    def test_where_rays_side_by_side_end_4_mm_apart_the_surface_may_go_on_from_the_further(
+        self, far, leaps
+    ):
+        """Behind gum as bright as bone, 13 mm out, apical 2.82 was read for 1.95."""
+        found = cast([[far, 2.0, 2.0], [2.5, 2.5, np.nan]], hint=np.full(6, np.nan))
+        expected = [(0, 1, -far)] if leaps else np.empty((0, 3))
+        assert found.unsure == pytest.approx(np.array(expected, dtype=float).reshape(-1, 3))
+
     def test_rays_that_met_nothing_are_known_by_their_starts(self):
         reasons = np.array(["", "nothing", "weak", "starts inside"], dtype="<U16")
         found = cast([[1.0, np.nan], [np.nan, np.nan]], reason=reasons)

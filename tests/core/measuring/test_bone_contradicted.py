@@ -168,3 +168,30 @@ def test_so_is_remaining_bone_and_what_was_seen_as_far_as_8_mm():
     assert _may_end_nearer(far, "apical", hidden) is far
     none = reading(None)
     assert _may_end_nearer(none, "buccal", hidden) is none
+
+
+def test_where_gum_is_as_bright_as_bone_every_side_is_an_upper_bound(monkeypatch):
+    """Apical 3.77 was read for 0.73: rays ended at gum far out, before the bone."""
+    hidden = Note("image_shaded", {"percent": "42"})
+    values = {"buccal": 3.0, "lingual": 2.5, "apical": 4.0}
+    rows = surface_rows_of(monkeypatch, values, hidden=hidden)
+    assert rows["apical"].reading.upper_bound
+    assert rows["lingual"].reading.upper_bound
+    assert rows["apical"].verdict != "meets limit"
+
+
+def test_what_hides_an_edge_is_asked_of_the_image_first_and_of_the_widths():
+    from types import SimpleNamespace
+
+    from core.measuring.rows_bone import _nearer_unseen
+
+    def told(codes, faults):
+        widths = [SimpleNamespace(reading=Reading(value=None, notes=(Note(c),))) for c in codes]
+        everywhere = [SimpleNamespace(note=Note(code)) for code in faults]
+        basis = SimpleNamespace(faults=SimpleNamespace(everywhere=everywhere))
+        note = _nearer_unseen(SimpleNamespace(widths=widths), basis)
+        return note and note.code
+
+    assert told(["edge_weak"], ["image_rings"]) is None
+    assert told(["edge_weak", "ridge_one_plate"], ["image_rings"]) == "ridge_one_plate"
+    assert told(["ridge_one_plate"], ["image_rings", "image_shaded"]) == "image_shaded"
