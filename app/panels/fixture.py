@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
 from app.case.session import Session
 from app.case.settings import settings_of
 from app.panels.base import Panel
+from app.panels.pace import Pace
 from app.tools.base import Desk
 from app.tools.prompts import ask_tooth
 from app.tools.two_sizes import exchange, lay_beside, take_away
@@ -118,6 +119,7 @@ class FixturePanel(Panel):
         self.other.setObjectName("quiet")
         self.body.addWidget(self.other)
         self._buttons()
+        pace = Pace(session, self.read, self)
         for signal in (
             session.scan_changed,
             session.plan_changed,
@@ -125,7 +127,7 @@ class FixturePanel(Panel):
             session.place_changed,
             session.ledger_changed,
         ):
-            signal.connect(self.read)
+            signal.connect(pace.follow)
         self.read()
 
     def _buttons(self) -> None:

@@ -13,6 +13,7 @@ from app.panels.base import Panel
 from app.panels.ledger_details import Detail, details
 from app.panels.ledger_entries import Entry, entries
 from app.panels.ledger_list import ACTS, BAR_MM, ENTRY, LedgerDelegate, LedgerModel, acts_of
+from app.panels.pace import Pace
 from app.panels.rows_shown import mark_tool, show_row
 from app.tools.base import Desk
 from app.widgets import style
@@ -143,8 +144,9 @@ class LedgerPanel(Panel):
         self._earlier: Ledger | None = None
         self._details: dict[int, tuple[Measurement, tuple[Detail, ...]]] = {}
         session.scan_changed.connect(self._other_scan)
-        session.ledger_changed.connect(self.refresh)
-        session.plan_changed.connect(self.refresh)
+        pace = Pace(session, self.refresh, self)
+        session.ledger_changed.connect(pace.follow)
+        session.plan_changed.connect(pace.follow)
         self.refresh()
 
     def refresh(self) -> None:

@@ -12,6 +12,7 @@ from app.case.attestations import now_iso
 from app.case.session import Session
 from app.case.settings import settings_of
 from app.panels.base import Panel
+from app.panels.pace import Pace
 from app.tools.base import Desk
 from app.widgets import style
 from app.widgets.plain_text import plain_tip
@@ -105,13 +106,14 @@ class PatientLine(Panel):
         row.addWidget(self.sheet)
         self.body.addLayout(row)
         self._told: tuple[object, ...] = ()
+        pace = Pace(session, self.read, self)
         for signal in (
             session.scan_changed,
             session.plan_changed,
             session.place_changed,
             session.ledger_changed,
         ):
-            signal.connect(self.read)
+            signal.connect(pace.follow)
         self.settings.changed.connect(self.read)
         self.read()
 

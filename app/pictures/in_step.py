@@ -33,7 +33,7 @@ from core.words.catalogue import message, say
 PAPER_NUMERAL_MM = 2.3
 AT_ONCE = 2
 """So many charts of neighbours are made at once; more of them by a worker."""
-AROUND_MS = 120
+AROUND_MS = 200
 """While something is dragged the pictures around the section follow no more often than this, so
 that section and clearances follow every time."""
 
