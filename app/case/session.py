@@ -24,7 +24,7 @@ from core.image.volume import Volume
 from core.measuring.control_film import own_series
 from core.measuring.ledger import Ledger
 from core.plans.edit_side import side_kept
-from core.plans.history import with_entry
+from core.plans.history import sign_off_state, with_entry
 from core.plans.outside import newly_outside
 from core.plans.plan import Jaw, Plan
 from core.proposing.proposal import Proposal
@@ -57,7 +57,7 @@ class _Step(QUndoCommand):
         super().__init__(str(text))
         self._words = text
         self._session = session
-        self._before = before
+        self.before = before
         self._after = after
         self._done_before = False
 
@@ -70,7 +70,7 @@ class _Step(QUndoCommand):
 
     def undo(self) -> None:
         undone = message("case.session.undone", what=self._words)
-        self._session.install(self._before, undone, back=True)
+        self._session.install(self.before, undone, back=True)
 
 
 class Session(QObject):
@@ -286,6 +286,16 @@ class Session(QObject):
             return False
         self.undo_stack.push(_Step(self, text, self.plan, side_kept(self.plan, plan)))
         return True
+
+    @property
+    def undo_takes_signature(self) -> bool:
+        """True where the last step made the signature that the plan has now."""
+        step = self.undo_stack.command(self.undo_stack.index() - 1)
+        return (
+            isinstance(step, _Step)
+            and sign_off_state(self.plan) == "signed"
+            and sign_off_state(step.before) != "signed"
+        )
 
     def _outside(self, before: Plan, after: Plan) -> str:
         """Why an edit is not taken: a mark of it lies where nothing was scanned; empty: taken."""

@@ -13,11 +13,13 @@ from typing import Any
 
 from PySide6.QtCore import (
     QAbstractListModel,
+    QEvent,
     QModelIndex,
     QPersistentModelIndex,
     QRect,
     QSize,
     Qt,
+    Signal,
 )
 from PySide6.QtGui import QFontMetrics, QKeyEvent, QPainter, QResizeEvent
 from PySide6.QtWidgets import (
@@ -58,12 +60,24 @@ Index = QModelIndex | QPersistentModelIndex
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LogLine:
-    """A line: an open point, or one entry of the plan's history."""
+    """A line: an open point, or one entry of the plan's history.
+
+    Parameters
+    ----------
+    settled : bool
+        It was an open point, and stands where it stood while the pointer is among the lines.
+    """
 
     text: str
     at: str = ""
     by: str = ""
     point: OpenPoint | None = None
+    settled: bool = False
+
+    @property
+    def weighs(self) -> bool:
+        """True for what is open, or was: it keeps its height."""
+        return self.settled or self.point is not None
 
 
 def log_lines(
@@ -85,6 +99,19 @@ def log_lines(
         last = LogLine(text=text, at=at, by=by)
         lines.append(LogLine(text=_capital(text), at=at, by=by))
     return tuple(lines)
+
+
+def held(before: tuple[LogLine, ...], after: tuple[LogLine, ...]) -> tuple[LogLine, ...]:
+    """The new lines, with every open point where it stood: nothing moves below a hand.
+
+    What is open no more keeps its place and says so; what is newly open comes behind the others.
+    """
+    now = {line.text: line for line in after if line.point is not None}
+    kept = [
+        now.pop(line.text, LogLine(text=line.text, settled=True)) for line in before if line.weighs
+    ]
+    rest = tuple(line for line in after if line.point is None)
+    return (*kept, *now.values(), *rest)
 
 
 def _capital(text: str) -> str:
@@ -126,7 +153,7 @@ class _Delegate(QStyledItemDelegate):
     def sizeHint(self, option: QStyleOptionViewItem, index: Index) -> QSize:
         line: LogLine = index.data(Qt.ItemDataRole.UserRole)
         width = self._view.viewport().width()
-        font = style.font(12, bold=line.point is not None)
+        font = style.font(12, bold=line.weighs)
         box = QRect(0, 0, self._text_width(width, line), 2_000)
         height = QFontMetrics(font).boundingRect(box, Qt.TextFlag.TextWordWrap, line.text).height()
         return QSize(width, height + 6)
@@ -134,20 +161,22 @@ class _Delegate(QStyledItemDelegate):
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
         line: LogLine = index.data(Qt.ItemDataRole.UserRole)
         rect = option.rect
+        shown = self._view.viewport().height()
+        if rect.bottom() > shown and rect.top() > 0:
+            return  # half a line is read as a whole one; the bar tells that there are more
         painter.save()
         if option.state & QStyle.StateFlag.State_Selected:
             painter.fillRect(rect, style.RAISED)
         top = rect.adjusted(PAD, 2, -PAD, -1)
         painter.setFont(style.font(11, italic=True))
         painter.setPen(style.QUIET)
-        painter.drawText(
-            top, Qt.AlignmentFlag.AlignLeft, line.at[11:16] or say("panels.log.is-open")
-        )
+        state = say("panels.log.is-settled") if line.settled else say("panels.log.is-open")
+        painter.drawText(top, Qt.AlignmentFlag.AlignLeft, line.at[11:16] or state)
         if line.by:
             painter.setFont(style.font(11))
             painter.drawText(top, Qt.AlignmentFlag.AlignRight, line.by[:4])
-        painter.setFont(style.font(12, bold=line.point is not None))
-        painter.setPen(style.TEXT)
+        painter.setFont(style.font(12, bold=line.weighs))
+        painter.setPen(style.QUIET if line.settled else style.TEXT)
         width = self._text_width(rect.width(), line)
         box = QRect(top.left() + TIME_PX, top.top(), width, top.height())
         box = QStyle.visualRect(option.direction, top, box)
@@ -159,6 +188,14 @@ class _Delegate(QStyledItemDelegate):
 
 
 class _View(QListView):
+    left = Signal()
+    """The pointer is among the lines no more."""
+
+    def leaveEvent(self, event: QEvent) -> None:
+        """What was held in its place for the pointer need not be held any longer."""
+        super().leaveEvent(event)
+        self.left.emit()
+
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Nudges are the bench's; the rest moves as in every list."""
         if style.is_nudge(event):
@@ -185,12 +222,13 @@ class Log(Panel):
         self._delegate = _Delegate(self.view)
         self.view.setItemDelegate(self._delegate)
         self.view.setResizeMode(QListView.ResizeMode.Adjust)
-        self.view.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.view.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerItem)
         self.view.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.view.setAccessibleName(say("panels.log.log"))
         self.view.setToolTip(say("panels.log.return-or-a-click-on"))
         self.view.clicked.connect(self._act)
         self.view.activated.connect(self._act)
+        self.view.left.connect(self.refresh)
         self.next_mark = NextMark(session, desk)
         self.head.insertWidget(1, self.next_mark)
         self.body.addWidget(self.view, 1)
@@ -231,7 +269,13 @@ class Log(Panel):
                 side=side,
                 warnings=self._warnings,
             )
-        self.model.show(log_lines(points, session.plan.history))
+        lines = log_lines(points, session.plan.history)
+        scrolled = self.view.verticalScrollBar().value()
+        self.model.show(held(self.model.lines, lines) if self.view.underMouse() else lines)
+        if scrolled:
+            # Lines that are shown anew begin at the top; who reads further down stays there.
+            self.view.doItemsLayout()
+            self.view.verticalScrollBar().setValue(scrolled)
         self.aside.setText(
             say("panels.log.open", points=len(points)) if points else say("panels.log.nothing-open")
         )

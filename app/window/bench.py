@@ -51,6 +51,7 @@ from app.window.picture_room import BARE_KEY, PictureRoom
 from app.window.series_chooser import SeriesChooser
 from app.window.start import Start
 from app.window.tool_controller import ToolHub
+from app.window.undoing import undo
 from app.window.working_page import WorkingPage
 from core.words.catalogue import say
 
@@ -117,7 +118,7 @@ class Bench(QMainWindow):
         self.said = QLabel("")
         self.take_back = QPushButton(say("window.bench.undo"))
         self.take_back.setObjectName("fold")
-        self.take_back.clicked.connect(self.session.undo_stack.undo)
+        self.take_back.clicked.connect(lambda _on=False: undo(self.session, self))
         self.take_back.hide()
         foot = self.statusBar()
         foot.setSizeGripEnabled(False)

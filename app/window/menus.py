@@ -23,6 +23,7 @@ from app.tools.tissues import PointAtTissues
 from app.tools.two_sizes import exchange
 from app.window.opening import Opening
 from app.window.picture_room import FULL_KEY, PictureRoom
+from app.window.undoing import UndoAction
 from core.words.catalogue import say
 
 SLABS_MM = (0.0, 1.0, 2.0, 3.0, 5.0, 10.0)
@@ -144,11 +145,8 @@ class Menus(QObject):
 
     def _fill_edit(self, bench: Acts, window: QMainWindow) -> None:
         stack = bench.session.undo_stack
-        undo, redo = (
-            stack.createUndoAction(window, say("window.menus.undo")),
-            stack.createRedoAction(window, say("window.menus.redo")),
-        )
-        undo.setShortcuts([QKeySequence("Ctrl+Z")])
+        undo = UndoAction(bench.session, bench, window)
+        redo = stack.createRedoAction(window, say("window.menus.redo"))
         redo.setShortcuts([QKeySequence("Ctrl+Y"), QKeySequence("Ctrl+Shift+Z")])
         self.edit.addActions([undo, redo])
         self.edit.addSeparator()

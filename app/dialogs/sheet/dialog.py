@@ -38,6 +38,7 @@ from app.widgets.file_windows import ask_folder
 from app.widgets.shared_texts import state_words
 from core.distances.drilling import ORIGINS
 from core.errors import OutputError, SoundingError
+from core.plans.history import sign_off_state
 from core.sheet.day import Day
 from core.sheet.folder import Written, folder_within
 from core.sheet.parts import PARTS, hindrance
@@ -210,8 +211,19 @@ class SheetDialog(Dialog):
     def _choose_origin(self) -> None:
         """Where depths are counted from is part of the plan: who signs it signs that as well."""
         chosen = self.origin.currentData()
-        if chosen != self.session.plan.depth_from:
+        if chosen != self.session.plan.depth_from and self._may_void():
             self.session.apply(*with_depth_from(self.session.plan, chosen))
+
+    def _may_void(self) -> bool:
+        """Whether the plan may be changed: of a signed one only when the person says so."""
+        if sign_off_state(self.session.plan) != "signed":
+            return True
+        change = say("dialogs.sheet.dialog.choose-and-void")
+        heading, question = str(self.heading), say("dialogs.sheet.dialog.voids-the-signature")
+        may = self.desk.choose(heading, question, (change,)) == change
+        if not may:
+            self.origin.setCurrentIndex(self.origin.findData(self.session.plan.depth_from))
+        return may
 
     def _other_film(self) -> None:
         """Another tube or pin: on the film's page, and on the sheet that shows it smaller."""

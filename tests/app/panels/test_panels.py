@@ -18,9 +18,9 @@ from app.dialogs.answers.side_question import SideQuestion, SideTrouble
 from app.dialogs.answers.sign_off import SignOffDialog
 from app.panels import scan_checks
 from app.panels.fixture import FixturePanel, align_targets
-from app.panels.log import Log, log_lines
+from app.panels.log import Log, LogLine, held, log_lines
 from app.panels.my_sizes import MySizes
-from app.panels.open_points import open_points
+from app.panels.open_points import OpenPoint, open_points
 from app.panels.patient_line import PatientLine
 from app.panels.scan_checks import ScanChecks
 from core.findings import Finding
@@ -136,6 +136,46 @@ def test_log_shows_what_was_done_with_initials(qtbot, session, desk):
     done = [line for line in log.model.lines if line.point is None]
     assert done[0].text.startswith("Undone: ")
     assert log.model.lines[0].point is not None, "open points stand on top"
+
+
+def test_open_points_keep_their_place_while_the_pointer_is_among_them(
+    qtbot, session, desk, monkeypatch
+):
+    session.plan = plan(side_check=None)
+    session.show_ledger(ledger(session.plan))
+    log = shown(qtbot, Log(session, desk), 270, 260)
+    before = [line.text for line in log.model.lines if line.point is not None]
+    monkeypatch.setattr(log.view, "underMouse", lambda: True)
+    session.apply("side compared", plan())
+    now = log.model.lines
+    assert [line.text for line in now[: len(before)]] == before, "nothing moved below the hand"
+    assert now[0].settled
+    log.view.clicked.emit(log.model.index(0))
+    assert desk.asked == []
+    monkeypatch.setattr(log.view, "underMouse", lambda: False)
+    log.view.left.emit()
+    assert [line.text for line in log.model.lines if line.weighs] == before[1:]
+
+
+def test_what_is_newly_open_comes_behind_what_stands_there():
+    first, second, third = (LogLine(text=t, point=OpenPoint(text=t)) for t in "abc")
+    done = LogLine(text="done")
+    assert held((first, third), (second, third, done)) == (
+        LogLine(text="a", settled=True), third, second, done,
+    )  # fmt: skip
+
+
+def test_the_log_draws_no_half_line(qtbot, session, desk):
+    log = shown(qtbot, Log(session, desk), 270, 150)
+    for n in range(9):
+        session.apply(f"step {n} of a work that takes two lines at least", session.plan)
+    log.view.doItemsLayout()
+    view = log.view.viewport()
+    rects = [log.view.visualRect(log.model.index(n)) for n in range(log.model.rowCount())]
+    cut = next(r for r in rects if r.top() < view.height() < r.bottom())
+    drawn = view.grab().toImage()
+    shades = {drawn.pixel(x, y) for x in range(4, 200) for y in range(cut.top(), view.height())}
+    assert len(shades) == 1
 
 
 def test_equal_steps_are_one_line():
