@@ -20,6 +20,7 @@ from core.bone.ridge_section import (
     ridge_widths,
     wider_than,
     widths,
+    without_lone_one,
     without_single_plates,
     without_sudden_growth,
 )
@@ -126,6 +127,18 @@ class TestCrest:
         height = found.point_mm[2]
         assert height == pytest.approx(gained, abs=0.006)
         assert found.sd_mm == pytest.approx(np.hypot(np.hypot(0.1, 0.03), 0.5 * height), abs=1e-3)
+
+    @pytest.mark.parametrize(("top", "doubt"), [(-0.2, 0.4), (-2.2, 0.4), (-4.0, 0.0)])
+    def test_a_rim_beside_a_socket_may_lie_higher(self, top, doubt):
+        """The blur of the root beside it hides a thin rim's top: read 0.3 to 1.7 mm too low."""
+
+        def hole(w, h):
+            return (np.abs(w) < 1.0) & (h > top - 0.8) & (h < top)
+
+        bone = section(straight, socket=hole)
+        bone = replace(bone, mask=bone.mask & ~bone.socket)
+        found = find_crest(scan_of(straight), bone, half_mm=3.0)
+        assert found.sd_mm == pytest.approx(np.hypot(np.hypot(0.1, 0.03), doubt), rel=1e-3)
 
     def test_an_edge_far_from_the_coarse_border_is_another_ones(self):
         near = find_crest(scan_of(straight, top=-1.1), section(straight), half_mm=3.0)
@@ -309,6 +322,20 @@ class TestSuddenGrowth:
     def test_a_crest_may_widen_as_it_likes(self):
         assert self.told(0.5, 6.0, 12.0, 12.5, 13.0) == [0.5, 6.0, 12.0, 12.5, 13.0]
         assert self.told(1.0, None, None, 14.0, 15.0) == [1.0, None, None, 14.0, 15.0]
+
+
+class TestLoneWidth:
+    @pytest.mark.parametrize(("read", "kept"), [((0,), False), ((0, 3), True), ((), False)])
+    def test_one_of_five_is_none(self, read, kept):
+        """As at a section where 2.5 mm was read for 15.6 and nothing above it."""
+        lost = Reading(value=None, notes=(Note("edge_weak"),))
+        given = [Reading(value=8.0) if i in read else lost for i in range(5)]
+        found = without_lone_one(given)
+        assert [r.value is not None for r in found] == [kept and i in read for i in range(5)]
+        seen = [*given[:4], Reading(value=None, notes=(Note("ridge_two_intervals"),))]
+        assert without_lone_one(seen) == seen
+        told = [r.notes[0].code for r in found if r.value is None]
+        assert ("ridge_lone_width" in told) is (len(read) == 1)
 
 
 class TestPlates:
