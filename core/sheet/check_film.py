@@ -26,6 +26,8 @@ from core.words.values import SIDES
 
 _PIXEL_MM = 0.2
 _TOP_MM = 34.0
+_FIXTURE_AND_PIN = 2
+"""Outlines that every film shows; further lines are canals."""
 
 
 def film_chart(case: Case, fixture: Fixture, *, tube: Tube, pin: Pin) -> tuple[Chart, bool]:
@@ -46,7 +48,7 @@ def film_chart(case: Case, fixture: Fixture, *, tube: Tube, pin: Pin) -> tuple[C
     picture, whole = radiograph(case.volume, film, soft=soft)
     # Film and sensor answer to the logarithm of what arrives: more bone is lighter.
     high = float(np.percentile(picture[whole], 99.5)) if whole.any() else 1.0
-    depth = fixture.size.length_mm if pin.depth_mm is None else pin.depth_mm
+    depth = _pin_depth_mm(fixture, pin)
     stick = FixtureSolid(
         origin=fixture.platform,
         axis=fixture.towards_apex,
@@ -140,10 +142,14 @@ def _tube_words(tube: Tube) -> str:
     )
 
 
+def _pin_depth_mm(fixture: Fixture, pin: Pin) -> float:
+    """What of the pin stands below the platform."""
+    return fixture.size.length_mm if pin.depth_mm is None else pin.depth_mm
+
+
 def _pin_mm(fixture: Fixture, pin: Pin) -> float:
     """The whole pin: what is in the bone and what stands out."""
-    depth = fixture.size.length_mm if pin.depth_mm is None else pin.depth_mm
-    return depth + pin.above_mm
+    return _pin_depth_mm(fixture, pin) + pin.above_mm
 
 
 def _film(pages: Pages, case: Case, subject: Subject, tube: Tube, pin: Pin) -> None:
@@ -163,7 +169,13 @@ def _film(pages: Pages, case: Case, subject: Subject, tube: Tube, pin: Pin) -> N
     texts = [
         say("sheet.film.printed", title=chart.title, subtitle=chart.subtitle),
         _tube_words(tube),
-        say("sheet.film.lines"),
+        say(
+            "sheet.film.lines",
+            whole=plain(_pin_mm(subject.fixture, pin)),
+            below=plain(_pin_depth_mm(subject.fixture, pin)),
+            above=plain(pin.above_mm),
+        ),
+        *([say("sheet.film.canal")] if len(chart.lines) > _FIXTURE_AND_PIN else []),
         say("sheet.film.ten-mm", mm=10.0 * tube.magnification),
         say("sheet.film.true-depth-pin"),
         say("sheet.film.simulated"),

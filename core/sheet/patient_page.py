@@ -7,18 +7,19 @@ come from the practice's own text and are printed as they stand there.
 from __future__ import annotations
 
 import string
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from core.drawing import Chart, Sides
 from core.errors import OutputError, PlanError
 from core.identity import Tooth
+from core.plans.plan import Jaw
 from core.pictures.chart import View, across_arch_chart, through_axis_chart
 from core.sheet.case import Case, Subject
 from core.sheet.page import Pages, PaperName
 from core.trust.figures import plain
-from core.words.catalogue import language, message, say
+from core.words.catalogue import language, message, say, together
 from core.words.patient import PATIENT, patient_words
 from core.words.values import SIDES
 
@@ -107,7 +108,7 @@ def patient_page(
     _head(pages, case, table)
     _plan(pages, case, lead, table)
     _risks(pages, risks, table)
-    _questions(pages, table)
+    _questions(pages, table, _jaws(case, lead))
     if pages.y > pages.bottom:
         raise OutputError(
             "page-too-long",
@@ -168,6 +169,13 @@ def _tooth(subject: Subject) -> Tooth | None:
         return None
 
 
+def _jaws(case: Case, lead: Subject) -> tuple[Jaw, ...]:
+    """The one that the page is about, else both: nerve and sinus belong to one of them."""
+    tooth = _tooth(lead)
+    jaw = case.plan.known_jaw if tooth is None else tooth.jaw
+    return ("lower", "upper") if jaw is None else (jaw,)
+
+
 def _head(pages: Pages, case: Case, table: Mapping[str, str]) -> None:
     who = case.patient
     pages.text(pages.left, pages.y + 7.0, table["title"], size=22, face="strong",
@@ -194,7 +202,11 @@ def _plan(pages: Pages, case: Case, lead: Subject, table: Mapping[str, str]) -> 
         room = x - pages.left - 6.0
         below = pages.block(x, top, width, table["picture_heading"], size=_SIZE, face="strong")
         _, height = pages.chart(chart, x, below + 1.0, scale=_SCALE)
-        below = pages.block(x, below + height + 2.5, width, table["picture"], size=10)
+        words = together(
+            table["picture"],
+            *(table[f"picture_{jaw}"] for jaw in _jaws(case, lead)),
+        )
+        below = pages.block(x, below + height + 2.5, width, words, size=10)
     y = pages.block(pages.left, top, room, table["plan_heading"], size=15, face="strong") + 1.0
     for text in page_texts(case, table, lead):
         y = pages.block(pages.left, y, room, text, size=_SIZE) + 2.0
@@ -232,10 +244,12 @@ def _risks(pages: Pages, risks: str, table: Mapping[str, str]) -> None:
     pages.y = y + 2.0
 
 
-def _questions(pages: Pages, table: Mapping[str, str]) -> None:
+def _questions(pages: Pages, table: Mapping[str, str], jaws: Sequence[Jaw]) -> None:
     y = pages.block(pages.left, pages.y, pages.inner, table["questions_heading"], size=15,
                     face="strong") + 1.0  # fmt: skip
-    for key in (k for k in table if k.startswith("question_")):
+    others = tuple(f"_{jaw}" for jaw in ("lower", "upper") if jaw not in jaws)
+    asked = (k for k in table if k.startswith("question_"))
+    for key in (k for k in asked if not others or not k.endswith(others)):
         pages.rect(pages.left, y + 0.7, 3.4, 3.4, edge=0.3)
         y = pages.block(pages.left + 6.0, y, pages.inner - 6.0, table[key], size=_SIZE) + 1.2
     y = pages.block(pages.left, y + 2.0, pages.inner, table["tell"], size=_SIZE) + 3.0

@@ -100,6 +100,20 @@ def test_the_page_says_which_side_and_that_it_replaces_nothing():
     assert text.count("A picture of your jaw") == 1
 
 
+def test_the_page_names_what_lies_in_its_own_jaw():
+    lower = words_of(patient_page(case(fixture_at(20.0, "36"))))
+    upper = words_of(patient_page(case(fixture_at(20.0, "26"), jaw="upper")))
+    unknown = words_of(patient_page(case(fixture_at(20.0, ""), jaw=None)))
+    for words in ("nerve in the lower jaw", "from the nerve"):
+        assert words in lower
+        assert words not in upper
+    for words in ("floor of the nose or of the sinus", "from the sinus, the nose"):
+        assert words in upper
+        assert words not in lower
+    assert "nerve in the lower jaw" in unknown
+    assert "floor of the nose or of the sinus" in unknown
+
+
 def test_left_and_right_that_disagree_are_said_and_no_side_is_named():
     text = words_of(patient_page(case(fixture_at(20.0, "46"))))
     assert "Do not use this page. Left and right do not agree" in text
