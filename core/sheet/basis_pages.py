@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from core.distances.tubes import diameter_sd_mm
 from core.identity import structure_words, thing_words
+from core.plans.history import done_words
 from core.sheet.budget_table import budget_table
 from core.sheet.case import Case
 from core.sheet.ledger_table import meanings
 from core.sheet.page import Pages, PaperName
-from core.sheet.page_frame import BODY_TOP_MM, heading, page_frame
+from core.sheet.page_frame import BODY_TOP_MM, heading, page_frame, plain_time
 from core.structures import Course, Foramen, KnownObject, StentAxis, Structure, Tapered, kind_of
 from core.trust.figures import nearest, plain, up
-from core.words.catalogue import say
+from core.words.catalogue import say, together
 from core.words.sheet import EACH_BY_ITSELF, SEVERITIES, TERMS, UNCERTAINTY
 from core.words.values import STATES, against_words
 
 _QUIET = (0.33, 0.33, 0.33)
+_KEPT = ("who", "when", "what", "said", "revision", "chain", "at", "id", "point", "text")
+"""What the program writes into an entry of the log or a note; a note's place says nothing here."""
 
 
 def basis_pdf(case: Case, *, paper: PaperName = "A4") -> bytes:
@@ -235,10 +240,32 @@ def _uncertainty(case: Case) -> list[tuple[str, str]]:
 
 
 def _log(case: Case) -> list[tuple[str, str]]:
-    lines: list[tuple[str, str]] = []
-    for entry in (*case.plan.history, *case.plan.notes):
-        when = str(entry.get("at", ""))[:16]
-        left_out = ("at", "id", "point")  # the place of a note says nothing on paper
-        words = "; ".join(f"{k}: {v}" for k, v in entry.items() if k not in left_out)
-        lines.append((when, words))
+    """What was done, when and by whom; notes; and the sum that stands for the whole log.
+
+    How an entry is kept in the plan file is the program's own matter; fields that a person wrote
+    into one by hand are printed.
+    """
+    history = case.plan.history
+    lines = [(plain_time(str(entry.get("when", ""))), _done(entry)) for entry in history]
+    for note in case.plan.notes:
+        said = say("sheet.basis.note", text=note.get("text", ""))
+        lines.append((plain_time(str(note.get("at", ""))), together(said, *_by_hand(note))))
+    if history:
+        lines.append((say("sheet.basis.log-sum"), str(history[-1].get("chain", "–"))))
     return lines
+
+
+def _done(entry: Mapping[str, object]) -> str:
+    what = str(done_words(entry))
+    who = str(entry.get("who", "") or "") or say("sheet.basis.nobody-named")
+    line = say(
+        "sheet.basis.done",
+        what=what[:1].upper() + what[1:],
+        who=who,
+        revision=entry.get("revision", "–"),
+    )
+    return together(line, *_by_hand(entry))
+
+
+def _by_hand(entry: Mapping[str, object]) -> list[str]:
+    return [f"{name}: {value}." for name, value in entry.items() if name not in _KEPT]

@@ -13,6 +13,7 @@ from core.arch import Arch
 from core.errors import PlanError
 from core.findings import Finding
 from core.pictures.ink import WORDS
+from core.plans.history import with_entry
 from core.plans.plan import SignOff, Site
 from core.plans.plan_dump import plan_fingerprint
 from core.sheet import section_png
@@ -24,7 +25,7 @@ from core.sheet.page import Pages
 from core.sheet.page_frame import BODY_TOP_MM, page_frame, plain_time
 from core.sheet.pdf import laid_out, sheet_pdf
 from core.trust.figures import down
-from core.words.catalogue import say
+from core.words.catalogue import message, say
 from core.words.cautions import CAUTIONS
 from core.words.sheet import EACH_BY_ITSELF, UNCERTAINTY
 from tests.sheet_material import fixture_at, ledger_of, named, plan_with, round_jaw
@@ -349,6 +350,25 @@ def test_the_basis_says_what_the_sheet_rests_on():
     sheet = texts_of_one()
     assert not any("sha256:0123456789abcdef" in page for page in sheet)
     assert "Sources of the limits 1 " in sheet[-1]
+
+
+def test_the_log_is_told_in_words_and_nothing_of_how_it_is_kept():
+    plan = with_entry(ONE, who="", when="2026-11-24T10:41:00+00:00",
+                      what=message("tools.teeth.marked", name="root of 35"))  # fmt: skip
+    plan = with_entry(plan, who="LM", when="2026-11-24T10:43:00+00:00", what="looked at the film")
+    by_hand = {**plan.history[-1], "why": "as the chart says"}
+    plan = replace(plan, history=(plan.history[0], by_hand),
+                   notes=({"id": "note-1", "text": "thin here", "point": [1.0, 2.0, 3.0],
+                           "at": "2026-11-24T10:44:00+00:00"},))  # fmt: skip
+    text = " ".join(" ".join(words_of(basis_pdf(case_with(plan)))).split())
+    log = text[text.index("Log 2026-11-24") :]
+    assert "2026-11-24 10:41 UTC Root of 35 marked (nobody named, rev 2)" in log
+    assert "2026-11-24 10:43 UTC Looked at the film (LM, rev 3) why: as the chart says." in log
+    assert "2026-11-24 10:44 UTC Note: thin here" in log
+    assert by_hand["chain"] in log.replace(" ", "")
+    assert log.count("sha256:") == 1
+    for inside in ("{", "}", "tools.teeth", "fields", "chain:", "[1.0"):
+        assert inside not in log
 
 
 def test_no_section_without_an_arch_and_it_is_said():
