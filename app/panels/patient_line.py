@@ -17,6 +17,7 @@ from app.tools.base import Desk
 from app.widgets import style
 from app.widgets.plain_text import plain_tip
 from app.widgets.shared_texts import hidden, state_words, tooth_words
+from core.plans.case_checks import case_findings
 from core.plans.plan import SideCheck
 from core.plans.side import sign_off_obstacles
 from core.sheet.patient_words import patient_words
@@ -40,10 +41,10 @@ class _Elided(QLabel):
         self.setTextFormat(Qt.TextFormat.PlainText)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Preferred)
 
-    def show_text(self, text: str) -> None:
-        """Show a text as far as there is room."""
+    def show_text(self, text: str, *, meaning: str = "") -> None:
+        """Show a text as far as there is room; what it means stands in the tool tip alone."""
         self.whole = text
-        self.setToolTip(plain_tip(text))
+        self.setToolTip(plain_tip("\n".join(filter(None, (text, meaning)))))
         self.setAccessibleName(text)
         self.updateGeometry()
         self._fit()
@@ -121,7 +122,9 @@ class PatientLine(Panel):
         """Read the session anew."""
         volume, plan = self.session.volume, self.session.plan
         chosen, tooth = self.settings.value, self.session.tooth_here
-        who = None if volume is None else patient_words(volume.identity, now_iso())
+        now = now_iso()
+        who = None if volume is None else patient_words(volume.identity, now)
+        ages = () if volume is None else case_findings(plan, volume.identity, made_at=now)
         side = self.session.side
         told = (who, plan.side_check, state_words(plan), chosen, tooth, side)
         if told == self._told:
@@ -135,7 +138,9 @@ class PatientLine(Panel):
             return
         self.name.show_text(hidden(who.name) if chosen.names_hidden else who.name)
         identifiers = () if chosen.names_hidden else (who.birth, who.patient_id)
-        self.rest.show_text("  ".join((*identifiers, who.scanned)))
+        old = next((f.message for f in ages if f.code == "scan-old"), "")
+        scanned = f"! {who.scanned}" if old else who.scanned
+        self.rest.show_text("  ".join((*identifiers, scanned)), meaning=old)
         self.names.setText(
             say("panels.patient_line.show")
             if chosen.names_hidden

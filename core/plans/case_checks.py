@@ -38,8 +38,9 @@ def _findings(plan: Plan, identity: ScanIdentity, made_at: str) -> Iterator[Find
         fields = {"scanned": identity.study_date, "made": made_at[:10]}
         yield Finding("scan-after-today", "caution", fields)
         return
-    if _months(scanned, today) >= OLD_MONTHS:
-        fields = {"scanned": identity.study_date, "months": str(_months(scanned, today))}
+    months = whole_months(scanned, today)
+    if months >= OLD_MONTHS:
+        fields = {"scanned": identity.study_date, "months": str(months)}
         yield Finding("scan-old", "caution", fields)
     removed = [
         s.tooth or s.id for s in plan.structures if isinstance(s, Tapered) and s.to_be_removed
@@ -51,6 +52,11 @@ def _findings(plan: Plan, identity: ScanIdentity, made_at: str) -> Iterator[Find
         yield Finding("jaw-changed-since", "note", {"scanned": identity.study_date})
 
 
-def _months(first: date, last: date) -> int:
-    """Whole months from one day to another."""
+def whole_months(first: date, last: date) -> int:
+    """Whole months from one day to another.
+
+    Parameters
+    ----------
+    first, last : date
+    """
     return (last.year - first.year) * 12 + last.month - first.month - (last.day < first.day)

@@ -8,6 +8,7 @@ from datetime import date, datetime
 from core.findings import Finding
 from core.image.volume import ScanIdentity
 from core.inert import one_line
+from core.plans.case_checks import whole_months
 from core.sheet.text import code_point, set_text
 from core.words.catalogue import say
 from core.words.numbers import date_words
@@ -128,7 +129,5 @@ def _scanned(study_date: str, made_at: str) -> str:
         return say("sheet.patient.after-sheet", date=words)
     if days < 60:
         return say("sheet.patient.days", date=words, count=days)
-    months = (made.year - scan.year) * 12 + made.month - scan.month - (made.day < scan.day)
-    if months < 24:
-        return say("sheet.patient.months", date=words, count=months)
-    return say("sheet.patient.years", date=words, count=months // 12)
+    # In months however old it is, as the caution about its age says it.
+    return say("sheet.patient.months", date=words, count=whole_months(scan, made))

@@ -59,6 +59,16 @@ def test_a_name_is_whole_even_where_the_rest_must_be_cut(qtbot, session, desk):
     assert bar.rest.toolTip() == bar.rest.whole
 
 
+def test_an_old_scan_is_marked_as_one(qtbot, session, desk):
+    bar = shown(qtbot, PatientLine(session, desk), 1366, 44)
+    assert "!" not in bar.rest.whole
+    identity = replace(session.volume.identity, study_date="2019-03-01")
+    session.volume = replace(session.volume, identity=identity)
+    session.scan_changed.emit()
+    assert "! scanned 2019-03-01" in bar.rest.text(), "not cut with the age"
+    assert "A new scan must be clinically justified" in bar.rest.toolTip()
+
+
 def test_names_can_be_hidden(qtbot, session, desk):
     bar = shown(qtbot, PatientLine(session, desk), 1366, 44)
     QTest.mouseClick(bar.names, Qt.MouseButton.LeftButton)

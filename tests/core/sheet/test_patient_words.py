@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 
 from core.image.volume import ScanIdentity
+from core.plans.case_checks import case_findings
+from core.plans.plan import Plan
 from core.sheet.patient_words import patient_words, printable_name
 from core.sheet.text import set_text
 
@@ -62,12 +64,21 @@ def test_without_font_and_latin_spelling_the_codes_stand_in_clear(no_fonts):
         ("2026-11-23", "1 day old"),
         ("2026-09-14", "2 months old"),
         ("2026-09-30", "55 days old"),
-        ("2023-11-25", "2 years old"),
+        ("2023-11-25", "35 months old"),
+        ("2016-11-24", "120 months old"),
         ("2026-12-01", "check the clock"),
     ],
 )
 def test_age_of_the_scan(scanned, age):
     assert age in patient_words(ScanIdentity(study_date=scanned), MADE).scanned
+
+
+def test_a_scan_has_one_age_wherever_it_is_told():
+    identity = ScanIdentity(study_date="2024-01-05")
+    (old, *_) = case_findings(Plan(), identity, made_at=MADE)
+    assert old.code == "scan-old"
+    assert "34 months old" in old.message
+    assert "34 months old" in patient_words(identity, MADE).scanned
 
 
 def test_what_the_header_holds_is_printed_where_it_is_no_date():
