@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from core.distances.drilling import UNKNOWN_TIP_MM
 from core.measurement import Measurement
 from core.measurement_kinds import MeasurementKind, WidthDetails
 from core.measuring.depth_rule import DepthRule, names_of
@@ -11,9 +12,9 @@ from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.pictures.ink import GLYPHS, VERMILION
 from core.sheet.case import SURFACE, Case, Subject
 from core.sheet.page import Pages
-from core.trust.figures import is_overlap, plain, shown, shown_at_least, told, up
+from core.trust.figures import is_overlap, nearest, plain, shown, shown_at_least, told, up
 from core.trust.verdict import is_judged, is_missed, verdict_words, worst_first
-from core.words.catalogue import message, say
+from core.words.catalogue import message, say, together
 from core.words.drilling import (
     ORIGINS,
 )
@@ -60,6 +61,7 @@ def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a
         # What is not met stands among its like as well.
         above += [] if is_missed(near) else [near]
     y = _depths(pages, case, lead, x, y)
+    y = pages.block(x, y, pages.right - x, _assumed(case, lead), size=8) + 0.6
     others = [m for m in worst_first(rows) if not any(m is near for near in above)]
     # Nothing that is marked or declared would settle a side that is contradicted.
     plain_title = {"not assessed": message("sheet.not-assessed")}
@@ -72,7 +74,9 @@ def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a
     if met:
         names = "; ".join(f"{case.name(m)} {shown(m)}" for m in met)
         words = f"{GLYPHS['meets limit']} {names} (mm)"
-        y = _titled(pages, say("sheet.limits-met"), words, x, y, lowest)
+        # Of several rows of one structure the smallest stands here: the title says how many met.
+        count = sum(m.verdict == "meets limit" for m in rows)
+        y = _titled(pages, say("sheet.limits-met", count=count), words, x, y, lowest)
     ridge = _ridge_rows(case, lead)
     if ridge and lead.fixture is not None:
         y = _titled(pages, say("sheet.column.ridge"), _ridge_words(case, ridge), x, y, lowest)
@@ -94,6 +98,33 @@ def _title_of(tight: Measurement) -> str:
     if tight.target == SURFACE:
         return "sheet.closest-surface"
     return "sheet.closest-root" if tight.group == "roots" else "sheet.closest"
+
+
+def _assumed(case: Case, lead: Subject) -> str:
+    """What the numbers above and below rest on, that their boxes do not show."""
+    rounded = say("sheet.column.rounded-down")
+    if lead.fixture is None:
+        return rounded
+    tip = say("sheet.column.tip-assumed", mm=plain(UNKNOWN_TIP_MM))
+    return together(rounded, _platform_words(case, lead), tip)
+
+
+def _platform_words(case: Case, lead: Subject) -> str:
+    """Between which depths the platform stands below the bone's edge around it, or above."""
+    kind, of = MeasurementKind.DEPTH, "platform below bone"
+    depths = [
+        m.value
+        for m in case.rows(lead)
+        if m.kind is kind and m.details.of == of and m.value is not None
+    ]
+    if not depths:
+        return ""
+    least, most = min(depths), max(depths)
+    if least >= 0:
+        return say("sheet.column.platform-below", least=nearest(least, 1), most=nearest(most, 1))
+    if most <= 0:
+        return say("sheet.column.platform-above", least=nearest(-most, 1), most=nearest(-least, 1))
+    return say("sheet.column.platform-across", above=nearest(-least, 1), below=nearest(most, 1))
 
 
 def _not_met(  # noqa: PLR0917 - as above

@@ -14,8 +14,8 @@ from pathlib import Path
 from core.drawing import Chart, Sides
 from core.errors import OutputError, PlanError
 from core.identity import Tooth
-from core.plans.plan import Jaw
 from core.pictures.chart import View, across_arch_chart, through_axis_chart
+from core.plans.plan import Jaw
 from core.sheet.case import Case, Subject
 from core.sheet.page import Pages, PaperName
 from core.trust.figures import plain

@@ -12,6 +12,8 @@ import pytest
 from core.arch import Arch
 from core.errors import PlanError
 from core.findings import Finding
+from core.measurement import Reading
+from core.measurement_kinds import DepthDetails, MeasurementKind
 from core.pictures.ink import WORDS
 from core.plans.history import with_entry
 from core.plans.plan import SignOff, Site
@@ -209,6 +211,37 @@ def test_not_assessed_never_stands_under_a_title_of_what_is_not_met():
     assert words.index("Vessel") > where
     assert "Also not met" not in words
     assert not any(w == "Also below limit" for w in words[where:])
+
+
+@pytest.mark.parametrize(
+    ("deeper_mm", "told"),
+    [((0.8, 1.13), "0.8 to 1.1 mm below"), ((-0.4, -0.1), "0.1 to 0.4 mm above"),
+     ((-0.3, 0.5), "up to 0.3 mm above and up to 0.5 mm below")],
+)  # fmt: skip
+def test_page_one_says_what_its_numbers_assume(deeper_mm, told):
+    case = case_with(ONE)
+    row = next(m for m in case.ledger.measurements if m.value is not None)
+    rims = tuple(
+        replace(
+            row, id=f"36/depth/{side}", kind=MeasurementKind.DEPTH, limit=None, verdict=None,
+            reading=Reading(value=value), target="", group="information",
+            details=DepthDetails(of="platform below bone", side=side),
+        )
+        for side, value in zip(("buccal", "lingual"), deeper_mm, strict=True)
+    )  # fmt: skip
+    ledger = replace(case.ledger, measurements=(*case.ledger.measurements, *rims))
+    first = " ".join(texts(replace(case, ledger=ledger))[0].split())
+    assert "Distances are rounded down." in first
+    assert f"The platform is {told} the bone’s edge around it." in first
+    assert "“With the drill’s tip” assumes a tip of 1.5 mm beyond the depth." in first
+
+
+def test_the_title_counts_every_limit_that_is_met():
+    case = case_with(ONE)
+    count = sum(m.verdict == "meets limit" for m in case.ledger.measurements)
+    assert count > 1
+    words = " ".join(texts_of_one()[0].split())
+    assert f"{count} limits met; the smallest distance to each structure" in words
 
 
 def test_every_place_has_a_line_on_page_one_the_worst_first():
