@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from PySide6.QtCore import QRect, QRectF, Qt, QTimer, Signal
-from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QPainter, QPaintEvent, QPen, QResizeEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QPushButton, QWidget
 
 from app.case.session import Session
@@ -115,7 +115,27 @@ class GuideBar(QFrame):
         self._sheet_written = False
         self.show()
         self._looking.start()
+        self._keep_height()
         self.go(0)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """At another width the longest step needs another height."""
+        super().resizeEvent(event)
+        if not self.isHidden() and event.size().width() != event.oldSize().width():
+            self._keep_height()
+            self._write(STEPS[self.at])
+            self.look()
+
+    def _keep_height(self) -> None:
+        """As high at every step as the longest needs: what lies below never moves."""
+        layout, heights = self.layout(), [0]
+        for step in STEPS:
+            self._write(step)
+            self.fact.setText(say("guide.bar.ticked"))
+            if layout is not None:
+                layout.invalidate()
+                heights.append(layout.totalHeightForWidth(self.width()))
+        self.setFixedHeight(max(heights))
 
     def end(self) -> None:
         """Leave it; the case stays as it is."""
@@ -133,16 +153,20 @@ class GuideBar(QFrame):
         self._moment = Moment(self.page, self.session, self.session.plan)
         step = STEPS[self.at]
         self.number.setText(say("guide.bar.number", at=self.at + 1, of=len(STEPS)))
-        self.title.setText(str(step.title))
-        self.words.setText(str(step.words))
+        self._write(step)
         self.back.setEnabled(self.at > 0)
         self.next.setText(
             say("guide.bar.done") if self.at + 1 == len(STEPS) else say("guide.bar.next")
         )
+        self.look()
+
+    def _write(self, step: Step) -> None:
+        """A step's words, and the buttons that it has."""
+        self.title.setText(str(step.title))
+        self.words.setText(str(step.words))
         self.show_me.setVisible(step.show is not None)
         self.offer.setVisible(step.offer is not None)
         self.offer.setText("" if step.offer is None else str(step.offer[0]))
-        self.look()
 
     def look(self) -> None:
         """Tick the step if its fact is there, and point at where it is done until then."""

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import ClassVar
 
-from PySide6.QtCore import QEvent, QModelIndex, QPoint, QSize, Qt, Signal
+from PySide6.QtCore import QElapsedTimer, QEvent, QModelIndex, QPoint, QSize, Qt, Signal
 from PySide6.QtGui import QContextMenuEvent, QKeyEvent, QMouseEvent, QResizeEvent
 from PySide6.QtWidgets import QAbstractItemView, QListView, QMenu, QWidget
 
@@ -22,6 +24,8 @@ from core.measurement_kinds import MeasurementKind
 from core.measuring.ledger import Ledger
 from core.words.catalogue import message, say
 
+HAND_MS = 600
+"""So long a hand is on its way to what it saw: a press in that time meant what stood there."""
 KEYS = message("panels.ledger.choose-a-row-space-or")
 
 
@@ -54,6 +58,52 @@ class LedgerView(QListView):
         self.setResizeMode(QListView.ResizeMode.Adjust)
         self.setMouseTracking(True)
         self.setAccessibleName(say("panels.ledger.ledger"))
+        self._pointer: QPoint | None = None
+        self._moved_px = 0
+        self._meant = ""
+        self._since = QElapsedTimer()
+
+    @contextmanager
+    def keeping_place(self) -> Iterator[None]:
+        """Rows that come or go move nothing under the pointer.
+
+        What was under it stays there as far as the list can be scrolled; where it cannot, a press
+        just afterwards is no answer to the row that slid below it.
+        """
+        at = self._pointer
+        index = QModelIndex() if at is None else self.indexAt(at)
+        if not index.isValid():
+            yield
+            return
+        key, before = index.data(ENTRY).key, self.visualRect(index).top()
+        model, bar = self.model(), self.verticalScrollBar()
+        value = bar.value()
+        yield
+        rows = (model.index(n, 0) for n in range(model.rowCount()))
+        index = next((i for i in rows if i.data(ENTRY).key == key), QModelIndex())
+        if index.isValid():
+            bar.setValue(bar.value() + self.visualRect(index).top() - before)
+            self._moved_px += bar.value() - value
+        under = self.indexAt(at)
+        if not under.isValid() or under.data(ENTRY).key != key:
+            self._meant = key
+            self._since.start()
+
+    def _slid_below(self, index: QModelIndex) -> bool:
+        """True where another row was under the pointer a moment ago: a hand was on its way."""
+        return (
+            self._since.isValid()
+            and self._since.elapsed() < HAND_MS
+            and index.data(ENTRY).key != self._meant
+        )
+
+    def leaveEvent(self, event: QEvent) -> None:
+        """What came above while the pointer was here is shown now."""
+        self._pointer = None
+        bar = self.verticalScrollBar()
+        bar.setValue(bar.value() - self._moved_px)
+        self._moved_px = 0
+        super().leaveEvent(event)
 
     def sizeHint(self) -> QSize:
         """Takes what is left of its column."""
@@ -73,10 +123,12 @@ class LedgerView(QListView):
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         """On a button: act; on the rest of a row: choose it and unfold or fold it."""
+        index = self.indexAt(event.position().toPoint())
+        if index.isValid() and self._slid_below(index):
+            return
         super().mousePressEvent(event)
         if event.button() != Qt.MouseButton.LeftButton:
             return
-        index = self.indexAt(event.position().toPoint())
         if index.isValid():
             self.acted.emit(self._act_at(index, event.position().toPoint()), index.data(ENTRY))
 
@@ -105,7 +157,8 @@ class LedgerView(QListView):
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
         """A pointing hand over what can be pressed."""
-        index = self.indexAt(event.position().toPoint())
+        self._pointer = event.position().toPoint()
+        index = self.indexAt(self._pointer)
         kind = index.data(ENTRY).kind if index.isValid() else ""
         pressable = kind in ("row", "fold")
         shape = Qt.CursorShape.PointingHandCursor if pressable else Qt.CursorShape.ArrowCursor
@@ -166,15 +219,17 @@ class LedgerPanel(Panel):
         plan = session.plan
         if session.ledger_problem is not None:
             # A plan that cannot be measured says why, and shows no heads without rows.
-            self.model.show(self._nothing())
+            found = self._nothing()
         elif session.ledger is None or plan.fixtures or plan.sites or session.ledger.measurements:
-            self.model.show(found or self._nothing())
+            found = found or self._nothing()
         else:
             # The closing sentences alone would not say how a number comes about.
-            self.model.show((*self._nothing(), *found))
-        row = self.model.row_of(chosen)
-        if row >= 0 and self.view.currentIndex().row() != row:
-            self.view.setCurrentIndex(self.model.index(row))
+            found = (*self._nothing(), *found)
+        with self.view.keeping_place():
+            self.model.show(found)
+            row = self.model.row_of(chosen)
+            if row >= 0 and self.view.currentIndex().row() != row:
+                self.view.setCurrentIndex(self.model.index(row))
         self.view.viewport().update()
 
     def changeEvent(self, event: QEvent) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import cast
 
 from PySide6.QtCore import QUrl
-from PySide6.QtGui import QDesktopServices, QGuiApplication, QImage
+from PySide6.QtGui import QDesktopServices, QFontMetrics, QGuiApplication, QImage
 from PySide6.QtPrintSupport import QPrintDialog, QPrinter
 from PySide6.QtWidgets import (
     QCheckBox,
@@ -132,6 +132,12 @@ class SheetDialog(Dialog):
         low.addWidget(self.stop)
         low.addWidget(self.folder)
         self.body.addLayout(low)
+        for widget in (self.bar, self.stop, self.folder, self.trouble):
+            # What comes and goes keeps its room, so that nothing slides under the mouse.
+            policy = widget.sizePolicy()
+            policy.setRetainSizeWhenHidden(True)
+            widget.setSizePolicy(policy)
+        self.trouble.setMinimumHeight(QFontMetrics(style.font(13)).lineSpacing() + 4)
 
     @property
     def images(self) -> tuple[QImage, ...]:

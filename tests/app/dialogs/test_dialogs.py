@@ -1,7 +1,5 @@
 """Every question: nothing answered beforehand, refused while half, put into the plan when whole."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from PySide6.QtCore import Qt
@@ -34,7 +32,6 @@ from app.dialogs.limits import ask_limits
 from app.dialogs.room import ask_room
 from app.dialogs.settings import show_settings
 from app.widgets.beside import Beside
-from core.findings import Finding
 from core.measuring.rows_crown import entered_room_mm, teeth_together
 from core.plans.history import sign_off_state
 from core.plans.plan import TROUBLES
@@ -274,17 +271,6 @@ def test_what_is_measured_while_the_signature_is_asked_is_asked_with_its_reasons
     )  # fmt: skip
     assert len(again.reasons) == 3
     again.reject()
-
-
-def test_who_signs_sees_the_cautions_of_page_1(asked, session):
-    made = ledger(session.plan)
-    old = Finding("scan-old", "caution", {"scanned": "2019-03-01", "months": "92"})
-    note = Finding("jaw-changed-since", "note", {"scanned": "2019-03-01"})
-    session.show_ledger(replace(made, findings=(old, note)))
-    dialog = asked(ask_sign_off)
-    said = [label for label in dialog.findChildren(QLabel) if label.text().startswith("! ")]
-    assert [label.text() for label in said] == ["! The scan of 2019-03-01 is 92 months old."]
-    assert "A new scan must be clinically justified" in said[0].toolTip()
 
 
 def test_each_limit_that_is_not_met_needs_a_reason_before_it_is_signed(asked, session, qtbot):

@@ -7,7 +7,7 @@ import pytest
 
 pytest.importorskip("PySide6")
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QPoint, Qt
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QFileDialog, QLabel, QStyle, QStyleOptionViewItem, QWidget
@@ -93,6 +93,19 @@ def write_to(dialog, monkeypatch, folder):
 
 def names(folder):
     return {p.name for p in folder.iterdir()}
+
+
+def test_nothing_moves_when_the_progress_bar_comes_and_goes(opened, qtbot):
+    dialog = opened()
+    places = []
+    parts = (dialog.origin, dialog.paper, dialog.alias, dialog.parts, dialog.ok, dialog.pages)
+    for busy, words in ((True, "Drawing"), (False, ""), (True, "Drawing"), (False, "")):
+        dialog._busy(busy, words)
+        dialog.tell("" if busy else "The page is copied.")
+        qtbot.wait(20)
+        places.append([(w.mapTo(dialog, QPoint(0, 0)), w.size()) for w in parts])
+    for found in places:
+        assert found == places[0]
 
 
 def test_every_part_is_offered_and_shown(qtbot, opened):

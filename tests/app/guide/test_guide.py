@@ -78,6 +78,20 @@ def test_with_guide_and_proposal_the_section_stays_the_largest_picture(
     assert section.height() == before, "no picture jumps when the notice goes"
 
 
+@pytest.mark.parametrize("width", [1024, 1366])
+def test_the_bar_is_of_one_height_at_every_step(guided, bench, qtbot, width):
+    bench.resize(width, 768)
+    qtbot.wait(50)
+    guide = bench.work.guide
+    heights = set()
+    for number in range(len(STEPS)):
+        guide.go(number)
+        qtbot.wait(10)
+        heights.add(guide.height())
+        assert guide.words.height() >= guide.words.heightForWidth(guide.words.width())
+    assert len(heights) == 1
+
+
 def test_it_points_at_its_own_button_then_at_the_place(guided, bench, qtbot):
     QTest.mouseClick(bench.work.proposed.for_lower, LEFT)
     guided.go(step("Mark the canal"))

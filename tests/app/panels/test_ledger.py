@@ -3,14 +3,15 @@
 from dataclasses import replace
 
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QEvent, QPoint, Qt
 from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication
 
 from app.dialogs.answers.declare import DeclareDialog
-from app.panels.ledger import LedgerPanel
+from app.panels.ledger import HAND_MS, LedgerPanel
 from app.panels.ledger_details import details
 from app.panels.ledger_entries import WAITING, entries
-from app.panels.ledger_list import LedgerDelegate
+from app.panels.ledger_list import ENTRY, LedgerDelegate
 from core.identity import Tooth
 from core.measurement import Note
 from core.plans.limits import limit_for
@@ -228,6 +229,53 @@ def test_s_shows_the_witness_in_the_plane_that_holds_it(panel, session):
     QTest.keyClick(panel.view, Qt.Key.Key_S)
     assert session.turn_deg is not None
     assert session.selected == "36"
+
+
+def point_at(panel, key):
+    """The mouse moves over a row; where it is."""
+    view = panel.view
+    at = view.visualRect(panel.model.index(panel.model.row_of(key))).center()
+    QTest.mouseMove(view.viewport(), at - QPoint(3, 0))
+    QTest.mouseMove(view.viewport(), at)
+    return at
+
+
+def under(panel, at):
+    return panel.view.indexAt(at).data(ENTRY).key
+
+
+def test_a_row_that_comes_late_moves_nothing_under_the_pointer(panel, session, qtbot):
+    panel.resize(panel.width(), 260)  # less than its rows: it can be scrolled
+    qtbot.wait(20)
+    key = "36:danger:met"
+    at = point_at(panel, key)
+    late = row("bone surface", 0.4, "below limit", limit="wall-buccal")
+    session.show_ledger(ledger(session.plan, (late, *rows())))
+    assert panel.model.row_of(late.id) < panel.model.row_of(key)
+    assert under(panel, at) == key
+    QTest.mouseClick(panel.view.viewport(), Qt.MouseButton.LeftButton, pos=at)
+    assert key in panel.opened
+    # It is seen as soon as the pointer is elsewhere.
+    QApplication.sendEvent(panel.view, QEvent(QEvent.Type.Leave))
+    seen = panel.view.visualRect(panel.model.index(panel.model.row_of(late.id)))
+    assert panel.view.viewport().rect().contains(seen)
+
+
+def test_a_press_that_was_on_its_way_is_no_answer_to_the_row_that_slid_below_it(
+    panel, session, qtbot
+):
+    panel.resize(panel.width(), 900)  # all rows are seen: nothing can be scrolled
+    qtbot.wait(20)
+    at = point_at(panel, "36/clearance/foramen/True")
+    late = row("bone surface", 0.4, "below limit", limit="wall-buccal")
+    session.show_ledger(ledger(session.plan, (late, *rows())))
+    slid = under(panel, at)
+    assert slid != "36/clearance/foramen/True"
+    QTest.mouseClick(panel.view.viewport(), Qt.MouseButton.LeftButton, pos=at)
+    assert not panel.opened
+    qtbot.wait(HAND_MS + 50)
+    QTest.mouseClick(panel.view.viewport(), Qt.MouseButton.LeftButton, pos=at)
+    assert panel.opened == {slid}
 
 
 def test_m_takes_the_tool_that_settles_it(panel, desk):
