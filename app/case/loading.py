@@ -194,7 +194,12 @@ class LoadingPage(QWidget):
         self.bar.setRange(0, 0)
 
     def _progressed(self, done: int, total: int) -> None:
-        self.bar.setRange(0, max(total, 1))
+        if done >= total:
+            # Everything is read: checking and putting it together has no count, and may take long.
+            self.bar.setRange(0, 0)
+            self.count.setText(say("case.loading.all-read", total=total))
+            return
+        self.bar.setRange(0, total)
         self.bar.setValue(done)
         self.count.setText(f"{done} of {total}")
 

@@ -71,10 +71,10 @@ class LedgerView(QListView):
         just afterwards is no answer to the row that slid below it.
         """
         at = self._pointer
-        index = QModelIndex() if at is None else self.indexAt(at)
-        if not index.isValid():
+        if at is None or not self.indexAt(at).isValid():
             yield
             return
+        index = self.indexAt(at)
         key, before = index.data(ENTRY).key, self.visualRect(index).top()
         model, bar = self.model(), self.verticalScrollBar()
         value = bar.value()

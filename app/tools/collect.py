@@ -56,8 +56,6 @@ class Collect(Grab):
         self.collected.append(hit.point_mm)
         if not self.endless and len(self.collected) == len(self.steps):
             self._done()
-        else:
-            self.desk.say(self.hint())
 
     def finish(self) -> bool:
         """End with the marks that are there, if they are enough."""
@@ -76,7 +74,6 @@ class Collect(Grab):
         """Drop the last one."""
         if self.collected:
             self.collected.pop()
-            self.desk.say(self.hint())
 
     def extra_draft(self, view: View) -> Draft:
         """The marks so far, joined, each with its number."""

@@ -69,6 +69,14 @@ class JawPlane(Collect):
         """The plane's line in a front or side cut; None in other pictures."""
         return LevelLine.of(view, self.session.guide.level)
 
+    def press(self, view: View, hit: Hit) -> None:
+        """The line can be dragged at any time: points that were clicked give way to it."""
+        line = self.line(view)
+        left = hit.button == Qt.MouseButton.LeftButton
+        if left and line is not None and line.part_at(hit) is not None and self.give_up():
+            self.desk.say(say("tools.jaw.points-give-way"))
+        super().press(view, hit)
+
     def take(self, view: View, hit: Hit) -> bool:
         """Hold the line or one of its ends."""
         line = self.line(view)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Literal, TypeAlias
 
 from PySide6.QtCore import QStandardPaths
 from PySide6.QtWidgets import QFileDialog, QWidget
+
+from core.words.catalogue import say
 
 Kind: TypeAlias = Literal["scan", "plan", "record", "table"]
 
@@ -17,6 +20,27 @@ _last: dict[str, Path] = {}
 def ask_folder(parent: QWidget, title: str, kind: Kind) -> str:
     """A folder that is there; empty when the person turned away."""
     return _kept(kind, QFileDialog.getExistingDirectory(parent, title, _begin(kind)), up=True)
+
+
+def ask_new_folder(parent: QWidget, title: str, kind: Kind, propose: Callable[[Path], Path]) -> str:
+    """A folder that is there or will be made; empty when the person turned away.
+
+    Parameters
+    ----------
+    parent : QWidget
+    title : str
+    kind : Kind
+    propose : callable
+        The folder that is offered, in the one where the window begins.
+    """
+    at = propose(Path(_begin(kind)))
+    # A window for folders takes none that is not there yet, so it is asked like a file's name.
+    filters = say("widgets.file_windows.a-folder")
+    no_question = QFileDialog.Option.DontConfirmOverwrite
+    path = QFileDialog.getSaveFileName(parent, title, str(at), filters, options=no_question)[0]
+    if path and Path(path).is_file():
+        path = str(Path(path).parent)  # pointed at a file of the folder that is meant
+    return _kept(kind, path)
 
 
 def ask_open(parent: QWidget, title: str, kind: Kind, filters: str = "") -> str:

@@ -188,7 +188,8 @@ QListView, QTreeView, QTableView {{ background: {PANEL.name()}; border: none;
   selection-color: {TEXT.name()}; }}
 QHeaderView::section {{ background: {PANEL.name()}; color: {QUIET.name()}; border: none;
   padding: 3px 6px; }}
-QMenuBar, QMenu {{ background: {PANEL.name()}; }}
+QMenuBar {{ background: {PANEL.name()}; }}
+QMenu {{ background: {RAISED.name()}; border: 1px solid {QUIET.name()}; padding: 3px; }}
 QMenu::item:selected, QMenuBar::item:selected {{ background: {SELECTED.name()}; }}
 QCheckBox::indicator, QRadioButton::indicator, QListView::indicator {{ width: 13px; height: 13px;
   border: 1px solid {QUIET.name()}; border-radius: 2px; background: {GROUND.name()}; }}

@@ -33,6 +33,7 @@ from app.case.session import Session
 from app.case.settings import settings_of
 from app.case.store import CaseStore
 from app.dialogs.answers.side_question import ask_about_side, ask_if_open
+from app.panels.base import Aside
 from app.panels.log import Log
 from app.pictures.copy import copied_view, picture_with_caption
 from app.pictures.in_step import Pictures
@@ -113,8 +114,7 @@ class Bench(QMainWindow):
         self.setCentralWidget(middle)
 
     def _make_foot(self) -> None:
-        self.hint = QLabel("")
-        self.hint.setObjectName("quiet")
+        self.hint = Aside()  # what was just said stands whole beside it
         self.said = QLabel("")
         self.take_back = QPushButton(say("window.bench.undo"))
         self.take_back.setObjectName("fold")
@@ -347,7 +347,9 @@ class Bench(QMainWindow):
             self.work.focus_next(way)
 
     def _read_hint(self) -> None:
-        self.hint.setText(self.hub.active.hint() if self.session.volume is not None else "")
+        words = self.hub.active.hint() if self.session.volume is not None else ""
+        self.hint.setText(words)
+        self.hint.setToolTip(words)
 
     # -- events --------------------------------------------------------------------------
 

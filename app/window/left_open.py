@@ -27,7 +27,8 @@ def offer_left_open(bench: Bench) -> QMessageBox | None:
     box.setWindowTitle(say("window.left_open.sounding"))
     box.setTextFormat(Qt.TextFormat.PlainText)
     box.setText(say("window.left_open.the-program-ended-while-this"))
-    box.setInformativeText(words_of(record, hidden=bench.settings.value.names_hidden))
+    words = words_of(record, hidden=bench.settings.value.names_hidden)
+    box.setInformativeText(f"{words}\n\n{say('window.left_open.what-each-means')}")
     take_up = box.addButton(str(TAKE_UP), QMessageBox.ButtonRole.AcceptRole)
     let_be = box.addButton(str(LET_BE), QMessageBox.ButtonRole.DestructiveRole)
     later = box.addButton(

@@ -25,7 +25,7 @@ from core.measuring.rulers import ruler_ink
 from core.pictures.chart_desk import Desk
 from core.pictures.chart_parts import fixture_lines, jaw_plane, near_plane_line
 from core.plans.plan import Plan
-from core.structures import Course
+from core.structures import Course, Tapered
 
 _NUMBERS_UP_MM, _NUMBERS_RISE_MM = 3.2, 10.0
 """Where the numbers of a panorama stand above its foot, and how far they may give way."""
@@ -165,6 +165,13 @@ def panorama_overlay(plan: Plan, arch: Arch, ribbon: Ribbon) -> Overlay:
                     for s in (1.0, -1.0)
                     for part in within_width(line + s * across, half_width)
                 ]
+        if isinstance(structure, Tapered) and style is not None:
+            outlines = [_tapered_outline(flat(t.points), t.radii) for t in tubes_of(structure)]
+            lines += [
+                Line(style=style, points=ring, closed=True)
+                for ring in outlines
+                if np.abs(ring[:, 0]).max() <= half_width
+            ]
     lines += [
         Line(style=style, points=flat(ring), closed=True)
         for fixture in plan.fixtures
@@ -185,6 +192,14 @@ def _fixture_rings(fixture: Fixture, mesial: Array) -> list[tuple[str, Array]]:
             side = radius[:, None] * mesial
             found.append((style, np.vstack([middle + side, (middle - side)[::-1]])))
     return found
+
+
+def _tapered_outline(line: Array, radii: Array) -> Array:
+    """Outline (2 n, 2) mm of a root or existing implant along its own line (n, 2)."""
+    way = np.gradient(line, axis=0)
+    way /= np.maximum(np.linalg.norm(way, axis=1), 1e-9)[:, None]
+    aside = radii[:, None] * np.stack([-way[:, 1], way[:, 0]], axis=1)
+    return np.vstack([line + aside, (line - aside)[::-1]])
 
 
 def _clear_height(places: Iterable[float], lines: Iterable[Line], lowest: float) -> float:

@@ -169,7 +169,19 @@ def folder_within(chosen: str | Path, ledger: Ledger) -> Path:
     held = _held(folder)
     if not held or LEDGER_FILE in held:
         return folder
-    plan = ledger.plan
+    return proposed_folder(folder, ledger)
+
+
+def proposed_folder(within: str | Path, ledger: Ledger) -> Path:
+    """A folder of a set's own: the one of this scan's earlier set, or one that is not there yet.
+
+    Parameters
+    ----------
+    within : path
+    ledger : Ledger
+        Its teeth name the folder; no name of a patient goes into a path.
+    """
+    folder, plan = Path(within), ledger.plan
     teeth = (*(f.tooth for f in plan.fixtures), *(s.tooth for s in plan.sites))
     name = "-".join(("sounding", *dict.fromkeys(tooth for tooth in teeth if tooth)))
     names = (name, *(f"{name}-{number}" for number in range(2, MOST_SETS)))

@@ -136,7 +136,8 @@ def _pictures(pages: Pages, case: Case, subject: Subject, charts: list[Chart]) -
     for chart in charts:
         width = chart.size_mm[0]
         pages.text(x, y + 3.2, chart.title, size=8.5, face="strong", width=width)
-        pages.text(x, y + 6.8, chart.subtitle, size=7.5, width=width, colour=_QUIET)
+        # Where it is cut tells nothing of its place: it is set smaller, and whole.
+        pages.text(x, y + 6.8, chart.subtitle, size=7.5, width=width, colour=_QUIET, whole=True)
         _, height = pages.chart(chart, x, y + 8.0)
         bottom = y + 8.0 + height
         x += width + 4.0
@@ -167,7 +168,7 @@ def _arch_map(pages: Pages, case: Case, subject: Subject, x: float, y: float) ->
     scale = min(room / chart.size_mm[0], 60.0 / chart.size_mm[1])
     pages.text(x, y + 3.2, chart.title, size=8.5, face="strong", width=room)
     subtitle = say("sheet.site.not-true-size", subtitle=chart.subtitle)
-    pages.text(x, y + 6.8, subtitle, size=7.5, width=room, colour=_QUIET)
+    pages.text(x, y + 6.8, subtitle, size=7.5, width=room, colour=_QUIET, whole=True)
     pages.chart(chart, x, y + 8.0, scale=scale)
 
 

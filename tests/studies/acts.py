@@ -90,13 +90,13 @@ class Hand:
         self.rng = np.random.default_rng([seed, 11])
         self.not_met: list[str] = []
         self.folder = ""
-        QFileDialog.getExistingDirectory = staticmethod(self._choose_folder)
+        QFileDialog.getSaveFileName = staticmethod(self._choose_folder)
         self.sense = -1.0 if jaw.tooth[0] in "14" else 1.0
 
-    def _choose_folder(self, *_: object) -> str:
+    def _choose_folder(self, *_: object, **_how: object) -> tuple[str, str]:
         """What the system's own window would answer."""
         self.acts.add("folder chosen in the system's window")
-        return self.folder
+        return self.folder, ""
 
     # -- acts ------------------------------------------------------------------------------
 

@@ -86,8 +86,11 @@ class ImageDialog(Dialog):
             grid.addWidget(widget, row, column)
         group = QButtonGroup(self)
         for number, place in enumerate(TROUBLE_PLACES):
-            button = QRadioButton(str(PLACE_WORDS[place]))
-            button.setAccessibleName(f"{words}: {PLACE_WORDS[place]}")
+            answer = str(PLACE_WORDS[place])
+            if (trouble, place) == ("gap under the stent", "none"):
+                answer = say("dialogs.answers.image_check.none-or-no-stent")
+            button = QRadioButton(answer)
+            button.setAccessibleName(f"{words}: {answer}")
             button.setChecked(place == said)
             group.addButton(button, number)
             grid.addWidget(button, 3 + number, column)

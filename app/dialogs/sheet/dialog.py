@@ -34,13 +34,13 @@ from app.dialogs.sheet.printing import PAPERS, page_size, print_pages
 from app.dialogs.sheet.work import PRINT_DPI, Preview, SheetJob, files, preview
 from app.tools.base import Desk
 from app.widgets import style
-from app.widgets.file_windows import ask_folder
+from app.widgets.file_windows import ask_new_folder
 from app.widgets.shared_texts import state_words
 from core.distances.drilling import ORIGINS
 from core.errors import OutputError, SoundingError
 from core.plans.history import sign_off_state
 from core.sheet.day import Day
-from core.sheet.folder import Written, folder_within
+from core.sheet.folder import Written, folder_within, proposed_folder
 from core.sheet.parts import PARTS, hindrance
 from core.words.catalogue import languages, message, say, together
 from core.words.drilling import ORIGINS as ORIGIN_WORDS
@@ -173,11 +173,17 @@ class SheetDialog(Dialog):
         )
 
     def _accepted(self) -> None:
-        if not self.is_complete():
+        job = self._job
+        if job is None or not self.is_complete():
             return
-        name = ask_folder(self, say("dialogs.sheet.dialog.write-sheet-and-record-to"), "record")
-        if name and self._job is not None:
-            self.write(folder_within(name, self._job.ledger))
+        name = ask_new_folder(
+            self,
+            say("dialogs.sheet.dialog.write-sheet-and-record-to"),
+            "record",
+            lambda within: proposed_folder(within, job.ledger),
+        )
+        if name:
+            self.write(folder_within(name, job.ledger))
 
     def write(self, folder: Path) -> None:
         """Write the chosen parts into a folder, in the background."""

@@ -98,6 +98,13 @@ def test_image_is_judged_for_each_trouble(asked, session):
     assert set(session.plan.image_check.trouble) == set(TROUBLES)
 
 
+def test_who_made_a_scan_without_a_stent_can_say_so(asked, session):
+    dialog = asked(ask_image_check)
+    first = {trouble: group.button(0).text() for trouble, group in dialog.groups.items()}
+    assert first.pop("gap under the stent") == "none, or no stent"
+    assert set(first.values()) == {"none"}
+
+
 def test_examples_differ_from_a_plain_image_and_each_other():
     pictures = [example(name) for name in ("none", *TROUBLES)]
     for n, first in enumerate(pictures):

@@ -1,6 +1,7 @@
 """Sheet and record in the bench: chosen, looked at, refused with its reason, written, stopped."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import pypdf
 import pytest
@@ -15,6 +16,7 @@ from PySide6.QtWidgets import QFileDialog, QLabel, QStyle, QStyleOptionViewItem,
 from app.case.settings import SettingsStore, settings_of
 from app.dialogs.sheet import work
 from app.dialogs.sheet.dialog import show_sheet
+from app.widgets import file_windows
 from app.widgets.number_box import NumberBox
 from core.image.radiograph import Tube
 from core.measuring.drill_table import Drill
@@ -87,12 +89,29 @@ def tick(dialog, part):
 
 
 def write_to(dialog, monkeypatch, folder):
-    monkeypatch.setattr(QFileDialog, "getExistingDirectory", lambda *_: str(folder))
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *_, **_how: (str(folder), ""))
     QTest.mouseClick(dialog.ok, LEFT)
 
 
 def names(folder):
     return {p.name for p in folder.iterdir()}
+
+
+def test_a_folder_that_is_not_there_is_proposed_and_made(opened, qtbot, monkeypatch, tmp_path):
+    dialog = opened()
+    monkeypatch.setattr(file_windows, "_last", {"record": tmp_path})
+    offered = []
+
+    def answer(_parent, _title, at, *_, **_how):
+        offered.append(Path(at))
+        return at, ""
+
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", answer)
+    QTest.mouseClick(dialog.ok, LEFT)
+    qtbot.waitUntil(lambda: bool(dialog.written), timeout=LONG)
+    assert offered == [tmp_path / "sounding-36"], "named for the tooth, never for the patient"
+    assert {file.parent for file in dialog.written} == {tmp_path / "sounding-36"}
+    assert dialog.written[0].exists()
 
 
 def test_nothing_moves_when_the_progress_bar_comes_and_goes(opened, qtbot):
@@ -388,7 +407,8 @@ def test_tube_and_pin_are_typed_and_stand_on_the_film(
     before = dialog.images[0]
     fields = dialog.film
     pressed = []
-    monkeypatch.setattr(QFileDialog, "getExistingDirectory", lambda *_: pressed.append(1) or "")
+    window = "getSaveFileName"
+    monkeypatch.setattr(QFileDialog, window, lambda *_, **_how: pressed.append(1) or ("", ""))
     for box, words in (
         (fields.source, "250"), (fields.behind, "25"), (fields.above, "-10"),
         (fields.mesial, "12"), (fields.deep, "5"), (fields.out, "7"), (fields.thick, "3"),

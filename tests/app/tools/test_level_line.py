@@ -115,6 +115,21 @@ def test_a_click_beside_the_line_looks_there_and_sets_nothing(bench, cuts):
     assert not bench.hub.active.busy()
 
 
+def test_the_line_is_dragged_after_a_first_point_too(bench, cuts):
+    session = bench.session
+    before = session.plan.level
+    QTest.mouseClick(bench.pictures.section, LEFT, NONE, bench.pictures.section.rect().center())
+    assert bench.hub.active.busy()
+    assert not bench.said.text(), "what the next click marks stands at the right already"
+    drag(cuts.front, line(bench, cuts.front).ends_uv.mean(axis=0), (0, -14))
+    assert session.plan.level is not before
+    assert not bench.hub.active.busy()
+    # Beside the line a click is a click: the points stay.
+    QTest.mouseClick(bench.pictures.section, LEFT, NONE, bench.pictures.section.rect().center())
+    QTest.mouseClick(cuts.front, LEFT, NONE, QPoint(cuts.front.width() // 2 - 60, 150))
+    assert bench.hub.active.busy()
+
+
 def test_the_jaw_is_asked_once_and_turning_away_leaves_everything(bench, cuts, monkeypatch):
     session = bench.session
     session.apply("no jaw yet", replace(session.plan, jaw=None))

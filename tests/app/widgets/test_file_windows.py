@@ -6,7 +6,7 @@ import pytest
 from PySide6.QtWidgets import QFileDialog, QWidget
 
 from app.widgets import file_windows
-from app.widgets.file_windows import ask_folder, ask_save
+from app.widgets.file_windows import ask_folder, ask_new_folder, ask_save
 
 
 @pytest.fixture
@@ -19,7 +19,7 @@ def windows(monkeypatch, qtbot):
         begun.append(Path(at))
         return answers.pop(0)
 
-    def save(_parent, _title, at, _filters):
+    def save(_parent, _title, at, _filters, **_how):
         begun.append(Path(at))
         return answers.pop(0), ""
 
@@ -63,3 +63,21 @@ def test_a_folder_that_is_gone_is_not_begun_in(windows, tmp_path):
     ask_folder(window, "Record", "record")
     assert begun[-1] != gone
     assert begun[-1].is_dir()
+
+
+def test_a_new_folder_is_offered_where_the_last_one_was(windows, tmp_path):
+    window, begun, answers = windows
+    answers += [str(tmp_path / "sets" / "one"), str(tmp_path / "sheet.pdf"), ""]
+    (tmp_path / "sets").mkdir()
+    (tmp_path / "sheet.pdf").write_bytes(b"")
+
+    def propose(within):
+        return within / "sounding-36"
+
+    made = ask_new_folder(window, "Save to", "record", propose)
+    assert made == str(tmp_path / "sets" / "one")
+    assert begun[-1].name == "sounding-36"
+    # A file of a folder that is there stands for its folder.
+    assert ask_new_folder(window, "Save to", "record", propose) == str(tmp_path)
+    assert begun[-1] == tmp_path / "sets" / "sounding-36"
+    assert ask_new_folder(window, "Save to", "record", propose) == ""

@@ -12,7 +12,7 @@ from core import load_plan
 from core.image.ribbon import Ribbon
 from core.pictures.overlay import panorama_overlay, within_width
 from core.plans.side import traced
-from core.structures import Course
+from core.structures import Course, Tapered
 
 HALF = 10.0
 PLACES = st.tuples(st.floats(-30, 30), st.floats(-5, 5))
@@ -111,3 +111,22 @@ def test_numbers_that_cannot_give_way_stay_at_the_foot():
     overlay = panorama_overlay(plan, arch, ribbon)
     foot = -ribbon.rows * ribbon.pixel_mm / 2
     assert {round(label.at[1] - foot, 6) for label in overlay.labels} == {3.2}
+
+
+def test_a_marked_root_stands_in_the_panorama_as_it_was_marked():
+    plan, arch, _ = sample_panorama()
+    roots = [s for s in plan.structures if isinstance(s, Tapered)]
+    ribbon = Ribbon.along(arch, heights_mm=(-60.0, 40.0), pixel_mm=0.3)
+    drawn = [x for x in panorama_overlay(plan, arch, ribbon).lines if x.style == "root"]
+    assert len(drawn) == len(roots) > 0
+    for root, line in zip(roots, drawn, strict=True):
+        assert line.closed
+        row_col = ribbon.row_col(root.points)
+        u = (row_col[:, 1] - (ribbon.cols - 1) / 2) * ribbon.pixel_mm
+        v = ((ribbon.rows - 1) / 2 - row_col[:, 0]) * ribbon.pixel_mm
+        low, high = line.points.min(axis=0), line.points.max(axis=0)
+        for place in zip(u, v, strict=True):
+            assert np.all(np.array(place) >= low - 0.6)
+            assert np.all(np.array(place) <= high + 0.6)
+        # As wide at its widest as it was measured.
+        assert high[0] - low[0] >= max(root.diameters_mm) - 0.6
