@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cached_property
 from itertools import groupby
 
 import numpy as np
@@ -12,6 +13,7 @@ from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPainterPath, 
 from app.widgets import style
 from core.drawing import Dot, Label, Line
 from core.geometry import Array
+from core.pictures.chart_desk import DISTANCE_LINE
 from core.pictures.ink import DARK
 
 SCREEN_ANCHORED = frozenset({"ruler"})
@@ -41,6 +43,15 @@ class Ink:
         ]
         self._dots = tuple(dots)
         self._labels = tuple(x for x in labels if x.style != "scale")
+
+    @cached_property
+    def without_distances(self) -> Ink:
+        """The same without distance lines and their numerals."""
+        calm = Ink()
+        calm.paths = [path for path in self.paths if path[0] != DISTANCE_LINE]
+        calm._dots = self._dots
+        calm._labels = tuple(label for label in self._labels if label.style != "numeral")
+        return calm
 
     def paint(self, painter: QPainter, to_screen: QTransform, *, words: bool = True) -> None:
         """Paint in the widget's pixels; `to_screen` maps plane mm to them."""

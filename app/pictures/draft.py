@@ -27,12 +27,19 @@ class Handle:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Draft:
-    """What a tool wants drawn over one picture while it works; places are uv_mm of that view."""
+    """What a tool wants drawn over one picture while it works; places are uv_mm of that view.
+
+    Parameters
+    ----------
+    compares : bool
+        What it draws is to be compared with the image: no distance line may lie over either.
+    """
 
     lines: tuple[Line, ...] = ()
     dots: tuple[Dot, ...] = ()
     labels: tuple[Label, ...] = ()
     handles: tuple[Handle, ...] = ()
+    compares: bool = False
 
 
 NOTHING = Draft()

@@ -167,6 +167,12 @@ class PictureView(QWidget):
         self._draft_ink = Ink(draft.lines, draft.dots, draft.labels)
         self.update()
 
+    @property
+    def _chart_now(self) -> Ink:
+        """The chart; while something is compared with the image nothing of it lies over that."""
+        compares = self._draft is not None and self._draft.compares
+        return self._chart.without_distances if compares else self._chart
+
     def show_drawn(self, *, shown: bool) -> None:
         """Show or hide chart, marks and draft; letters and bar at the edges stay."""
         if self._bare == shown:
@@ -405,7 +411,7 @@ class PictureView(QWidget):
             to_screen = self.to_screen()
             ground = self._renderings.ground(
                 self._image,
-                Ink() if self._bare else self._chart,
+                Ink() if self._bare else self._chart_now,
                 pixels=self._pixels,
                 to_screen=to_screen,
                 size=self.size(),
@@ -436,7 +442,7 @@ class PictureView(QWidget):
     def _paint_magnifier(self, painter: QPainter, at: QPointF) -> None:
         if self._image is None:
             return
-        drawn = () if self._bare else (self._chart, self._mark_ink, self._draft_ink)
+        drawn = () if self._bare else (self._chart_now, self._mark_ink, self._draft_ink)
         handles = self._draft.handles if self._draft is not None and not self._bare else ()
         area, to_screen = QRectF(self.rect()), self.to_screen()
         paint_magnifier(painter, at, area, self._image, self._pixels, to_screen, drawn, handles)

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import ClassVar
 
+import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 
+from app.pictures.draft import Draft
+from app.tools.base import View
 from app.tools.multi_mark import Series
 from app.tools.names import TOOL_WORDS
+from app.tools.picking import OFF_MM
 from app.tools.prompts import read_length
 from core.curve import Curve
 from core.distances.tubes import ENTERED_DIAMETER_SD_MM
+from core.drawing import Line
 from core.geometry import Array
 from core.identity import thing_words
 from core.image.canal_fit import CanalFit, fit_canal
@@ -21,6 +27,10 @@ from core.structures import Course, Floor
 from core.trust.figures import nearest
 from core.words.catalogue import message, say
 
+_TURN = np.linspace(0.0, 2.0 * np.pi, 33)
+CIRCLE = np.stack([np.cos(_TURN), np.sin(_TURN)], axis=1)
+"""A circle of radius 1 as a line."""
+
 
 class CourseTool(Series):
     """A curve through marks."""
@@ -28,6 +38,8 @@ class CourseTool(Series):
     group = "Mark"
     kind: ClassVar[str] = "canal"
     step_mm = 2.0
+    _compared: tuple[Course, CanalFit] | None = None
+    """What is being asked about, with what was measured of it."""
 
     def new(self, structure_id: str, point_mm: Array) -> Course:
         """The curve with its first mark; its diameter is not known yet."""
@@ -51,7 +63,20 @@ class CourseTool(Series):
         name = thing_words(course.id)
         fitted = "" if fit.diameter_mm is None else nearest(fit.diameter_mm, 1)
         start = fitted or ("" if course.diameter_mm is None else f"{course.diameter_mm:g}")
-        words = self.desk.ask_text("Diameter", say("tools.curves.diameter-of-mm", name=name), start)
+        # What was measured, and what it is to be compared with, stands where it is answered.
+        told = fit.words(name)
+        self._compared = (course, fit)
+        self.desk.redraw()
+        try:
+            words = self.desk.ask_text(
+                say("tools.curves.diameter"),
+                say("tools.curves.diameter-of-mm", name=name),
+                start,
+                (lambda _typed: told) if told else None,
+            )
+        finally:
+            self._compared = None
+            self.desk.redraw()
         diameter = None if words is None else read_length(words)
         if diameter is None:
             if words is not None:
@@ -76,6 +101,30 @@ class CourseTool(Series):
             ),
         )
         return True
+
+    def extra_draft(self, view: View) -> Draft:
+        """While a diameter is asked: it as it was measured, and the lumen, over the image."""
+        drawn = super().extra_draft(view)
+        rings = self.fitted_rings(view)
+        return replace(drawn, lines=(*drawn.lines, *rings), compares=True) if rings else drawn
+
+    def fitted_rings(self, view: View) -> tuple[Line, ...]:
+        """The measured diameters where the curve goes through a section."""
+        if self._compared is None or view.kind != "section" or not view.has_picture:
+            return ()
+        course, fit = self._compared
+        points = (
+            course.points if len(course.points) < 2 else Curve.through(course.points).polyline()[1]
+        )
+        uv = view.uv_mm(points)
+        n = int(np.argmin(np.abs(uv[:, 2])))
+        if abs(float(uv[n, 2])) > OFF_MM["section"]:
+            return ()
+        return tuple(
+            Line(style="proposed", points=uv[n, :2] + 0.5 * diameter * CIRCLE)
+            for diameter in (fit.diameter_mm, fit.lumen_mm)
+            if diameter is not None
+        )
 
     def _reason(self, course: Course, diameter_mm: float) -> str | None:
         """Why a diameter is unusual, empty where it is not; None where it is not taken."""

@@ -74,4 +74,5 @@ class FindForamen(ProposeOne[FoundForamen], ForamenTool):
             lines=(Line(style="proposed", points=np.stack([low, high])),),
             dots=tuple(Dot(at=(float(u), float(v))) for u, v in marks[near, :2]),
             labels=labels,
+            compares=True,
         )

@@ -20,6 +20,9 @@ from core.plans.plan import Jaw
 from core.words.catalogue import message, say, together
 from core.words.numbers import Figure
 
+BESIDE_PX = 42
+"""From the outline to the middle of its name."""
+
 
 class FindRoot(ProposeOne[FoundRoot], Root):
     """One click in a root, and its axis, length and diameters are found in the image."""
@@ -81,10 +84,11 @@ class FindRoot(ProposeOne[FoundRoot], Root):
         dots = tuple(Dot(at=(float(u), float(v))) for u, v in ends[:, :2])
         labels: tuple[Label, ...] = ()
         if view.kind == "section":
-            low = float(ends[:, 1].min() - radii.max() - 16 * view.mm_per_pixel())
+            # Beside the neck: below the apex the canal may lie, which nobody proposed.
+            beside = float(ends[0, 0] + radii[0] + BESIDE_PX * view.mm_per_pixel())
             words = say("tools.follow_canal.proposed")
-            labels = (Label(text=words, at=(float(ends[:, 0].mean()), low), style="name"),)
-        return Draft(lines=lines, dots=dots, labels=labels)
+            labels = (Label(text=words, at=(beside, float(ends[0, 1])), style="name"),)
+        return Draft(lines=lines, dots=dots, labels=labels, compares=True)
 
 
 def _outline(ends_uv: Array, radii: Array) -> Array:

@@ -18,7 +18,7 @@ from app.pictures.draft import Draft
 from app.pictures.hit import Hit
 from app.tools.base import Desk, View
 from app.tools.confirm_run import ConfirmRun, is_run_key
-from app.tools.curves import Canal
+from app.tools.curves import CIRCLE, Canal
 from app.tools.mark_keys import SEEN_WORDS
 from app.tools.picking import OFF_MM
 from core.drawing import Dot, Label, Line
@@ -45,8 +45,6 @@ FIRST_MOLAR = 6
 
 RUN_MS = 40
 """Between sections while the pictures run along a stretch."""
-
-_RING = np.linspace(0.0, 2.0 * np.pi, 33)
 
 
 class FollowCanal(Canal):
@@ -358,7 +356,9 @@ class FollowCanal(Canal):
             lines, labels = _crossings(view, left)
         else:
             lines, labels = _courses(view, left), ()
-        return Draft(lines=lines, dots=dots, labels=labels)
+        rings = self.fitted_rings(view)
+        compares = bool(left or rings)
+        return Draft(lines=(*lines, *rings), dots=dots, labels=labels, compares=compares)
 
 
 def _backwards(tooth: Tooth) -> float:
@@ -385,7 +385,7 @@ def _crossings(
         if abs(float(uv[n, 2])) > OFF_MM[view.kind]:
             continue
         radius = 0.5 * mark.diameter_mm
-        ring = uv[n, :2] + radius * np.stack([np.cos(_RING), np.sin(_RING)], axis=1)
+        ring = uv[n, :2] + radius * CIRCLE
         # Below the ring: above it stand the numerals of the distance lines.
         below = (float(uv[n, 0]), float(uv[n, 1] - radius - 16 * view.mm_per_pixel()))
         labels: tuple[Label, ...] = ()

@@ -274,4 +274,5 @@ class Grab(Hands):
             dots=own.dots,
             labels=(*labels, *own.labels),
             handles=(*handles, *own.handles),
+            compares=own.compares,
         )

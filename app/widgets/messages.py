@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.widgets.placing import place_beside
 from app.widgets.plain_text import plain_box
 from core.errors import SoundingError
 from core.version import PROGRAM
@@ -70,6 +71,7 @@ def choose(parent: QWidget, title: str, question: str, answers: Sequence[str]) -
     # Enter must not answer by itself what only a person can say.
     box.setDefaultButton(away)
     plain_box(box)
+    place_beside(box, parent)
     box.exec()
     clicked = box.clickedButton()
     box.deleteLater()
@@ -110,6 +112,7 @@ def ask_text(
         said.ensurePolished()
         said.setMinimumHeight(3 * said.fontMetrics().lineSpacing())
         dialog.textValueChanged.connect(lambda text: said.setText(explain(text)))
+    place_beside(dialog, parent)
     given = dialog.exec()
     text = dialog.textValue()
     dialog.deleteLater()

@@ -16,6 +16,7 @@ from core.measuring.ledger import worst_first
 from core.plans.plan import Plan
 from core.trust.figures import labelled
 
+DISTANCE_LINE = "distance line"
 DISTANCES_MM = (1.0, 2.0, 3.0)
 ON_PLANE_MM = 0.5
 NEAR_PLANE_MM = 3.0
@@ -142,7 +143,7 @@ class Desk:
             # One unit says what all three are: keys 1, 2, 3 mean something else on the bench.
             unit = " mm" if distance == DISTANCES_MM[-1] else ""
             self.put(f"{distance:g}{unit}", "numeral", places)
-        return [Line(style="distance line", points=line) for _, line in drawn]
+        return [Line(style=DISTANCE_LINE, points=line) for _, line in drawn]
 
     def _witness_line(self, m: Measurement) -> Line | None:
         if m.reading.witness is None:

@@ -80,6 +80,10 @@ def test_its_outline_is_drawn_as_proposed_in_the_section_through_it(t, qtbot):
     assert np.ptp(line.points[:, 1]) == pytest.approx(11.0, abs=0.2)
     assert np.ptp(line.points[:2, 0]) == pytest.approx((4.61 - 2.03) / 2, abs=0.05)
     assert [label.text for label in drawn.labels] == ["proposed"]
+    # Beside the neck: at the apex it would be read as the canal's name.
+    assert drawn.labels[0].at[1] == pytest.approx(line.points[:, 1].max(), abs=0.2)
+    assert drawn.labels[0].at[0] > line.points[:, 0].max()
+    assert drawn.compares
     assert len(t.tool.draft(t.panorama).lines) == 1
     assert len(t.tool.draft(t.map).lines) == 1
     t.session.go_to(station_mm=STATION + 9.0)

@@ -188,9 +188,17 @@ def test_a_confirmed_mark_is_moved_like_any_other(t, qtbot):
     assert len(t.plan.structures[0].points) == 1
 
 
-def test_the_diameter_is_offered_when_all_is_confirmed(t, qtbot):
+def test_the_diameter_is_offered_when_all_is_confirmed(t, qtbot, monkeypatch):
     t.desk.answers = ["as offered"]
+    ask, seen = t.desk.ask_text, []
+
+    def looked(title, question, value="", explain=None):
+        seen.append((t.tool.draft(t.section), explain("")))
+        return ask(title, question, value)
+
+    monkeypatch.setattr(t.desk, "ask_text", looked)
     followed(t, qtbot)
+    assert t.tool.draft(t.section).compares, "no distance line over what is compared"
     for _ in range(len(t.tool.proposed)):
         t.type(Qt.Key.Key_Return)
         at_rest(t, qtbot)
@@ -198,6 +206,12 @@ def test_the_diameter_is_offered_when_all_is_confirmed(t, qtbot):
     (course,) = t.plan.structures
     assert course.diameter_mm == pytest.approx(3.0, abs=0.5)
     assert course.diameter_sd_mm > 0.1
+    ((drawn, told),) = seen
+    rings = [np.ptp(line.points[:, 0]) for line in drawn.lines if line.style == "proposed"]
+    assert max(rings) == pytest.approx(course.diameter_mm, abs=0.06), "drawn as it was measured"
+    assert drawn.compares
+    assert "Compare" in told
+    assert not t.tool.draft(t.section).compares, "answered: nothing is compared any more"
 
 
 def test_nothing_is_proposed_where_no_canal_is(t, qtbot):
