@@ -10,6 +10,7 @@ from scipy.ndimage import map_coordinates
 
 from core.geometry import Array
 from core.proposing.coarse import EDGE_MM
+from core.proposing.crowns import capped
 from core.proposing.hard import Hard
 from core.proposing.heights import Heights, heights
 from core.proposing.planes import STEEPEST_DEG, planes
@@ -42,6 +43,8 @@ class Ridge:
         And what it runs on into at both ends.
     worth : float
         Length that lies on the plane, less the further it lies off, mm.
+    crown_worth : float
+        The same of what enamel caps alone: a crest where teeth are missing lies on no jaw plane.
     surface_normal : (3,) turned
         Of the plane that most of its upper surface lies on.
     """
@@ -51,6 +54,7 @@ class Ridge:
     line: RidgeLine
     whole: RidgeLine
     worth: float
+    crown_worth: float
     surface_normal: Array
 
 
@@ -87,9 +91,16 @@ def along(hard: Hard, origin: Array, normal: Array, surface_normal: Array) -> Ri
     if whole is None or line is None or float(np.median(line.width)) > BROADEST_MM:
         return None
     even = 1.0 / (1.0 + (line.top / EVEN_MM) ** 2)
-    worth = float((even * _freestanding(hard, tops, line)).sum())
+    even = even * _freestanding(hard, tops, line)
+    crowned = capped(hard, line.places, line.top, normal)
     return Ridge(
-        hard=hard, tops=tops, line=line, whole=whole, worth=worth, surface_normal=surface_normal
+        hard=hard,
+        tops=tops,
+        line=line,
+        whole=whole,
+        worth=float(even.sum()),
+        crown_worth=float(even[crowned].sum()),
+        surface_normal=surface_normal,
     )
 
 

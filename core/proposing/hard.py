@@ -33,6 +33,10 @@ class Hard:
         -1 where the scan was turned upside down, to look for an upper jaw.
     surface : (n, 3) turned mm
         Upper surface of hard tissue with nothing hard straight over it.
+    grey : (K, J, I) float32
+        The scan itself, turned.
+    enamel : float
+        Grey value over which a cap is enamel, or brighter still.
     """
 
     solid: NDArray[np.bool_]
@@ -40,9 +44,11 @@ class Hard:
     origin: Array
     sign: float
     surface: Array
+    grey: NDArray[np.float32]
+    enamel: float
 
 
-def hard_tissue(scan: Coarse, threshold: float, sign: float) -> Hard | None:
+def hard_tissue(scan: Coarse, threshold: float, sign: float, enamel: float) -> Hard | None:
     """What is brighter than a grey value, marrow filled; None where there is too little.
 
     Parameters
@@ -51,6 +57,8 @@ def hard_tissue(scan: Coarse, threshold: float, sign: float) -> Hard | None:
     threshold : float
     sign : {1.0, -1.0}
         -1: the scan is turned upside down.
+    enamel : float
+        Grey value over which a cap is enamel.
     """
     step = int(sign)
     grey, seen = scan.grey[::step], scan.seen[::step]
@@ -76,7 +84,9 @@ def hard_tissue(scan: Coarse, threshold: float, sign: float) -> Hard | None:
     # Marrow that was filled is darker than the threshold: its surface is taken as the voxel's.
     part = np.clip((inside - threshold) / np.maximum(inside - outside, 1e-3), 0.0, 1.0)
     surface = np.stack([i, j, k + part], axis=1) * EDGE_MM + origin
-    return Hard(solid=solid, seen=seen, origin=origin, sign=sign, surface=surface)
+    return Hard(
+        solid=solid, seen=seen, origin=origin, sign=sign, surface=surface, grey=grey, enamel=enamel
+    )
 
 
 def _enclosed(bright: NDArray[np.bool_], *, across: int) -> NDArray[np.bool_]:

@@ -47,7 +47,13 @@ class Heights:
         return np.stack([off @ self.u, off @ self.v], axis=1)
 
 
-def heights(hard: Hard, origin: Array, normal: Array) -> Heights:
+def heights(
+    hard: Hard,
+    origin: Array,
+    normal: Array,
+    *,
+    between_mm: tuple[float, float] = (DEEPEST_MM, HIGHEST_MM),
+) -> Heights:
     """Tops over the plane through a place, with a unit normal.
 
     Parameters
@@ -55,12 +61,14 @@ def heights(hard: Hard, origin: Array, normal: Array) -> Heights:
     hard : Hard
     origin : (3,) patient LPS mm
     normal : (3,) unit direction, patient LPS
+    between_mm : (lowest, highest), optional
+        Tops beyond are left out.
     """
     u = unit(np.array([normal[2], 0.0, -normal[0]]))
     v = np.asarray(np.cross(normal, u))
     off = hard.surface - origin
     height = off @ normal
-    near = (height > DEEPEST_MM) & (height < HIGHEST_MM)
+    near = (height > between_mm[0]) & (height < between_mm[1])
     flat = np.stack([off[near] @ u, off[near] @ v], axis=1)
     height = height[near]
     if not len(flat):

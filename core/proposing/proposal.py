@@ -27,9 +27,12 @@ class Proposal:
     arch_points : (n, 3) patient LPS mm, or None
         On the plane; None where neither teeth nor a crest were recognised.
     plane_from : {'teeth', 'crest', 'along', 'scanner'}
+    crown_tips : (n, 3) patient LPS mm, or None
+        Tips of the row's teeth, which a plane is held against; None where none were recognised.
     """
 
     level: Level
     jaw: Jaw | None = None
     arch_points: Array | None = None
     plane_from: PlaneFrom = "scanner"
+    crown_tips: Array | None = None

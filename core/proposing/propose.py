@@ -21,11 +21,13 @@ from core.image.volume import Volume
 from core.level import Level
 from core.proposing.beyond_gap import crowns_beyond
 from core.proposing.coarse import Coarse, coarse, partings
-from core.proposing.find import Ridge, beyond, refined, ridges
+from core.proposing.crowns import CrownPlane, crown_plane, enamel_over
+from core.proposing.find import Ridge, along, beyond, lean_deg, refined, ridges
 from core.proposing.hard import hard_tissue
+from core.proposing.planes import STEEPEST_DEG
 from core.proposing.proposal import PlaneFrom, Proposal
 from core.proposing.ridge import RidgeLine, elsewhere, without_slivers
-from core.proposing.settle import CREST, TEETH, Firmness, Settled, settled
+from core.proposing.settle import CREST, TEETH, Firmness, settled
 from core.proposing.steady import apart, halves_deg, leaned_apart
 from core.proposing.which_jaw import UNSEEN, Palate, bears_teeth, palate
 
@@ -68,6 +70,8 @@ LEANED_MM, LEANED_WORST_MM, OTHER_GREY_MM = 1.45, 2.3, 1.2
 where another grey value bounds the bone, in the median."""
 TEETH_FIRST = 0.4
 """A row of teeth is taken before ridges without teeth that are longer by up to this."""
+PASSES = 4
+"""From one plane through the tips to the next: teeth beyond a gap are seen when it leans less."""
 SAME_TISSUE = 0.9
 NEARLY = 0.88
 """Ridges whose worth is at least this part of the best one's are alike."""
@@ -84,6 +88,8 @@ class _Found:
 
     ridge: Ridge
     teeth: bool
+    crowns: CrownPlane | None = None
+    """Through the tips; None without teeth, and before it was refined."""
     palate: Palate = UNSEEN
     spread_deg: float = 0.0
     """Between the planes that different grey values lead to."""
@@ -94,6 +100,11 @@ class _Found:
     def firm(self) -> Firmness:
         """How well its top tells the plane."""
         return TEETH if self.teeth else CREST
+
+    @property
+    def worth(self) -> float:
+        """Length that lies on its plane: of a row of teeth that of the crowns alone, mm."""
+        return self.ridge.crown_worth if self.teeth else self.ridge.worth
 
 
 def propose(volume: Volume, *, cancelled: Callable[[], bool] | None = None) -> Proposal:
@@ -137,11 +148,12 @@ def _facing(
     # The highest value may lie over dentine's.
     dense = values[max(0, len(values) - 2)]
     grey = scan.grey[:: int(sign)]
+    enamel = enamel_over(scan, dense)
     found: list[list[_Found]] = []
     for threshold in values:
         if stop():
             return None
-        hard = hard_tissue(scan, threshold, sign)
+        hard = hard_tissue(scan, threshold, sign, enamel)
         even = [] if hard is None else [ridge for ridge in ridges(hard) if _is_even(ridge)]
         even = [ridge for ridge in even if _is_open(ridge) and beyond(ridge, grey) < values[0]]
         found.append([_Found(ridge, _has_teeth(scan, ridge, dense)) for ridge in even])
@@ -151,25 +163,38 @@ def _facing(
 def _chosen(found: list[list[_Found]]) -> _Found | None:
     """Of the ridges that each grey value shows: teeth before crests, length, then the highest."""
     flat = [one for level in found for one in level]
-    longest = max((one.ridge.worth for one in flat), default=0.0)
-    teeth = any(one.teeth and one.ridge.worth >= TEETH_FIRST * longest for one in flat)
+    longest = max((one.worth for one in flat), default=0.0)
+    teeth = any(one.teeth and one.worth >= TEETH_FIRST * longest for one in flat)
     best: list[_Found] = []
     for level in found:
         fits = [one for one in level if one.teeth == teeth and _is_broad(one)]
         if fits:
-            best.append(max(fits, key=lambda one: one.ridge.worth))
+            best.append(max(fits, key=lambda one: one.worth))
     if not best:
         return None
-    most = max(one.ridge.worth for one in best)
-    alike = [
-        replace(one, ridge=refined(one.ridge, one.firm))
-        for one in best if one.ridge.worth >= NEARLY * most
-    ]  # fmt: skip
+    most = max(one.worth for one in best)
+    alike = [_refined(one) for one in best if one.worth >= NEARLY * most]
     chosen = alike[-1]
     normal = chosen.ridge.tops.normal
     spread = max(angle_deg(one.ridge.tops.normal, normal) for one in alike)
     moved = max(apart(chosen.ridge, one.ridge).median_mm for one in alike)
     return replace(chosen, palate=palate(chosen.ridge), spread_deg=spread, moved_mm=moved)
+
+
+def _refined(one: _Found) -> _Found:
+    """Along the plane through its own top: of a row of teeth that through their tips."""
+    ridge, crowns = one.ridge, None
+    if not one.teeth:
+        return replace(one, ridge=refined(ridge, one.firm))
+    for _ in range(PASSES):
+        crowns = crown_plane(ridge.hard, ridge.line.places, ridge.tops.normal)
+        if crowns is None or lean_deg(crowns.normal) > STEEPEST_DEG:
+            return replace(one, ridge=ridge)
+        again = along(ridge.hard, crowns.origin, crowns.normal, ridge.surface_normal)
+        if again is None:
+            return replace(one, ridge=ridge)
+        ridge = again
+    return replace(one, ridge=ridge, crowns=crowns)
 
 
 def _bounds_of_hard_tissue(scan: Coarse) -> list[float]:
@@ -216,9 +241,11 @@ def _is_told(one: _Found) -> bool:
     line, whole = one.ridge.line, one.ridge.whole
     if not one.teeth and line.length_mm < LEAST_OF_WHOLE * whole.length_mm:
         return False
-    if one.ridge.worth < (LEAST_TEETH_MM if one.teeth else LEAST_CREST_MM):
+    if one.worth < (LEAST_TEETH_MM if one.teeth else LEAST_CREST_MM):
         return False
-    doubt = _plane(one).doubt_deg
+    if one.teeth and one.crowns is None:
+        return False
+    doubt = _doubt_deg(one)
     if not one.teeth and doubt > CREST_DOUBT_DEG:
         return False
     if doubt > SURE_TEETH_DEG and halves_deg(one.ridge, one.firm) > HALVES_DEG:
@@ -227,9 +254,12 @@ def _is_told(one: _Found) -> bool:
     return moved.median_mm <= LEANED_MM and moved.worst_mm <= LEANED_WORST_MM
 
 
-def _plane(one: _Found) -> Settled:
+def _doubt_deg(one: _Found) -> float:
+    """Of its plane."""
     ridge = one.ridge
-    return settled(ridge.tops, ridge.line, ridge.surface_normal, one.firm)
+    if one.crowns is not None:
+        return one.crowns.doubt_deg
+    return settled(ridge.tops, ridge.line, ridge.surface_normal, one.firm).doubt_deg
 
 
 def _of_a_jaw(up: _Found | None, down: _Found | None) -> _Found | None:
@@ -251,8 +281,8 @@ def _of_a_jaw(up: _Found | None, down: _Found | None) -> _Found | None:
 def _of_teeth(up: _Found | None, down: _Found | None) -> _Found | None:
     """The ridge with teeth; None where both have some, or teeth that look up have a palate."""
     rows = [one for one in (up, down) if one is not None and one.teeth]
-    rows.sort(key=lambda one: one.ridge.worth)
-    if len(rows) == 2 and rows[0].ridge.worth > FEWER * rows[1].ridge.worth:
+    rows.sort(key=lambda one: one.worth)
+    if len(rows) == 2 and rows[0].worth > FEWER * rows[1].worth:
         return None
     best = rows[-1]
     return None if best is up and best.palate.share >= PALATE else best
@@ -269,11 +299,12 @@ def _proposal(found: _Found) -> Proposal:
     return Proposal(
         jaw="lower" if sign > 0 else "upper", level=level,
         arch_points=level.project(_marks(ridge, teeth=found.teeth) * flip), plane_from=plane_from,
+        crown_tips=None if found.crowns is None else found.crowns.tips * flip,
     )  # fmt: skip
 
 
 def _plane_from(found: _Found) -> PlaneFrom:
-    doubt = _plane(found).doubt_deg
+    doubt = _doubt_deg(found)
     if found.teeth:
         return "teeth" if doubt <= SURE_TEETH_DEG else "along"
     return "crest" if doubt <= SURE_CREST_DEG else "scanner"

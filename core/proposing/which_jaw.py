@@ -10,12 +10,11 @@ from scipy.spatial import cKDTree
 
 from core.geometry import Array
 from core.proposing.coarse import EDGE_MM, Coarse
+from core.proposing.crowns import CAP_MM, enamel_over
 from core.proposing.find import Ridge
 
-CAP_MM, CORE_MM = (0.5, 1.5, 2.5, 3.5), (3.5, 4.5, 5.5)
-"""Depths under a ridge's top where a tooth is enamel; and where it is dentine, a crest spongy."""
-ENAMEL = 1.6
-"""Least grey of a tooth's cap over the threshold, in parts of that of common hard tissue."""
+CORE_MM = (3.5, 4.5, 5.5)
+"""Depths under a ridge's top where a tooth is dentine, a crest spongy."""
 DENSE = 0.45
 """Least grey of a tooth's core over the threshold, in parts of that of the brightest bone."""
 BRIGHTEST = 80.0
@@ -42,9 +41,9 @@ def bears_teeth(scan: Coarse, ridge: Ridge, threshold: float) -> bool:
         return False
     top = np.max([_under(scan, ridge, deep) for deep in CAP_MM], axis=0)
     core = np.mean([_under(scan, ridge, deep) for deep in CORE_MM], axis=0)
-    common, brightest = float(np.median(bright)), float(np.percentile(bright, BRIGHTEST))
+    brightest = float(np.percentile(bright, BRIGHTEST))
     return bool(
-        float(np.median(top)) - threshold > ENAMEL * max(common - threshold, 1e-6)
+        float(np.median(top)) > enamel_over(scan, threshold)
         and float(np.median(core)) - threshold > DENSE * max(brightest - threshold, 1e-6)
     )
 
