@@ -5,10 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TypeAlias
 
+import numpy as np
+
 from app.case.plan_diff import same_arch, traced
 from app.case.side import SideState, side_state
 from core.arch import Arch
+from core.level import Level
 from core.plans.plan import Plan
+from core.proposing.crowns import Miss, misses
 from core.proposing.proposal import Proposal
 
 Subject: TypeAlias = tuple[float, str, str]
@@ -22,6 +26,7 @@ class Derived:
         self._guide: tuple[Plan, Proposal, Plan] | None = None
         self._arch: tuple[Plan, Arch | None] | None = None
         self._side: tuple[Plan, Arch | None, SideState] | None = None
+        self._misses: tuple[Level, Arch, tuple[Miss, ...]] | None = None
         self._subjects: tuple[Plan, Arch, tuple[Subject, ...]] | None = None
 
     def guide(self, plan: Plan, proposal: Proposal | None) -> Plan:
@@ -45,6 +50,20 @@ class Derived:
         same = known is not None and same_arch(guide, known[0])
         self._arch = (guide, known[1] if known is not None and same else traced(guide))
         return self._arch[1]
+
+    def plane_misses(
+        self, guide: Plan, arch: Arch | None, proposal: Proposal | None
+    ) -> tuple[Miss, ...]:
+        """How far the jaw plane lies off the tips of the teeth; empty where none are known."""
+        level = guide.level
+        tips = None if proposal is None else proposal.crown_tips
+        if level is None or arch is None or tips is None:
+            return ()
+        known = self._misses
+        if known is None or known[0] is not level or known[1] is not arch:
+            stations = np.array([arch.station(tip) for tip in tips])
+            known = self._misses = (level, arch, misses(level, tips, stations))
+        return known[2]
 
     def side(self, plan: Plan, arch: Arch | None) -> SideState:
         """How the side of the plan stands; weighed anew where plan or arch changed."""

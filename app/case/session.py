@@ -27,6 +27,7 @@ from core.plans.edit_side import side_kept
 from core.plans.history import sign_off_state, with_entry
 from core.plans.outside import newly_outside
 from core.plans.plan import Jaw, Plan
+from core.proposing.crowns import Miss
 from core.proposing.proposal import Proposal
 from core.words import sentence
 from core.words.catalogue import Message, Words, message
@@ -231,6 +232,11 @@ class Session(QObject):
         return self.plan.level is not None or (
             proposal is not None and proposal.plane_from != "scanner"
         )
+
+    @property
+    def plane_misses(self) -> tuple[Miss, ...]:
+        """How far the jaw plane that guides the pictures lies off the teeth that were seen."""
+        return self._derived.plane_misses(self.guide, self.arch, self.proposal)
 
     @property
     def guide(self) -> Plan:

@@ -17,6 +17,7 @@ from app.pictures.flat_view import FlatKind, FlatView
 from core.drawing import Sides, patient_letters
 from core.geometry import PictureGrid
 from core.image.volume import Volume
+from core.proposing.crowns import miss_fields
 from core.structures import Tapered
 from core.words.catalogue import say
 
@@ -69,7 +70,9 @@ class LevelCuts(QWidget):
         top.addWidget(heading)
         words = QLabel(say("pictures.level_cuts.drag-the-jaw-planes-line"))
         words.setObjectName("quiet")
-        top.addWidget(words, 1)
+        top.addWidget(words)
+        self.misses = QLabel()
+        top.addWidget(self.misses, 1)
         for button in (self.stent, self.roots, self.proposed):
             top.addWidget(button)
         row = QHBoxLayout()
@@ -92,6 +95,10 @@ class LevelCuts(QWidget):
         roots = [s for s in plan.structures if isinstance(s, Tapered) and s.kind == "root"]
         self.roots.setEnabled(bool(roots))
         self.proposed.setEnabled(plan.level is None and session.plane_is_found)
+        found = session.plane_misses
+        self.misses.setText(
+            say("pictures.level_cuts.off-the-teeth", **miss_fields(found)) if found else ""
+        )
         if volume is None:
             self._work.drop()
             self._cut_of = ()

@@ -22,6 +22,7 @@ from app.pictures.in_step import Pictures
 from app.pictures.picture_view import PictureView
 from app.tools.base import Desk
 from app.widgets import style
+from core.proposing.crowns import miss_fields
 from core.words.catalogue import say, together
 
 
@@ -218,7 +219,7 @@ class ProposedBar(QFrame):
 
 def _open_words(session: Session) -> str:
     """What is still open about jaw plane and arch, and what the proposal rests on."""
-    plan, guide, proposal = session.plan, session.guide, session.proposal
+    plan, guide = session.plan, session.guide
     none_given = say("window.frames.until-then-no-number-is")
     if guide.arch_points is None and session.plane_is_found:
         return together(say("window.frames.no-arch-was-recognised-trace"), none_given)
@@ -234,7 +235,15 @@ def _open_words(session: Session) -> str:
         proposed = say("window.frames.arch-proposed")
     else:
         return say("window.frames.which-jaw-is-it-until")
-    rests = ""
-    if plan.level is None and proposal is not None and proposal.plane_from == "along":
-        rests = say("window.frames.check-the-tilt")
-    return together(proposed, rests, none_given)
+    return together(proposed, *_plane_rests_on(session), none_given)
+
+
+def _plane_rests_on(session: Session) -> tuple[str, ...]:
+    """What a suggested jaw plane rests on, and by how much it misses that."""
+    proposal = session.proposal
+    if session.plan.level is not None or proposal is None:
+        return ()
+    tilt = say("window.frames.check-the-tilt") if proposal.plane_from == "along" else ""
+    if found := session.plane_misses:
+        return (say("window.frames.plane-misses", **miss_fields(found)), tilt)
+    return (say("window.frames.plane-without-teeth"), tilt)

@@ -7,6 +7,7 @@ such a gap. Hence the plane is laid through the tips alone, those beyond a gap i
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -19,7 +20,8 @@ from core.geometry import Array, unit
 from core.level import Level
 from core.proposing.coarse import EDGE_MM, Coarse
 from core.proposing.hard import Hard
-from core.proposing.heights import NONE, heights
+from core.proposing.heights import NONE, Heights, heights
+from core.words.numbers import Figure
 
 CAP_MM = (0.5, 1.5, 2.5, 3.5)
 """Depths under a tooth's top where it is enamel."""
@@ -29,13 +31,21 @@ BETWEEN_MM = (-9.0, 9.0)
 """Tips are looked for between these heights over a first plane, which may lean by much."""
 AROUND_MM, LEAST_CAP_MM2 = 3.5, 8.0
 """A tip is the highest place of enamel this near to it, and has so much of it around."""
+CUT_MM = 2.5
+"""A tip nearer than this to the edge of the scan is of a tooth that is cut."""
 BESIDE_MM, GAP_MM = 5.0, 22.0
 """From the row's line, and from tooth to tooth: two missing molars are some 20 mm."""
 LEAST_TIPS = 3
 HEAD_DEG = 9.0
 """SD of the lean of a jaw in a scanner (own choice, no source)."""
-EVEN_MM = 0.8
-"""Least scatter that tips are credited with: they wear, and grow out (own choice, no source)."""
+SURFACE_DEG = 10.0
+"""SD of the lean of the row's upper surface against the plane of its tips (own choice)."""
+EVEN_MM, OFF_ANYWAY_MM = 0.4, 3.5
+"""Least scatter that tips are credited with, as on two real jaws; and how far off a tip may lie
+before it does not count, however even the others are: teeth wear, and grow out."""
+OFF_MM, MOSTLY = 2.5, 0.75
+"""So much of the tips lies this near to a plane that is suggested: the curve of a row is some 2 mm
+deep (common practice, no source)."""
 FAR_OFF = 4.685
 """Tips this many times the scatter off do not count (biweight of 95 % efficiency, from memory)."""
 
@@ -60,6 +70,12 @@ class CrownPlane:
     normal: Array
     doubt_deg: float
     tips: Array
+
+    @property
+    def is_even(self) -> bool:
+        """Whether most tips lie on it; where they do not, they speak against any one plane."""
+        off = np.abs((self.tips - self.origin) @ self.normal)
+        return bool((off <= OFF_MM).mean() >= MOSTLY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +119,7 @@ def capped(hard: Hard, feet: Array, top: Array, normal: Array) -> NDArray[np.boo
     return np.asarray(found > hard.enamel)
 
 
-def crown_plane(hard: Hard, line: Array, normal: Array) -> CrownPlane | None:
+def crown_plane(hard: Hard, line: Array, normal: Array, surface_normal: Array) -> CrownPlane | None:
     """The plane through the tips of the row that a line runs along; None of fewer than three.
 
     Parameters
@@ -113,9 +129,11 @@ def crown_plane(hard: Hard, line: Array, normal: Array) -> CrownPlane | None:
         Along some of the row, within some 5 mm of its tips as seen along the normal.
     normal : (3,) turned
         Of a first plane along it.
+    surface_normal : (3,) turned
+        Of the plane that most of the row's upper surface lies on.
     """
     tips = _tips(hard, line, normal)
-    return None if len(tips) < LEAST_TIPS else _through(tips, normal)
+    return None if len(tips) < LEAST_TIPS else _through(tips, normal, surface_normal)
 
 
 def misses(level: Level, tips_mm: Array, stations_mm: Array) -> tuple[Miss, ...]:
@@ -137,6 +155,11 @@ def misses(level: Level, tips_mm: Array, stations_mm: Array) -> tuple[Miss, ...]
     )
 
 
+def miss_fields(found: Sequence[Miss]) -> dict[str, Figure]:
+    """What a sentence about misses needs: ``right``, ``middle`` and ``left``, mm as shown."""
+    return {each.end: Figure(f"{each.mm:.1f}") for each in found}
+
+
 def _tips(hard: Hard, line: Array, normal: Array) -> Array:
     """(n, 3) the tips along a line and of teeth further on, from tooth to tooth."""
     tops = heights(hard, line.mean(axis=0), normal, between_mm=BETWEEN_MM)
@@ -154,8 +177,21 @@ def _tips(hard: Hard, line: Array, normal: Array) -> Array:
     highest = (caps == maximum_filter(caps, footprint=disc)) & (caps > NONE)
     rows, columns = np.nonzero(highest & (area * EDGE_MM**2 >= LEAST_CAP_MM2))
     feet = tops.places(np.stack([columns, rows], axis=1).astype(np.float64))
-    kept = _of_the_row(tops.flat(feet), tops.flat(line))
-    return np.asarray(feet + caps[rows, columns][:, None] * normal)[kept]
+    tips = np.asarray(feet + caps[rows, columns][:, None] * normal)
+    whole = _is_whole(hard, tips, tops)
+    return tips[whole][_of_the_row(tops.flat(feet[whole]), tops.flat(line))]
+
+
+def _is_whole(hard: Hard, tips: Array, tops: Heights) -> NDArray[np.bool_]:
+    """(n,) tips with the scan around them: where its edge cuts a tooth the cut is no tip."""
+    turn = np.linspace(0.0, 2.0 * np.pi, 8, endpoint=False)
+    whole = np.ones(len(tips), dtype=bool)
+    for angle in turn:
+        at = tips + CUT_MM * (np.cos(angle) * tops.u + np.sin(angle) * tops.v) - tops.normal
+        ijk = np.rint((at - hard.origin) / EDGE_MM)[:, ::-1].T
+        seen = map_coordinates(hard.seen.astype(np.uint8), ijk, order=0, cval=0)
+        whole &= seen > 0
+    return whole
 
 
 def _of_the_row(tips: Array, line: Array) -> NDArray[np.bool_]:
@@ -171,26 +207,30 @@ def _of_the_row(tips: Array, line: Array) -> NDArray[np.bool_]:
     return kept
 
 
-def _through(tips: Array, normal: Array) -> CrownPlane:
-    """Least squares with a prior of the head's lean; tips far off count less and less."""
+def _through(tips: Array, normal: Array, surface_normal: Array) -> CrownPlane:
+    """Bayesian least squares with the lean of head and surface; tips far off count less."""
     u = unit(np.array([normal[2], 0.0, -normal[0]]))
     v = np.asarray(np.cross(normal, u))
     middle = tips.mean(axis=0)
     off = tips - middle
     height = off @ normal
     sides = np.column_stack([off @ u, off @ v, np.ones(len(tips))])
-    # The scanner's axis, as the lean of its plane against this one.
-    likely = np.array([-u[2], -v[2], 0.0]) / normal[2]
-    held = np.array([1.0, 1.0, 0.0]) / np.tan(np.radians(HEAD_DEG)) ** 2
+    held, likely = np.zeros(3), np.zeros(3)
+    for other, sd_deg in ((np.array([0.0, 0.0, 1.0]), HEAD_DEG), (surface_normal, SURFACE_DEG)):
+        # Each as the lean of its plane against this one.
+        weight = 1.0 / np.tan(np.radians(sd_deg)) ** 2
+        held[:2] += weight
+        likely[:2] -= weight * np.array([other @ u, other @ v]) / float(other @ normal)
     found = np.array([0.0, 0.0, float(np.median(height))])
     scatter = 3.0
     for n in range(20):
         away = height - sides @ found
         if n > 1:
             scatter = max(EVEN_MM, 1.4826 * float(np.median(np.abs(away))))
-        weight = np.clip(1.0 - (away / (FAR_OFF * scatter)) ** 2, 0.0, 1.0) ** 2 / scatter**2
+        far = max(FAR_OFF * scatter, OFF_ANYWAY_MM)
+        weight = np.clip(1.0 - (away / far) ** 2, 0.0, 1.0) ** 2 / scatter**2
         moment = sides.T @ (weight[:, None] * sides) + np.diag(held)
-        found = np.linalg.solve(moment, sides.T @ (weight * height) + held * likely)
+        found = np.linalg.solve(moment, sides.T @ (weight * height) + likely)
     spread = np.linalg.eigvalsh(np.linalg.inv(moment)[:2, :2])
     return CrownPlane(
         origin=middle + found[2] * normal,

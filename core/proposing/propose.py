@@ -1,7 +1,8 @@
 """A first jaw, jaw plane and arch from the image.
 
 The crest or the row of teeth is found first, as a ridge of hard tissue whose top lies along a
-plane near the scanner's axis; the plane is laid through its top, and the arch along it. Nobody
+plane near the scanner's axis; the plane is laid through the tips of its teeth, or else through its
+top, and the arch along it. Nobody
 says which grey value bounds bone: several are tried. A ridge that looks up is looked for as well
 as one that looks down, since a lower jaw's border is one too; teeth, a palate and what the bone
 does beyond tell which of them it is. Where the signs do not suffice, or the line does not stay when
@@ -183,18 +184,20 @@ def _chosen(found: list[list[_Found]]) -> _Found | None:
 
 def _refined(one: _Found) -> _Found:
     """Along the plane through its own top: of a row of teeth that through their tips."""
-    ridge, crowns = one.ridge, None
     if not one.teeth:
-        return replace(one, ridge=refined(ridge, one.firm))
+        return replace(one, ridge=refined(one.ridge, one.firm))
+    ridge, best = one.ridge, one
     for _ in range(PASSES):
-        crowns = crown_plane(ridge.hard, ridge.line.places, ridge.tops.normal)
+        crowns = crown_plane(ridge.hard, ridge.line.places, ridge.tops.normal, ridge.surface_normal)
         if crowns is None or lean_deg(crowns.normal) > STEEPEST_DEG:
-            return replace(one, ridge=ridge)
+            break
         again = along(ridge.hard, crowns.origin, crowns.normal, ridge.surface_normal)
         if again is None:
-            return replace(one, ridge=ridge)
+            break
         ridge = again
-    return replace(one, ridge=ridge, crowns=crowns)
+        if best.crowns is None or crowns.doubt_deg < best.crowns.doubt_deg:
+            best = replace(one, ridge=ridge, crowns=crowns)
+    return best
 
 
 def _bounds_of_hard_tissue(scan: Coarse) -> list[float]:
@@ -293,7 +296,8 @@ def _proposal(found: _Found) -> Proposal:
     tops, line, sign = ridge.tops, ridge.line, ridge.hard.sign
     flip = np.array([1.0, 1.0, sign])
     plane_from = _plane_from(found)
-    # A short piece of crest lies otherwise than the crest as a whole: its plane is none of a jaw.
+    # A short piece of crest lies otherwise than the crest as a whole, and tips that lie far off
+    # have no plane: then it is none of a jaw.
     up = np.array([0.0, 0.0, 1.0]) if plane_from == "scanner" else tops.normal * flip * sign
     level = Level(origin=line.places.mean(axis=0) * flip, up=up)
     return Proposal(
@@ -305,6 +309,8 @@ def _proposal(found: _Found) -> Proposal:
 
 def _plane_from(found: _Found) -> PlaneFrom:
     doubt = _doubt_deg(found)
+    if found.crowns is not None and not found.crowns.is_even:
+        return "scanner"
     if found.teeth:
         return "teeth" if doubt <= SURE_TEETH_DEG else "along"
     return "crest" if doubt <= SURE_CREST_DEG else "scanner"

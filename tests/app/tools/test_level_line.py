@@ -87,6 +87,17 @@ def test_pictures_follow_while_it_is_dragged_and_escape_puts_it_back(bench, cuts
     assert session.undo_stack.count() == 0
 
 
+def test_how_far_it_lies_off_the_teeth_follows_the_line(bench, cuts):
+    """Lifted by so much, every tip lies lower against it by as much."""
+    session = bench.session
+    assert session.proposal.crown_tips is not None
+    drag(cuts.front, line(bench, cuts.front).ends_uv.mean(axis=0), (0, -40))
+    level, tips = session.plan.level, session.proposal.crown_tips
+    worst = np.abs(level.height_mm(tips)).max()
+    assert max(each.mm for each in session.plane_misses) == pytest.approx(worst)
+    assert f"{worst:.1f}" in cuts.misses.text()
+
+
 def test_its_tilt_stands_at_the_line(bench, cuts):
     (label,) = bench.hub.active.draft(cuts.front).labels
     assert label.text == f"{abs(line(bench, cuts.front).lean_deg):.1f}°"

@@ -97,6 +97,11 @@ def test_nothing_is_blank_and_no_number_is_given_until_the_arch_is_confirmed(ben
     assert all(view.has_picture for view in bench.pictures.views)
     assert bench.work.proposed.isVisible()
     assert "suggestions" in bench.work.proposed.words.text()
+    right, middle, left = (f"{each.mm:.1f}" for each in bench.session.plane_misses)
+    assert (
+        f"misses the tips of the teeth by up to {right} mm at the right end of the arch, "
+        f"{middle} mm in the middle and {left} mm at the left end"
+    ) in bench.work.proposed.words.text()
     assert bench.session.ledger is None
     QTest.mouseClick(bench.work.proposed.for_lower, Qt.MouseButton.LeftButton)
     assert bench.session.confirmed
