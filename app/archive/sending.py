@@ -21,7 +21,7 @@ from pydicom.uid import ExplicitVRLittleEndian, ImplicitVRLittleEndian
 from app.archive.node import Connection, Node, require_installed, status
 from core.atomic import write_whole
 from core.errors import SoundingError
-from core.sheet.parts import LEDGER_FILE
+from core.measuring.ledger import LEDGER_FILE
 
 SENT_FILE = "sheet.sent.json"
 COMMITMENT = "1.2.840.10008.1.20.1"

@@ -19,6 +19,9 @@ from core.words.catalogue import SOURCE, Message, speaking
 LEDGER_VERSION = 2
 """2: undercuts are called so; they were ``hollow_depth``, ``hollow-level`` and so on."""
 
+LEDGER_FILE = "sheet.ledger.json"
+"""In every folder, whatever else is asked for: it tells which scan and plan the rest is of."""
+
 _RANK = {"below limit": 0, "not assessed": 1, "too near to tell": 2, "meets limit": 3, None: 4}
 
 

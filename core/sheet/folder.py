@@ -14,17 +14,16 @@ from core.drawing import window_of_volume
 from core.errors import OutputError, SoundingError
 from core.image.volume import Volume
 from core.measuring.basis import Basis
-from core.measuring.ledger import Ledger
+from core.measuring.ledger import LEDGER_FILE, Ledger
 from core.plans.plan import Plan
 from core.plans.plan_dump import plan_fingerprint
 from core.pseudonym import pseudonymous
 from core.sheet.case import Case, case_of, ready
 from core.sheet.left_over import refuse_left_over
 from core.sheet.page import SIZES_MM
-from core.sheet.parts import LEDGER_FILE, PARTS, REPORT_FILE, check_parts, part_of, refuse_hindered
+from core.sheet.parts import PARTS, check_parts, part_files, part_of, refuse_hindered
 from core.sheet.pdf import sheet_pdf
-from core.sheet.record import DEFAULTS, Files, Made, RecordSettings, part_files
-from core.sheet.writer import sheet_files
+from core.sheet.record import DEFAULTS, REPORT_FILE, Files, Made, RecordSettings
 
 MOST_SETS = 1000
 NO_TIME = 946_684_800
@@ -229,21 +228,16 @@ def _made(
 ) -> tuple[Files, dict[str, SoundingError]]:
     left_out: dict[str, SoundingError] = {}
     files: Files = []
-    sheet: bytes | None = None
-    drawn: Files | None = None
+    made = Made(earlier_report=earlier_report)
     if "sheet" in parts or "pdf object" in parts:
         # Made once: the archive gets the very bytes that lie in the folder.
         with settings.speaking():
             sheet = sheet_pdf(
                 case, paper=settings.paper_name, progress=lambda s: tell(0.1 + _SHEET_SHARE * s)
             )
-    if "sheet" in parts and sheet is not None:
-        with settings.speaking():
-            files += sheet_files(case, sheet)
-        drawn = [(name, data) for name, data in files if name.endswith(".png")]
-    made = Made(sheet=sheet, pictures=drawn, earlier_report=earlier_report)
-    others = [part for part in PARTS if part in parts and part != "sheet"]
-    for done, part in enumerate(others, start=1):
+        made = replace(made, sheet=sheet)
+    asked = [part for part in PARTS if part in parts]
+    for done, part in enumerate(asked, start=1):
         try:
             refuse_hindered(part, case.ledger)
             found = part_files(part, case, settings, made)
@@ -253,9 +247,12 @@ def _made(
             left_out[part] = refusal
             continue
         files += found
+        if part == "sheet":
+            drawn = [(name, data) for name, data in found if name.endswith(".png")]
+            made = replace(made, pictures=drawn)
         if part == "basis":
             made = replace(made, basis=found[0][1])
-        tell(0.75 + 0.2 * done / len(others))
+        tell(0.75 + 0.2 * done / len(asked))
     files.append((LEDGER_FILE, case.ledger.to_json().encode("utf-8")))
     return files, left_out
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from core.sheet.case import Case
 from core.sheet.file_summary import file_summary
-from core.sheet.parts import refuse_hindered
+from core.sheet.parts import part_files, refuse_hindered
 from core.sheet.pdf import sheet_pdf
-from core.sheet.record import Made, RecordSettings, part_files
+from core.sheet.record import Made, RecordSettings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

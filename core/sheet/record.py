@@ -1,30 +1,26 @@
-"""The parts of the record beside the sheet: what each is made of, as names and contents of files.
+"""How sheet and record are made, and what makes the parts that take more than one call.
 
 Names of files hold nothing of the patient.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from typing import cast
 
-from core.errors import OutputError
-from core.measuring.ledger import Ledger
 from core.sheet.basis_pages import basis_pdf
 from core.sheet.case import Case
-from core.sheet.check_film import check_film_pdf
-from core.sheet.checklist import checklist_pdf
 from core.sheet.day import Day
-from core.sheet.drill_card import drill_card
 from core.sheet.page import PaperName
-from core.sheet.parts import REPORT_FILE
 from core.sheet.patient_page import patient_page
 from core.sheet.pdf import sheet_pdf
 from core.words.catalogue import SOURCE, speaking
 
 Files = list[tuple[str, bytes]]
+
+REPORT_FILE = "measurements.dcm"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,66 +93,32 @@ class Made:
 NOTHING_MADE = Made()
 
 
-def part_files(
-    part: str, case: Case, settings: RecordSettings = DEFAULTS, made: Made = NOTHING_MADE
-) -> Files:
-    """Names and contents of one part's files; none of the sheet's own.
+def sheet(case: Case, settings: RecordSettings, made: Made) -> Files:
+    """PDF, table, schemas and pictures of the sheet."""
+    from core.sheet.writer import sheet_files
 
-    Parameters
-    ----------
-    part : str
-        One of `core.sheet.parts.PARTS`, but for ``sheet``.
-    case : Case
-        Under its pseudonym already, where one is wanted.
-    settings : RecordSettings
-    made : Made
-        Saves making it once more.
-
-    Raises
-    ------
-    OutputError
-        Where the part cannot be made; `core.sheet.parts.hindrance` tells most of that before.
-    """
-    paper = settings.paper_name
-    makers: dict[str, Callable[[], Files]] = {
-        "basis": lambda: _named("basis.pdf", basis_pdf(case, paper=paper)),
-        "card": lambda: _named("drill-card.pdf", drill_card(case)),
-        "film": lambda: _named("check-film.pdf", check_film_pdf(case, paper=paper)),
-        "checklist": lambda: _named("checklist.pdf", checklist_pdf(case, paper=paper)),
-        "patient": lambda: _named("patient.pdf", _patient(case, settings)),
-        "report": lambda: _report(case.ledger, made.earlier_report),
-        "pdf object": lambda: _objects(case, settings, made),
-        "key pictures": lambda: _key_pictures(case, made.pictures),
-        "bodies": lambda: _bodies(case),
-        "laboratory": lambda: _laboratory(case, settings),
-        "meshes": lambda: _meshes(case),
-    }
-    with settings.speaking(part):
-        return makers[part]()
+    pdf = sheet_pdf(case, paper=settings.paper_name) if made.sheet is None else made.sheet
+    return sheet_files(case, pdf)
 
 
-def _named(name: str, data: bytes | None) -> Files:
-    # What needs a fixture or a place was refused before: what is left is an open side.
-    if data is None:
-        raise OutputError("record-needs-arch")
-    return [(name, data)]
-
-
-def _patient(case: Case, settings: RecordSettings) -> bytes | None:
+def patient(case: Case, settings: RecordSettings, _made: Made) -> bytes | None:
+    """The page for the patient, in the practice's own words where it has some."""
     return patient_page(
         case, paper=settings.paper_name, risks=settings.risks, words=settings.patient_words
     )
 
 
-def _report(ledger: Ledger, earlier: bytes | None) -> Files:
+def report(case: Case, _settings: RecordSettings, made: Made) -> bytes:
+    """The structured report; it names the one before it."""
     # Reading and writing DICOM reports takes seconds to import: only where it is asked for.
     from core.sheet.structured_report import structured_report
 
     with speaking(SOURCE):
-        return [(REPORT_FILE, structured_report(ledger, predecessor=earlier))]
+        return structured_report(case.ledger, predecessor=made.earlier_report)
 
 
-def _objects(case: Case, settings: RecordSettings, made: Made) -> Files:
+def pdf_objects(case: Case, settings: RecordSettings, made: Made) -> Files:
+    """Sheet and basis as objects of the archive: the very bytes that lie in the folder."""
     from core.sheet.encapsulated import encapsulated_pdf
 
     paper = settings.paper_name
@@ -169,34 +131,38 @@ def _objects(case: Case, settings: RecordSettings, made: Made) -> Files:
         ]
 
 
-def _key_pictures(case: Case, drawn: Files | None) -> Files:
+def key_pictures(case: Case, _settings: RecordSettings, made: Made) -> Files:
+    """The sheet's pictures as objects of the archive."""
     from core.sheet.key_pictures import key_picture_files
     from core.sheet.writer import pictures
 
-    files = pictures(case) if drawn is None else drawn
+    files = pictures(case) if made.pictures is None else made.pictures
     with speaking(SOURCE):
         return key_picture_files(case.ledger, files)
 
 
-def _bodies(case: Case) -> Files:
+def bodies(case: Case, _settings: RecordSettings, _made: Made) -> Files:
+    """Meshes of fixtures and canals as objects of the archive."""
     from core.sheet.encapsulated import encapsulated_stl
     from core.sheet.mesh import planned_bodies, stl
 
     with speaking(SOURCE):
-        bodies = planned_bodies(case.plan).items()
+        found = planned_bodies(case.plan).items()
         return [
             (f"body-{name}.dcm", encapsulated_stl(case.ledger, name, stl(mesh, name), number=n))
-            for n, (name, mesh) in enumerate(bodies, start=1)
+            for n, (name, mesh) in enumerate(found, start=1)
         ]
 
 
-def _laboratory(case: Case, settings: RecordSettings) -> Files:
+def laboratory(case: Case, settings: RecordSettings, _made: Made) -> bytes | None:
+    """The laboratory's page."""
     from core.sheet.laboratory import laboratory_pdf
 
-    return _named("laboratory.pdf", laboratory_pdf(case, paper=settings.paper_name))
+    return laboratory_pdf(case, paper=settings.paper_name)
 
 
-def _meshes(case: Case) -> Files:
+def meshes(case: Case, _settings: RecordSettings, _made: Made) -> Files:
+    """Meshes for the laboratory, and their list."""
     from core.sheet.mesh_files import mesh_files
 
     with speaking(SOURCE):

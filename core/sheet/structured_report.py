@@ -32,8 +32,8 @@ from core.plans.history import sign_off_state
 from core.plans.plan import Site
 from core.sheet import concepts
 from core.sheet.archive_object import DRAFT
-from core.sheet.parts import refuse_contradiction
 from core.sheet.ridge_grid import depth_mm
+from core.sheet.side_refusal import refuse_contradiction
 from core.sheet.study import (
     MANUFACTURER,
     as_file,

@@ -13,7 +13,7 @@ import shutil
 import subprocess
 from dataclasses import replace
 from datetime import datetime
-from functools import cache
+from functools import cache, partial
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -25,13 +25,10 @@ from pypdf.generic import ArrayObject, ContentStream, DictionaryObject, Indirect
 
 from core.plans.history import sign
 from core.plans.plan_dump import plan_fingerprint
-from core.sheet.basis_pages import basis_pdf
-from core.sheet.checklist import checklist_pdf
 from core.sheet.colour_profile import srgb_profile
-from core.sheet.drill_card import drill_card
 from core.sheet.fonts_found import font_folders, machine_font
 from core.sheet.lasting import with_clean_streams
-from core.sheet.patient_page import patient_page
+from core.sheet.parts import PART, part_files
 from core.sheet.pdf import sheet_pdf
 from tests.core.sheet.test_drill_card import case as card_case
 from tests.core.sheet.test_pages import ONE, VOLUME, case_with
@@ -43,6 +40,13 @@ XMP = "{http://ns.adobe.com/xap/1.0/}"
 PDF = "{http://ns.adobe.com/pdf/1.3/}"
 PDFA = "{http://www.aiim.org/pdfa/ns/id/}"
 
+
+def page_of(part):
+    """The one page of a part; of a case that has depths, else there is no card."""
+    ((_, pdf),) = part_files(part.id, card_case(fixture_at(20.0, "36")))
+    return pdf
+
+
 MADE = {
     "sheet": lambda: sheet_pdf(case_with(ONE), paper="A4"),
     "several": lambda: sheet_pdf(
@@ -52,10 +56,10 @@ MADE = {
         case_with(ONE, named(VOLUME, patient_name="Cohen^Yosef=כהן^יוסף")), paper="A4"
     ),
     "signed": lambda: sheet_pdf(case_with(signed_plan()), paper="A4"),
-    "basis": lambda: basis_pdf(case_with(ONE)),
-    "card": lambda: drill_card(card_case(fixture_at(20.0, "36"))),
-    "checklist": lambda: checklist_pdf(case_with(ONE)),
-    "patient": lambda: patient_page(case_with(ONE)),
+} | {
+    part.id: partial(page_of, part)
+    for part in PART.values()
+    if part.id != "sheet" and part.files[0].endswith(".pdf")
 }
 
 

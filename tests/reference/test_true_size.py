@@ -15,13 +15,16 @@ import pytest
 from core.measuring.drill_table import Drill
 from core.sheet.case import case_of, ready
 from core.sheet.day import Day
-from core.sheet.pdf import sheet_pdf
-from core.sheet.record import RecordSettings, part_files
+from core.sheet.parts import PART, part_files
+from core.sheet.record import RecordSettings
 from tests.sheet_material import fixture_at, ledger_of, plan_with, round_jaw
 
 PX_PER_MM = 12.0
 VOLUME = round_jaw(voxel_mm=0.8)
 CLAIM = re.compile(r"(?<!not )1 : 1")
+PAGES = [part.id for part in PART.values() if any(name.endswith(".pdf") for name in part.files)]
+TRUE_SIZE = {"sheet": 2, "card": 2, "film": 1}
+"""So many pages at least that claim it; of other parts none needs to."""
 OWN = (
     Drill(name="pilot", diameter_mm=2.0, marks_mm=(6, 8, 10), marks_include_tip="no", tip_mm=0.6),
     Drill(name="long", diameter_mm=2.8, marks_include_tip="no", tip_mm=2.4),
@@ -32,10 +35,8 @@ def pages_of(part, paper, drills):
     plan = plan_with(fixture_at(15.0, "36"), fixture_at(60.0, "33"))
     case = ready(case_of(plan, VOLUME, ledger_of(plan, unmarked=False), without_viewing=True,
                          window=(-1000.0, 2500.0), day=Day(drills=drills)))  # fmt: skip
-    if part == "sheet":
-        return pdfium.PdfDocument(sheet_pdf(case, paper=paper))
-    ((_, pdf),) = part_files(part, case, RecordSettings(paper=paper))
-    return pdfium.PdfDocument(pdf)
+    files = dict(part_files(part, case, RecordSettings(paper=paper)))
+    return pdfium.PdfDocument(files[PART[part].files[0]])
 
 
 def lengths(grey):
@@ -56,7 +57,7 @@ def lengths(grey):
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("drills", [(), OWN], ids=["any drill", "own drills"])
-@pytest.mark.parametrize("part", ["sheet", "film", "card"])
+@pytest.mark.parametrize("part", PAGES)
 def test_each_page_that_claims_a_true_size_has_rulers_both_ways(part, drills, paper):
     claiming = 0
     for page in pages_of(part, paper, drills):
@@ -73,7 +74,7 @@ def test_each_page_that_claims_a_true_size_has_rulers_both_ways(part, drills, pa
             assert "Each ruler must measure 50 mm" in text
         for length in lying + upright:
             assert length == pytest.approx(50.0, abs=0.2)
-    assert claiming >= (2 if part in ("sheet", "card") else 1)
+    assert claiming >= TRUE_SIZE.get(part, 0)
 
 
 def test_the_search_finds_a_ruler_that_is_too_short():
@@ -86,7 +87,7 @@ def test_the_search_finds_a_ruler_that_is_too_short():
     assert all(length == pytest.approx(48.5, abs=0.2) for length in found)
 
 
-@pytest.mark.parametrize("part", ["sheet", "film", "card", "checklist", "patient", "laboratory"])
+@pytest.mark.parametrize("part", PAGES)
 def test_nothing_is_told_by_colour_alone(part):
     """In grey no letter or line is paler than 3 : 1 on paper (WCAG 2.1, 1.4.11, for graphics)."""
     for page in pages_of(part, "A4", OWN):

@@ -41,10 +41,9 @@ from core.errors import OutputError, SoundingError
 from core.plans.history import sign_off_state
 from core.sheet.day import Day
 from core.sheet.folder import Written, folder_within, proposed_folder
-from core.sheet.parts import PARTS, hindrance
+from core.sheet.parts import PART, PARTS, hindrance
 from core.words.catalogue import languages, message, say, together
 from core.words.drilling import ORIGINS as ORIGIN_WORDS
-from core.words.record import PARTS as WORDS
 
 
 class SheetDialog(Dialog):
@@ -257,11 +256,13 @@ class SheetDialog(Dialog):
         if job is None or refusal is not None:
             self._drawing.drop()
             self._busy(False)
-            self.pages.tell(str(WORDS[part]), self._no_page() if refusal is None else str(refusal))
+            self.pages.tell(
+                str(PART[part].words), self._no_page() if refusal is None else str(refusal)
+            )
         elif part in self._looks:
             self._show(part, self._looks[part])
         else:
-            self.pages.tell(str(WORDS[part]), "")
+            self.pages.tell(str(PART[part].words), "")
             self._busy(True, say("dialogs.sheet.dialog.drawing-pages"))
             self._drawing.ask(lambda task: (job, part, preview(job, part, task)))
 
@@ -283,7 +284,7 @@ class SheetDialog(Dialog):
             self._show(part, look_at)
 
     def _show(self, part: str, look_at: Preview) -> None:
-        self.pages.show_part(str(WORDS[part]), look_at.images, look_at.lines)
+        self.pages.show_part(str(PART[part].words), look_at.images, look_at.lines)
         for button in (self.copy, self.print):
             button.setEnabled(bool(look_at.images))
 
@@ -305,7 +306,7 @@ class SheetDialog(Dialog):
 
     def _not_drawn(self, error: Exception) -> None:
         self._busy(False)
-        self.pages.tell(str(WORDS[self.parts.part]), _words_of(error))
+        self.pages.tell(str(PART[self.parts.part].words), _words_of(error))
 
     def _not_written(self, error: Exception) -> None:
         self._is_writing = False

@@ -8,10 +8,8 @@ from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtWidgets import QListWidget, QListWidgetItem, QWidget
 
 from core.errors import SoundingError
-from core.sheet.parts import PARTS
+from core.sheet.parts import PART, PARTS
 from core.words.catalogue import say, sentences_of
-from core.words.record import PART_KINDS
-from core.words.record import PARTS as WORDS
 
 WIDTH = 268
 _CHOSEN = Qt.CheckState.Checked
@@ -60,7 +58,7 @@ class PartsList(QListWidget):
             item, refusal = self.item(row), hindrances.get(part)
             was_barred = part in self.hindrances
             if refusal is None:
-                item.setText(f"{WORDS[part]}\n{PART_KINDS[part]}")
+                item.setText(f"{PART[part].words}\n{PART[part].what}")
                 item.setToolTip("")
                 if was_barred:
                     item.setCheckState(_CHOSEN)
@@ -68,7 +66,7 @@ class PartsList(QListWidget):
                 item.setText(
                     say(
                         "dialogs.sheet.parts.not-possible",
-                        words=WORDS[part],
+                        words=PART[part].words,
                         clause=_clause(refusal),
                     )
                 )

@@ -13,9 +13,9 @@ from app.archive.node import Connection, Node, Secured
 from app.archive.sending import SENT_FILE, send_folder
 from app.cli.command_line import run
 from core.errors import SoundingError
+from core.measuring.ledger import LEDGER_FILE
 from core.plans.history import sign
 from core.sheet.encapsulated import encapsulated_pdf, encapsulated_stl
-from core.sheet.parts import LEDGER_FILE
 from tests.app.archive.servers import HOST, free_port, storescp
 from tests.sheet_material import IDENTITY, fixture_at, ledger_of, plan_with
 

@@ -20,9 +20,10 @@ from app.widgets import file_windows
 from app.widgets.number_box import NumberBox
 from core.image.radiograph import Tube
 from core.measuring.drill_table import Drill
+from core.measuring.ledger import LEDGER_FILE
 from core.plans.plan import SideCheck
 from core.sheet.day import Pin
-from core.sheet.parts import LEDGER_FILE, PARTS
+from core.sheet.parts import PARTS
 from tests.app.case_at_hand import QuietSession
 from tests.sheet_material import IDENTITY, fixture_at, ledger_of, plan_with, round_jaw
 

@@ -13,10 +13,12 @@ import pytest
 
 from core import atomic
 from core.errors import OutputError, SoundingError
+from core.measuring.ledger import LEDGER_FILE
 from core.plans.plan import SideCheck, Site
 from core.sheet import folder as folder_module
+from core.sheet import parts as parts_module
 from core.sheet.folder import folder_within, write_folder
-from core.sheet.parts import LEDGER_FILE, PARTS, hindrance, part_of
+from core.sheet.parts import PART, PARTS, Part, hindrance, part_files, part_of
 from core.sheet.record import RecordSettings
 from tests.sheet_material import IDENTITY, fixture_at, ledger_of, named, plan_with, round_jaw
 
@@ -24,6 +26,9 @@ CT = "1.2.840.10008.5.1.4.1.1.2"
 WHOLE = replace(IDENTITY, sop_instances=((CT, "2.25.11"),))
 VOLUME = replace(round_jaw(voxel_mm=1.5), identity=WHOLE)
 QUICK = ("card", "checklist", "laboratory")
+WITH_FIXTURE = {part.id for part in PART.values() if part.needs_fixture}
+FOR_THE_CHAIR = {part.id for part in PART.values() if part.for_the_chair}
+ARCHIVE = {part.id for part in PART.values() if part.archive}
 SHEET = {
     "sheet.pdf", "sheet.csv", "sheet.csv.schema.json", "sheet.ledger.schema.json", "section-36.png",
     "panorama.png",
@@ -91,16 +96,14 @@ def test_every_file_belongs_to_the_part_that_was_asked_for(tmp_path):
 def test_no_fixture_is_a_full_result_and_what_it_cannot_have_is_said(tmp_path):
     site = Site(id="site-36", tooth="36", station_mm=60.0)
     written = write_folder(*case(sites=(site,)), tmp_path, leave_out=True)
-    needs_one = {"card", "film", "checklist", "patient", "bodies", "laboratory"}
-    assert set(written.left_out) == needs_one
+    assert set(written.left_out) == WITH_FIXTURE
     assert all("no fixture" in str(e) for e in written.left_out.values())
     assert {"basis.pdf", "basis.dcm", "measurements.dcm", "sheet.dcm"} <= names(tmp_path)
 
 
 def test_rulers_alone_leave_a_sheet(tmp_path):
     written = write_folder(*case(), tmp_path, leave_out=True)
-    needs_one = {"card", "film", "checklist", "patient", "bodies", "laboratory"}
-    assert set(written.left_out) == needs_one | {"report"}
+    assert set(written.left_out) == WITH_FIXTURE | {"report"}
     assert "sheet.pdf" in names(tmp_path)
 
 
@@ -113,7 +116,7 @@ def test_what_the_archive_needs_is_asked_before_anything_is_written(tmp_path, fi
     assert not (tmp_path / "out").exists()
     # The way out that the sentence names: the sheet is never lost for the archive's sake.
     written = write_folder(*bare, tmp_path / "out", leave_out=True)
-    assert set(written.left_out) <= {"report", "pdf object", "key pictures", "bodies"}
+    assert set(written.left_out) <= ARCHIVE
     assert "report" in written.left_out
     assert "sheet.pdf" in names(tmp_path / "out")
 
@@ -123,14 +126,47 @@ def test_a_contradicting_side_leaves_out_what_is_taken_to_the_chair_and_says_the
     plan, volume, ledger = case(fixture_at(20.0, "36"))
     plan = replace(plan, side_check=right)
     ledger = replace(ledger, plan=plan)
-    for part in ("report", "card", "patient", "bodies", "laboratory"):
+    for part in FOR_THE_CHAIR:
         refusal = hindrance(part, ledger)
         assert refusal.code == "side-contradiction"
         assert "TOOTH NUMBER AND SIDE DISAGREE" in str(refusal)
         assert "Leave this part out" in str(refusal)
         assert hindrance(part, ONE[2]) is None
     written = write_folder(plan, volume, ledger, tmp_path, leave_out=True)
-    assert set(written.left_out) == {"report", "card", "patient", "bodies", "laboratory"}
+    assert set(written.left_out) == FOR_THE_CHAIR
+
+
+def test_whether_a_part_goes_to_the_chair_is_said_of_every_part_and_written_a_second_time():
+    """By hand: a row that carries the wrong side to the chair must be meant."""
+    with pytest.raises(TypeError, match="for_the_chair"):
+        Part(id="ring", words="ring", what="PDF", files=("ring.pdf",), make=lambda *_: None)
+    assert {"card", "patient", "report", "bodies", "laboratory"} <= FOR_THE_CHAIR
+    beside = {"sheet", "basis", "film", "checklist", "pdf object", "key pictures", "meshes"}
+    assert FOR_THE_CHAIR & beside == set(), "these say the contradiction on every page"
+    needs_one = {"card", "film", "checklist", "patient", "bodies", "laboratory"}
+    assert needs_one <= WITH_FIXTURE
+    assert {"report", "pdf object", "key pictures", "bodies"} <= ARCHIVE
+    assert {part.id for part in PART.values() if part.in_space} >= {"report", "bodies"}
+
+
+def test_a_part_with_nothing_to_say_is_left_out_in_its_own_words(tmp_path, monkeypatch):
+    silent = replace(PART["checklist"], make=lambda *_: None)
+    monkeypatch.setattr(parts_module, "PART", {**PART, "checklist": silent})
+    with pytest.raises(OutputError) as refusal:
+        write_folder(*ONE, tmp_path / "out", QUICK)
+    assert refusal.value.code == "record-nothing-to-say"
+    assert str(refusal.value).startswith("Checklist for the day: ")
+    written = write_folder(*ONE, tmp_path / "out", QUICK, leave_out=True)
+    assert set(written.left_out) == {"checklist"}
+    assert names(tmp_path / "out") == {"drill-card.pdf", "laboratory.pdf", LEDGER_FILE}
+
+
+@pytest.mark.parametrize("part", [part.id for part in PART.values() if part.needs_arch])
+def test_a_part_on_which_cheek_and_tongue_could_be_mixed_up_waits_for_the_arch(part):
+    open_side = replace(folder_module.settled_case(*ONE), arch=None)
+    with pytest.raises(OutputError, match="not settled") as refusal:
+        part_files(part, open_side)
+    assert refusal.value.code == "record-needs-arch"
 
 
 def test_a_part_that_fails_leaves_no_half_of_the_set(tmp_path, monkeypatch):
