@@ -252,7 +252,7 @@ def _made(
             made = replace(made, pictures=drawn)
         if part == "basis":
             made = replace(made, basis=found[0][1])
-        tell(0.75 + 0.2 * done / len(asked))
+        tell(0.75 + 0.2 * (done / len(asked)))
     files.append((LEDGER_FILE, case.ledger.to_json().encode("utf-8")))
     return files, left_out
 
