@@ -63,8 +63,9 @@ class Evidence:
 
     Parameters
     ----------
-    rests_on : {'marks', 'image', 'entered', 'nothing'}
-        Marks that a person set, edges found in the image, a figure that a person entered.
+    rests_on : {'marks', 'image', 'entered', 'plan', 'nothing'}
+        Marks that a person set, edges found in the image, a figure that a person entered, where
+        the plan alone puts its fixtures.
     levels : Note or None
         The tissue levels of this scan; only values from the image need them.
     found : Note or None
@@ -75,7 +76,7 @@ class Evidence:
         Whether the scan showed its tissue levels itself, or a person pointed at the tissues.
     """
 
-    rests_on: Literal["marks", "image", "entered", "nothing"]
+    rests_on: Literal["marks", "image", "entered", "plan", "nothing"]
     levels: Note | None = None
     found: Note | None = None
     nearer: Note | None = None
@@ -104,19 +105,22 @@ class Evidence:
         )
 
 
-_MOST_NEEDED = ("nothing", "image", "marks", "entered")
+_MOST_NEEDED = ("nothing", "image", "marks", "entered", "plan")
 
 NO_EVIDENCE = Evidence(rests_on="nothing")
 """What a reading has unless it says more: no limit is met on it."""
 
 MARKED = Evidence(rests_on="marks")
-"""Exact geometry between the fixture and what a person marked."""
+"""Exact geometry between the fixture and what a person marked: the reading carries its marks."""
 
 SEEN = Evidence(rests_on="image")
 """A bright, closed object found in the image, which needs no tissue level."""
 
 ENTERED = Evidence(rests_on="entered")
 """A figure that a person measured elsewhere and entered."""
+
+PLANNED = Evidence(rests_on="plan")
+"""Exact geometry between fixtures as the plan places them: no hand-set mark moves it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

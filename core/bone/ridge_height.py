@@ -258,6 +258,7 @@ def usable_height(
         lost=Reading(
             value=lost,
             witness=(crest.point_mm, level),
+            marks=crest.moving(1.0),
             edge_sd_mm=(crest.sd_mm, *sds),
             evidence=crest.evidence,
         ),

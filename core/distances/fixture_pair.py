@@ -18,7 +18,7 @@ from scipy.optimize import nnls
 from core.distances.solid import FixtureSolid
 from core.fixture import Fixture
 from core.geometry import Array, angle_deg
-from core.measurement import MARKED, Note, Reading
+from core.measurement import PLANNED, Note, Reading
 
 _TOLERANCE_MM = 2e-4
 _OVERLAP_TOLERANCE_MM = 2e-3
@@ -66,7 +66,7 @@ def between_fixtures(
     return Reading(
         value=value,
         witness=witness,
-        evidence=MARKED,
+        evidence=PLANNED,
         along_mm=along,
         across_mm=float(np.linalg.norm(way - along * one.axis)),
         notes=() if convex else (Note("hull_used"),),
@@ -76,7 +76,7 @@ def between_fixtures(
 def angle_between(first: Fixture, second: Fixture) -> Reading:
     """Angle between the axes of two fixtures, 0 to 180 degrees."""
     return Reading(
-        value=angle_deg(first.towards_apex, second.towards_apex), unit="deg", evidence=MARKED
+        value=angle_deg(first.towards_apex, second.towards_apex), unit="deg", evidence=PLANNED
     )
 
 

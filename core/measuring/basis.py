@@ -215,7 +215,15 @@ class RowMaker:
             A limit that belongs to no plan.
         hand_ends : int or None
             Hand-placed ends of the value; None: one where marks move it, else none.
+
+        Raises
+        ------
+        ValueError
+            Where the reading rests on marks and carries none: its budget would lack the hand.
         """
+        if reading.evidence.rests_on == "marks" and reading.value is not None and not reading.marks:
+            raise ValueError(f"{kind}: it rests on marks and names none, so that no doubt of a "
+                             "hand enters; what the plan alone gives is PLANNED")  # fmt: skip
         if limit_key is not None:
             limit = self.limit(limit_key)
         reading = self._faulty(_proven(self._inside_the_scan(kind, target, reading)))

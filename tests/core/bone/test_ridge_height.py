@@ -19,7 +19,7 @@ from core.bone.ridge_height import (
 )
 from core.bone.ridge_section import Crest
 from core.fixture import Fixture, FixtureSize
-from core.measurement import SEEN, MarkInfluence, Note, Reading
+from core.measurement import MARKED, SEEN, MarkInfluence, Note, Reading
 from core.structures import Course, Floor, Foramen, PointMarks, Tapered
 
 PLANE = Plane(origin=(0, 0, 0), across=(1, 0, 0), coronal=(0, 0, 1))
@@ -197,7 +197,7 @@ class TestAlongAxis:
 class TestUsable:
     """Widths by depth drawn by hand: levels are 0.25 mm apart from the crest down."""
 
-    def usable(self, monkeypatch, widths, *, total=3.0, needed=6.0, seen_wide=()):
+    def usable(self, monkeypatch, widths, *, total=3.0, needed=6.0, seen_wide=(), crest=CREST):
         depths = np.arange(0.0, max(total, 0.0) + 1e-9, 0.25)
         readings = [
             Reading(value=None, notes=(Note(w),))
@@ -219,7 +219,7 @@ class TestUsable:
             ),
         )
         bone = SimpleNamespace(plane=PLANE)
-        return usable_height(None, bone, CREST, height, needed)
+        return usable_height(None, bone, crest, height, needed)
 
     def test_a_ridge_that_is_wide_from_the_crest_on_loses_nothing(self, monkeypatch):
         found = self.usable(monkeypatch, [6.0] * 13)
@@ -232,6 +232,15 @@ class TestUsable:
         assert found.lost.value == pytest.approx(0.5 + 0.125)
         assert found.height.value == pytest.approx(3.0 - 0.625)
         assert found.height.witness[0] == pytest.approx([0.5, 0, 10 - 0.625])
+
+    def test_what_is_lost_below_a_crest_set_by_hand_carries_the_mark(self, monkeypatch):
+        up = np.array([0.0, 0.0, 1.0])
+        crest = replace(
+            CREST, evidence=MARKED, marks=(MarkInfluence(mark="crest-1/0", gradient=up),)
+        )
+        (mark,) = self.usable(monkeypatch, [5.0] * 13, crest=crest).lost.marks
+        assert mark.mark == "crest-1/0"
+        assert mark.gradient == pytest.approx(up), "a crest 1 mm higher: 1 mm more is lost"
 
     def test_it_must_stay_wide_enough(self, monkeypatch):
         widths = [7.0] * 8 + [5.0] + [7.0] * 4

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from core.image.volume import Volume
-from core.measurement import ENTERED, MARKED, SEEN, Reading
+from core.measurement import ENTERED, MARKED, PLANNED, SEEN, MarkInfluence, Note, Reading
 from core.measurement_kinds import MeasurementKind
 from core.measuring.basis import RowMaker
 from core.plans.plan import Plan
@@ -27,7 +27,10 @@ def row(evidence, image_sd_mm, **changes):
         hindrances=(),
         image_sd_mm=image_sd_mm,
     )
-    reading = Reading(value=8.0, edge_sd_mm=(0.1,), evidence=evidence, **changes)
+    marks = (MarkInfluence(mark="a/0", gradient=(0, 0, 1)),) if evidence is MARKED else ()
+    reading = Reading(
+        **({"value": 8.0, "edge_sd_mm": (0.1,), "evidence": evidence, "marks": marks} | changes)
+    )
     return maker.row(
         group="bone", kind=MeasurementKind.RIDGE_WIDTH, reading=reading, base_length_mm=5.0
     )
@@ -39,9 +42,17 @@ def test_a_fault_of_the_image_makes_a_value_found_in_it_less_sure():
     assert faulty.at_least < plain.at_least
 
 
-@pytest.mark.parametrize("evidence", [MARKED, ENTERED])
+@pytest.mark.parametrize("evidence", [MARKED, ENTERED, PLANNED])
 def test_what_a_hand_set_or_entered_does_not_rest_on_the_image(evidence):
     assert row(evidence, 0.15).budget.u == pytest.approx(row(evidence, 0.0).budget.u)
+
+
+def test_what_rests_on_marks_names_them_or_there_is_no_row():
+    assert "placement" in {term.name for term in row(MARKED, 0.0).budget.terms}
+    with pytest.raises(ValueError, match="rests on marks and names none"):
+        row(MARKED, 0.0, marks=())
+    nothing = {"value": None, "notes": (Note("ruler-no-length"),)}
+    assert row(MARKED, 0.0, marks=(), **nothing).budget is None
 
 
 def test_a_row_on_levels_that_a_person_pointed_at_says_so():
