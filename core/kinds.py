@@ -70,12 +70,17 @@ class Drawn:
 class Concept:
     """Coded meaning in the structured report; without a scheme the program's private one.
 
-    Without a meaning too, both meaning and definition stand in `core.sheet.concepts.OWN`.
+    Parameters
+    ----------
+    code, meaning, scheme : str
+    definition : str
+        Of a code of the private scheme, in whose written list it stands; empty: as marked.
     """
 
     code: str
-    meaning: str = ""
+    meaning: str
     scheme: str = ""
+    definition: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -394,7 +399,13 @@ def ids_of(shape: Shape) -> tuple[str, ...]:
 
 
 def declared_kind(name: str) -> StructureKind | None:
-    """The kind that a declaration names; None where the name is no kind's."""
-    if name.startswith("root-"):
-        return KIND["root"]
-    return next((kind for kind in KINDS if kind.declared_as == name), None)
+    """The kind that a declaration names; None where the name is no kind's.
+
+    Rows of what is expected carry the same name, with hyphens between its words.
+    """
+    asked = name.replace(" ", "-")
+    for kind in KINDS:
+        own = kind.declared_as.replace(" ", "-")
+        if own and (asked.startswith(own) if own.endswith("-") else asked == own):
+            return kind
+    return None

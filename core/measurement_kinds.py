@@ -1,6 +1,8 @@
-"""Every kind of measurement: its name, how it is rounded, its code, and what else its rows carry.
+"""Every kind of measurement: name, definition, rounding, code, and what else its rows carry.
 
-One table, `ROWS`; the values of the enumeration are the codes in files and in ids of rows.
+A further kind is one more member of `MeasurementKind` and one more row of `ROWS`; sheet, window,
+help, files and report read it here. The values of the enumeration are the codes in files and in
+ids of rows.
 """
 
 from __future__ import annotations
@@ -179,6 +181,8 @@ class KindRow:
     ----------
     words : Words
         For people, as within a sentence.
+    definition : Words
+        What it means, shortened from the functions' own definitions.
     concept : Concept
         In the structured report.
     method : {'m-space', 'm-edge', 'm-marks'}
@@ -194,6 +198,7 @@ class KindRow:
     """
 
     words: Words
+    definition: Words
     concept: Concept
     method: Literal["m-space", "m-edge", "m-marks"]
     details: type[Details] = Details
@@ -216,6 +221,7 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
         MeasurementKind.CLEARANCE: KindRow(
             method="m-space",
             words=message("measuring.kind.clearance"),
+            definition=message("sheet.definition.clearance"),
             concept=_DISTANCE,
             details=ClearanceDetails,
             more_is_safer=True,
@@ -223,6 +229,7 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
         MeasurementKind.RIDGE_WIDTH: KindRow(
             method="m-edge",
             words=message("measuring.kind.ridge-width"),
+            definition=message("sheet.definition.ridge-width"),
             concept=Concept(code="103355008", meaning="Width", scheme="SCT"),
             details=WidthDetails,
             more_is_safer=True,
@@ -231,7 +238,12 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
         MeasurementKind.RIDGE_HEIGHT: KindRow(
             method="m-edge",
             words=message("measuring.kind.ridge-height"),
-            concept=Concept(code="ridge-height"),
+            definition=message("sheet.definition.ridge-height"),
+            concept=Concept(
+                code="ridge-height",
+                meaning="Ridge height",
+                definition="From the crest to the limiting structure's near border.",
+            ),
             details=HeightDetails,
             more_is_safer=True,
             within_jaw=True,
@@ -239,7 +251,12 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
         MeasurementKind.PLATE_THICKNESS: KindRow(
             method="m-edge",
             words=message("measuring.kind.cortex"),
-            concept=Concept(code="cortex"),
+            definition=message("sheet.definition.plate-thickness"),
+            concept=Concept(
+                code="cortex",
+                meaning="Thickness of the cortex",
+                definition="Along the normal of the outer surface.",
+            ),
             details=CortexDetails,
             more_is_safer=True,
             within_jaw=True,
@@ -247,13 +264,22 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
         MeasurementKind.REMAINING_BONE: KindRow(
             method="m-edge",
             words=message("measuring.kind.wall"),
-            concept=Concept(code="remaining-bone"),
+            definition=message("sheet.definition.wall"),
+            concept=Concept(
+                code="remaining-bone",
+                meaning="Remaining bone",
+                definition=(
+                    "From the fixture's surface, perpendicular to its axis, to the first outer "
+                    "edge of bone."
+                ),
+            ),
             details=RemainingBoneDetails,
             more_is_safer=True,
         ),
         MeasurementKind.UNDERCUT_DEPTH: KindRow(
             method="m-edge",
             words=message("measuring.kind.undercut-depth"),
+            definition=message("sheet.definition.undercut-depth"),
             concept=_DEPTH,
             details=UndercutDetails,
             rounding="up",
@@ -262,6 +288,7 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
         MeasurementKind.UNDERCUT_ANGLE: KindRow(
             method="m-edge",
             words=message("measuring.kind.undercut-angle"),
+            definition=message("sheet.definition.undercut-angle"),
             concept=_ANGLE,
             details=UndercutDetails,
             rounding="nearest",
@@ -269,35 +296,54 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
         MeasurementKind.ANGLE: KindRow(
             method="m-marks",
             words=message("measuring.kind.angle"),
+            definition=message("sheet.definition.angle"),
             concept=_ANGLE,
             rounding="nearest",
         ),
         MeasurementKind.RULER: KindRow(
-            method="m-marks", words=message("measuring.kind.ruler"), concept=_DISTANCE
+            method="m-marks",
+            words=message("measuring.kind.ruler"),
+            definition=message("sheet.definition.ruler"),
+            concept=_DISTANCE,
         ),
         MeasurementKind.OFFSET: KindRow(
             method="m-space",
             words=message("measuring.kind.offset"),
-            concept=Concept(code="axis-offset"),
+            definition=message("sheet.definition.offset"),
+            concept=Concept(
+                code="axis-offset", meaning="Offset of two axes", definition="At the stated height."
+            ),
             rounding="nearest",
         ),
         MeasurementKind.ROOM: KindRow(
             method="m-marks",
             words=message("measuring.kind.room"),
-            concept=Concept(code="room"),
+            definition=message("sheet.definition.room"),
+            concept=Concept(
+                code="room", meaning="Room", definition="Between neighbours, or to the opponent."
+            ),
             more_is_safer=True,
         ),
         MeasurementKind.ENTRY: KindRow(
             method="m-marks",
             words=message("measuring.kind.entry"),
-            concept=Concept(code="entry-point"),
+            definition=message("sheet.definition.entry"),
+            concept=Concept(
+                code="entry-point",
+                meaning="Distance of the entry point",
+                definition="From the neighbours' facing surfaces.",
+            ),
             rounding="nearest",
         ),
         MeasurementKind.DEPTH: KindRow(
             method="m-edge",
             words=message("measuring.kind.depth"),
+            definition=message("sheet.definition.depth"),
             concept=_DEPTH,
             details=DepthDetails,
         ),
     }
 )
+
+if rowless := [kind for kind in MeasurementKind if kind not in ROWS]:
+    raise ValueError(f"kinds of measurement without a row in ROWS: {', '.join(rowless)}")

@@ -16,7 +16,7 @@ from core.plans.limits import row_for
 from core.plans.plan import Plan
 from core.trust.figures import down, nearest, plain, up
 from core.words.catalogue import say
-from core.words.sheet import BY_HAND, BY_HAND_MEANS, DEFINITIONS, TERMS
+from core.words.sheet import BY_HAND, BY_HAND_MEANS, TERMS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,11 +39,8 @@ class Detail:
 
 def details(row: Measurement, plan: Plan, arch: Arch | None) -> tuple[Detail, ...]:
     """Everything that stands behind a row, in the order in which it is asked."""
-    found: list[Detail] = []
-    if row.kind in DEFINITIONS:
-        found.append(
-            Detail(head=say("panels.ledger_details.means"), text=str(DEFINITIONS[row.kind]))
-        )
+    means = str(row.kind.row.definition)
+    found = [Detail(head=say("panels.ledger_details.means"), text=means)]
     found += _limit(row, plan)
     found += _doubt(row)
     found += _by_hand(row)

@@ -4,7 +4,8 @@ Sources: DICOM PS3.16 annex D (DCM); SNOMED CT codes of teeth as listed, tooth b
 ISO 3950 number, in the crosswalk of the HL7 implementation guide *Dental Data Exchange*
 (appendix D1). What has no published code that could be checked carries the private designator
 99SOUNDING (PS3.16 section 8: private coding schemes begin with 99). Its codes are written out
-once, in `OWN`, and never change their meaning; words for people stand beside them as text.
+once, in `OWN` or in the row of their kind, and never change their meaning; words for people stand
+beside them as text.
 """
 
 from __future__ import annotations
@@ -12,14 +13,15 @@ from __future__ import annotations
 from pydicom.sr.coding import Code
 
 from core.identity import Tooth, inner_side
-from core.kinds import KIND, Concept, StructureKind
+from core.kinds import KINDS, Concept, StructureKind, declared_kind
 from core.measurement import Measurement
-from core.measurement_kinds import MeasurementKind
+from core.measurement_kinds import ROWS, MeasurementKind
 from core.structures import Structure, Tapered, kind_of
 
 PRIVATE = "99SOUNDING"
 VERSION = "2"
-"""Of the private scheme; raised when a code is added."""
+"""Of the private scheme; raised when a code is added, together with the sum beside it in the test
+of this module."""
 
 TEETH: dict[str, str] = {
     "18": "68085002", "17": "7121006", "16": "5140004", "15": "36492000",
@@ -86,15 +88,6 @@ OWN: dict[str, tuple[str, str]] = {
     ),
     "apex-width": ("Diameter at the apex", "Of the planned fixture."),
     "platform-width": ("Diameter of the platform", "Of the planned fixture."),
-    "ridge-height": ("Ridge height", "From the crest to the limiting structure's near border."),
-    "cortex": ("Thickness of the cortex", "Along the normal of the outer surface."),
-    "remaining-bone": (
-        "Remaining bone",
-        "From the fixture's surface, perpendicular to its axis, to the first outer edge of bone.",
-    ),
-    "axis-offset": ("Offset of two axes", "At the stated height."),
-    "room": ("Room", "Between neighbours, or to the opponent."),
-    "entry-point": ("Distance of the entry point", "From the neighbours' facing surfaces."),
     "buccal": ("Buccal", "Towards the cheek."),
     "lingual": ("Lingual", "Towards the tongue."),
     "palatal": ("Palatal", "Towards the palate."),
@@ -172,17 +165,20 @@ def target_code(measurement: Measurement, structures: dict[str, Structure], jaw:
             return tooth_code(tooth)
         if (code := _code(kind)) is not None:
             return code
-    expected = measurement.target.split("-", 1)
-    if expected[0] == "root" and expected[-1] in TEETH:
-        return tooth_code(expected[-1])
-    named = KIND.get(expected[0])
-    return (named and _code(named)) or bone
+    expected = declared_kind(measurement.target)
+    if expected is None:
+        return bone
+    tooth = measurement.target.rsplit("-", 1)[-1]
+    if expected.of_neighbours and tooth in TEETH:
+        return tooth_code(tooth)
+    return _code(expected) or bone
 
 
 def scheme() -> dict[str, tuple[str, str]]:
-    """Every code of the private scheme: those of `OWN`, and those of the kinds of structures."""
-    marked = [kind.concept for kind in KIND.values() if kind.concept is not None]
-    return OWN | {c.code: (c.meaning, "As marked.") for c in marked if not c.scheme}
+    """Every code of the private scheme: those of `OWN`, and those of the kinds of both tables."""
+    kinds = [kind.concept for kind in KINDS if kind.concept is not None]
+    kinds += [row.concept for row in ROWS.values()]
+    return OWN | {c.code: (c.meaning, c.definition or "As marked.") for c in kinds if not c.scheme}
 
 
 def _code(kind: StructureKind) -> Code | None:
@@ -190,6 +186,4 @@ def _code(kind: StructureKind) -> Code | None:
 
 
 def _coded(concept: Concept) -> Code:
-    if not concept.scheme and not concept.meaning:
-        return own(concept.code)
     return Code(concept.code, concept.scheme or PRIVATE, concept.meaning)

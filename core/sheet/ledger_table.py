@@ -21,7 +21,6 @@ from core.words.sheet import (
     BY_HAND,
     BY_HAND_MEANS,
     BY_OWN,
-    DEFINITIONS,
     EACH_BY_ITSELF,
     GROUPS,
     UNCERTAINTY,
@@ -133,7 +132,7 @@ def meanings(rows: Iterable[Measurement]) -> list[tuple[str, str]]:
     """What the kinds of rows mean and where the limits come from, as (name, words)."""
     rows = tuple(rows)
     kinds = dict.fromkeys(m.kind for m in rows)
-    lines = [("", str(DEFINITIONS[k])) for k in kinds if k in DEFINITIONS]
+    lines = [("", str(kind.row.definition)) for kind in kinds]
     placed = [m.details for m in rows if isinstance(m.details, ClearanceDetails)]
     if any(details.by_hand_mm for details in placed):
         series = "; ".join(f"{s.name}: {s.source}" for s in (FREE_HAND, PILOT_GUIDE, FULL_GUIDE))

@@ -10,10 +10,10 @@ import json
 from typing import Any, get_args
 
 from core.measurement import Group, TermName, ValueKind, VerdictCode
+from core.measurement_kinds import MeasurementKind
 from core.measuring.ledger import LEDGER_VERSION
 from core.words.catalogue import SOURCE
 from core.words.columns import COLUMNS, meanings
-from core.words.sheet import DEFINITIONS
 
 Schema = dict[str, Any]
 
@@ -32,7 +32,7 @@ _NUMBERS = (
 _WORDS: dict[str, tuple[str, ...]] = {
     "signed": ("yes", "no"),
     "group": get_args(Group),
-    "kind": tuple(DEFINITIONS),
+    "kind": tuple(MeasurementKind),
     "unit": ("mm", "deg"),
     "value_kind": get_args(ValueKind),
     "verdict": get_args(VerdictCode),
@@ -139,7 +139,7 @@ def _ledger_row() -> Schema:
     row = _object(
         id=text,
         group=_one_of(*get_args(Group)),
-        kind=_one_of(*DEFINITIONS),
+        kind=_one_of(*MeasurementKind),
         target=text,
         value_kind=_one_of(*get_args(ValueKind)),
         coverage={"const": 2},

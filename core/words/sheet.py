@@ -1,4 +1,4 @@
-"""What sheet, window and help share: definitions, groups of rows, titles of verdicts."""
+"""What sheet, window and help share: groups of rows, terms, titles of verdicts."""
 
 from __future__ import annotations
 
@@ -30,24 +30,6 @@ OPEN_VERDICTS: Mapping[str, Message] = {
     "too near to tell": message("sheet.open.borderline"),
 }
 """Titles of what is open on page 1, worst first."""
-
-
-DEFINITIONS: Mapping[str, Message] = {
-    "clearance": message("sheet.definition.clearance"),
-    "ridge_width": message("sheet.definition.ridge-width"),
-    "ridge_height": message("sheet.definition.ridge-height"),
-    "plate_thickness": message("sheet.definition.plate-thickness"),
-    "wall": message("sheet.definition.wall"),
-    "undercut_depth": message("sheet.definition.undercut-depth"),
-    "undercut_angle": message("sheet.definition.undercut-angle"),
-    "angle": message("sheet.definition.angle"),
-    "ruler": message("sheet.definition.ruler"),
-    "offset": message("sheet.definition.offset"),
-    "room": message("sheet.definition.room"),
-    "entry": message("sheet.definition.entry"),
-    "depth": message("sheet.definition.depth"),
-}
-"""What a kind of measurement means, shortened from the functions' own definitions."""
 
 GROUPS: Mapping[str, Message] = {
     "danger": message("sheet.group.danger"),

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import replace
+from pathlib import Path
+from types import ModuleType
+from unittest.mock import patch
 
 import pytest
 
+from core import measurement_kinds
 from core.measurement import Budget, Measurement, Reading, Term
 from core.measurement_kinds import (
     ROWS,
@@ -19,7 +24,6 @@ from core.measurement_kinds import (
 from core.measuring.row_names import row_words
 from core.sheet.concepts import name_of
 from core.trust.figures import shown, shown_at_least
-from core.words.sheet import DEFINITIONS
 
 EVERY = pytest.mark.parametrize("kind", MeasurementKind)
 BUDGET = Budget(terms=(Term(name="edge", u=0.1, source="test"),))
@@ -33,7 +37,7 @@ def row(kind, **changes):
 @EVERY
 def test_every_kind_is_defined_named_coded_and_rounded(kind):
     m = row(kind)
-    assert str(ROWS[kind].words).split()[0] in f"{DEFINITIONS[kind]} entry".lower()
+    assert str(ROWS[kind].words).split()[0] in f"{kind.row.definition} entry".lower()
     assert row_words(m, jaw="lower").lower() == str(ROWS[kind].words)
     assert name_of(kind).meaning
     assert shown(m) == {"down": "2.3", "nearest": "2.3", "up": "2.4"}[kind.row.rounding]
@@ -54,6 +58,21 @@ def test_a_kind_that_is_not_in_the_table_is_refused():
     with pytest.raises(ValueError, match="thickness"):
         row("thickness")
     assert row("wall").kind is MeasurementKind.REMAINING_BONE
+
+
+def test_a_kind_without_a_row_says_what_is_missing_and_where():
+    """As a developer would meet it who adds a member to the enumeration alone."""
+    text = Path(measurement_kinds.__file__).read_text("utf-8")
+    more = text.replace('    DEPTH = "depth"', '    DEPTH = "depth"\n    FACE = "face"')
+    assert more != text
+    module = ModuleType("core.measurement_kinds")
+    module.__file__ = "core/measurement_kinds.py"
+    names = {**vars(module), "__name__": "made_up_kinds"}
+    with (
+        patch.dict(sys.modules, {"made_up_kinds": module}),
+        pytest.raises(ValueError, match="without a row in ROWS: face"),
+    ):
+        exec(compile(more, "core/measurement_kinds.py", "exec"), names)
 
 
 def test_what_is_nought_is_told_and_what_is_not_known_is_not():

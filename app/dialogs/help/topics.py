@@ -16,7 +16,7 @@ from core.words.catalogue import language, say
 from core.words.cautions import SPOKEN
 from core.words.columns import meanings
 from core.words.glossary import glossary
-from core.words.sheet import BY_HAND_MEANS, DEFINITIONS, EACH_BY_ITSELF, UNCERTAINTY
+from core.words.sheet import BY_HAND_MEANS, EACH_BY_ITSELF, UNCERTAINTY
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -231,7 +231,7 @@ def topics() -> dict[str, Topic]:
     pages["limits"] = _limits()
     pages |= {"by hand": _by_hand(), "sides": _sides()}
     for kind in MeasurementKind:
-        paragraphs = (str(DEFINITIONS[kind]), *_more().get(kind, ()))
+        paragraphs = (str(kind.row.definition), *_more().get(kind, ()))
         pages[kind.value] = Topic(title=kind.row.title, paragraphs=paragraphs)
     pages |= {"ridge profile": _profile(), "sizes": _sizes(), "grey values": _grey()}
     pages["table"] = _table()
@@ -240,7 +240,7 @@ def topics() -> dict[str, Topic]:
 
 def _glossary() -> Topic:
     """Every term in the order of the alphabet; a measure's meaning is its definition."""
-    measures = {kind.row.title: str(DEFINITIONS[kind]) for kind in MeasurementKind}
+    measures = {kind.row.title: str(kind.row.definition) for kind in MeasurementKind}
     terms = {**glossary(language()), **measures}
     return Topic(
         title=say("dialogs.help.topics.glossary"),

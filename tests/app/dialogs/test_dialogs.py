@@ -32,12 +32,12 @@ from app.dialogs.limits import ask_limits
 from app.dialogs.room import ask_room
 from app.dialogs.settings import show_settings
 from app.widgets.beside import Beside
+from core.measurement_kinds import MeasurementKind
 from core.measuring.rows_crown import entered_room_mm, teeth_together
 from core.plans.history import sign_off_state
 from core.plans.plan import TROUBLES
 from core.plans.plan_dump import document_of
 from core.words.cautions import CAUTIONS
-from core.words.sheet import DEFINITIONS
 from tests.app.case_at_hand import ledger, plan
 
 
@@ -425,10 +425,10 @@ def test_a_text_of_risks_is_tried_before_it_is_kept(asked, session, tmp_path):
     settings_of(session).path.unlink()
 
 
-@pytest.mark.parametrize("kind", sorted(DEFINITIONS))
+@pytest.mark.parametrize("kind", MeasurementKind)
 def test_help_explains_every_kind_of_row(asked, kind):
     dialog = asked(show_help, topic=kind)
-    assert str(DEFINITIONS[kind])[:30] in dialog.page.toPlainText().replace("\n", " ")
+    assert str(kind.row.definition)[:30] in dialog.page.toPlainText().replace("\n", " ")
 
 
 def test_about_carries_the_cautions(asked):
