@@ -18,6 +18,9 @@ Shape: TypeAlias = Literal["course", "foramen", "tapered", "floor", "points", "o
 
 Hue: TypeAlias = Literal["ivory", "reddish purple", "orange", "sky blue"]
 
+_OLD_NAMES = {"nasal": "nasal floor"}
+"""Names that plan files hold in declarations and that are no ids."""
+
 UNNAMED = 0
 """In the place of a tooth's position: a fixture whose tooth nobody named."""
 
@@ -112,6 +115,8 @@ class StructureKind:
         diameter is assumed (`core.distances.tubes`).
     canal_sized : bool
         Its diameter is that of a canal, else the plan is refused.
+    fits : bool
+        The image can be asked for its diameter at a mark (`core.image.canal_fit`).
     turns_back : bool
         Its marks may turn back on themselves.
     along_arch : bool
@@ -123,7 +128,8 @@ class StructureKind:
     ends_at_marks : bool
         Of a tapered axis: nothing of it goes on beyond its first and last mark.
     declared_as : str
-        Name in declarations; ``root-`` is followed by the tooth. Empty: it cannot be declared.
+        Name in declarations: its id (`_OLD_NAMES` apart), with a hyphen at its end where the tooth
+        follows. Empty: it cannot be declared.
     expected : tuple of Expected
     of_neighbours : bool
         Expected of each neighbour of a fixture's tooth.
@@ -146,6 +152,7 @@ class StructureKind:
     ends_height: bool = False
     diameter: Literal["", "needed", "assumed"] = ""
     canal_sized: bool = False
+    fits: bool = False
     turns_back: bool = False
     along_arch: bool = False
     joins: bool = False
@@ -166,6 +173,10 @@ class StructureKind:
             raise ValueError(f"{self.id}: points and objects get no clearance that could be judged")
         if self.limit and (self.shape == "tapered") != (self.group == "roots"):
             raise ValueError(f"{self.id}: what tapers is judged as a root, and nothing else is")
+        if self.declared_as not in ("", self.id, f"{self.id}-", _OLD_NAMES.get(self.id)):
+            raise ValueError(f"{self.id}: it is declared by its id, or by no name")
+        if self.expected and not self.declared_as:
+            raise ValueError(f"{self.id}: what is expected can be declared")
         if self.in_bone and self.shape not in ("course", "foramen", "tapered"):
             raise ValueError(f"{self.id}: only what has a thickness takes the place of bone")
 
@@ -187,6 +198,7 @@ KINDS: tuple[StructureKind, ...] = (
         ends_height=True,
         diameter="assumed",
         canal_sized=True,
+        fits=True,
         along_arch=True,
         joins=True,
         declared_as="canal",

@@ -248,8 +248,8 @@ STEPS: tuple[Step, ...] = (
         done=_canal_marked,
         # Elsewhere along the arch: back to the gap.
         target=lambda m: _canal_here(m) or _gap_on_map(m),
-        show=lambda m: _go_to_site(m, FIRST_MARK_MM, tool="Canal"),
-        leads="Canal",
+        show=lambda m: _go_to_site(m, FIRST_MARK_MM, tool="canal"),
+        leads="canal",
         offer=(message("guide.steps.put-the-samples-in"), _put_canal),
     ),
     Step(

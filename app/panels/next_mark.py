@@ -99,4 +99,4 @@ class NextMark(QToolButton):
         name = item.expected.name
         self.session.go_to(station_mm=item.station_mm, across=True)
         quicker = FindRoot.name if name.startswith("root-") else _QUICKER.get(name)
-        self.desk.take_tool(quicker or mark_tool(name.replace(" ", "-")), name)
+        self.desk.take_tool(quicker or mark_tool(name), name)

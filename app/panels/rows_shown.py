@@ -5,20 +5,10 @@ from __future__ import annotations
 from app.case.session import Session
 from core.arch import fixture_frame
 from core.errors import PlanError
-from core.kinds import StructureKind, declared_kind
+from core.kinds import declared_kind
 from core.measurement import Measurement
 from core.measurement_kinds import MeasurementKind
 from core.plans.pose import turn_through
-
-_TOOLS = {
-    "border": "Lower border",
-    "sinus": "Sinus floor",
-    "nasal": "Nasal floor",
-    "existing": "Existing implant or metal",
-    "stent_top": "Stent top",
-    "object": "Scale object",
-}
-"""Ids of kinds whose tool has another name."""
 
 
 def show_row(session: Session, row: Measurement) -> bool:
@@ -48,13 +38,8 @@ def show_row(session: Session, row: Measurement) -> bool:
 
 
 def mark_tool(structure: str) -> str:
-    """Name of the tool that marks a structure that a row misses."""
-    kind = declared_kind(structure.replace("-", " ")) or declared_kind(structure)
+    """Name of the tool that marks a structure that a row misses: the id of its kind."""
+    kind = declared_kind(structure)
     if kind is None:
         raise ValueError(f"no structure of that name is expected: {structure!r}")
-    return tool_of(kind)
-
-
-def tool_of(kind: StructureKind) -> str:
-    """Name of the tool that marks a kind: its id where that reads as a word."""
-    return _TOOLS.get(kind.id, kind.id.capitalize())
+    return kind.id

@@ -19,6 +19,9 @@ from app.pictures.draft import NOTHING, Draft
 from app.pictures.flat_view import FlatView
 from app.pictures.hit import Hit
 from app.pictures.panorama_view import PanoramaView
+from core.kinds import KIND
+from core.words.catalogue import Words
+from core.words.values import capitalised
 
 Group: TypeAlias = Literal["View", "Mark", "Place", "Measure"]
 View: TypeAlias = FlatView | PanoramaView
@@ -76,13 +79,19 @@ class Tool:
     Class attributes
     ----------------
     name : str
-        On its button; unique.
+        Unique; the id of a kind (`core.kinds`) for the tool that marks it by hand.
+    words : Words
+        On its button; empty for what is called as the kind that it marks.
+    folded : bool
+        Wanted rarely: under "More" at the end of its group.
     group : {'View', 'Mark', 'Place', 'Measure'}
     key_hint : str
         Shown in its tool tip.
     """
 
     name: ClassVar[str] = ""
+    words: ClassVar[Words] = ""
+    folded: ClassVar[bool] = False
     group: ClassVar[Group] = "View"
     key_hint: ClassVar[str] = ""
 
@@ -93,6 +102,11 @@ class Tool:
         """The picture that keys act on where none has the focus."""
         self.wanted = ""
         """What a person asked to mark when they took it, such as ``root-35``; mostly nothing."""
+
+    @classmethod
+    def title(cls) -> str:
+        """What stands on its button."""
+        return str(cls.words) or capitalised(KIND[cls.name].words)
 
     def hint(self) -> str:
         """One line at the foot of the window: what a click does now."""

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 from app.tools.base import Tool
 from app.tools.curves import Canal, Loop, LowerBorder, NasalFloor, SinusFloor, Vessel
 from app.tools.find_border import FindBorder
@@ -20,6 +23,7 @@ from app.tools.teeth import Existing, ForamenTool, Root
 from app.tools.tissues import PointAtTissues
 from app.tools.turn import Turn
 from app.tools.window import Window
+from core.words.catalogue import message
 
 TOOLS: tuple[type[Tool], ...] = (
     Move,
@@ -60,27 +64,11 @@ TOOLS: tuple[type[Tool], ...] = (
     ScaleObject,
 )
 
-FOLDED = frozenset(
-    {
-        "Foramen",
-        "Loop",
-        "Root",
-        "Mark",
-        "Sinus floor",
-        "Nasal floor",
-        "Vessel",
-        "Find lower border",
-        "Lower border",
-        "Existing implant or metal",
-        "Gum",
-        "Stent top",
-        "Cusp",
-        "Contact",
-        "Opponent",
-        "Crest",
-        "Tissues",
-        "Note",
-        "Scale object",
-    }
-)
-"""Names of tools that are wanted rarely: under "More" at the end of their group."""
+TOOL: Mapping[str, type[Tool]] = MappingProxyType({tool.name: tool for tool in TOOLS})
+
+GROUP_WORDS = {
+    "View": message("tools.names.group-view"),
+    "Mark": message("tools.names.group-mark"),
+    "Place": message("tools.names.group-place"),
+    "Measure": message("tools.names.group-measure"),
+}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import ClassVar
 
 import numpy as np
 from PySide6.QtCore import Qt
@@ -12,7 +11,6 @@ from PySide6.QtGui import QKeyEvent
 from app.pictures.draft import Draft
 from app.tools.base import View
 from app.tools.multi_mark import Series
-from app.tools.names import TOOL_WORDS
 from app.tools.picking import OFF_MM
 from app.tools.prompts import read_length
 from core.curve import Curve
@@ -21,9 +19,10 @@ from core.drawing import Line
 from core.geometry import Array
 from core.identity import thing_words
 from core.image.canal_fit import CanalFit, fit_canal
+from core.kinds import KIND
 from core.plans import edit
 from core.plans.plausible import CANAL_DIAMETER, UNUSUAL
-from core.structures import Course, Floor
+from core.structures import Course, Floor, kind_of
 from core.trust.figures import nearest
 from core.words.catalogue import message, say
 
@@ -36,10 +35,16 @@ class CourseTool(Series):
     """A curve through marks."""
 
     group = "Mark"
-    kind: ClassVar[str] = "canal"
     step_mm = 2.0
     _compared: tuple[Course, CanalFit] | None = None
     """What is being asked about, with what was measured of it."""
+
+    def hint(self) -> str:
+        """With the key that fits the diameter, where the image shows it."""
+        hint = super().hint()
+        if self._active and KIND[self.kind].fits:
+            return say("tools.curves.d-fits-its-diameter", hint=hint)
+        return hint
 
     def new(self, structure_id: str, point_mm: Array) -> Course:
         """The curve with its first mark; its diameter is not known yet."""
@@ -55,7 +60,8 @@ class CourseTool(Series):
         course = edit.find(self.session.plan, self._active)
         if not isinstance(course, Course):
             return False
-        fit = self._fit(course) if self.kind == "canal" else CanalFit(middle_mm=course.points[0])
+        fits = KIND[self.kind].fits
+        fit = self._fit(course) if fits else CanalFit(middle_mm=course.points[0])
         return True if fit is None else self.ask_diameter(course, fit)
 
     def ask_diameter(self, course: Course, fit: CanalFit) -> bool:
@@ -128,7 +134,7 @@ class CourseTool(Series):
 
     def _reason(self, course: Course, diameter_mm: float) -> str | None:
         """Why a diameter is unusual, empty where it is not; None where it is not taken."""
-        if course.kind not in ("canal", "loop"):
+        if not kind_of(course).canal_sized:
             return ""
         name = thing_words(course.id)
         refusal = CANAL_DIAMETER.refusal(diameter_mm, name)
@@ -163,48 +169,39 @@ class CourseTool(Series):
 class Canal(CourseTool):
     """The mandibular canal."""
 
-    name = "Canal"
+    name = kind = "canal"
     stem = "canal"
     kinds = frozenset({"canal"})
-    kind = "canal"
-
-    def hint(self) -> str:
-        """With the key that fits the diameter."""
-        return (
-            say("tools.curves.d-fits-its-diameter", hint=super().hint())
-            if self._active
-            else super().hint()
-        )
 
 
 class Loop(CourseTool):
     """The loop of the nerve in front of its foramen."""
 
-    name = "Loop"
+    name = kind = "loop"
+    folded = True
     stem = "loop"
     kinds = frozenset({"loop"})
-    kind = "loop"
     step_mm = 1.0
 
 
 class Vessel(CourseTool):
     """A vessel's bony channel."""
 
-    name = "Vessel"
+    name = kind = "vessel"
+    folded = True
     stem = "vessel"
     kinds = frozenset({"vessel"})
-    kind = "vessel"
     step_mm = 0.0
 
 
 class LowerBorder(CourseTool):
     """The lower border of the jaw."""
 
-    name = "Lower border"
+    name = kind = "border"
+    folded = True
     stem = "border"
     sided = False
     kinds = frozenset({"border"})
-    kind = "border"
 
 
 class FloorTool(Series):
@@ -213,11 +210,10 @@ class FloorTool(Series):
     group = "Mark"
     kinds = frozenset({"floor"})
     by_course = False
-    of: ClassVar[str] = "sinus"
 
     def new(self, structure_id: str, point_mm: Array) -> Floor:
         """The floor with its first mark."""
-        return Floor(id=structure_id, of=self.of, points=point_mm[None, :])
+        return Floor(id=structure_id, of=self.kind, points=point_mm[None, :])
 
     def hint(self) -> str:
         """What a click does, and where the marks must lie for a height."""
@@ -230,25 +226,25 @@ class FloorTool(Series):
             )
         return say(
             "tools.curves.click-first-mark-of-a",
-            tool=str(TOOL_WORDS[self.name]).lower(),
+            tool=KIND[self.kind].words,
             around=around,
         )
 
     def _is_mine(self, thing: object) -> bool:
-        return isinstance(thing, Floor) and thing.of == self.of
+        return isinstance(thing, Floor) and thing.of == self.kind
 
 
 class SinusFloor(FloorTool):
     """The floor of the maxillary sinus."""
 
-    name = "Sinus floor"
+    name = kind = "sinus"
+    folded = True
     stem = "sinus"
-    of = "sinus"
 
 
 class NasalFloor(FloorTool):
     """The floor of the nose."""
 
-    name = "Nasal floor"
+    name = kind = "nasal"
+    folded = True
     stem = "nasal-floor"
-    of = "nasal"

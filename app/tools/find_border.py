@@ -15,7 +15,7 @@ from core.bone.found_border import border_around
 from core.geometry import Array
 from core.marking.proposed_marks import marks_along
 from core.measurement import Note
-from core.words.catalogue import say
+from core.words.catalogue import message, say
 
 RING_MM = 1.0
 """Of the ring that shows where a section is crossed: the border itself has no thickness."""
@@ -25,6 +25,8 @@ class FindBorder(FollowCanal):
     """One click on the lower border, and its course to both sides is found in the image."""
 
     name = "Find lower border"
+    words = message("tools.names.find-border")
+    folded = True
     stem = "border"
     sided = False
     kinds = frozenset({"border"})

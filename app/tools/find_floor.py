@@ -36,6 +36,7 @@ class FindFloor(FloorTool):
     """One click on a floor, and what is seen of it around there is found in the image."""
 
     name = "Find floor"
+    words = message("tools.names.find-floor")
 
     def __init__(self, session: Session, desk: Desk) -> None:
         super().__init__(session, desk)
@@ -63,9 +64,9 @@ class FindFloor(FloorTool):
         super().start()
         floor = edit.find(self.session.plan, self._active)
         if isinstance(floor, Floor):
-            nasal = floor.of == NasalFloor.of
+            nasal = floor.of == NasalFloor.kind
         elif self.wanted:
-            nasal = self.wanted.startswith(NasalFloor.of)
+            nasal = self.wanted.startswith(NasalFloor.kind)
         else:
             tooth = self.session.tooth_here
             nasal = bool(tooth) and Tooth.of(tooth).position <= FRONT_TEETH
@@ -82,7 +83,7 @@ class FindFloor(FloorTool):
 
     def new(self, structure_id: str, point_mm: Array) -> Floor:
         """The floor with its first mark."""
-        return Floor(id=structure_id, of=self.which.of, points=point_mm[None, :])
+        return Floor(id=structure_id, of=self.which.kind, points=point_mm[None, :])
 
     # -- clicks ----------------------------------------------------------------------------
 

@@ -25,6 +25,8 @@ class FindForamen(ProposeOne[FoundForamen], ForamenTool):
     """One click on the foramen, and its edges are found in the cheek's plate."""
 
     name = "Find foramen"
+    words = message("tools.names.find-foramen")
+    folded = False
     click_words = message("tools.find_foramen.click")
     confirm_words = message("tools.find_foramen.confirm")
     looking_words = message("tools.find_foramen.looking")

@@ -28,6 +28,8 @@ class FindRoot(ProposeOne[FoundRoot], Root):
     """One click in a root, and its axis, length and diameters are found in the image."""
 
     name = "Find root"
+    words = message("tools.names.find-root")
+    folded = False
     click_words = message("tools.find_root.click")
     confirm_words = message("tools.find_root.confirm")
     looking_words = message("tools.find_root.looking")

@@ -35,6 +35,7 @@ class PlaceFixture(FixtureHands):
     """A click drops a fixture with its platform there; then everything can be adjusted."""
 
     name = "Fixture"
+    words = message("tools.names.fixture")
     group = "Place"
 
     def hint(self) -> str:
@@ -84,6 +85,7 @@ class Adjust(FixtureHands):
     """Takes hold of every mark and fixture in every picture; places nothing."""
 
     name = "Adjust"
+    words = message("tools.names.adjust")
     group = "Place"
     kinds = EVERY_KIND
     places_on = ()

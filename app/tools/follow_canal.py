@@ -51,6 +51,7 @@ class FollowCanal(Canal):
     """Two clicks on the canal, and the course between is found in the image."""
 
     name = "Follow canal"
+    words = message("tools.names.follow-canal")
     clicks_needed: ClassVar[int] = 2
 
     def __init__(self, session: Session, desk: Desk) -> None:

@@ -46,6 +46,7 @@ class JawPlane(Collect):
     """The jaw plane, by three clicks or from axes that were marked."""
 
     name = "Jaw plane"
+    words = message("tools.names.jaw-plane")
     group = "Place"
     steps = (
         message("tools.jaw.the-first-of-three-chewing"),
@@ -222,6 +223,7 @@ class ArchTool(Grab):
     """The arch: click adds, drag moves, Del removes, F asks which teeth are there."""
 
     name = "Arch"
+    words = message("tools.names.arch")
     group = "Place"
     kinds = frozenset({"arch"})
     places_on = ("arch map",)
@@ -318,6 +320,7 @@ class Midline(Grab):
     """The midline: one click."""
 
     name = "Midline"
+    words = message("tools.names.midline")
     group = "Place"
     kinds = frozenset({"midline"})
     places_on = ("arch map", "section", "neighbour", "panorama")

@@ -6,13 +6,14 @@ from PySide6.QtCore import Qt
 
 from app.pictures.hit import Hit
 from app.tools.base import Tool, View
-from core.words.catalogue import say
+from core.words.catalogue import message, say
 
 
 class Move(Tool):
     """The tool to look around with: it never changes the plan."""
 
     name = "Move"
+    words = message("tools.names.move")
     group = "View"
     key_hint = "V"
 

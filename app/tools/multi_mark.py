@@ -19,6 +19,7 @@ from app.tools.mark_keys import Grab
 from core.errors import PlanError
 from core.geometry import Array
 from core.identity import thing_words
+from core.kinds import KIND
 from core.plans import edit, edit_marks
 from core.plans.marks import Mark
 from core.plans.plan import Plan
@@ -32,6 +33,8 @@ STEPS_MM = (0.0, 1.0, 2.0, 3.0, 5.0)
 class Series(Grab):
     """A structure of any number of marks, placed one after the other."""
 
+    kind: ClassVar[str] = ""
+    """Id of what it marks in `core.kinds`."""
     stem: ClassVar[str] = ""
     sided: ClassVar[bool] = True
     by_course: ClassVar[bool] = True
@@ -55,7 +58,9 @@ class Series(Grab):
 
     def hint(self) -> str:
         """What a click does now."""
-        what = thing_words(self._active) or say("tools.multi_mark.a-new", self_=self.name.lower())
+        what = thing_words(self._active) or say(
+            "tools.multi_mark.a-new", self_=KIND[self.kind].words
+        )
         if self._active:
             return say("tools.multi_mark.click-next-mark-of-1", what=what)
         then = (

@@ -14,7 +14,6 @@ from app.pictures.draft import Draft
 from app.pictures.hit import Hit
 from app.tools.base import Desk, View
 from app.tools.mark_keys import KEYS_HINT, Grab
-from app.tools.names import TOOL_WORDS
 from app.tools.picking import OFF_MM, seen_in
 from app.tools.prompts import ask_tooth
 from app.widgets.shared_texts import tooth_words
@@ -62,7 +61,7 @@ class Spot(Grab):
             answer = ask_tooth(
                 self.session,
                 self.desk,
-                say("tools.point_marks.of-which-tooth", tool=TOOL_WORDS[self.name]),
+                say("tools.point_marks.of-which-tooth", tool=self.title()),
                 may_be_empty=True,
             )
             if answer is None:
@@ -163,26 +162,27 @@ class Spot(Grab):
             return near[0] if near else ""
         numbering = settings_of(self.session).value.numbering
         answers = {tooth_words(tooth, numbering): tooth for tooth in near if tooth}
-        question = say("tools.point_marks.of-which-tooth", tool=TOOL_WORDS[self.name])
-        chosen = self.desk.choose(str(TOOL_WORDS[self.name]), question, tuple(answers))
+        question = say("tools.point_marks.of-which-tooth", tool=self.title())
+        chosen = self.desk.choose(self.title(), question, tuple(answers))
         return None if chosen is None else answers[chosen]
 
 
 class PointMark(Spot):
     """A point of the person's own."""
 
-    name = "Mark"
+    name = kind = "mark"
+    words = message("tools.names.mark")
+    folded = True
     kinds = frozenset({"mark"})
-    kind = "mark"
     what = message("tools.point_marks.a-mark-of-your-own")
 
 
 class Gum(Spot):
     """The gum's surface."""
 
-    name = "Gum"
+    name = kind = "gum"
+    folded = True
     kinds = frozenset({"gum"})
-    kind = "gum"
     what = message("tools.point_marks.the-gums-surface-on-the")
     of_fixture = True
     on_edge = True
@@ -191,9 +191,9 @@ class Gum(Spot):
 class StentTop(Spot):
     """The stent's top."""
 
-    name = "Stent top"
+    name = kind = "stent_top"
+    folded = True
     kinds = frozenset({"stent_top"})
-    kind = "stent_top"
     what = message("tools.point_marks.the-stents-top-on-the")
     of_fixture = True
 
@@ -201,9 +201,9 @@ class StentTop(Spot):
 class Cusp(Spot):
     """Cusps of the neighbours."""
 
-    name = "Cusp"
+    name = kind = "cusp"
+    folded = True
     kinds = frozenset({"cusp"})
-    kind = "cusp"
     what = message("tools.point_marks.the-tip-of-a-cusp")
     asks_tooth = True
 
@@ -211,9 +211,9 @@ class Cusp(Spot):
 class Contact(Spot):
     """Facing surfaces of the neighbours."""
 
-    name = "Contact"
+    name = kind = "contact"
+    folded = True
     kinds = frozenset({"contact"})
-    kind = "contact"
     what = message("tools.point_marks.the-surface-of-a-neighbour")
     asks_tooth = True
     on_edge = True
@@ -222,18 +222,18 @@ class Contact(Spot):
 class Opponent(Spot):
     """The opposing tooth."""
 
-    name = "Opponent"
+    name = kind = "opponent"
+    folded = True
     kinds = frozenset({"opponent"})
-    kind = "opponent"
     what = message("tools.point_marks.the-opposing-tooth-where-it")
 
 
 class CrestMark(Spot):
     """The bone's crest beside a tooth, where the image shows the tooth alone."""
 
-    name = "Crest"
+    name = kind = "crest"
+    folded = True
     kinds = frozenset({"crest"})
-    kind = "crest"
     what = message("tools.point_marks.the-edge-of-the-bone")
     on_edge = True
 
@@ -242,6 +242,8 @@ class Note(Grab):
     """A note at a place; it is kept in the plan and printed in the log."""
 
     name = "Note"
+    words = message("tools.names.note")
+    folded = True
     group = "Mark"
     kinds = frozenset({"note"})
 

@@ -23,6 +23,7 @@ class RulerTool(Collect):
     """A straight distance between two marks."""
 
     name = "Ruler"
+    words = message("tools.names.ruler")
     group = "Measure"
     kinds = frozenset({"ruler"})
     steps = (message("tools.rulers.one-end-of-the-ruler"), message("tools.rulers.its-other-end"))
@@ -47,6 +48,7 @@ class AngleTool(Collect):
     """An angle between two arms."""
 
     name = "Angle"
+    words = message("tools.names.angle")
     group = "Measure"
     kinds = frozenset({"angle"})
     steps = (
@@ -74,6 +76,7 @@ class Ridge(Collect):
     """Width and height of the ridge at a site: two clicks and no fixture."""
 
     name = "Ridge"
+    words = message("tools.names.ridge")
     group = "Measure"
     steps = (
         message("tools.rulers.the-ridge-on-its-cheek"),

@@ -24,7 +24,9 @@ from core.words.catalogue import message, say
 class ScaleObject(Collect):
     """Two objects and the distance between their middles; then further ones from the last."""
 
-    name = "Scale object"
+    name = kind = "object"
+    words = message("tools.names.scale-object")
+    folded = True
     group = "Measure"
     kinds = frozenset({"object"})
     steps = (message("tools.scale.the-middle-of-a-bright"), message("tools.scale.the-other-one"))
@@ -53,7 +55,7 @@ class ScaleObject(Collect):
     def complete(self, marks_mm: Array) -> None:
         """Ask for the true distance, put both into the plan, and say what the scan shows."""
         question = say("tools.scale.measured-distance-between-the-middles")
-        words = self.desk.ask_text("Scale object", question, "")
+        words = self.desk.ask_text(self.title(), question, "")
         length = None if words is None else read_length(words)
         if length is None:
             self._goes_on = False

@@ -26,6 +26,7 @@ class StentAxisTool(Collect):
     """One click on the stent's radiopaque filling; where that finds none, its two ends."""
 
     name = "Stent axis"
+    words = message("tools.names.stent-axis")
     group = "Mark"
     kinds = frozenset({"stent axis"})
     steps = (

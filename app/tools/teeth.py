@@ -25,7 +25,8 @@ NEAR_WANTED_MM = 0.75 * BESIDE_MM
 class ForamenTool(Collect):
     """The mental foramen: both edges, then its upper edge."""
 
-    name = "Foramen"
+    name = kind = "foramen"
+    folded = True
     group = "Mark"
     kinds = frozenset({"foramen"})
     steps = (
@@ -90,7 +91,7 @@ class TaperedTool(Collect):
             question = say("tools.teeth.diameters-mm")
             if tooth:
                 question = say("tools.teeth.diameters-of-root-mm", tooth=tooth)
-            ends = ask_two_lengths(self.desk, self.name, question, self.diameters_mm)
+            ends = ask_two_lengths(self.desk, self.title(), question, self.diameters_mm)
         if ends is None:
             return False
         self.wanted = ""
@@ -120,7 +121,8 @@ class TaperedTool(Collect):
 class Root(TaperedTool):
     """The root of a neighbouring tooth."""
 
-    name = "Root"
+    name = kind = "root"
+    folded = True
     kinds = frozenset({"root"})
     steps = (
         message("tools.teeth.the-root-where-it-enters"),
@@ -149,9 +151,9 @@ class Root(TaperedTool):
 class Existing(TaperedTool):
     """An existing implant or other metal: its centre line, not the bloomed edge."""
 
-    name = "Existing implant or metal"
+    name = kind = "existing"
+    folded = True
     kinds = frozenset({"existing"})
-    kind = "existing"
     diameters_mm = (4.0, 4.0)
     steps = (
         message("tools.teeth.one-end-of-its-centre"),

@@ -16,6 +16,8 @@ class PointAtTissues(Collect):
     """Three clicks in turn, one a tissue; a new round drops the one before."""
 
     name = "Tissues"
+    words = message("tools.names.tissues")
+    folded = True
     group = "Mark"
     kinds = frozenset({"tissue"})
     steps = (

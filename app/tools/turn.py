@@ -8,7 +8,7 @@ from PySide6.QtGui import QKeyEvent
 from app.pictures.hit import Hit
 from app.tools.base import Tool, View
 from app.widgets import style
-from core.words.catalogue import say
+from core.words.catalogue import message, say
 
 DEG_A_PIXEL = 0.5
 STEP_DEG = 5.0
@@ -18,6 +18,7 @@ class Turn(Tool):
     """Plane through the axis of the fixture; the arrows up and down turn it too."""
 
     name = "Turn"
+    words = message("tools.names.turn")
     group = "View"
     key_hint = "T"
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from app.pictures.hit import Hit
 from app.tools.base import Tool, View
+from core.words.catalogue import message
 
 WIDTHS_A_PICTURE = 3.0
 """A drag over the whole picture changes width or level by this many present widths."""
@@ -13,6 +14,7 @@ class Window(Tool):
     """Sideways: contrast; up and down: brightness. No number depends on it."""
 
     name = "Window"
+    words = message("tools.names.window")
     group = "View"
     key_hint = "W"
 

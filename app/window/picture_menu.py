@@ -14,8 +14,8 @@ from app.dialogs.in_space import show_in_space
 from app.pictures.hit import Hit
 from app.pictures.picture_view import REACH_PX
 from app.tools.base import View
+from app.tools.catalogue import TOOL
 from app.tools.fixture import Adjust
-from app.tools.names import TOOL_WORDS
 from app.tools.picking import fixture_at, nearest_mark
 from app.tools.two_sizes import exchange
 from app.window.menus import Acts, Menus
@@ -29,7 +29,7 @@ FREE = ("View",)
 """Groups of tools that leave the right button alone; in the others it takes back a mark."""
 
 ON_ARCH_MAP = ("Arch", "Midline", "Jaw plane")
-IN_SECTIONS = ("Canal", "Root", "Fixture", "Ruler", "Ridge")
+IN_SECTIONS = ("canal", "root", "Fixture", "Ruler", "Ridge")
 """Tools that are offered where nothing else lies."""
 
 
@@ -82,7 +82,7 @@ class PictureMenus(QObject):
         self._of_place(menu, view, hit)
         menu.addSeparator()
         for tool in ON_ARCH_MAP if view.kind == "arch map" else IN_SECTIONS:
-            self._add(menu, str(TOOL_WORDS[tool]), partial(self._bench.take_tool, tool))
+            self._add(menu, TOOL[tool].title(), partial(self._bench.take_tool, tool))
         menu.addSeparator()
         menu.addActions(self._menus.of_pictures)
         return menu
@@ -97,7 +97,7 @@ class PictureMenus(QObject):
             act()
             self._bench.redraw()
 
-        self._add(menu, str(TOOL_WORDS[Adjust.name]), partial(on_it, lambda: None))
+        self._add(menu, Adjust.title(), partial(on_it, lambda: None))
         locked = is_locked(self._bench.session.plan, mark.owner)
         self._add_lock(menu, mark.owner, locked=locked)
         delete = self._add(menu, say("panels.fixture.delete"), partial(on_it, hand.delete))
@@ -114,7 +114,7 @@ class PictureMenus(QObject):
             act()
 
         acts: list[tuple[str, Callable[[], object]]] = [
-            (str(TOOL_WORDS[Adjust.name]), partial(bench.take_tool, Adjust.name)),
+            (Adjust.title(), partial(bench.take_tool, Adjust.name)),
             (say("window.menus.plane-through-the-fixtures-axis"), bench.through_axis),
         ]
         words = say("window.menus.in-space")

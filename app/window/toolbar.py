@@ -18,8 +18,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.tools.base import Tool
-from app.tools.catalogue import FOLDED
-from app.tools.names import GROUP_WORDS, TOOL_WORDS
+from app.tools.catalogue import GROUP_WORDS
 from app.widgets import style
 from core.words.catalogue import say
 
@@ -139,22 +138,22 @@ class ToolRow(QFrame):
             caption.setFixedHeight(30)
             caption.setContentsMargins(7, 0, 2, 0)
             flow.addWidget(caption)
-            for tool in [t for t in members if t.name not in FOLDED]:
+            for tool in [t for t in members if not t.folded]:
                 button = _ToolButton()
                 button.stepped.connect(self._step)
                 button.setObjectName("tool")
-                button.setText(str(TOOL_WORDS[tool.name]))
+                button.setText(tool.title())
                 button.setCheckable(True)
                 button.setFixedHeight(30)
                 button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
                 tip = tool.hint()
                 button.setToolTip(f"{tip} ({tool.key_hint})" if tool.key_hint else tip)
-                button.setAccessibleName(f"{GROUP_WORDS[name]}: {TOOL_WORDS[tool.name]}")
+                button.setAccessibleName(f"{GROUP_WORDS[name]}: {tool.title()}")
                 button.clicked.connect(lambda _on=False, n=tool.name: self.chosen.emit(n))
                 group.addButton(button)
                 flow.addWidget(button)
                 self._buttons[tool.name] = button
-            folded = [t for t in members if t.name in FOLDED]
+            folded = [t for t in members if t.folded]
             if folded:
                 flow.addWidget(self._more(name, folded))
 
@@ -171,7 +170,7 @@ class ToolRow(QFrame):
         # Not in the group: the arrows go from tool to tool, and must not open a menu on their way.
         menu = QMenu(button)
         for tool in tools:
-            action = menu.addAction(str(TOOL_WORDS[tool.name]))
+            action = menu.addAction(tool.title())
             action.setToolTip(tool.hint())
             action.triggered.connect(lambda _on=False, n=tool.name: self.chosen.emit(n))
             self._buttons[tool.name] = button

@@ -21,11 +21,11 @@ from core.sheet.case import Case
 from core.sheet.check_film import check_film_pdf
 from core.sheet.checklist import checklist_pdf
 from core.sheet.drill_card import drill_card
-from core.sheet.record import DEFAULTS, NOTHING_MADE, REPORT_FILE, Files, Made, RecordSettings
+from core.sheet.record import DEFAULTS, NOTHING_MADE, REPORT_FILE, Files, Made, RecordSettings, Task
 from core.sheet.side_refusal import refuse_contradiction
 from core.words.catalogue import Message, message
 
-Maker: TypeAlias = Callable[[Case, RecordSettings, Made], Files | bytes | None]
+Maker: TypeAlias = Callable[[Task], Files | bytes | None]
 """Names and contents of a part's files, or the content of its only one; None: nothing to say."""
 
 
@@ -109,7 +109,7 @@ TABLE: tuple[Part, ...] = (
         words=message("record.part.basis"),
         what=message("record.kind.basis"),
         files=("basis.pdf",),
-        make=lambda case, settings, _: basis_pdf(case, paper=settings.paper_name),
+        make=lambda task: basis_pdf(task.case, paper=task.paper),
         for_the_chair=False,
     ),
     Part(
@@ -117,7 +117,7 @@ TABLE: tuple[Part, ...] = (
         words=message("record.part.card"),
         what=_PDF,
         files=("drill-card.pdf",),
-        make=lambda case, *_: drill_card(case),
+        make=lambda task: drill_card(task.case),
         for_the_chair=True,
         needs_fixture=True,
         needs_arch=True,
@@ -128,7 +128,7 @@ TABLE: tuple[Part, ...] = (
         words=message("record.part.film"),
         what=_PDF,
         files=("check-film.pdf",),
-        make=lambda case, settings, _: check_film_pdf(case, paper=settings.paper_name),
+        make=lambda task: check_film_pdf(task.case, paper=task.paper),
         for_the_chair=False,
         needs_fixture=True,
         needs_arch=True,
@@ -138,7 +138,7 @@ TABLE: tuple[Part, ...] = (
         words=message("record.part.checklist"),
         what=_PDF,
         files=("checklist.pdf",),
-        make=lambda case, settings, _: checklist_pdf(case, paper=settings.paper_name),
+        make=lambda task: checklist_pdf(task.case, paper=task.paper),
         for_the_chair=False,
         needs_fixture=True,
     ),
@@ -294,7 +294,7 @@ def part_files(
     if row.needs_arch and case.arch is None:
         raise OutputError("record-needs-arch")
     with settings.speaking(part):
-        found = row.make(case, settings, made)
+        found = row.make(Task(case=case, settings=settings, made=made))
     if not found:
         raise OutputError("record-nothing-to-say", part=row.words)
     return [(row.files[0], found)] if isinstance(found, bytes) else found

@@ -93,37 +93,59 @@ class Made:
 NOTHING_MADE = Made()
 
 
-def sheet(case: Case, settings: RecordSettings, made: Made) -> Files:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """What a part is made of.
+
+    Parameters
+    ----------
+    case : Case
+        Under its pseudonym already, where one is wanted.
+    settings : RecordSettings
+    made : Made
+        Saves making it once more.
+    """
+
+    case: Case
+    settings: RecordSettings = DEFAULTS
+    made: Made = NOTHING_MADE
+
+    @property
+    def paper(self) -> PaperName:
+        """Of the pages."""
+        return self.settings.paper_name
+
+
+def sheet(task: Task) -> Files:
     """PDF, table, schemas and pictures of the sheet."""
     from core.sheet.writer import sheet_files
 
-    pdf = sheet_pdf(case, paper=settings.paper_name) if made.sheet is None else made.sheet
-    return sheet_files(case, pdf)
+    pdf = sheet_pdf(task.case, paper=task.paper) if task.made.sheet is None else task.made.sheet
+    return sheet_files(task.case, pdf)
 
 
-def patient(case: Case, settings: RecordSettings, _made: Made) -> bytes | None:
+def patient(task: Task) -> bytes | None:
     """The page for the patient, in the practice's own words where it has some."""
-    return patient_page(
-        case, paper=settings.paper_name, risks=settings.risks, words=settings.patient_words
-    )
+    own = task.settings
+    return patient_page(task.case, paper=task.paper, risks=own.risks, words=own.patient_words)
 
 
-def report(case: Case, _settings: RecordSettings, made: Made) -> bytes:
+def report(task: Task) -> bytes:
     """The structured report; it names the one before it."""
     # Reading and writing DICOM reports takes seconds to import: only where it is asked for.
     from core.sheet.structured_report import structured_report
 
     with speaking(SOURCE):
-        return structured_report(case.ledger, predecessor=made.earlier_report)
+        return structured_report(task.case.ledger, predecessor=task.made.earlier_report)
 
 
-def pdf_objects(case: Case, settings: RecordSettings, made: Made) -> Files:
+def pdf_objects(task: Task) -> Files:
     """Sheet and basis as objects of the archive: the very bytes that lie in the folder."""
     from core.sheet.encapsulated import encapsulated_pdf
 
-    paper = settings.paper_name
-    sheet = sheet_pdf(case, paper=paper) if made.sheet is None else made.sheet
-    basis = basis_pdf(case, paper=paper) if made.basis is None else made.basis
+    case, made = task.case, task.made
+    sheet = sheet_pdf(case, paper=task.paper) if made.sheet is None else made.sheet
+    basis = basis_pdf(case, paper=task.paper) if made.basis is None else made.basis
     with speaking(SOURCE):
         return [
             ("sheet.dcm", encapsulated_pdf(case.ledger, sheet)),
@@ -131,39 +153,42 @@ def pdf_objects(case: Case, settings: RecordSettings, made: Made) -> Files:
         ]
 
 
-def key_pictures(case: Case, _settings: RecordSettings, made: Made) -> Files:
+def key_pictures(task: Task) -> Files:
     """The sheet's pictures as objects of the archive."""
     from core.sheet.key_pictures import key_picture_files
     from core.sheet.writer import pictures
 
-    files = pictures(case) if made.pictures is None else made.pictures
+    files = pictures(task.case) if task.made.pictures is None else task.made.pictures
     with speaking(SOURCE):
-        return key_picture_files(case.ledger, files)
+        return key_picture_files(task.case.ledger, files)
 
 
-def bodies(case: Case, _settings: RecordSettings, _made: Made) -> Files:
+def bodies(task: Task) -> Files:
     """Meshes of fixtures and canals as objects of the archive."""
     from core.sheet.encapsulated import encapsulated_stl
     from core.sheet.mesh import planned_bodies, stl
 
     with speaking(SOURCE):
-        found = planned_bodies(case.plan).items()
+        found = planned_bodies(task.case.plan).items()
         return [
-            (f"body-{name}.dcm", encapsulated_stl(case.ledger, name, stl(mesh, name), number=n))
+            (
+                f"body-{name}.dcm",
+                encapsulated_stl(task.case.ledger, name, stl(mesh, name), number=n),
+            )
             for n, (name, mesh) in enumerate(found, start=1)
         ]
 
 
-def laboratory(case: Case, settings: RecordSettings, _made: Made) -> bytes | None:
+def laboratory(task: Task) -> bytes | None:
     """The laboratory's page."""
     from core.sheet.laboratory import laboratory_pdf
 
-    return laboratory_pdf(case, paper=settings.paper_name)
+    return laboratory_pdf(task.case, paper=task.paper)
 
 
-def meshes(case: Case, _settings: RecordSettings, _made: Made) -> Files:
+def meshes(task: Task) -> Files:
     """Meshes for the laboratory, and their list."""
     from core.sheet.mesh_files import mesh_files
 
     with speaking(SOURCE):
-        return mesh_files(case)
+        return mesh_files(task.case)

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from core.kinds import KIND, KINDS, StructureKind, declared_kind
+from core.kinds import KIND, KINDS, Expected, StructureKind, declared_kind
 from core.plans.limits import KEYS, row_for
 from core.structures import Course, Floor, Foramen, PointMarks, Tapered
 from tests.core.kind_journey import journey
@@ -156,6 +156,8 @@ def test_a_further_kind_is_one_row_of_the_table():
         {"shape": "course", "group": "roots", "limit": "root"},
         {"shape": "course", "group": "danger"},
         {"shape": "points", "in_bone": "other"},
+        {"shape": "course", "declared_as": "some cleft"},
+        {"shape": "course", "expected": (Expected(jaw="lower", positions=(6,)),)},
     ],
 )
 def test_a_row_that_nothing_could_measure_is_refused(wrong):
@@ -178,6 +180,7 @@ def test_what_the_kinds_are_is_written_a_second_time():
     assert of("joins") == {"canal", "loop", "foramen"}
     assert of("smooth") == {kind.id for kind in KINDS} - {"border"}
     assert of("canal_sized") == {"canal", "loop"}
+    assert of("fits") == {"canal"}
     assert of("turns_back") == {"loop"}
     assert of("ends_at_marks") == {"existing"}
     assert of("zoned") == {"root", "existing"}

@@ -126,7 +126,7 @@ def test_a_fixture_in_a_small_field(bench, qtbot, number):
     assert session.side.against == ()
     assert len(asked) <= 3, asked
 
-    bench.take_tool("Canal" if t.tooth.jaw == "lower" else "Sinus floor")
+    bench.take_tool("canal" if t.tooth.jaw == "lower" else "sinus")
     for step in (-3, 3):
         session.go_to(station_mm=session.arch.station(t.place) + step, across=True)
         qtbot.waitUntil(lambda: not bench.pictures.busy, timeout=20000)

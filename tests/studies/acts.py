@@ -387,7 +387,7 @@ def mark_foramen(hand: Hand) -> None:
         hand.rest()
         hand.key(Qt.Key.Key_Return)
         return
-    hand.take("Foramen")
+    hand.take("foramen")
     for edge in edges:
         hand.go(edge)
         hand.mark(hand.off(edge), waits=False)
@@ -439,7 +439,7 @@ def mark_root(hand: Hand, way: int) -> None:
         hand.rest()
         hand.key(Qt.Key.Key_Return)
     else:
-        hand.take("Root")
+        hand.take("root")
         hand.step_to(neck)
         hand.mark(hand.off(neck), waits=False)
         hand.step_to(apex)

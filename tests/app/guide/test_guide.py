@@ -97,7 +97,7 @@ def test_it_points_at_its_own_button_then_at_the_place(guided, bench, qtbot):
     guided.go(step("Mark the canal"))
     assert framed(guided, bench) is guided.show_me, "the button that the sentence names"
     QTest.mouseClick(guided.show_me, LEFT)
-    assert bench.hub.active.name == "Canal"
+    assert bench.hub.active.name == "canal"
     guided.look()
     assert framed(guided, bench) is bench.pictures.section
     bench.session.step(-40)

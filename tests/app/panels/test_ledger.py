@@ -281,7 +281,7 @@ def test_a_press_that_was_on_its_way_is_no_answer_to_the_row_that_slid_below_it(
 def test_m_takes_the_tool_that_settles_it(panel, desk):
     choose(panel, "36/clearance/foramen/True")
     QTest.keyClick(panel.view, Qt.Key.Key_M)
-    assert desk.tools == ["Foramen"]
+    assert desk.tools == ["foramen"]
 
 
 def test_mark_it_and_declare_are_buttons(panel, desk, qtbot):
@@ -289,7 +289,7 @@ def test_mark_it_and_declare_are_buttons(panel, desk, qtbot):
     rect = panel.view.visualRect(panel.model.index(panel.model.row_of(entry.key)))
     boxes = dict(panel.delegate.button_rects(entry, rect))
     QTest.mouseClick(panel.view.viewport(), Qt.MouseButton.LeftButton, pos=boxes["mark"].center())
-    assert desk.tools == ["Foramen"]
+    assert desk.tools == ["foramen"]
     QTest.mouseClick(
         panel.view.viewport(), Qt.MouseButton.LeftButton, pos=boxes["declare"].center()
     )

@@ -6,11 +6,10 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 
-from app.panels.rows_shown import mark_tool, tool_of
-from app.tools.catalogue import TOOLS
+from app.panels.rows_shown import mark_tool
+from app.tools.catalogue import TOOL, TOOLS
 from app.tools.fixture import EVERY_KIND, Adjust
 from app.tools.jaw import ArchTool
-from app.tools.names import TOOL_WORDS
 from app.tools.rulers import Ridge
 from core.kinds import KINDS
 from core.plans.edit import is_locked
@@ -29,6 +28,7 @@ from core.structures import (
     StentAxis,
     Tapered,
 )
+from core.words.values import capitalised
 from tests.app.tools.table import STATION
 from tests.app.tools.test_fixture import frame
 
@@ -87,19 +87,23 @@ def test_no_kind_of_mark_is_left_out():
 
 
 @pytest.mark.parametrize("tool", TOOLS, ids=lambda tool: tool.name)
-def test_every_tool_has_its_words_and_no_words_are_left_over(tool):
-    assert str(TOOL_WORDS[tool.name])
-    assert TOOL_WORDS.keys() == {each.name for each in TOOLS}
+def test_every_tool_has_its_words_and_a_name_of_its_own(tool):
+    assert tool.title()
+    assert TOOL[tool.name] is tool
+    assert len(TOOL) == len(TOOLS)
 
 
 @pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.id)
-def test_every_kind_has_a_tool_of_its_name_that_takes_its_marks(kind):
-    tools = {tool.name: tool for tool in TOOLS}
-    tool = tools.get(tool_of(kind))
-    assert tool is not None
+def test_every_kind_has_a_tool_of_its_id_that_takes_its_marks(kind):
+    tool = TOOL.get(kind.id)
+    assert tool is not None, f"no tool of app/tools/catalogue.py is called {kind.id!r}"
     assert kind.file_kind in tool.kinds
+    assert tool.kind == kind.id
+    assert tool.words or tool.title() == capitalised(kind.words)
     if kind.declared_as:
-        assert mark_tool(kind.declared_as.replace(" ", "-")) == tool.name
+        assert (
+            mark_tool(kind.declared_as) == mark_tool(kind.declared_as.replace(" ", "-")) == kind.id
+        )
 
 
 @pytest.mark.parametrize("kind", sorted(EVERY_KIND))

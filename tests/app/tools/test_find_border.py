@@ -95,4 +95,4 @@ def test_in_the_upper_jaw_it_says_why_there_is_none(t):
 
 def test_it_stands_beside_the_border_that_is_marked_by_hand():
     names = [tool.name for tool in TOOLS]
-    assert names.index("Find lower border") == names.index("Lower border") - 1
+    assert names.index("Find lower border") == names.index("border") - 1

@@ -9,7 +9,6 @@ from PySide6.QtCore import Qt
 from app.tools import find_floor
 from app.tools.catalogue import TOOLS
 from app.tools.find_floor import FindFloor
-from app.tools.names import TOOL_WORDS
 from core.arch import Arch
 from core.bone.found_floor import FoundFloor
 from core.image.volume import Volume
@@ -164,5 +163,5 @@ def test_in_the_lower_jaw_it_says_why_there_is_none(table):
 
 def test_it_stands_beside_the_floors():
     names = [tool.name for tool in TOOLS]
-    assert names.index("Find floor") == names.index("Sinus floor") - 1
-    assert str(TOOL_WORDS["Find floor"]) == "Find floor"
+    assert names.index("Find floor") == names.index("sinus") - 1
+    assert FindFloor.title() == "Find floor"

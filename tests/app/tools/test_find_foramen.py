@@ -117,4 +117,4 @@ def test_who_is_led_to_it_comes_to_between_the_premolars(t, tooth, forwards_mm):
 
 def test_it_stands_beside_the_foramen_that_is_marked_by_hand():
     names = [tool.name for tool in TOOLS]
-    assert names.index("Find foramen") == names.index("Foramen") - 1
+    assert names.index("Find foramen") == names.index("foramen") - 1

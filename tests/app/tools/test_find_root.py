@@ -11,7 +11,6 @@ from PySide6.QtCore import Qt
 from app.tools import find_root
 from app.tools.catalogue import TOOLS
 from app.tools.find_root import FindRoot
-from app.tools.names import TOOL_WORDS
 from core.arch import Arch
 from core.bone.found_root import FoundRoot
 from core.measurement import Note
@@ -150,5 +149,5 @@ def test_of_an_oval_root_it_says_what_is_taken(t, qtbot):
 
 def test_it_stands_beside_the_root_that_is_marked_by_hand():
     names = [tool.name for tool in TOOLS]
-    assert names.index("Find root") == names.index("Root") - 1
-    assert str(TOOL_WORDS["Find root"]) == "Find root"
+    assert names.index("Find root") == names.index("root") - 1
+    assert FindRoot.title() == "Find root"

@@ -16,13 +16,15 @@ import sample_volumes
 from app.case.loading import best_of, must_ask
 from app.case.record import CaseRecord
 from app.pictures.places import NEIGHBOUR_MM
-from app.tools.catalogue import FOLDED
+from app.tools.catalogue import TOOLS
 from app.widgets import style
 from app.window.bench import Bench
 from core.image.volume import ScanIdentity, Volume
 from core.plans.plan import Plan, ScanTie
 from core.scan.report import SeriesReport
 from core.words.cautions import CAUTIONS
+
+FOLDED = {tool.name for tool in TOOLS if tool.folded}
 
 SCAN = "lower_left_36"
 

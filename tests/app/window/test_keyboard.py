@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 
 from app.pictures.dial import Dial
 from app.pictures.picture_view import PictureView
-from app.tools.catalogue import FOLDED, TOOLS
+from app.tools.catalogue import TOOLS
 from app.widgets import messages
 from tests.app.window.test_bench import SCAN, bench, opened
 
@@ -69,7 +69,7 @@ def missed(bench, page, start):
     """Controls that Tab never comes to; tools of one row are gone through with the arrows."""
     seen = round_of_tab(bench, start)
     row = bench.work.tool_row
-    by_arrows = {row.button(tool.name) for tool in TOOLS if tool.name not in FOLDED}
+    by_arrows = {row.button(tool.name) for tool in TOOLS if not tool.folded}
     return names(w for w in controls_of(page) if w not in seen and w not in by_arrows)
 
 
@@ -137,7 +137,7 @@ def test_every_tool_is_taken_by_keys(bench, qtbot):
     for _ in range(len(TOOLS)):
         taken.add(bench.hub.active.name)
         QTest.keyClick(bench.focusWidget(), Qt.Key.Key_Right)
-    for name in sorted(FOLDED):
+    for name in sorted(tool.name for tool in TOOLS if tool.folded):
         button = row.button(name)
         menu = button.menu()
         menu.popup(button.mapToGlobal(button.rect().bottomLeft()))  # as Space does
@@ -226,7 +226,7 @@ def test_a_question_of_a_tool_is_answered_by_keys(bench, qtbot):
     from PySide6.QtWidgets import QInputDialog
 
     opened(bench, qtbot, f"{SCAN}.plan.json")
-    bench.take_tool("Cusp")
+    bench.take_tool("cusp")
     bench.pictures.section.setFocus()
     timer = QTimer(interval=30)
 

@@ -107,7 +107,7 @@ def test_beside_everything_all_views_go_there(case):
 
 def test_while_marks_are_set_the_right_button_takes_back_and_the_key_still_asks(case):
     view = case.pictures.section
-    case.take_tool("Canal")
+    case.take_tool("canal")
     assert asked(view, view.rect().center()) is None
     menu = asked(view, view.rect().center(), BY_KEY)
     assert "Canal" in words(menu)

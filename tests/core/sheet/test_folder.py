@@ -139,7 +139,7 @@ def test_a_contradicting_side_leaves_out_what_is_taken_to_the_chair_and_says_the
 def test_whether_a_part_goes_to_the_chair_is_said_of_every_part_and_written_a_second_time():
     """By hand: a row that carries the wrong side to the chair must be meant."""
     with pytest.raises(TypeError, match="for_the_chair"):
-        Part(id="ring", words="ring", what="PDF", files=("ring.pdf",), make=lambda *_: None)
+        Part(id="ring", words="ring", what="PDF", files=("ring.pdf",), make=lambda _: None)
     assert {"card", "patient", "report", "bodies", "laboratory"} <= FOR_THE_CHAIR
     beside = {"sheet", "basis", "film", "checklist", "pdf object", "key pictures", "meshes"}
     assert FOR_THE_CHAIR & beside == set(), "these say the contradiction on every page"
@@ -150,7 +150,7 @@ def test_whether_a_part_goes_to_the_chair_is_said_of_every_part_and_written_a_se
 
 
 def test_a_part_with_nothing_to_say_is_left_out_in_its_own_words(tmp_path, monkeypatch):
-    silent = replace(PART["checklist"], make=lambda *_: None)
+    silent = replace(PART["checklist"], make=lambda _: None)
     monkeypatch.setattr(parts_module, "PART", {**PART, "checklist": silent})
     with pytest.raises(OutputError) as refusal:
         write_folder(*ONE, tmp_path / "out", QUICK)
