@@ -1,6 +1,6 @@
 """Whether the scan ends beside a fixture, too near for the bone's outside to be told there.
 
-Where the scan is cut, marrow at the cut looks like the outside of the bone.
+Where the scan is cut, marrow at the cut looks like the outside of the bone: there is no number.
 """
 
 from __future__ import annotations

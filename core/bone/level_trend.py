@@ -3,7 +3,8 @@
 Two things that a scanner does to the same cortex (Barrett and Keat 2004, RadioGraphics
 24:1679-1691): it is darker where the rays that show it cross much bone (`core.bone.bone_paths`),
 and scatter and the cone of the beam change it smoothly along the axis of rotation. Both are
-fitted to the plates that show their own level, so that it can be carried to those that do not.
+fitted to the plates that show their own level, so that it can be carried to those that do not:
+without it thin plates read up to 17 % too thick.
 """
 
 from __future__ import annotations

@@ -1,4 +1,8 @@
-"""Least remaining bone by side, and what places below a limit may mean."""
+"""Least remaining bone by side, and what places below a limit may mean.
+
+Rays without an edge in small holes between found ones are judged by these; elsewhere the row is
+not assessed.
+"""
 
 from __future__ import annotations
 

@@ -2,7 +2,8 @@
 
 A `Tube` is addressed by the arc length of its middle line ("station"). Its radius is constant
 or linear in length. Where the line is the curve through the marks, that curve itself is used,
-not a polyline of it.
+not a polyline of it. A canal without a diameter is taken as 3.0 mm (SD 0.35) and says so; a loop or
+vessel without one is an upper bound.
 """
 
 from __future__ import annotations

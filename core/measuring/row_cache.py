@@ -1,4 +1,7 @@
-"""Rows that were measured stay while what they rest on is the same: a note moves no number."""
+"""Rows that were measured stay while what they rest on is the same: a note moves no number.
+
+A new field of the plan moves every row until it is named here.
+"""
 
 from __future__ import annotations
 

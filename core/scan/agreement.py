@@ -1,6 +1,7 @@
 """Whether the headers of one stack agree with one another and with themselves.
 
-No file speaks for the others: what must be the same in all slices is compared in all of them.
+No file speaks for the others: what must be the same in all slices is compared in all of them, and
+what they tell together is the median over all. Order comes from positions; numbers are witnesses.
 """
 
 from __future__ import annotations
