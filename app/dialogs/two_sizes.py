@@ -23,7 +23,7 @@ from core.measuring.row_names import row_words
 from core.measuring.sizes_table import SizeRow, sizes_tried
 from core.pictures.ink import GLYPHS
 from core.plans.sizes import ListedSize, size_words
-from core.trust.figures import shown_at_least, told
+from core.trust.figures import is_to_surface, shown_at_least, told
 from core.trust.verdict import judged_words, shown_verdict
 from core.words.catalogue import message, say
 from core.words.numbers import Figure
@@ -145,6 +145,8 @@ def _cell(row: Measurement | None) -> str:
         return f"{glyph} {told(row)}"
     if least.startswith("-"):
         overlap = Figure(least.removeprefix("-"))
+        if is_to_surface(row):
+            return say("dialogs.two_sizes.outside", glyph=glyph, value=told(row), least=overlap)
         return say("dialogs.two_sizes.overlap", glyph=glyph, value=told(row), least=overlap)
     return say("dialogs.two_sizes.cell", glyph=glyph, value=told(row), least=least)
 

@@ -20,7 +20,7 @@ from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import GLYPHS
 from core.plans.plan import Jaw, Plan
 from core.plans.sizes import size_words
-from core.trust.figures import plain, shown_at_least, shown_lack, told
+from core.trust.figures import is_overlap, is_to_surface, plain, shown_at_least, shown_lack, told
 from core.trust.verdict import is_missed, judged_words, shown_verdict, worst_first
 from core.words.catalogue import Words, message, say, sentences_of
 from core.words.numbers import Figure
@@ -132,12 +132,16 @@ def why(row: Measurement, shared: SharedReasons = NONE_SHARED) -> str:
         return reason if row.value is None else f"{reason} · {limit}"
     if row.verdict == "below limit":
         lack = say("panels.ledger_entries.lacks", lack=shown_lack(row))
-        return f"{limit} · {lack}"
+        outside = is_overlap(row) and is_to_surface(row)
+        where = say("panels.ledger_entries.outside-the-bone") if outside else ""
+        return " · ".join(part for part in (where, limit, lack) if part)
     least = shown_at_least(row)
     if least == "–":
         return limit
     if least.startswith("-"):
         overlap = Figure(least.removeprefix("-"))
+        if is_to_surface(row):
+            return f"{say('panels.ledger_entries.could-be-outside-by', mm=overlap)} · {limit}"
         return f"{say('panels.ledger_entries.could-overlap-by', mm=overlap)} · {limit}"
     words = (
         say("panels.ledger_entries.could-be-as-little-as", least=least)

@@ -29,12 +29,10 @@ from core.plans.sizes import ListedSize
 from core.sheet.day import Day
 from core.sheet.lasting import Facts
 from core.sheet.patient_words import PatientWords, patient_words
+from core.trust.figures import is_to_surface
 from core.trust.verdict import is_judged, is_missed, worst_first
 from core.words.catalogue import language, say
 from core.words.numbers import Figure, date_words
-
-SURFACE = "bone surface"
-"""Target of the rows to the bone's outer surface."""
 
 SAME_PLACE_MM = 1.0
 """Along the arch: a site and a fixture closer than this stand at the same place."""
@@ -243,7 +241,7 @@ class Case:
 
     def nearest_surface(self, subject: Subject) -> Measurement | None:
         """The smallest measured distance to the bone's outer surface, with a limit or without."""
-        near = [m for m in self.rows(subject) if m.value is not None and _is_to_surface(m)]
+        near = [m for m in self.rows(subject) if m.value is not None and is_to_surface(m)]
         return min(near, key=lambda m: m.value or 0.0, default=None)
 
     def _rank(self, subject: Subject) -> tuple[int, ...]:
@@ -259,12 +257,8 @@ class Case:
 
 def _nearness(m: Measurement) -> tuple[int, float]:
     """Vital structures, roots, then the bone's surface; the nearest of each first."""
-    order = 2 if _is_to_surface(m) else ("danger", "roots", "bone", "information").index(m.group)
+    order = 2 if is_to_surface(m) else ("danger", "roots", "bone", "information").index(m.group)
     return order, math.inf if m.value is None else m.value
-
-
-def _is_to_surface(m: Measurement) -> bool:
-    return m.target == SURFACE or m.kind is MeasurementKind.REMAINING_BONE
 
 
 def tooth_words(iso: str) -> str:

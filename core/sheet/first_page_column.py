@@ -10,9 +10,18 @@ from core.measurement_kinds import MeasurementKind, WidthDetails
 from core.measuring.depth_rule import DepthRule, names_of
 from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.pictures.ink import GLYPHS, VERMILION
-from core.sheet.case import SURFACE, Case, Subject
+from core.sheet.case import Case, Subject
 from core.sheet.page import Pages
-from core.trust.figures import is_overlap, nearest, plain, shown, shown_at_least, told, up
+from core.trust.figures import (
+    is_overlap,
+    is_to_surface,
+    nearest,
+    plain,
+    shown,
+    shown_at_least,
+    told,
+    up,
+)
 from core.trust.verdict import is_judged, is_missed, verdict_words, worst_first
 from core.words.catalogue import message, say, together
 from core.words.drilling import (
@@ -95,7 +104,7 @@ def _title_of(tight: Measurement) -> str:
     """Key of the large box's title: a distance is called the closest only where it is that."""
     if is_missed(tight):
         return "sheet.look-first"
-    if tight.target == SURFACE:
+    if is_to_surface(tight):
         return "sheet.closest-surface"
     return "sheet.closest-root" if tight.group == "roots" else "sheet.closest"
 
@@ -336,6 +345,8 @@ def _against(m: Measurement) -> str:
     if m.limit is not None:
         limit = say("sheet.column.limit", mm=plain(m.limit.value))
     if m.reading.upper_bound:
+        if is_to_surface(m):
+            return say("sheet.column.upper-bound-of-bone", limit=limit)
         return say("sheet.column.upper-bound", limit=limit)
     if m.value is None:
         return say("sheet.column.see-measurements", limit=limit)

@@ -12,6 +12,11 @@ from core.trust.verdict import least_allowed, round_down, round_up
 from core.words.catalogue import say
 from core.words.numbers import Figure
 
+SURFACE = "bone surface"
+"""Target of the rows to the bone's outer surface."""
+
+_DISTANCES = (MeasurementKind.CLEARANCE, MeasurementKind.REMAINING_BONE)
+
 
 def down(value: float, decimals: int) -> Figure:
     """Decimal text of a number rounded towards minus infinity."""
@@ -44,7 +49,7 @@ def shown(measurement: Measurement, *, decimals: int = 1) -> Figure:
         return Figure("–")
     if measurement.reading.upper_bound:
         if is_overlap(measurement):
-            return Figure(_overlap_words("trust.figures.overlaps-at-least", measurement, decimals))
+            return Figure(_told_below_zero(measurement, decimals))
         return Figure(say("trust.figures.up-to", mm=up(measurement.value, decimals)))
     rounding = measurement.kind.row.rounding
     if measurement.reading.unit == "deg" or rounding == "nearest":
@@ -57,33 +62,48 @@ def shown(measurement: Measurement, *, decimals: int = 1) -> Figure:
 def told(measurement: Measurement) -> str:
     """The value as a line tells it, to 0.1 and without unit: ``2.3``, ``overlaps by 0.3``.
 
-    A distance below zero is an overlap, and is said to be one rather than shown with a sign.
+    A distance below zero is an overlap, or what stands outside the bone, and is said to be that
+    rather than shown with a sign.
     """
-    if measurement.reading.upper_bound or not is_overlap(measurement):
+    if not is_overlap(measurement):
         return f"{shown(measurement)}"
-    return _overlap_words("trust.figures.overlaps", measurement, 1)
+    return _told_below_zero(measurement, 1)
 
 
 def labelled(measurement: Measurement) -> str:
-    """As `told`, shorter, for the numeral in a picture: ``overlap 0.3``."""
+    """As `told`, shorter, for the numeral in a picture: ``overlap 0.3``, ``outside 0.3``."""
     if not is_overlap(measurement):
         return f"{shown(measurement)}"
-    bound = measurement.reading.upper_bound
-    key = "trust.figures.overlap-at-least" if bound else "trust.figures.overlap"
-    return _overlap_words(key, measurement, 1)
+    mm, bound = _depth(measurement, 1), measurement.reading.upper_bound
+    if is_to_surface(measurement):
+        key = "trust.figures.outside-at-least" if bound else "trust.figures.outside"
+        return say(key, mm=mm)
+    return say("trust.figures.overlap-at-least" if bound else "trust.figures.overlap", mm=mm)
 
 
 def is_overlap(measurement: Measurement) -> bool:
-    """Whether a distance lies below zero: two bodies are in one place."""
+    """Whether a distance lies below zero: two bodies in one place, or one outside the bone."""
     value = measurement.value
-    return value is not None and value < 0 and measurement.kind is MeasurementKind.CLEARANCE
+    return value is not None and value < 0 and measurement.kind in _DISTANCES
 
 
-def _overlap_words(key: str, measurement: Measurement, decimals: int) -> str:
-    """An overlap is rounded up, and one that is at least so much is rounded down."""
-    depth = -(measurement.value or 0.0)
+def is_to_surface(measurement: Measurement) -> bool:
+    """Whether a distance goes to the bone's outer surface: below zero it lies outside."""
+    return measurement.kind is MeasurementKind.REMAINING_BONE or measurement.target == SURFACE
+
+
+def _told_below_zero(measurement: Measurement, decimals: int) -> str:
+    mm, bound = _depth(measurement, decimals), measurement.reading.upper_bound
+    if is_to_surface(measurement):
+        key = "trust.figures.is-outside-at-least" if bound else "trust.figures.is-outside"
+        return say(key, mm=mm)
+    return say("trust.figures.overlaps-at-least" if bound else "trust.figures.overlaps", mm=mm)
+
+
+def _depth(measurement: Measurement, decimals: int) -> Figure:
+    """How far below zero, rounded up; what is at least so much is rounded down."""
     rounded = down if measurement.reading.upper_bound else up
-    return say(key, mm=rounded(depth, decimals))
+    return rounded(-(measurement.value or 0.0), decimals)
 
 
 def shown_at_least(measurement: Measurement, *, decimals: int = 1) -> Figure:

@@ -268,6 +268,9 @@ def target_words(measurement: Measurement, *, jaw: str | None) -> Words:
         words = measurement.kind.row.words
     if not details.side:
         return words
+    if details.side == "apical":
+        # The way goes to the nearest surface beyond the apex, mostly sideways to a plate.
+        return message("things.named.bone-surface-around-the-apex")
     side = inner_side(jaw) if details.side == "lingual" else details.side
     return message("things.at-side", thing=words, side=side_words(side))
 

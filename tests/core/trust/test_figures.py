@@ -107,6 +107,23 @@ def test_an_overlap_is_said_and_is_never_a_minus_with_a_bound(
     assert is_overlap(found) == (value < 0)
 
 
+@pytest.mark.parametrize(
+    ("value", "upper_bound", "line", "label"),
+    [
+        (0.4, False, "0.4", "0.4"),
+        (-0.71, False, "outside by 0.8", "outside 0.8"),
+        # Only an upper bound: at least so much of it is outside.
+        (-0.78, True, "outside by at least 0.7", "outside 0.7 or more"),
+        (1.21, True, "up to 1.3", "up to 1.3"),
+    ],
+)
+@pytest.mark.parametrize("how", [("wall", ""), ("clearance", "bone surface")])
+def test_what_is_out_of_the_bone_is_said_so_and_never_a_minus(value, upper_bound, line, label, how):
+    kind, target = how
+    found = replace(row(value, kind, upper_bound=upper_bound), target=target)
+    assert (told(found), labelled(found)) == (line, label)
+
+
 def test_only_a_distance_can_overlap():
     assert told(row(-0.21, "depth")) == "-0.3"
 
