@@ -146,6 +146,17 @@ class TestHalves:
         number = np.bincount(np.rint(away()).astype(int).ravel(), minlength=count)
         assert not there[number < 12].any()
 
+    @pytest.mark.parametrize(
+        ("odd", "even", "radius", "there"),
+        [(6, 6, 5, True), (5, 6, 5, False), (6, 5, 5, False), (6, 6, 4, True), (6, 6, 3, False)],
+    )
+    def test_so_many_pixels_of_each_half_and_no_fewer(self, odd, even, radius, there):
+        count = 12
+        cell = np.zeros(400, dtype=np.intp)
+        cell[:odd], cell[odd : odd + even] = radius, count + radius
+        found = _halves(np.full((20, 20), 100.0), LEVELS, 1000.0, cell, count)[2]
+        assert bool(found[radius]) is there
+
     def test_the_strongest_of_the_middles_over_what_is_chance(self):
         found = rings_of(scan(strength=25.0), LEVELS)
         again = _around(scan(strength=25.0), LEVELS, MIDDLE)
