@@ -56,6 +56,14 @@ def test_without_preamble_and_meta_the_first_element_tells_the_syntax(tmp_path, 
     assert flat.raw[TAGS["PatientID"]].strip(b" \0") == b"P1"
 
 
+def test_a_file_without_pixels_says_where_none_are(tmp_path):
+    ds = make.series()[0]
+    del ds.PixelData
+    flat = read_flat(make.write(ds, tmp_path / "I").read_bytes(), WANTED, whole=True)
+    assert (flat.pixel_tag, flat.pixel_at, flat.pixel_length) == (0, -1, 0)
+    assert flat.inflated == b""
+
+
 def test_a_header_that_ends_early_asks_for_more(tmp_path):
     data = written(tmp_path)
     pixel = read_flat(data, WANTED, whole=True).pixel_at

@@ -323,6 +323,21 @@ def test_copies_are_dropped_with_a_finding(tmp_path):
     assert (finding.code, finding.fields["count"]) == ("scan_copies_dropped", 6)
 
 
+def test_copies_in_another_transfer_syntax_are_copies_where_their_values_are_the_same(tmp_path):
+    make.write_series(tmp_path / "a")
+    make.write_series(tmp_path / "packed", syntax=make.JPEGLSLossless)
+    volume = open_scan(tmp_path)
+    np.testing.assert_array_equal(volume.voxels, make.voxels())
+    (finding,) = [f for f in volume.findings if f.code == "scan_copies_dropped"]
+    assert finding.fields["count"] == 6
+    other = make.voxels()
+    other[3, 5, 7] += 1
+    make.write_series(tmp_path / "packed", make.series(other), syntax=make.JPEGLSLossless)
+    with pytest.raises(ScanError) as told:
+        open_scan(tmp_path)
+    assert (told.value.code, told.value.fields["count"]) == ("scan_conflicting_slices", 1)
+
+
 def test_copies_of_a_multi_frame_object_are_dropped(tmp_path):
     make.write(make.multi_frame(make.voxels()), tmp_path / "one")
     shutil.copy(tmp_path / "one", tmp_path / "two")

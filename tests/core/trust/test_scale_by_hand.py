@@ -156,6 +156,12 @@ class TestJudged:
         assert failed.fields["percent"] == "-1.0"
         assert f"{failed.fields['doubt']}" == "0.4"
 
+    def test_the_source_tells_mean_and_doubt_to_the_hundredth(self):
+        """A doubt of 0.0051: 0.51 %."""
+        source = str(judge_scale([pair(0.0147, u=0.0051)]).scale.source)
+        assert "+1.47 %" in source
+        assert "0.51 %" in source
+
     def test_marks_by_hand_are_named(self):
         found = judge_scale([pair(0.001, name="a", by_hand=True), pair(0.0, name="b"),
                              pair(0.001, name="c", by_hand=True)])  # fmt: skip
