@@ -55,6 +55,10 @@ belongs to that surface."""
 _PATCH = (2, 2)
 """Neighbouring rays on each side whose edges tell how the surface bends."""
 
+_BELOW_END_MM, _MUCH_NEARER_MM = 0.4, 0.5
+"""A surface that passes this far below the apex, and comes nearer by the second than all beside the
+fixture, belongs to the side as well once the fixture stands a little deeper."""
+
 _LEAP_MM = 4.0
 """A surface does not move so far from one ray to the next: one of them ended at something else, as
 at gum that is as bright as bone (common practice, no source)."""
@@ -438,7 +442,11 @@ def _least(
         points, unsure = cast.points, cast.unsure
         distance = _distances(solid, points, _faces(side, fixture, frame, points))
         hinted = _distances(solid, unsure, _faces(side, fixture, frame, unsure, reach_mm=_GRID_MM))
-        unsure_mm = min(unsure_mm, float(hinted.min(initial=np.inf)))
+        below = _faces(side, fixture, frame, points, reach_mm=_BELOW_END_MM)
+        passing = _distances(solid, points, below) + _MUCH_NEARER_MM + _UNSEEN_NEARER_MM
+        unsure_mm = min(
+            unsure_mm, float(hinted.min(initial=np.inf)), float(passing.min(initial=np.inf))
+        )
         if not np.isfinite(distance).any():
             continue
         place = int(np.argmin(distance))

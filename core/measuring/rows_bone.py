@@ -44,6 +44,8 @@ from core.plans.plan import Plan, Site
 from core.structures import Floor, Structure
 
 _ONE_PLATE, _SHADED = "ridge_one_plate", "image_shaded"
+_FLOOR_REACHED_MM = 0.3
+"""Half a usual blur: what stands in a hollow by less does not show."""
 
 
 def fixture_bone_rows(
@@ -159,6 +161,18 @@ def _may_end_nearer(reading: Reading, side: SurfaceSide, hidden: Note | None) ->
     )
 
 
+def _floor_reached(fixture: Fixture, basis: Basis, plan: Plan) -> Note | None:
+    """Where a fixture reaches a floor, a part of its end may stand in the hollow, unseen."""
+    near = Nearness(plan=plan, arch=basis.arch, fixture=fixture)
+    away = (
+        clearance(fixture, s).value
+        for s in plan.structures
+        if isinstance(s, Floor) and near.concerns(s)
+    )
+    reached = any(mm is not None and mm < _FLOOR_REACHED_MM for mm in away)
+    return Note("wall-floor-reached") if reached else None
+
+
 def _rim_name(place: str, frame: FixtureFrame) -> str:
     """Without a tooth nobody can say mesial or distal: there they are the patient's sides."""
     if frame.named_by_tooth:
@@ -209,6 +223,7 @@ def remaining_bone_rows(
         Why the bone may end nearer than any edge shows.
     maker : RowMaker
     """
+    hidden = hidden or _floor_reached(fixture, basis, maker.plan)
     near = remaining.depths_mm <= BUCCAL_MM
     parts: list[tuple[Side, str, tuple[str, ...], NDArray[np.bool_]]] = [
         ("buccal", "wall-buccal", (), near),

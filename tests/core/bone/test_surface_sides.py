@@ -272,6 +272,20 @@ class TestLeast:
         assert reading.upper_bound is bound
 
     @pytest.mark.parametrize(
+        ("out", "below", "bound"), [(4.3, 0.3, True), (4.6, 0.3, False), (4.3, 0.5, False)]
+    )
+    def test_a_surface_that_passes_just_below_the_apex_much_nearer_leaves_an_upper_bound(
+        self, out, below, bound
+    ):
+        """Lingual 3.52 was read where the surface ran along the end of the fixture."""
+        wall = self.wall()
+        points = wall.points.copy()
+        points[-1] = FIXTURE.platform + np.array([out, 0.0, -FIXTURE.size.length_mm - below])
+        reading = self.found(replace(wall, points=points))
+        assert reading.value == pytest.approx(4.0, abs=0.01)
+        assert reading.upper_bound is bound
+
+    @pytest.mark.parametrize(
         ("side", "depth", "aside", "from_", "bound"),
         [
             ("buccal", 4.0, 0.0, 12.0, True),

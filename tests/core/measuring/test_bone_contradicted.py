@@ -14,6 +14,7 @@ from core.measurement_kinds import ClearanceDetails, RemainingBoneDetails
 from core.measuring import rows_bone
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.bone_contradicted import axis_may_be_out, is_contradicted
+from core.structures import Floor
 from tests.core.sheet.test_measured_parts import case_for
 
 HALF_U = 0.1
@@ -195,3 +196,25 @@ def test_what_hides_an_edge_is_asked_of_the_image_first_and_of_the_widths():
     assert told(["edge_weak"], ["image_rings"]) is None
     assert told(["edge_weak", "ridge_one_plate"], ["image_rings"]) == "ridge_one_plate"
     assert told(["ridge_one_plate"], ["image_rings", "image_shaded"]) == "image_shaded"
+
+
+@pytest.mark.parametrize(
+    ("away", "reached"), [(-0.03, True), (0.29, True), (0.31, False), (None, False)]
+)
+def test_beside_the_end_of_a_fixture_that_reaches_a_floor_bone_is_an_upper_bound(
+    monkeypatch, away, reached
+):
+    """A corner of the apex 0.25 mm through the floor: 1.93 was read on a ray with none."""
+    case = case_for("upper")
+    basis = Basis.of(case.plan, case.volume)
+    fixture = case.plan.fixtures[0]
+    monkeypatch.setattr(
+        rows_bone, "clearance", lambda *_: reading(away) if away is not None else reading(None)
+    )
+    around = fixture.apex + np.array([(-4, 0, 1), (4, 0, 1), (0, 4, 1), (0, -4, 1.0)])
+    plan = replace(case.plan, structures=(Floor(id="sinus-left", of="sinus", points=around),))
+    note = rows_bone._floor_reached(fixture, basis, plan)
+    assert (note is not None) is reached
+    told = rows_bone._may_end_nearer(reading(2.0), "buccal", note)
+    assert told.upper_bound is reached
+    assert rows_bone._floor_reached(fixture, basis, replace(case.plan, structures=())) is None
