@@ -80,6 +80,7 @@ class FixturePanel(Panel):
         super().__init__(session, desk, parent)
         self.settings = settings_of(session)
         self._reading = False
+        self._shown = self._what()
         self.setMinimumWidth(320)
         self.tooth = self._tooth_button()
         self.choice = QComboBox()
@@ -124,10 +125,11 @@ class FixturePanel(Panel):
             session.scan_changed,
             session.plan_changed,
             session.plan_previewed,
-            session.place_changed,
             session.ledger_changed,
         ):
             signal.connect(pace.follow)
+        session.place_changed.connect(self._place_changed)
+        self.settings.changed.connect(self.read)
         self.read()
 
     def _buttons(self) -> None:
@@ -149,12 +151,22 @@ class FixturePanel(Panel):
     def read(self) -> None:
         """Read the session anew."""
         fixture = self.session.fixture
+        self._shown = self._what()
         self._reading = True
         try:
             self._read_choice(fixture)
             self._read_fixture(fixture)
         finally:
             self._reading = False
+
+    def _place_changed(self) -> None:
+        """Along the arch the chosen fixture stays the same: then there is nothing to read."""
+        if any(a is not b for a, b in zip(self._shown, self._what(), strict=True)):
+            self.read()
+
+    def _what(self) -> tuple[object, ...]:
+        session = self.session
+        return session.fixture, session.plan, session.arch, session.confirmed
 
     def _read_choice(self, fixture: Fixture | None) -> None:
         fixtures = self.session.plan.fixtures

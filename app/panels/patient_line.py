@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QWi
 from app.case.attestations import now_iso
 from app.case.session import Session
 from app.case.settings import settings_of
+from app.case.side import SideState
 from app.panels.base import Panel
 from app.panels.pace import Pace
 from app.tools.base import Desk
@@ -107,16 +108,22 @@ class PatientLine(Panel):
         row.addWidget(self.sheet)
         self.body.addLayout(row)
         self._told: tuple[object, ...] = ()
+        self._read_at: tuple[str, SideState | None] = ("", None)
         pace = Pace(session, self.read, self)
         for signal in (
             session.scan_changed,
             session.plan_changed,
-            session.place_changed,
             session.ledger_changed,
         ):
             signal.connect(pace.follow)
+        session.place_changed.connect(self._place_changed)
         self.settings.changed.connect(self.read)
         self.read()
+
+    def _place_changed(self) -> None:
+        """Of all that stands here only tooth and side hang on the place."""
+        if self._read_at != (self.session.tooth_here, self.session.side):
+            self.read()
 
     def read(self) -> None:
         """Read the session anew."""
@@ -126,6 +133,7 @@ class PatientLine(Panel):
         who = None if volume is None else patient_words(volume.identity, now)
         ages = () if volume is None else case_findings(plan, volume.identity, made_at=now)
         side = self.session.side
+        self._read_at = (tooth, side)
         told = (who, plan.side_check, state_words(plan), chosen, tooth, side)
         if told == self._told:
             return  # a step along the arch changes nothing here, and must not lay the page anew

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from functools import lru_cache
 from typing import Protocol
 
-from PySide6.QtCore import QPointF, QRect, QRectF, Qt
-from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPen, QTransform
+from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt
+from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPen, QPixmap, QTransform
 
 from app.pictures.draft import Handle
 from app.widgets import style
@@ -107,8 +108,10 @@ def _words(painter: QPainter, area: QRectF, text: str, f: QFont, where: Qt.Align
     """Words on a plate, so that they read on any grey."""
     if not text:
         return
-    text, width, height = _fitted(text, f.pixelSize(), f.bold(), area.width())
-    box = QRectF(0, 0, width + 8, height + 1)
+    ratio = painter.device().devicePixelRatioF()
+    plate = _plate(text, f.pixelSize(), f.bold(), area.width(), ratio)
+    size = plate.deviceIndependentSize()
+    box = QRectF(QPointF(0, 0), size)
     if where & Qt.AlignmentFlag.AlignRight:
         box.moveRight(area.right())
     elif where & Qt.AlignmentFlag.AlignHCenter:
@@ -121,19 +124,38 @@ def _words(painter: QPainter, area: QRectF, text: str, f: QFont, where: Qt.Align
         box.moveBottom(area.bottom())
     else:
         box.moveTop(area.top())
+    # On whole dots of the screen, else every letter would be smeared over two.
+    at = QPointF(round(box.x() * ratio) / ratio, round(box.y() * ratio) / ratio)
+    painter.drawPixmap(at, plate)
+
+
+@lru_cache(maxsize=256)
+def _plate(text: str, px: int, bold: bool, room_px: float, ratio: float) -> QPixmap:
+    """Words on their plate, as far as there is room: the same few are painted at every step."""
+    f = style.font(px, bold=bold)
+    text, width, height = _fitted(text, px, bold, room_px)
+    size = QSize(math.ceil((width + 8) * ratio), math.ceil((height + 1) * ratio))
+    plate = QPixmap(size)
+    plate.setDevicePixelRatio(ratio)
+    plate.fill(Qt.GlobalColor.transparent)
+    painter = QPainter(plate)
+    painter.setLayoutDirection(Qt.LayoutDirection.LeftToRight)
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
     ground = style.colour(DARK.casing)
     ground.setAlphaF(style.PLATE_ALPHA)
     painter.setPen(Qt.PenStyle.NoPen)
     painter.setBrush(QBrush(ground))
+    box = QRectF(QPointF(0, 0), plate.deviceIndependentSize())
     painter.drawRoundedRect(box, 3, 3)
     painter.setFont(f)
     painter.setPen(style.TEXT)
     painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)
+    painter.end()
+    return plate
 
 
-@lru_cache(maxsize=512)
 def _fitted(text: str, px: int, bold: bool, room_px: float) -> tuple[str, float, float]:
-    """Words cut to their room, and how large they are: the same few are painted at every step."""
+    """Words cut to their room, and how large they are."""
     metrics = QFontMetricsF(style.font(px, bold=bold))
     text = metrics.elidedText(text, Qt.TextElideMode.ElideRight, room_px)
     return text, metrics.horizontalAdvance(text), metrics.height()

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 
 from PySide6.QtCore import QEvent, QObject, QPointF, QRectF, Qt
-from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPixmap
 from PySide6.QtWidgets import QWidget
 
 from app.case.session import Session
 from app.widgets import style
+from core.fixture import Fixture
 from core.pictures.ink import DARK
 from core.words.catalogue import say
 
@@ -35,6 +36,7 @@ class Dial(QWidget):
         self.setAccessibleName(say("pictures.dial.turn-about-the-fixtures-axis"))
         self.setToolTip(say("pictures.dial.turn-the-picture-about-the"))
         self._told: tuple[object, ...] = ()
+        self._drawn: tuple[tuple[object, ...], QPixmap] = ((), QPixmap())
         session.place_changed.connect(self.read)
         session.plan_changed.connect(self.read)
         session.plan_previewed.connect(self.read)
@@ -102,12 +104,26 @@ class Dial(QWidget):
         return QPointF(SIZE_PX / 2, SIZE_PX / 2)
 
     def paintEvent(self, event: QPaintEvent) -> None:
-        """Ring, ticks, letters, and the line of the picture."""
-        session = self._session
-        fixture = session.fixture
+        """Lay the dial over the picture, which is painted anew at every step."""
+        session, fixture = self._session, self._session.fixture
         if fixture is None:
             return
+        ratio = self.devicePixelRatioF()
+        shown = (session.turn_deg, session.guide.jaw, bool(fixture.tooth), self.hasFocus(), ratio)
+        if self._drawn[0] != shown:
+            self._drawn = (shown, self._rendered(fixture, ratio))
         painter = QPainter(self)
+        painter.drawPixmap(0, 0, self._drawn[1])
+        painter.end()
+
+    def _rendered(self, fixture: Fixture, ratio: float) -> QPixmap:
+        """Ring, ticks, letters, and the line of the picture."""
+        session = self._session
+        rendered = QPixmap(self.size() * ratio)
+        rendered.setDevicePixelRatio(ratio)
+        rendered.fill(Qt.GlobalColor.transparent)
+        painter = QPainter(rendered)
+        painter.setLayoutDirection(Qt.LayoutDirection.LeftToRight)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         ground = style.colour(DARK.casing)
         ground.setAlphaF(style.NUMERAL_ALPHA)
@@ -148,6 +164,7 @@ class Dial(QWidget):
         )
         painter.drawText(QRectF(0, SIZE_PX, SIZE_PX, 18), 0x84, words)
         painter.end()
+        return rendered
 
     def _at(self, degrees: float, radius: float) -> QPointF:
         a = math.radians(degrees)

@@ -12,7 +12,7 @@ from core.arch import Arch, fixture_frame, station_words
 from core.drawing import Sides, patient_letters
 from core.errors import PlanError
 from core.fixture import Fixture
-from core.geometry import Array, PictureGrid, across
+from core.geometry import PictureGrid, across
 from core.identity import Tooth
 from core.image.ribbon import Ribbon
 from core.image.section import across_arch_grid, through_axis_grid
@@ -22,7 +22,8 @@ from core.pictures.chart import plane_words
 from core.pictures.chart_parts import sides_of
 from core.pictures.neighbour_words import neighbour_words as called
 from core.pictures.neighbour_words import way_along
-from core.words.catalogue import say
+from core.plans.plan import Jaw
+from core.words.catalogue import language, say
 
 SECTION_MM = (64.0, 58.0)
 """Cut around the section's middle; the view shows the part that fits."""
@@ -78,7 +79,7 @@ def across_place(
         grid=grid,
         title=say("pictures.places.section-across-the-arch"),
         subtitle=say("pictures.places.region", tooth=tooth, words=words) if tooth else words,
-        sides=_across_sides(session, arch, grid),
+        sides=_across_sides(grid, session.guide.jaw, untold=_untold(session, arch)),
         station_mm=station_mm,
         subject=_subject_near(session, station_mm),
     )
@@ -94,18 +95,17 @@ def neighbour_places(session: Session, height_mm: float) -> tuple[Place, ...]:
     if arch is None or volume is None:
         return ()
     out: list[Place] = []
+    pixel = max(NEIGHBOUR_PIXEL_MM, pixel_mm(volume))
+    tooth, untold = session.tooth_here, _untold(session, arch)
     for n in range(-EACH_WAY, EACH_WAY + 1):
         station = session.station_mm + n * STEP_MM
-        pixel = max(NEIGHBOUR_PIXEL_MM, pixel_mm(volume))
         grid = _across_grid(arch, station, NEIGHBOUR_MM, pixel, height_mm)
         out.append(
             Place(
                 grid=grid,
-                title=neighbour_words(
-                    n, STEP_MM, session.tooth_here, open_side=_untold(session, arch)
-                ),
+                title=neighbour_words(n, STEP_MM, tooth, open_side=untold),
                 subtitle="",
-                sides=_across_sides(session, arch, grid),
+                sides=_across_sides(grid, session.guide.jaw, untold=untold),
                 station_mm=station,
             )
         )
@@ -234,13 +234,18 @@ def _untold(session: Session, arch: Arch) -> bool:
     return arch.side_is_open or bool(session.side.against)
 
 
-def _across_sides(session: Session, arch: Arch, grid: PictureGrid) -> Sides:
-    """Words at a section's edges; while the side is open no cheek and no tongue is said.
+def _across_sides(grid: PictureGrid, jaw: Jaw | None, *, untold: bool) -> Sides:
+    """Words at a section's edges; while the side is open no cheek and no tongue is said."""
+    return _sides_in(language(), grid, jaw, untold)
+
+
+@lru_cache(maxsize=128)
+def _sides_in(_language: str, grid: PictureGrid, jaw: Jaw | None, untold: bool) -> Sides:
+    """Remembered like the grid: a step shows most of the neighbours again.
 
     A section across the arch has *buccal* on its right by definition (`across_arch_grid`).
     """
-    buccal: Array | None = None if _untold(session, arch) else grid.right
-    return sides_of(grid, buccal, None, jaw=session.guide.jaw, named=True)
+    return sides_of(grid, None if untold else grid.right, None, jaw=jaw, named=True)
 
 
 def _subject_near(session: Session, station_mm: float) -> str:
