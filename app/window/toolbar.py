@@ -18,7 +18,7 @@ from PySide6.QtWidgets import (
 )
 
 from app.tools.base import Tool
-from app.tools.catalogue import GROUP_WORDS
+from app.tools.catalogue import GROUP_WORDS, TOOL
 from app.widgets import style
 from core.words.catalogue import say
 
@@ -203,4 +203,4 @@ class ToolRow(QFrame):
             self._buttons_group.setExclusive(True)
         button.setChecked(True)
         if button in self._more_buttons:
-            button.setText(f"{name} …")
+            button.setText(f"{TOOL[name].title()} …")

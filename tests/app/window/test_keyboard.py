@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 
 from app.pictures.dial import Dial
 from app.pictures.picture_view import PictureView
-from app.tools.catalogue import TOOLS
+from app.tools.catalogue import TOOL, TOOLS
 from app.widgets import messages
 from tests.app.window.test_bench import SCAN, bench, opened
 
@@ -143,7 +143,7 @@ def test_every_tool_is_taken_by_keys(bench, qtbot):
         menu.popup(button.mapToGlobal(button.rect().bottomLeft()))  # as Space does
         for _ in menu.actions():
             QTest.keyClick(menu, Qt.Key.Key_Down)
-            if menu.activeAction() is not None and menu.activeAction().text() == name:
+            if menu.activeAction() is not None and menu.activeAction().text() == TOOL[name].title():
                 QTest.keyClick(menu, Qt.Key.Key_Return)
                 break
         taken.add(bench.hub.active.name)
