@@ -17,7 +17,8 @@ from app.tools.base import Desk, View
 from app.tools.confirm_run import ConfirmRun, is_run_key
 from app.tools.curves import FloorTool, NasalFloor, SinusFloor
 from app.tools.picking import OFF_MM
-from core.bone.found_floor import FloorLine, FoundFloor, floor_around
+from core.bone.found_floor import FloorLine, FloorSite, FoundFloor, floor_around
+from core.distances.drilling import UNKNOWN_TIP_MM
 from core.drawing import Dot, Label, Line
 from core.errors import PlanError
 from core.geometry import Array
@@ -26,7 +27,7 @@ from core.measurement import Note
 from core.plans import edit, edit_marks
 from core.plans.plan import Plan
 from core.structures import Floor
-from core.words.catalogue import message, say
+from core.words.catalogue import message, say, together
 
 FRONT_TEETH = 3
 """Above these stands the nose, further back the sinus."""
@@ -43,6 +44,7 @@ class FindFloor(FloorTool):
         self.which: type[FloorTool] = SinusFloor
         self.proposed: tuple[FloorLine, ...] = ()
         self._click: Array | None = None
+        self._site: FloorSite | None = None
         self._confirmed: list[int] = []
         self._before = 0
         self._finding = Latest(self._found, desk.tell_error, parent=session)
@@ -125,10 +127,13 @@ class FindFloor(FloorTool):
             self._by_hand(hit.point_mm)
             return
         self._click = click = hit.point_mm
+        self._site = site = self._site_beside(click)
         points = plan.tissue_points
         self.desk.say(say("tools.find_floor.looking"))
         self._finding.ask(
-            lambda task: floor_around(volume, arch, click, points, cancelled=task.cancelled)
+            lambda task: floor_around(
+                volume, arch, click, points, site=site, cancelled=task.cancelled
+            )
         )
 
     def finish(self) -> bool:
@@ -153,13 +158,36 @@ class FindFloor(FloorTool):
         self.session.go_to(selected=self._active)
         if len(done) == len(self.proposed):
             self.proposed, self._confirmed = (), []
-            words = say("tools.find_floor.all-confirmed", floor=floor, count=len(done))
-            self.desk.say(words, undo=True)
-            if self.wanted:
-                self.desk.lead_on()
+            self._all_confirmed(say("tools.find_floor.all-confirmed", floor=floor, count=len(done)))
         else:
             self._go_to_next()
         return True
+
+    def _all_confirmed(self, words: str) -> None:
+        """Lead on; where the fixture wants more than was seen, there, and say what."""
+        site, floor = self._site, edit.find(self.session.plan, self._active)
+        lacks = site.lacks(floor.points) if site and isinstance(floor, Floor) else ()
+        if not lacks or site is None:
+            self.desk.say(words, undo=True)
+            if self.wanted:
+                self.desk.lead_on()
+            return
+        note = lacks[0].note(self._active, site.frame)
+        self.desk.say(together(words, say("tools.find_floor.unseen"), note.message), undo=True)
+        if self.session.arch is not None:
+            here = self.session.arch.station(lacks[0].place_mm(site.solid))
+            self.session.go_to(station_mm=here, across=True)
+
+    def _site_beside(self, click_mm: Array) -> FloorSite | None:
+        """The fixture that a click is meant for."""
+        fixture, arch = self.session.fixture, self.session.arch
+        if fixture is None or arch is None:
+            return None
+        try:
+            site = FloorSite.of(fixture, arch, tip_mm=UNKNOWN_TIP_MM)
+        except PlanError:
+            return None
+        return site if site.is_beside(click_mm) else None
 
     def give_up(self) -> bool:
         """Esc: drop what was not confirmed."""
@@ -173,7 +201,7 @@ class FindFloor(FloorTool):
 
     def _found(self, found: FoundFloor | Note) -> None:
         click, self._click = self._click, None
-        lines = () if isinstance(found, Note) else found.lines()
+        lines = () if isinstance(found, Note) else found.lines(self._site)
         if not lines:
             # A person saw the floor there: the mark stays, and nothing more is proposed.
             if click is not None:

@@ -312,7 +312,7 @@ class Bench(QMainWindow):
         """To what is missing next, once the tool that asks is done with this one."""
         log_panel = self.work.panels["log"]
         if isinstance(log_panel, Log):
-            QTimer.singleShot(0, log_panel.next_mark.lead)
+            QTimer.singleShot(0, log_panel.next_mark.lead_on)
 
     def show_checks(self) -> None:
         """Unfold the scan checks."""

@@ -15,11 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import generic_filter
 
-from core.arch import Arch
+from core.arch import Arch, FixtureFrame, fixture_frame
 from core.bone.edges import ScanEdges
 from core.bone.outside import Outside
 from core.bone.own_edges import own_edges
+from core.distances.floor_marks import BEYOND_MM, FloorLack, floor_lacks
 from core.distances.floor_surface import FloorSurface
+from core.distances.solid import FixtureSolid
+from core.fixture import Fixture
 from core.geometry import Array, unit
 from core.image.volume import Volume
 from core.measurement import Note
@@ -37,6 +40,71 @@ what lies over it, and of how much of it that decides."""
 LINES_MM = (-10.0, -5.0, 0.0, 5.0, 10.0)
 """Along the arch, where marks are proposed: they must reach 5 mm beyond a fixture."""
 _GIVEN_MM, _LEAST_MARKS, _MOST_MARKS = 0.1, 3, 6
+
+ROOM_MM = 2.0
+"""So much may a fixture be moved afterwards, to any side, before its floor wants more marks."""
+_GRID_MM = (-6.0, -3.0, 0.0, 3.0, 6.0)
+"""Of the marks around a fixture's axis, both ways: of a grid of 3 mm four lie within 4.3 mm around
+any place in it, and the rule asks for four within 5 mm around the axis."""
+_FURTHEST_MM = 8.0
+"""From a fixture's axis, beside which a click is meant for it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FloorSite:
+    """A fixture that a floor is marked for.
+
+    Parameters
+    ----------
+    solid : FixtureSolid
+        With the drill's tip.
+    frame : FixtureFrame
+    """
+
+    solid: FixtureSolid
+    frame: FixtureFrame
+
+    @classmethod
+    def of(cls, fixture: Fixture, arch: Arch, *, tip_mm: float) -> FloorSite:
+        """A fixture with a drill's tip, on its arch.
+
+        Parameters
+        ----------
+        fixture : Fixture
+        arch : Arch
+        tip_mm : float
+
+        Raises
+        ------
+        PlanError
+            ``fixture-axis-level``: its axis lies along the arch.
+        """
+        solid = FixtureSolid.of(fixture).with_tip(tip_mm)
+        return cls(solid=solid, frame=fixture_frame(fixture, arch))
+
+    def off_axis(self, points_mm: Array) -> Array:
+        """(..., 3) places → (..., 2) how far mesially and buccally of the axis they lie, mm."""
+        off = points_mm - self.solid.origin
+        return np.stack([off @ self.frame.m, off @ self.frame.b], axis=-1)
+
+    def axis_at(self, point_mm: Array) -> Array:
+        """(3,) the place of the axis beside a point."""
+        along = float((point_mm - self.solid.origin) @ self.solid.axis)
+        return np.asarray(self.solid.origin + along * self.solid.axis)
+
+    def is_beside(self, point_mm: Array) -> bool:
+        """Whether a click there is meant for this fixture."""
+        return float(np.linalg.norm(self.axis_at(point_mm) - point_mm)) < _FURTHEST_MM
+
+    def reach_mm(self) -> float:
+        """How far mesially and distally marks are wanted: beyond the fixture, moved as well."""
+        ways = np.stack([self.frame.m, -self.frame.m])
+        ends = np.einsum("ij,ij->i", self.solid.support(ways) - self.solid.origin, ways)
+        return float(ends.max()) + BEYOND_MM + ROOM_MM
+
+    def lacks(self, marks_mm: Array) -> tuple[FloorLack, ...]:
+        """What marks lack for the fixture as it stands, see `core.distances.floor_marks`."""
+        return floor_lacks(self.solid, marks_mm, self.frame)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -89,16 +157,20 @@ class FoundFloor:
         """(n, m, 3) patient LPS mm: places of the floor; NaN where it is not seen."""
         return np.asarray(self.feet_mm + self.height_mm[..., None] * self.apical)
 
-    def lines(self) -> tuple[FloorLine, ...]:
+    def lines(self, site: FloorSite | None = None) -> tuple[FloorLine, ...]:
         """Marks to be confirmed, section after section.
 
         As few as give the places that are seen there again within 0.1 mm, the outermost ones
-        included; sections that show hardly any are left out.
+        included; sections that show hardly any are left out. For a fixture as many as its own
+        rule asks for, where it stands and moved by `ROOM_MM`, as far as the floor is seen.
+
+        Parameters
+        ----------
+        site : FloorSite, optional
         """
-        middle = self.station_mm[len(self.station_mm) // 2]
-        wanted = {int(np.argmin(np.abs(self.station_mm - middle - off))) for off in LINES_MM}
-        marks = {row: ends for row in sorted(wanted) if len(ends := self._ends(row))}
-        while sum(map(len, marks.values())) < _MOST_MARKS * len(marks):
+        marks = self._of_the_block() if site is None else self._around(site)
+        most = max(_MOST_MARKS * len(marks), sum(map(len, marks.values())))
+        while sum(map(len, marks.values())) < most:
             worst = self._worst(marks)
             if worst is None:
                 break
@@ -112,6 +184,37 @@ class FoundFloor:
             )
             for row, columns in marks.items()
         )
+
+    def _of_the_block(self) -> dict[int, NDArray[np.intp]]:
+        """Columns of the rows that are marked where no fixture stands."""
+        middle = self.station_mm[len(self.station_mm) // 2]
+        wanted = {int(np.argmin(np.abs(self.station_mm - middle - off))) for off in LINES_MM}
+        return {row: ends for row in sorted(wanted) if len(ends := self._ends(row))}
+
+    def _around(self, site: FloorSite) -> dict[int, NDArray[np.intp]]:
+        """Columns of the rows that a fixture wants: a grid around its axis, and both ends."""
+        off = site.off_axis(self.points_mm)
+        rows = [row for row in range(len(off)) if len(self._ends(row))]
+        if not rows:
+            return {}
+        # Of each row its place beside the axis tells how far mesially it lies.
+        beside = [int(np.nanargmin(np.abs(off[row, :, 1]))) for row in rows]
+        mesial = np.array([off[row, column, 0] for row, column in zip(rows, beside, strict=True)])
+        reach = site.reach_mm()
+        marks: dict[int, NDArray[np.intp]] = {}
+        for wanted in (-reach, *_GRID_MM, reach):
+            row = rows[int(np.argmin(np.abs(mesial - wanted)))]
+            columns = self._ends(row)
+            if abs(wanted) < reach:
+                across = np.where(self.seen[row], off[row, :, 1], np.inf)
+                grid = [int(np.argmin(np.abs(across - mm))) for mm in _GRID_MM]
+                columns = np.unique(np.concatenate([columns, grid]))
+            marks[row] = np.union1d(marks.get(row, columns[:0]), columns)
+        # What ends just short of the reach is taken to its own end.
+        for row in (rows[int(np.argmin(mesial))], rows[int(np.argmax(mesial))]):
+            if abs(mesial[rows.index(row)]) < reach:
+                marks[row] = np.union1d(marks.get(row, self._ends(row)), self._ends(row))
+        return dict(sorted(marks.items()))
 
     def _ends(self, row: int) -> NDArray[np.intp]:
         """First, middle and last place of a row that are seen."""
@@ -147,6 +250,7 @@ def floor_around(
     click_mm: Array,
     points: Sequence[TissuePoint] = (),
     *,
+    site: FloorSite | None = None,
     cancelled: Callable[[], bool] = lambda: False,
 ) -> FoundFloor | Note:
     """Find the floor of the hollow above the upper jaw around one click, on the scan's own levels.
@@ -160,6 +264,8 @@ def floor_around(
         On the floor, within 2 mm of its edge.
     points : sequence of TissuePoint
         Where a person sees the tissues.
+    site : FloorSite, optional
+        The fixture that it is looked for around, instead of the click.
     cancelled : callable
         Asked from time to time.
 
@@ -171,7 +277,7 @@ def floor_around(
     scan = own_edges(volume, arch, "upper", points)
     if isinstance(scan, Note):
         return scan
-    return find_floor(scan, arch, click_mm, cancelled=cancelled)
+    return find_floor(scan, arch, click_mm, site=site, cancelled=cancelled)
 
 
 def find_floor(
@@ -179,6 +285,7 @@ def find_floor(
     arch: Arch,
     click_mm: Array,
     *,
+    site: FloorSite | None = None,
     cancelled: Callable[[], bool] = lambda: False,
 ) -> FoundFloor | Note:
     """Find the floor of the hollow above the upper jaw around one click.
@@ -190,6 +297,7 @@ def find_floor(
         Of the upper jaw.
     click_mm : (3,) patient LPS mm
         On the floor, within 2 mm of its edge.
+    site : FloorSite, optional
     cancelled : callable
         Asked from time to time.
 
@@ -199,12 +307,18 @@ def find_floor(
         ``floor-not-found``: no edge near the click, or too few places joined to it;
         ``floor-in-marrow``: what was found bounds marrow, and the hollow lies further up.
     """
-    stations = arch.station(click_mm) + np.arange(-ALONG_MM, ALONG_MM + 0.5 * STEP_MM, STEP_MM)
-    apical, feet = unit(arch.level.up), _feet(arch, stations, np.asarray(click_mm, float))
+    click = np.asarray(click_mm, dtype=np.float64)
+    centre, along = click, ALONG_MM
+    if site is not None and site.is_beside(click):
+        centre, along = site.axis_at(click), max(ALONG_MM, np.ceil(site.reach_mm()) + STEP_MM)
+    stations = arch.station(centre) + np.arange(-along, along + 0.5 * STEP_MM, STEP_MM)
+    apical, feet = unit(arch.level.up), _feet(arch, stations, centre, click)
     height = np.full(feet.shape[:2], np.nan)
     sd = np.full_like(height, np.nan)
     tried = np.zeros(height.shape, dtype=np.int8)
-    middle = (len(height) // 2, len(height[0]) // 2)
+    away = np.linalg.norm(feet - click, axis=2)
+    row, column = np.unravel_index(int(np.argmin(away)), away.shape)
+    middle = (int(row), int(column))
     first = scan.outer(feet[middle] + _ABOVE_MM * apical, -apical, 2 * _ABOVE_MM)
     if not first.found[0] or abs(_ABOVE_MM - first.distance_mm[0]) > _NEAR_CLICK_MM:
         return Note("floor-not-found")
@@ -229,7 +343,7 @@ def find_floor(
     if not enough or min(-reach.min(), reach.max()) < _LEAST_REACH_MM:
         return Note("floor-not-found")
     floor = FoundFloor(feet_mm=feet, apical=apical, station_mm=stations, height_mm=height, sd_mm=sd)
-    return Note("floor-in-marrow") if _bounds_marrow(scan, arch, floor) else floor
+    return Note("floor-in-marrow") if _bounds_marrow(scan, arch, floor, middle) else floor
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -241,12 +355,12 @@ class _Ways:
     a: Array
 
 
-def _bounds_marrow(scan: ScanEdges, arch: Arch, found: FoundFloor) -> bool:
+def _bounds_marrow(scan: ScanEdges, arch: Arch, found: FoundFloor, start: tuple[int, int]) -> bool:
     """Whether what lies over it is not joined to sinus or nose, while their air lies further up.
 
     Fatty marrow is as dark as a sinus that is filled; of that one no air lies above.
     """
-    n, m = (size // 2 for size in found.height_mm.shape)
+    n, m = start
     frame = arch.frame(float(found.station_mm[n]))
     apical, seen = found.apical, found.points_mm[found.seen]
     ways = _Ways(frame.buccal, frame.travel, -apical)
@@ -260,11 +374,12 @@ def _bounds_marrow(scan: ScanEdges, arch: Arch, found: FoundFloor) -> bool:
     return bool((~joined & hollow).mean() > _MOSTLY)
 
 
-def _feet(arch: Arch, stations: Array, click_mm: Array) -> Array:
-    """(n, m, 3) places across the arch, row after row, on a click's height and way out."""
+def _feet(arch: Arch, stations: Array, centre_mm: Array, click_mm: Array) -> Array:
+    """(n, m, 3) places across the arch, row after row: a place's way out, a click's height."""
     frames = [arch.frame(station) for station in stations]
     at = frames[len(frames) // 2]
-    out, height = (float((click_mm - at.origin) @ way) for way in (at.buccal, at.up))
+    out = float((centre_mm - at.origin) @ at.buccal)
+    height = float((click_mm - at.origin) @ at.up)
     across = out + np.arange(-ACROSS_MM, ACROSS_MM + 0.5 * STEP_MM, STEP_MM)
     return np.stack([f.origin + height * f.up + across[:, None] * f.buccal for f in frames])
 

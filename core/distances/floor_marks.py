@@ -13,6 +13,7 @@ import numpy as np
 
 from core.distances.solid import FixtureSolid
 from core.geometry import Array
+from core.measurement import Note
 
 BEYOND_MM = 5.0
 """Marks must go on this far beyond the fixture, mesially and distally (common practice)."""
@@ -57,6 +58,35 @@ class FloorLack:
     way: Array
     marks: int = 0
     short_mm: float = 0.0
+
+    def note(self, floor_id: str, frame: SideFrame) -> Note:
+        """The remark on a floor, with the side in words.
+
+        Parameters
+        ----------
+        floor_id : str
+        frame : SideFrame
+        """
+        fields = {
+            "id": floor_id,
+            "side": side_of(self.way, frame),
+            "marks": self.marks,
+            "short": f"{np.ceil(10 * self.short_mm) / 10:.1f}",
+        }
+        return Note(self.code, fields)
+
+    def place_mm(self, solid: FixtureSolid) -> Array:
+        """(3,) about where a mark is missing, beside the fixture's apical end.
+
+        Parameters
+        ----------
+        solid : FixtureSolid
+        """
+        end = solid.origin + float(solid.profile[-1, 0]) * solid.axis
+        away = AXIS_MARKS_MM / 2
+        if self.short_mm > 0:
+            away = float((solid.support(self.way)[0] - end) @ self.way) + BEYOND_MM
+        return np.asarray(end + away * self.way)
 
 
 def floor_lacks(

@@ -125,18 +125,7 @@ def floor_end_notes(
         return ()
     if frame is None:
         return (Note("floor_marked_too_narrow", {"id": floor.id}),)
-    notes = [
-        Note(
-            lack.code,
-            {
-                "id": floor.id,
-                "side": side_of(lack.way, frame),
-                "marks": lack.marks,
-                "short": f"{np.ceil(10 * lack.short_mm) / 10:.1f}",
-            },
-        )
-        for lack in lacks
-    ]
+    notes = [lack.note(floor.id, frame) for lack in lacks]
     if rim:
         out = surface.rim_way(place_uv)
         notes.append(Note("floor_nearest_at_rim", {"id": floor.id, "side": side_of(out, frame)}))

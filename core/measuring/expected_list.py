@@ -5,8 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from core.arch import Arch
+from core.arch import Arch, fixture_frame
+from core.distances.floor_marks import floor_lacks
+from core.distances.solid import FixtureSolid
+from core.errors import PlanError
 from core.fixture import Fixture
+from core.geometry import Array
 from core.identity import (
     Expected,
     Tooth,
@@ -17,7 +21,7 @@ from core.identity import (
 )
 from core.measuring.nearness import Nearness
 from core.plans.plan import MISSING, Declaration, Plan
-from core.structures import Foramen, Tapered
+from core.structures import Floor, Foramen, Structure, Tapered, is_in_force
 from core.words.catalogue import message
 
 BESIDE_MM = 8.0
@@ -27,7 +31,8 @@ BETWEEN_PREMOLARS, TOOTH_MM = 4.5, 7.0
 """Where the mental foramen mostly lies, as a tooth's position, and from one tooth to the next there
 (anatomy, from memory)."""
 
-State: TypeAlias = Literal["marked", "declared", "missing"]
+State: TypeAlias = Literal["marked", "declared", "missing", "sparse"]
+"""*sparse*: marked, but too narrowly or too sparsely for this fixture."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +42,7 @@ class ExpectedHere:
     Parameters
     ----------
     expected : Expected
-    state : {'marked', 'declared', 'missing'}
+    state : {'marked', 'declared', 'missing', 'sparse'}
     station_mm : float
         About where along the arch it is to be looked for.
     """
@@ -76,6 +81,18 @@ class KnownHere:
             if stands_there and expected.name == f"root-{stands_there}":
                 return True
         return any(expected.name == f"root-{f.tooth}" for f in self.plan.fixtures if f.tooth)
+
+    def marked(self, expected: Expected) -> tuple[Structure, ...]:
+        """What was marked of it on this side.
+
+        Parameters
+        ----------
+        expected : Expected
+        """
+        near = self._near
+        return tuple(
+            s for s in self.plan.structures if expected.is_marked_by(s) and near.same_side(s)
+        )
 
     def declaration(self, names: tuple[str, ...]) -> Declaration | None:
         """What a person declared of one of these names on this side.
@@ -143,8 +160,28 @@ def expected_list(plan: Plan, arch: Arch, fixture: Fixture) -> tuple[ExpectedHer
         elif tooth is not None and each.name == "foramen":
             away = _to_the_foramen(tooth)
         here = arch.station(fixture.platform) + away
+        lacking = _lacking(known, each) if state == "marked" else None
+        if lacking is not None:
+            state, here = "sparse", arch.station(lacking)
         found.append(ExpectedHere(expected=each, state=state, station_mm=here))
     return tuple(found)
+
+
+def _lacking(known: KnownHere, expected: Expected) -> Array | None:
+    """(3,) where a floor that is marked needs more marks for the fixture; None: nowhere.
+
+    A floor that is to be elevated is not judged.
+    """
+    solid = FixtureSolid.of(known.fixture)
+    try:
+        frame = fixture_frame(known.fixture, known.arch)
+    except PlanError:
+        return None
+    for floor in known.marked(expected):
+        if isinstance(floor, Floor) and is_in_force(floor):
+            lacks = floor_lacks(solid, floor.points, frame)
+            return lacks[0].place_mm(solid) if lacks else None
+    return None
 
 
 def _to_the_foramen(tooth: Tooth) -> float:

@@ -24,16 +24,21 @@ from app.tools.base import Desk
 from app.widgets.shared_texts import short_time, tooth_words
 from core.measuring.ledger import Ledger
 from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
+from core.measuring.sheet_lacks import sheet_lacks
 from core.measuring.unmet import unmet
 from core.plans.history import sign_off_state
 from core.plans.side import sign_off_obstacles
 from core.plans.sizes import size_words
 from core.trust.verdict import verdict_words
-from core.words.catalogue import Words, message, say
+from core.words.catalogue import Message, Words, message, say
 from core.words.drilling import ORIGINS
 from core.words.values import listed
 
 MOST_WARNINGS = 3
+LACKS: dict[str, Message] = {
+    "midline": message("dialogs.answers.sign_off.lacks-midline"),
+    "contacts": message("dialogs.answers.sign_off.lacks-contacts"),
+}
 REASON_PX, MOST_REASONS_PX = 34, 210
 OPEN_AGAIN = message("dialogs.answers.sign_off.open-again-for-editing")
 
@@ -79,6 +84,8 @@ class SignOffDialog(Dialog):
             self.words(say("dialogs.answers.sign_off.whole-volume-not-yet-interpreted"), quiet=True)
         if session.plan.image_check is None:
             self.words(say("dialogs.answers.sign_off.image-not-yet-judged-the"), quiet=True)
+        if missed := _missed(session):
+            self.words(say("dialogs.answers.sign_off.sheet-will-lack", what=listed(missed)))
         for obstacle in self.obstacles:
             self.words(say("dialogs.answers.sign_off.stands-against-it", obstacle=obstacle.message))
         if not self.obstacles:
@@ -285,6 +292,18 @@ class SignOffDialog(Dialog):
 
     def _not_read(self, error: Exception) -> None:
         self.tell(say("dialogs.answers.sign_off.the-scans-fingerprint-could-not", error=error))
+
+
+def _missed(session: Session) -> tuple[Words, ...]:
+    """What the sheet of some fixture will miss, in words."""
+    if session.arch is None:
+        return ()
+    found = {
+        lack.name
+        for fixture in session.plan.fixtures
+        for lack in sheet_lacks(session.plan, session.arch, fixture)
+    }
+    return tuple(words for name, words in LACKS.items() if name in found)
 
 
 def _told(ledger: Ledger | None) -> object:

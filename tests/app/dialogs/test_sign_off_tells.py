@@ -56,6 +56,15 @@ def test_without_a_warning_nothing_is_said_to_have_been_read(asked):
     assert not any("warning" in text for text in words(asked(findings=(NOTE,))))
 
 
+def test_what_the_sheet_will_lack_is_said_before_signing(asked, session):
+    assert session.plan.midline is not None
+    assert not any("sheet will lack" in text for text in words(asked()))
+    session.apply("midline away", replace(session.plan, midline=None))
+    (told,) = [text for text in words(asked()) if "sheet will lack" in text]
+    assert told.startswith("Not marked, so the sheet will lack it: midline, which places")
+    assert "void the signature" in told
+
+
 def test_a_depth_that_nobody_chose_is_said_and_chosen_before_signing(asked, session, qtbot):
     dialog = asked(measured=DEPTHS)
     assert dialog.origin.currentText() == "not chosen yet"

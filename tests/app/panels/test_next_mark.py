@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 
 from app.panels.next_mark import NextMark
+from app.tools.jaw import Midline
+from app.tools.point_marks import Contact
 from core.plans.edit import with_declaration, with_structure
-from core.structures import Course
+from core.structures import Course, PointMarks, Tapered
 from tests.app.case_at_hand import ListeningDesk, QuietSession, plan, volume
 
 
@@ -82,6 +85,51 @@ def test_its_menu_lists_everything_with_its_state(session, button):
     ]
     button.menu().actions()[3].trigger()
     assert button.desk.tools == ["Find root"]
+
+
+def everything(plan):
+    """All four marked or declared."""
+    root = {
+        tooth: Tapered(
+            id=f"root-{tooth}", kind="root", tooth=tooth, diameters_mm=(5, 2),
+            points=np.add(plan.fixtures[0].platform, [[0, 0, 0], [0, 0, -9.0]]),
+        )
+        for tooth in ("35", "37")
+    }  # fmt: skip
+    for structure in root.values():
+        plan = with_structure(plan, structure)
+    for name in ("canal", "foramen"):
+        plan = with_declaration(plan, name, "looked for, not visible", reason="", by="LM", at="now")
+    return plan
+
+
+def test_what_the_sheet_will_miss_is_named_before_nothing_is_left(qtbot):
+    session = QuietSession()
+    made = everything(replace(plan(), structures=(), declared=()))
+    session.open(volume(), replace(made, midline=None))
+    button = NextMark(session, ListeningDesk())
+    qtbot.addWidget(button)
+    button.show()
+    assert button.text() == "For the sheet: midline"
+    assert "counted from the end of the arch" in button.toolTip()
+    assert [a.text() for a in button.menu().actions()][4:] == [
+        "midline: not marked, the sheet will lack it",
+        "contacts of the neighbours: not marked, the sheet will lack it",
+    ]
+    button.lead_on()
+    assert button.desk.tools == [], "nobody is led on to what no limit needs"
+    press(button)
+    assert button.desk.tools == [Midline.name]
+    session.open(volume(), made)
+    assert button.text() == "For the sheet: contacts of the neighbours"
+    press(button)
+    assert button.desk.tools == [Midline.name, Contact.name]
+    arch, fixture = session.arch, session.fixture
+    here = arch.station(fixture.platform)
+    points = [arch.frame(here + side).origin for side in (-4.0, 4.0)]
+    marks = PointMarks(id="contact-1", kind="contact", points=np.stack(points))
+    session.open(volume(), with_structure(made, marks))
+    assert button.text() == "Nothing left to mark"
 
 
 def test_without_a_fixture_or_before_the_jaw_is_confirmed_it_is_not_there(session, button):

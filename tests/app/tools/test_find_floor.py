@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from PySide6.QtCore import Qt
@@ -11,6 +13,7 @@ from app.tools.catalogue import TOOLS
 from app.tools.find_floor import FindFloor
 from core.arch import Arch
 from core.bone.found_floor import FoundFloor
+from core.fixture import Fixture, FixtureSize
 from core.image.volume import Volume
 from core.measurement import Note
 from tests.app.tools.table import ARCH_POINTS, LEVEL, STATION
@@ -44,8 +47,9 @@ def t(table, monkeypatch):
     made = table(FindFloor, jaw="upper")
     made.found, made.clicked = floor(), []
 
-    def around(_volume, _arch, click, _points, *, cancelled):
+    def around(_volume, _arch, click, _points, *, site, cancelled):
         made.clicked.append(click)
+        made.site = site
         return made.found
 
     monkeypatch.setattr(find_floor, "floor_around", around)
@@ -152,6 +156,44 @@ def test_a_nasal_floor_where_that_was_asked_for(t, qtbot):
     proposed(t, qtbot)
     t.type(Qt.Key.Key_Return)
     assert (t.plan.structures[0].id, t.plan.structures[0].of) == ("nasal-floor-left", "nasal")
+
+
+def placed(t):
+    """A fixture under the floor at the site."""
+    frame = t.session.arch.frame(STATION)
+    fixture = Fixture(
+        id="fixture-1", tooth="26", platform=frame.origin, towards_apex=frame.up,
+        size=FixtureSize(diameter_mm=4.0, length_mm=6.0),
+    )  # fmt: skip
+    t.session.apply("fixture", replace(t.plan, fixtures=(fixture,)))
+    t.session.go_to(selected=fixture.id)
+    return fixture
+
+
+def test_for_a_fixture_it_marks_what_its_rule_asks_for_and_leads_on(t, qtbot):
+    placed(t)
+    t.tool.wanted = "sinus"
+    proposed(t, qtbot)
+    assert t.site is not None
+    while t.tool.proposed:
+        t.type(Qt.Key.Key_Return)
+    (marked,) = t.plan.structures
+    assert t.site.lacks(marked.points) == ()
+    assert t.desk.led_on
+
+
+def test_where_not_all_that_it_needs_is_seen_it_says_what_and_goes_there(t, qtbot):
+    placed(t)
+    t.tool.wanted = "sinus"
+    t.found.height_mm[15:] = np.nan
+    proposed(t, qtbot)
+    while t.tool.proposed:
+        t.type(Qt.Key.Key_Return)
+    said = t.desk.said[-1]
+    assert "does not show all of the floor that this fixture needs" in said
+    assert "too early on the distal side" in said
+    assert not t.desk.led_on
+    assert t.session.station_mm == pytest.approx(STATION + 7.0, abs=0.6)
 
 
 def test_in_the_lower_jaw_it_says_why_there_is_none(table):

@@ -154,7 +154,8 @@ class TestFollowed:
 
 def test_feet_lie_across_the_arch_on_the_clicks_height_and_way_out():
     stations = HERE + np.arange(-2.0, 3.0)
-    feet = _feet(ARCH, stations, place(HERE, 1.5, 12.0))
+    click = place(HERE, 1.5, 12.0)
+    feet = _feet(ARCH, stations, click, click)
     assert feet.shape == (5, 17, 3)
     station, out = along(feet)
     assert station == pytest.approx(np.tile(stations[:, None], 17), abs=0.01)
@@ -241,7 +242,8 @@ class TestMarrow:
                 return None, points[:, 2] > hollow_from
 
         monkeypatch.setattr(found_floor, "Outside", Outside)
-        return _bounds_marrow(scan, ARCH, found), asked
+        middle = (found.height_mm.shape[0] // 2, found.height_mm.shape[1] // 2)
+        return _bounds_marrow(scan, ARCH, found, middle), asked
 
     def floor(self, monkeypatch, seen):
         monkeypatch.setattr(found_floor, "_bounds_marrow", lambda *_: False)

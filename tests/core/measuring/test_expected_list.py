@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from core.measuring.expected_list import BESIDE_MM, expected_list
 from core.plans.edit import with_declaration, with_structure
 from core.plans.side import arch_of
-from core.structures import Tapered
+from core.structures import Floor, Tapered
 from tests.sheet_material import fixture_at, plan_with
 
 
@@ -48,6 +49,28 @@ def test_a_fixture_in_the_neighbours_place_stands_for_its_root():
     plan = bare()
     plan = replace(plan, fixtures=(*plan.fixtures, fixture_at(38.0, "35")))
     assert states(plan)["root-35"] == "marked"
+
+
+@pytest.mark.parametrize(
+    ("gap", "elevated", "state"),
+    [(3.0, False, "marked"), (6.0, False, "sparse"), (6.0, True, "marked")],
+)
+def test_a_floor_marked_too_sparsely_for_the_fixture_is_not_done(gap, elevated, state):
+    """Marks on a grid 4 mm over its apex; of one of 6 mm only one stands within 5 mm."""
+    plan = replace(bare("16", 20.0), jaw="upper")
+    arch, fixture = arch_of(plan), plan.fixtures[0]
+    frame = arch.frame(arch.station(fixture.platform))
+    steps = gap * np.arange(-3, 4)
+    points = [
+        fixture.apex + 4.0 * fixture.towards_apex + s * frame.travel + w * frame.buccal
+        for s in steps for w in steps
+    ]  # fmt: skip
+    floor = Floor(id="sinus-right", of="sinus", points=points, elevation_intended=elevated)
+    plan = with_structure(plan, floor)
+    (found,) = [
+        item for item in expected_list(plan, arch, fixture) if item.expected.name == "sinus"
+    ]
+    assert found.state == state
 
 
 def test_neighbours_are_looked_for_on_their_own_side():
