@@ -35,6 +35,7 @@ from core.plans.edit_pose import (
     fixture_resized,
     with_fixture_tooth,
 )
+from core.plans.neighbour_axes import mean_axis, neighbour_axes
 from core.plans.plan import Plan
 from core.plans.plausible import (
     FIXTURE_DIAMETER,
@@ -45,6 +46,7 @@ from core.plans.plausible import (
 from core.plans.pose import MOST_LEAN_DEG, Pose, placed, pose_of
 from core.plans.sizes import size_words
 from core.words.catalogue import Message, message, say, sentences_of, together
+from core.words.values import listed
 
 _BOXES: tuple[tuple[str, Message, str, float, float, float], ...] = (
     # code, words, unit, lowest, highest, step
@@ -67,6 +69,10 @@ _FIELDS = {
     "height": "height_mm",
     "tilt-buccal": "lean_buccal_deg",
     "tilt-mesial": "lean_mesial_deg",
+}
+_SIGNS = {
+    "tilt-buccal": message("panels.fixture.lean-buccal-sign"),
+    "tilt-mesial": message("panels.fixture.lean-mesial-sign"),
 }
 _WORDS = {code: words for code, words, *_ in _BOXES}
 
@@ -105,6 +111,9 @@ class FixturePanel(Panel):
             label.setObjectName("quiet")
             label.setWordWrap(True)  # two lines where a language needs them
             label.setBuddy(box)
+            if name in _SIGNS:
+                for widget in (label, box):
+                    widget.setToolTip(str(_SIGNS[name]))
             row, column = divmod(number, 2)
             grid.addWidget(label, row, 2 * column)
             grid.addWidget(box, row, 2 * column + 1)
@@ -405,18 +414,18 @@ class FixturePanel(Panel):
 
     def _fill_sizes(self, menu: QMenu) -> None:
         fixture = self.session.fixture
-        for listed in self.settings.value.sizes:
-            action = menu.addAction(listed.words)
+        for mine in self.settings.value.sizes:
+            action = menu.addAction(mine.words)
             action.setCheckable(True)
-            action.setChecked(fixture is not None and fixture.size == listed.size)
-            action.triggered.connect(lambda _on, size=listed.size: self._size_chosen(size))
+            action.setChecked(fixture is not None and fixture.size == mine.size)
+            action.triggered.connect(lambda _on, size=mine.size: self._size_chosen(size))
         menu.addSeparator()
         beside = menu.addMenu(say("panels.fixture.look-at-beside"))
-        for listed in self.settings.value.sizes:
-            action = beside.addAction(listed.words)
-            action.setEnabled(fixture is not None and fixture.size != listed.size)
+        for mine in self.settings.value.sizes:
+            action = beside.addAction(mine.words)
+            action.setEnabled(fixture is not None and fixture.size != mine.size)
             action.triggered.connect(
-                lambda _on, size=listed.size: lay_beside(self.session, self.desk, size)
+                lambda _on, size=mine.size: lay_beside(self.session, self.desk, size)
             )
         for words, act in (
             (say("panels.fixture.side-by-side"), self._side_by_side),
@@ -470,16 +479,9 @@ def align_targets(plan: Plan, fixture: Fixture | None) -> tuple[tuple[str, Array
         for other in plan.fixtures
         if fixture is None or other.id != fixture.id
     ]
-    near = _neighbours(fixture)
-    for structure in plan.structures:
-        tooth = getattr(structure, "tooth", "")
-        if getattr(structure, "kind", "") == "root" and tooth in near:
-            marks = structure.points  # type: ignore[union-attr]
-            found.append((say("panels.fixture.the-axis-of", tooth=tooth), marks[-1] - marks[0]))
+    axes = {} if fixture is None else neighbour_axes(plan, fixture)
+    middle = mean_axis(axes)
+    if middle is not None:
+        found.append((say("panels.fixture.both-neighbours", teeth=listed(tuple(axes))), middle))
+    found += [(say("panels.fixture.the-axis-of", tooth=tooth), way) for tooth, way in axes.items()]
     return tuple(found)
-
-
-def _neighbours(fixture: Fixture | None) -> set[str]:
-    if fixture is None or not fixture.tooth:
-        return set()
-    return {tooth.iso for tooth in Tooth.of(fixture.tooth).neighbours()}

@@ -46,7 +46,7 @@ class FindRoot(ProposeOne[FoundRoot], Root):
 
     def confirm(self, found: FoundRoot) -> bool:
         """A root of two marks and two diameters; whose it is is asked where nobody was led here."""
-        return self.make(np.stack([found.neck_mm, found.apex_mm]), found.diameters_mm)
+        return self.make(found.marks_mm, found.mark_diameters_mm)
 
     def words_of(self, found: FoundRoot) -> str:
         """Length and diameters."""
@@ -75,8 +75,8 @@ class FindRoot(ProposeOne[FoundRoot], Root):
         found = self.proposed
         if found is None or not view.has_picture:
             return Draft()
-        ends = view.uv_mm(np.stack([found.neck_mm, found.apex_mm]))
-        radii = 0.5 * np.array(found.diameters_mm)
+        ends = view.uv_mm(found.marks_mm)
+        radii = 0.5 * np.array(found.mark_diameters_mm)
         crosses = view.kind in ("section", "neighbour")
         if crosses and float(np.abs(ends[:, 2]).min()) > max(float(radii.max()), OFF_MM[view.kind]):
             return Draft()
@@ -94,16 +94,23 @@ class FindRoot(ProposeOne[FoundRoot], Root):
 
 
 def _outline(ends_uv: Array, radii: Array) -> Array:
-    """(n, 2) outline of a tapered axis in a picture, closed; a ring where it is seen along."""
+    """(n, 2) outline of two balls and what lies between them, closed: what will be marked."""
     way = ends_uv[1] - ends_uv[0]
     length = float(np.linalg.norm(way))
-    if length < 0.5 * float(radii.max()):
+    taper = (radii[0] - radii[1]) / max(length, 1e-9)
+    if abs(taper) >= 1.0:
+        # Seen along its axis: the smaller ball lies within the larger one.
         turn = np.linspace(0.0, 2.0 * np.pi, 33)
-        return np.asarray(ends_uv[0] + radii.max() * np.stack([np.cos(turn), np.sin(turn)], axis=1))
+        middle = ends_uv[int(np.argmax(radii))]
+        return np.asarray(middle + radii.max() * np.stack([np.cos(turn), np.sin(turn)], axis=1))
     along = way / length
     beside = np.array([-along[1], along[0]])
-    first, last = radii[0] * beside, radii[1] * beside
-    return np.stack(
-        [ends_uv[0] + first, ends_uv[1] + last, ends_uv[1] - last, ends_uv[0] - first,
-         ends_uv[0] + first]
-    )  # fmt: skip
+    # From the axis, where the straight sides leave both balls.
+    leaves = float(np.arccos(taper))
+    last = np.linspace(leaves, -leaves, 17)
+    first = np.linspace(-leaves, leaves - 2.0 * np.pi, 17)
+    arcs = [
+        end + radius * (np.cos(turn)[:, None] * along + np.sin(turn)[:, None] * beside)
+        for end, radius, turn in ((ends_uv[1], radii[1], last), (ends_uv[0], radii[0], first))
+    ]
+    return np.vstack([*arcs, arcs[0][:1]])

@@ -94,6 +94,28 @@ class FoundRoot:
         """From neck to apex."""
         return float(np.linalg.norm(self.apex_mm - self.neck_mm))
 
+    @property
+    def marks_mm(self) -> Array:
+        """(2, 3) the marks that it is confirmed as, patient LPS mm.
+
+        A marked root is a chain of balls. The one at the tip stands back by half of its radius:
+        it goes beyond the tip by as much, and of a tip that is flat lacks at most 0.12 of it at
+        the rim.
+        """
+        back = 0.25 * self.diameters_mm[1]
+        return np.stack([self.neck_mm, self.apex_mm - back * self._way])
+
+    @property
+    def mark_diameters_mm(self) -> tuple[float, float]:
+        """Diameters at the two marks: the cone's own there."""
+        neck, apex = self.diameters_mm
+        back = 0.25 * apex / max(self.length_mm, 1e-9)
+        return neck, apex + back * (neck - apex)
+
+    @property
+    def _way(self) -> Array:
+        return unit(self.apex_mm - self.neck_mm)
+
 
 def root_around(
     volume: Volume,

@@ -27,7 +27,7 @@ from core.findings import Finding
 from core.fixture import FixtureSize
 from core.plans.history import sign
 from core.plans.plan import TISSUES, TissuePoint
-from core.structures import StentAxis
+from core.structures import StentAxis, Tapered
 from tests.app.case_at_hand import ledger, plan, proposed
 
 
@@ -374,6 +374,41 @@ def test_align_to_the_stent_axis(fixture_panel, session):
     menu.aboutToShow.emit()
     menu.actions()[0].trigger()
     assert session.plan.fixtures[0].towards_apex == pytest.approx((0, 0, -1))
+
+
+def test_align_names_each_neighbour_once_and_both_together(session):
+    """36 between 35 with one root, and 37 with two that lean 20 degrees apart."""
+
+    def root(name, tooth, lean_deg):
+        way = np.array([np.sin(np.radians(lean_deg)), 0.0, -np.cos(np.radians(lean_deg))])
+        return Tapered(
+            id=f"root-{name}", kind="root", tooth=tooth, diameters_mm=(4, 2),
+            points=np.stack([np.zeros(3), 9.0 * way]),
+        )  # fmt: skip
+
+    up = root("37-distal", "37", 22.0)
+    turned = replace(up, points=up.points[::-1])  # marked from its apex
+    made = plan(structures=(root("35", "35", 4.0), root("37-mesial", "37", 2.0), turned))
+    fixture = made.fixtures[0]
+    found = dict(align_targets(made, fixture))
+    assert list(found)[-3:] == ["the mean of 35 and 37", "the axis of 35", "the axis of 37"]
+    leans = {words: np.degrees(np.arctan2(way[0], -way[2])) for words, way in found.items()}
+    assert leans["the axis of 35"] == pytest.approx(4.0)
+    assert leans["the axis of 37"] == pytest.approx(12.0)
+    assert leans["the mean of 35 and 37"] == pytest.approx(8.0)
+    one = replace(made, structures=made.structures[:1])
+    assert [w for w, _ in align_targets(one, fixture)][-1:] == ["the axis of 35"]
+    assert not any("mean" in w for w, _ in align_targets(one, fixture))
+
+
+def test_what_the_sign_of_a_tilt_means_is_said(fixture_panel):
+    box = fixture_panel.boxes["tilt-buccal"]
+    assert box.toolTip().startswith("Plus: the crown end leans to the cheek.")
+    assert (
+        fixture_panel.boxes["tilt-mesial"]
+        .toolTip()
+        .startswith("Plus: the crown end leans mesially")
+    )
 
 
 def test_values_are_seen_in_the_boxes(fixture_panel):

@@ -13,6 +13,7 @@ from app.tools.catalogue import TOOLS
 from app.tools.find_root import FindRoot
 from core.arch import Arch
 from core.bone.found_root import FoundRoot
+from core.distances.tubes import tubes_of
 from core.measurement import Note
 from tests.app.tools.table import ARCH_POINTS, LEVEL, STATION
 from tests.app.tools.test_find_floor import volume
@@ -76,11 +77,12 @@ def test_its_outline_is_drawn_as_proposed_in_the_section_through_it(t, qtbot):
     drawn = t.tool.draft(t.section)
     (line,) = drawn.lines
     assert line.style == "proposed"
-    assert np.ptp(line.points[:, 1]) == pytest.approx(11.0, abs=0.2)
-    assert np.ptp(line.points[:2, 0]) == pytest.approx((4.61 - 2.03) / 2, abs=0.05)
+    # A ball at the neck, and one at the apex that goes beyond the tip by about half its radius.
+    assert np.ptp(line.points[:, 1]) == pytest.approx(11.0 + 4.61 / 2 + 0.57, abs=0.05)
+    assert np.ptp(line.points[:, 0]) == pytest.approx(4.61, abs=0.05)
     assert [label.text for label in drawn.labels] == ["proposed"]
     # Beside the neck: at the apex it would be read as the canal's name.
-    assert drawn.labels[0].at[1] == pytest.approx(line.points[:, 1].max(), abs=0.2)
+    assert drawn.labels[0].at[1] == pytest.approx(2.0, abs=0.2)
     assert drawn.labels[0].at[0] > line.points[:, 0].max()
     assert drawn.compares
     assert len(t.tool.draft(t.panorama).lines) == 1
@@ -95,12 +97,25 @@ def test_enter_makes_it_a_root_like_any_other(t, qtbot):
     t.type(Qt.Key.Key_Return)
     (made,) = t.plan.structures
     assert (made.id, made.kind, made.tooth) == ("root-35", "root", "35")
-    assert made.points == pytest.approx(np.stack([t.found.neck_mm, t.found.apex_mm]))
-    assert made.diameters_mm == pytest.approx((4.61, 2.03))
+    assert made.points == pytest.approx(t.found.marks_mm)
+    assert made.diameters_mm == pytest.approx(t.found.mark_diameters_mm)
     assert t.desk.asked[0].startswith("Root of which tooth?")
     assert t.tool.proposed is None
     assert t.session.selected == "root-35"
     assert t.undo_all() == t.start
+
+
+def test_what_is_confirmed_is_what_was_drawn_as_proposed(t, qtbot):
+    """Every place of the drawn outline lies on the confirmed chain of balls."""
+    proposed(t, qtbot)
+    (line,) = t.tool.draft(t.section).lines
+    drawn = np.array([t.section.point_mm(*uv) for uv in line.points])
+    t.desk.answers = ["35"]
+    t.type(Qt.Key.Key_Return)
+    (tube,) = tubes_of(t.plan.structures[0])
+    centres, radii = tube.at(np.linspace(0.0, tube.length_mm, 2001))
+    off = (np.linalg.norm(drawn[:, None] - centres, axis=2) - radii).min(axis=1)
+    assert off == pytest.approx(np.zeros(len(off)), abs=0.03)
 
 
 def test_turned_away_from_the_tooth_it_stays_proposed(t, qtbot):
