@@ -1,13 +1,15 @@
 """Oblique sections against general-purpose libraries; a part of speed.py.
 
 A 300 x 300 oblique section of a 512³ int16 volume, with one and with five samples through the
-slab, the same places for all; and the second start of the kernels.
+slab, the same places for all; and the first and the second start of the kernels.
 """
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -151,3 +153,26 @@ def second_starts(rounds):
         for _ in range(rounds + 1)
     ]
     return starts[1:]
+
+
+FIRST = """
+import resource
+from app.window import kernel_warm_up
+from types import SimpleNamespace
+kernel_warm_up._child(SimpleNamespace(value=0))
+print(sum(resource.getrusage(resource.RUSAGE_SELF)[:2]))
+"""
+
+
+def first_uses(rounds):
+    """Seconds of processor time of the process that compiles what was never compiled here."""
+    root = Path(__file__).parents[2]
+    spent = []
+    for _ in range(rounds):
+        with tempfile.TemporaryDirectory() as cache:
+            environment = {**os.environ, "NUMBA_CACHE_DIR": cache, "PYTHONPATH": str(root)}
+            told = subprocess.check_output(
+                [sys.executable, "-c", FIRST], cwd=root, env=environment, text=True
+            )
+            spent.append(float(told))
+    return spent
