@@ -12,6 +12,7 @@ from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.pictures.chart import View, across_arch_chart, through_axis_chart
 from core.pictures.depth_window import deepest_structure_mm, depth_window
 from core.pictures.ink import BLACK, GLYPHS, PALE, VERMILION
+from core.plans.plan import Plan
 from core.sheet.case import Case, Subject
 from core.sheet.closing_part import grave_findings
 from core.sheet.first_page_column import first_page_column, gap_words
@@ -92,9 +93,23 @@ def _title(pages: Pages, case: Case, lead: Subject) -> None:
     else:
         words = say("sheet.first.not-interpreted")
         pages.text(pages.left, pages.y + 26.5, words, size=9.5, face="strong", width=width)
+    words, image_face = _image_words(plan)
+    pages.text(pages.left, pages.y + 31.0, words, size=9.5, face=image_face, width=width)
     if marked:
         small_arch(pages, pages.right - 36.0, pages.y, marked)
     pages.y += 34.0
+
+
+def _image_words(plan: Plan) -> tuple[str, Face]:
+    """What a person answered about the image; in bold where nobody did, or a fault was seen."""
+    image = plan.image_check
+    if image is None:
+        return say("sheet.first.image-not-judged"), "strong"
+    found = "no-problems" if set(image.trouble.values()) <= {"none"} else "away"
+    found = "at-the-site" if image.at_the_site else found
+    words = say("sheet.first.image-judged", by=image.by or "–", at=date_words(image.at[:10]))
+    face: Face = "strong" if image.at_the_site else "plain"
+    return f"{words} {say(f'sheet.first.image-{found}')}", face
 
 
 def _side_words(case: Case) -> tuple[str, bool]:

@@ -16,7 +16,7 @@ from core.measurement import Reading
 from core.measurement_kinds import DepthDetails, MeasurementKind
 from core.pictures.ink import WORDS
 from core.plans.history import with_entry
-from core.plans.plan import SignOff, Site
+from core.plans.plan import ImageCheck, SignOff, Site
 from core.plans.plan_dump import plan_fingerprint
 from core.sheet import section_png
 from core.sheet.basis_pages import basis_pdf
@@ -185,6 +185,7 @@ def test_page_one_holds_what_must_be_seen_first():
         "Ø 4 × 8 mm",
         "Site on the patient’s LEFT, compared with chart",
         "Whole volume interpreted: NOT YET",
+        "Image quality checked: NOT YET",
         "This does not mean it is safe to operate.",
         "Each ruler must measure 50 mm",
         "Look at this first",
@@ -192,6 +193,20 @@ def test_page_one_holds_what_must_be_seen_first():
         CAUTIONS,
     ):
         assert needed in first
+
+
+@pytest.mark.parametrize(
+    ("trouble", "told"),
+    [
+        ({"movement": "none", "noise": "none"}, "no problems"),
+        ({"movement": "none", "noise": "away from the site"}, "problems away from the site"),
+        ({"movement": "at the site", "noise": "none"}, "PROBLEMS AT THE SITE"),
+    ],
+)
+def test_page_one_says_what_was_answered_about_the_image(trouble, told):
+    check = ImageCheck(trouble=trouble, by="LM", at="2026-11-20T10:00:30+00:00")
+    first = texts(case_with(replace(ONE, image_check=check)))[0]
+    assert f"Image quality checked by LM on 2026-11-20: {told}" in first
 
 
 def test_page_one_names_the_tightest_and_what_is_not_assessed():
