@@ -78,6 +78,13 @@ def test_a_header_that_ends_early_asks_for_more(tmp_path):
     assert 0 < ended < 80
 
 
+@pytest.mark.parametrize("more", range(8))
+def test_one_that_ends_before_its_first_element_asks_for_more_too(tmp_path, more):
+    data = written(tmp_path)
+    with pytest.raises(CutShort):
+        read_flat(data[: behind_meta(data) + more], WANTED, whole=False)
+
+
 @given(st.binary(max_size=400))
 def test_no_bytes_do_anything_but_read_or_be_damaged(data):
     for start in (b"", bytes(128) + b"DICM", b"\x08\x00\x05\x00CS\x04\x00ISO "):
