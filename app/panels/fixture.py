@@ -70,10 +70,13 @@ _FIELDS = {
     "tilt-buccal": "lean_buccal_deg",
     "tilt-mesial": "lean_mesial_deg",
 }
-_SIGNS = {
+_MEANS = {
+    "height": message("panels.fixture.height-means"),
+    "deeper": message("panels.fixture.deeper-means"),
     "tilt-buccal": message("panels.fixture.lean-buccal-sign"),
     "tilt-mesial": message("panels.fixture.lean-mesial-sign"),
 }
+"""What a label has no room to say."""
 _WORDS = {code: words for code, words, *_ in _BOXES}
 
 
@@ -111,9 +114,10 @@ class FixturePanel(Panel):
             label.setObjectName("quiet")
             label.setWordWrap(True)  # two lines where a language needs them
             label.setBuddy(box)
-            if name in _SIGNS:
+            if name in _MEANS:
                 for widget in (label, box):
-                    widget.setToolTip(str(_SIGNS[name]))
+                    widget.setToolTip(str(_MEANS[name]))
+                box.setAccessibleDescription(str(_MEANS[name]))
             row, column = divmod(number, 2)
             grid.addWidget(label, row, 2 * column)
             grid.addWidget(box, row, 2 * column + 1)

@@ -332,6 +332,13 @@ def test_typed_place_moves_towards_the_cheek(fixture_panel, session):
     assert moved[0] > 0, "the cheek of 36 lies on the patient's left"
 
 
+def test_boxes_say_from_where_a_height_counts_and_why_a_step_stands_at_zero(fixture_panel):
+    for name, words in (("height", "above the jaw plane"), ("deeper", "stands at 0 again")):
+        box = fixture_panel.boxes[name]
+        assert words in box.toolTip()
+        assert words in box.accessibleDescription()
+
+
 def test_deeper_goes_along_the_axis_and_starts_at_zero_again(fixture_panel, session):
     before = session.plan.fixtures[0]
     type_in(fixture_panel.boxes["deeper"], "0.5")
