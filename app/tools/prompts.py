@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 
 from app.case.session import Session
 from app.case.settings import settings_of
@@ -103,13 +104,38 @@ def ask_two_lengths(
 
     None: turned away, or no such lengths.
     """
-    words = desk.ask_text(title, question, f"{start[0]:g}  {start[1]:g}")
+    wanted = "tools.prompts.two-lengths-are-numbers"
+    offered = f"{start[0]:g}  {start[1]:g}"
+    words = desk.ask_text(title, question, offered, unread_words(_read_lengths, wanted))
     if words is None:
         return None
+    found = _read_lengths(words)
+    if found is None:
+        desk.say(say(wanted))
+    return found
+
+
+def unread_words(read: Callable[[str], object], wanted: str) -> Callable[[str], str]:
+    """What stands below a line while what is typed in it cannot be read; empty where it can.
+
+    Parameters
+    ----------
+    read : callable
+        None for what it cannot read.
+    wanted : str
+        Key of the sentence that says what is wanted.
+    """
+
+    def explain(text: str) -> str:
+        return say(wanted) if text.strip() and read(text) is None else ""
+
+    return explain
+
+
+def _read_lengths(words: str) -> tuple[float, float] | None:
     lengths = [read_length(part) for part in _BETWEEN.split(words.strip()) if part]
     found = [length for length in lengths if length is not None]
     if len(found) != len(lengths) or len(found) not in (1, 2):
-        desk.say(say("tools.prompts.two-lengths-are-numbers"))
         return None
     return found[0], found[-1]
 

@@ -10,7 +10,7 @@ from app.pictures.draft import Draft
 from app.tools.base import Desk, View
 from app.tools.collect import Collect
 from app.tools.picking import OFF_MM
-from app.tools.prompts import read_length
+from app.tools.prompts import read_length, unread_words
 from core.drawing import Label, Line
 from core.geometry import Array
 from core.identity import thing_words
@@ -55,12 +55,14 @@ class ScaleObject(Collect):
     def complete(self, marks_mm: Array) -> None:
         """Ask for the true distance, put both into the plan, and say what the scan shows."""
         question = say("tools.scale.measured-distance-between-the-middles")
-        words = self.desk.ask_text(self.title(), question, "")
+        wanted = "tools.scale.a-distance-is-a-number"
+        told = unread_words(read_length, wanted)
+        words = self.desk.ask_text(self.title(), question, "", told)
         length = None if words is None else read_length(words)
         if length is None:
             self._goes_on = False
             if words is not None:
-                self.desk.say(say("tools.scale.a-distance-is-a-number"))
+                self.desk.say(say(wanted))
             return
         known = KnownObject(
             id=edit.numbered_id(self.session.plan, "scale-object"), points=marks_mm, size_mm=length

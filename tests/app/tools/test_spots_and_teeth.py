@@ -10,7 +10,7 @@ from PySide6.QtCore import Qt
 
 from app.case.settings import settings_of
 from app.tools.point_marks import Contact, CrestMark, Cusp, Gum, Note, Opponent, PointMark, StentTop
-from app.tools.prompts import ask_tooth
+from app.tools.prompts import ask_tooth, ask_two_lengths
 from app.tools.stent import StentAxisTool
 from app.tools.teeth import Existing, ForamenTool, Root
 from core.fixture import Fixture, FixtureSize
@@ -341,3 +341,16 @@ def test_the_example_of_a_tooth_is_one_of_the_plan_s_jaw(session, desk, jaw, num
     settings.change(numbering=before)
     assert asked[0].startswith("Root of which tooth? ")
     assert asked[0].endswith(f"such as {example}.")
+
+
+@pytest.mark.parametrize(
+    ("typed", "read"),
+    [("6.0  2.5", True), ("6,0 2,5", True), ("6", True), ("6 2 1", False), ("6 0", False),
+     ("l.5", False), ("120", False), ("", True)],
+)  # fmt: skip
+def test_a_length_that_cannot_be_read_is_told_while_it_is_typed(desk, typed, read):
+    explained = []
+    desk.ask_text = lambda _title, _question, _start, explain: explained.append(explain(typed))
+    ask_two_lengths(desk, "Root", "Diameters", (6.0, 2.5))
+    assert explained == ["" if read else "Enter two lengths above 0 mm, such as 5.5 2.0, or one "
+                         "for both."]  # fmt: skip
