@@ -27,6 +27,8 @@ from core.pictures.chart_parts import fixture_lines, jaw_plane, near_plane_line
 from core.plans.plan import Plan
 from core.structures import Course, Tapered
 
+_BUCCAL_OF_TEETH_MM = (9.0, 7.0, 5.0, 3.6)
+"""Where the arch's numbers may stand, beside the teeth first; nearer where the picture ends."""
 _NUMBERS_UP_MM, _NUMBERS_RISE_MM = 3.2, 10.0
 """Where the numbers of a panorama stand above its foot, and how far they may give way."""
 _NUMBER_MM = (2.2, 1.7)
@@ -118,8 +120,8 @@ def arch_map_overlay(plan: Plan, arch: Arch, grid: PictureGrid) -> Overlay:
         ends = np.stack([frame.origin - reach * frame.buccal, frame.origin + reach * frame.buccal])
         lines.append(Line(style="station tick", points=grid.uv_mm(ends)[:, :2]))
         if long:
-            place = grid.uv_mm(frame.origin + 3.6 * frame.buccal)[0]
-            desk.put(f"{station:g}", "numeral", [place[:2]])
+            off = np.array(_BUCCAL_OF_TEETH_MM)[:, None] * frame.buccal
+            desk.put(f"{station:g}", "numeral", list(grid.uv_mm(frame.origin + off)[:, :2]))
     lines += [line for f in plan.fixtures for line in fixture_lines(f, grid, seen_from_below=True)]
     return Overlay(lines=tuple(lines), labels=tuple(desk.labels))
 

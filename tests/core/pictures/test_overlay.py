@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 
 import sample_volumes
 from core import load_plan
+from core.geometry import PictureGrid
 from core.image.ribbon import Ribbon
-from core.pictures.overlay import panorama_overlay, within_width
+from core.pictures.overlay import arch_map_overlay, panorama_overlay, within_width
 from core.plans.side import traced
 from core.structures import Course, Tapered
 
@@ -130,3 +131,17 @@ def test_a_marked_root_stands_in_the_panorama_as_it_was_marked():
             assert np.all(np.array(place) <= high + 0.6)
         # As wide at its widest as it was measured.
         assert high[0] - low[0] >= max(root.diameters_mm) - 0.6
+
+
+def test_numbers_of_the_arch_stand_beside_its_teeth():
+    """A tooth reaches about 5 mm to the cheek of the arch's line (handbook crowns: 8 to 11 mm)."""
+    plan, arch, _ = sample_panorama()
+    grid = PictureGrid.of_size(
+        origin=arch.frame(arch.length_mm / 2).origin, right=(1.0, 0.0, 0.0), up=(0.0, -1.0, 0.0),
+        size_mm=(160.0, 160.0), pixel_mm=0.5,
+    )  # fmt: skip
+    labels = arch_map_overlay(replace(plan, fixtures=()), arch, grid).labels
+    assert [label.text for label in labels] == [f"{n}" for n in range(0, int(arch.length_mm), 10)]
+    line = grid.uv_mm(arch.curve.polyline(0.05)[1])[:, :2]
+    for label in labels:
+        assert np.linalg.norm(line - np.array(label.at), axis=1).min() > 8.0, label.text
