@@ -67,10 +67,12 @@ class Dialog(QDialog):
         outer.addWidget(self.trouble)
         box = QDialogButtonBox()
         self.ok = QPushButton(str(self.accept_words))
-        self.ok.setDefault(True)
         self.cancel = QPushButton(say("dialogs.base.cancel"))
+        # Return in a field accepts, or does nothing yet: it never throws the answers away.
+        self.cancel.setAutoDefault(False)
         box.addButton(self.cancel, QDialogButtonBox.ButtonRole.RejectRole)
         box.addButton(self.ok, QDialogButtonBox.ButtonRole.AcceptRole)
+        self.ok.setDefault(True)
         box.accepted.connect(self._accepted)
         box.rejected.connect(self.reject)
         outer.addWidget(box)

@@ -74,8 +74,16 @@ class CrownPlane:
     @property
     def is_even(self) -> bool:
         """Whether most tips lie on it; where they do not, they speak against any one plane."""
-        off = np.abs((self.tips - self.origin) @ self.normal)
-        return bool((off <= OFF_MM).mean() >= MOSTLY)
+        return bool((self._off <= OFF_MM).mean() >= MOSTLY)
+
+    @property
+    def counted(self) -> Array:
+        """(k, 3) turned mm, the tips it rests on: a bright crest in a gap is none of a tooth."""
+        return np.asarray(self.tips[self._off <= OFF_ANYWAY_MM])
+
+    @property
+    def _off(self) -> Array:
+        return np.asarray(np.abs((self.tips - self.origin) @ self.normal))
 
 
 @dataclass(frozen=True, slots=True)

@@ -303,7 +303,7 @@ def _proposal(found: _Found) -> Proposal:
     return Proposal(
         jaw="lower" if sign > 0 else "upper", level=level,
         arch_points=level.project(_marks(ridge, teeth=found.teeth) * flip), plane_from=plane_from,
-        crown_tips=None if found.crowns is None else found.crowns.tips * flip,
+        crown_tips=None if found.crowns is None else found.crowns.counted * flip,
     )  # fmt: skip
 
 

@@ -86,6 +86,26 @@ def test_side_is_answered_whole_or_not_at_all(asked, session):
     assert session.plan.side_check is None
 
 
+def test_return_in_the_name_confirms_and_never_throws_the_answers_away(asked, session, qtbot):
+    session.plan = plan(side_check=None)
+    dialog = asked(ask_side)
+    radio(dialog, "chart").click()
+    # As when it opens: the button that has the focus becomes the one that Return presses.
+    dialog.activateWindow()
+    dialog.cancel.setFocus()
+    qtbot.waitUntil(dialog.cancel.hasFocus)
+    dialog.by.setFocus()
+    assert dialog.ok.isDefault()
+    assert not dialog.cancel.isDefault()
+    write(dialog.by, "LM")
+    QTest.keyClick(dialog.by, Qt.Key.Key_Return)
+    assert dialog.isVisible()
+    assert session.plan.side_check is None
+    radio(dialog, "LEFT").click()
+    QTest.keyClick(dialog.by, Qt.Key.Key_Return)
+    assert session.plan.side_check.side == "left"
+
+
 def test_image_is_judged_for_each_trouble(asked, session):
     dialog = asked(ask_image_check)
     write(dialog.by, "LM")

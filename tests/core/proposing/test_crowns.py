@@ -84,6 +84,15 @@ def test_misses_are_said_with_one_decimal():
     assert said == {"right": "0.4", "middle": "0.0", "left": "7.1"}
 
 
+def test_a_bright_crest_in_a_gap_is_no_tip_that_the_plane_misses():
+    """ "6.1 mm at the left end" was said where the plane touched every tooth."""
+    tips, _ = tips_on(0.0, off=((2, -6.1), (5, 3.4), (7, -3.6)))
+    plane = CrownPlane(
+        origin=np.zeros(3), normal=np.array([0.0, 0.0, 1.0]), doubt_deg=1.0, tips=tips
+    )
+    assert plane.counted == pytest.approx(np.delete(tips, (2, 7), axis=0))
+
+
 @pytest.mark.parametrize(("high", "even"), [(3, True), (4, False)])
 def test_tips_of_which_many_lie_far_off_have_no_plane(high, even):
     tips, _ = tips_on(0.0, off=tuple((at, 2.6) for at in range(high)))
