@@ -26,7 +26,8 @@ def wall(width_mm=6.0, *, rise=lambda x: 0.0 * x, beside=(), seen=None, normal=U
     nothing = np.zeros(SHAPE, dtype=bool)
     hard = Hard(
         solid=nothing, seen=~nothing if seen is None else seen, origin=ORIGIN, sign=1.0,
-        surface=np.vstack([surface, *beside]),
+        surface=np.vstack([surface, *beside]), grey=np.zeros(SHAPE, dtype=np.float32),
+        enamel=np.inf,
     )  # fmt: skip
     ridge = along(hard, surface.mean(axis=0), unit(normal), UP)
     assert ridge is not None
