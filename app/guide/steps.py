@@ -144,7 +144,9 @@ def _on_section(m: Moment, point_mm: Array) -> Target | None:
     view = m.page.pictures.section
     if not view.has_picture or abs(float(view.uv_mm(point_mm)[0, 2])) > IN_SECTION_MM:
         return None
-    return Target(view, view.screen_position(point_mm).toPoint())
+    spot = view.screen_position(point_mm).toPoint()
+    # A section meets the canal's other end too, out of sight: that is no place to point at.
+    return Target(view, spot) if view.rect().contains(spot) else None
 
 
 def _gap_on_map(m: Moment) -> Target | None:
