@@ -171,6 +171,10 @@ def open_dialog(dialog: Dialog) -> Dialog:
     whole = dialog.layout()
     wide = 0 if whole is None else whole.totalMinimumSize().width()
     dialog.setMinimumWidth(min(max(dialog.minimumWidth(), wide), MOST_WIDTH))
+    if whole is not None and whole.hasHeightForWidth():
+        # Words that wrap are higher than their hint: what stands below them is never laid over.
+        high = whole.totalHeightForWidth(max(dialog.minimumWidth(), dialog.sizeHint().width()))
+        dialog.setMinimumHeight(min(max(dialog.minimumHeight(), high), MOST_HEIGHT))
     # The button box is laid before the body: without this Tab can pass over the second button.
     QWidget.setTabOrder(dialog.ok, dialog.cancel)
     dialog.open()

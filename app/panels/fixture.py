@@ -27,7 +27,8 @@ from app.widgets.shared_texts import tooth_words
 from core.errors import PlanError, SoundingError
 from core.fixture import Fixture, FixtureSize
 from core.geometry import Array
-from core.identity import Tooth, thing_words
+from core.identity import Tooth, inner_side, thing_words
+from core.measurement_kinds import DepthDetails
 from core.plans.edit import is_locked, with_lock, with_reason, with_thing, without
 from core.plans.edit_pose import (
     fixture_aligned,
@@ -45,8 +46,9 @@ from core.plans.plausible import (
 )
 from core.plans.pose import MOST_LEAN_DEG, Pose, placed, pose_of
 from core.plans.sizes import size_words
+from core.trust.figures import down, up
 from core.words.catalogue import Message, message, say, sentences_of, together
-from core.words.values import listed
+from core.words.values import listed, side_words
 
 _BOXES: tuple[tuple[str, Message, str, float, float, float], ...] = (
     # code, words, unit, lowest, highest, step
@@ -124,14 +126,12 @@ class FixturePanel(Panel):
         grid.setColumnStretch(1, 1)
         grid.setColumnStretch(3, 1)
         self.body.addWidget(self.form)
+        self.in_bone = self._quiet_line()
         self.warning = QLabel()
         self.warning.setWordWrap(True)
         self.warning.setObjectName("strong")
         self.body.addWidget(self.warning)
-        self.other = QLabel()
-        self.other.setWordWrap(True)
-        self.other.setObjectName("quiet")
-        self.body.addWidget(self.other)
+        self.other = self._quiet_line()
         self._buttons()
         pace = Pace(session, self.read, self)
         for signal in (
@@ -144,6 +144,14 @@ class FixturePanel(Panel):
         session.place_changed.connect(self._place_changed)
         self.settings.changed.connect(self.read)
         self.read()
+
+    def _quiet_line(self) -> QLabel:
+        """Quiet words below what stands there already."""
+        label = QLabel()
+        label.setWordWrap(True)
+        label.setObjectName("quiet")
+        self.body.addWidget(label)
+        return label
 
     def _buttons(self) -> None:
         """Below the boxes."""
@@ -197,8 +205,9 @@ class FixturePanel(Panel):
         self.warning.setText(_leans_far(session, fixture))
         self.warning.setVisible(bool(self.warning.text()))
         self.none.setVisible(not session.plan.fixtures)
-        for widget in (self.form, self.sizes, self.align, self.lock, self.remove):
+        for widget in (self.form, self.in_bone, self.sizes, self.align, self.lock, self.remove):
             widget.setVisible(shown)
+        self.in_bone.setText(_platform_words(session, fixture))
         other = None if fixture is None else fixture.other_size
         beside = "" if other is None else say("panels.fixture.other", size=size_words(other))
         self.other.setText(beside)
@@ -454,6 +463,32 @@ class FixturePanel(Panel):
         for words, axis in align_targets(self.session.plan, self.session.fixture):
             action = menu.addAction(f"to {words}")
             action.triggered.connect(lambda _on, w=words, a=axis: self._align(w, a))
+
+
+OF_PLATFORM = "platform below bone"
+UNKNOWN = "–"
+
+
+def _platform_words(session: Session, fixture: Fixture | None) -> str:
+    """How deep the platform stands in the bone at its cheek and its inner side, as measured.
+
+    The box counts its height from the jaw plane, which tells nobody how deep it is.
+    """
+    ledger = session.ledger if session.ledger_is_current else None
+    rows = () if ledger is None or fixture is None else ledger.of(fixture.id)
+    told: dict[str, str] = {}
+    for row in rows:
+        details, mm = row.details, row.value
+        if mm is None or not isinstance(details, DepthDetails) or details.of != OF_PLATFORM:
+            continue
+        # A minus sign is easily passed over: above the bone's edge is said.
+        key = "panels.fixture.mm-below" if mm >= 0 else "panels.fixture.mm-above"
+        told[details.side] = say(key, mm=down(mm, 1) if mm >= 0 else up(-mm, 1))
+    sides = []
+    for side in ("buccal", "lingual"):
+        called = inner_side(session.plan.known_jaw) if side == "lingual" else side
+        sides.append(f"{side_words(called)} {told.get(side, UNKNOWN)}")
+    return say("panels.fixture.platform-in-bone", sides=", ".join(sides))
 
 
 def _leans_far(session: Session, fixture: Fixture | None) -> str:

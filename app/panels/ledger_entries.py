@@ -20,7 +20,15 @@ from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import GLYPHS
 from core.plans.plan import Jaw, Plan
 from core.plans.sizes import size_words
-from core.trust.figures import is_overlap, is_to_surface, plain, shown_at_least, shown_lack, told
+from core.trust.figures import (
+    is_overlap,
+    is_to_surface,
+    outside_words,
+    plain,
+    shown_at_least,
+    shown_lack,
+    told,
+)
 from core.trust.verdict import is_missed, judged_words, shown_verdict, worst_first
 from core.words.catalogue import Words, message, say, sentences_of
 from core.words.numbers import Figure
@@ -101,6 +109,9 @@ class Entry:
             return ""
         if self.waiting:
             return WAITING
+        if is_overlap(self.row) and is_to_surface(self.row):
+            # Short: the name beside it says which side, and must never be cut.
+            return outside_words(self.row)
         degrees = self.row.reading.unit == "deg" and self.row.value is not None
         return f"{told(self.row)}{'°' if degrees else ''}"
 
@@ -132,8 +143,7 @@ def why(row: Measurement, shared: SharedReasons = NONE_SHARED) -> str:
         return reason if row.value is None else f"{reason} · {limit}"
     if row.verdict == "below limit":
         lack = say("panels.ledger_entries.lacks", lack=shown_lack(row))
-        outside = is_overlap(row) and is_to_surface(row)
-        where = say("panels.ledger_entries.outside-the-bone") if outside else ""
+        where = _outside(row) if is_overlap(row) and is_to_surface(row) else ""
         return " · ".join(part for part in (where, limit, lack) if part)
     least = shown_at_least(row)
     if least == "–":
@@ -149,6 +159,13 @@ def why(row: Measurement, shared: SharedReasons = NONE_SHARED) -> str:
         else say("panels.ledger_entries.at-least", least=least)
     )
     return f"{words} · {limit}"
+
+
+def _outside(row: Measurement) -> str:
+    """What the short figure of a fixture outside the bone leaves out."""
+    if row.reading.upper_bound:
+        return say("panels.ledger_entries.outside-by-at-least")
+    return say("panels.ledger_entries.outside-the-bone")
 
 
 def _limit_words(limit: Limit | None) -> str:

@@ -76,8 +76,8 @@ def labelled(measurement: Measurement) -> str:
         return f"{shown(measurement)}"
     mm, bound = _depth(measurement, 1), measurement.reading.upper_bound
     if is_to_surface(measurement):
-        key = "trust.figures.outside-at-least" if bound else "trust.figures.outside"
-        return say(key, mm=mm)
+        at_least = "trust.figures.outside-at-least"
+        return say(at_least, mm=mm) if bound else outside_words(measurement)
     return say("trust.figures.overlap-at-least" if bound else "trust.figures.overlap", mm=mm)
 
 
@@ -90,6 +90,11 @@ def is_overlap(measurement: Measurement) -> bool:
 def is_to_surface(measurement: Measurement) -> bool:
     """Whether a distance goes to the bone's outer surface: below zero it lies outside."""
     return measurement.kind is MeasurementKind.REMAINING_BONE or measurement.target == SURFACE
+
+
+def outside_words(measurement: Measurement) -> str:
+    """How far it stands outside the bone, in the fewest words: ``outside 0.3``."""
+    return say("trust.figures.outside", mm=_depth(measurement, 1))
 
 
 def _told_below_zero(measurement: Measurement, decimals: int) -> str:

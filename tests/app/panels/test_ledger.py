@@ -132,6 +132,18 @@ def test_the_sentences_of_a_row():
     assert [by_key[k].glyph for k in ("36/clearance/root-35", "36/wall/wall/buccal")] == ["≈", "<"]
 
 
+def test_what_is_outside_the_bone_is_short_beside_its_name_and_whole_below_it():
+    of, least = plan(), row("wall", -0.78, "below limit", kind="wall", group="bone",
+                            limit="wall-buccal", side="buccal")  # fmt: skip
+    bound = replace(least, reading=replace(least.reading, upper_bound=True))
+    (known,) = [e for e in shown(of, ledger=ledger(of, (least,))) if e.kind == "row"]
+    assert known.value == "outside 0.8"
+    assert known.why.startswith("part of the fixture is outside the bone · limit 2.0")
+    (open_end,) = [e for e in shown(of, ledger=ledger(of, (bound,))) if e.kind == "row"]
+    assert open_end.value == "outside 0.7"
+    assert open_end.why.startswith("at least so much is outside the bone · limit 2.0")
+
+
 def test_summary_and_uncertainty_end_the_list():
     last = shown()[-2:]
     assert last[0].text.endswith(str(NO_CLEARANCE))

@@ -28,7 +28,7 @@ from core.fixture import FixtureSize
 from core.plans.history import sign
 from core.plans.plan import TISSUES, TissuePoint
 from core.structures import StentAxis, Tapered
-from tests.app.case_at_hand import ledger, plan, proposed
+from tests.app.case_at_hand import ledger, plan, proposed, row
 
 
 def shown(qtbot, panel, width, height):
@@ -415,6 +415,20 @@ def test_what_the_sign_of_a_tilt_means_is_said(fixture_panel):
         fixture_panel.boxes["tilt-mesial"]
         .toolTip()
         .startswith("Plus: the crown end leans mesially")
+    )
+
+
+def test_how_deep_the_platform_stands_in_the_bone_is_told(fixture_panel, session):
+    assert fixture_panel.in_bone.text().endswith("buccal –, lingual –"), "not measured yet"
+    sides = {"buccal": 0.77, "lingual": -0.41}
+    measured = [
+        row(side, mm, None, kind="depth", group="information", limit=None,
+            of="platform below bone", side=side)
+        for side, mm in sides.items()
+    ]  # fmt: skip
+    session.show_ledger(ledger(session.plan, measured))
+    assert fixture_panel.in_bone.text() == (
+        "Platform to the bone’s edge, mm: buccal 0.7 below, lingual 0.5 above"
     )
 
 
