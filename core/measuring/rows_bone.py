@@ -223,7 +223,7 @@ def remaining_bone_rows(
         Why the bone may end nearer than any edge shows.
     maker : RowMaker
     """
-    hidden = hidden or _floor_reached(fixture, basis, maker.plan)
+    floor = _floor_reached(fixture, basis, maker.plan)
     near = remaining.depths_mm <= BUCCAL_MM
     parts: list[tuple[Side, str, tuple[str, ...], NDArray[np.bool_]]] = [
         ("buccal", "wall-buccal", (), near),
@@ -243,7 +243,8 @@ def remaining_bone_rows(
             kind=MeasurementKind.REMAINING_BONE,
             parts=(side, *extra),
             reading=_whole(
-                _may_end_nearer(least.reading, side, hidden),
+                # The shoulder's zone stands clear of a floor that the end reaches.
+                _may_end_nearer(least.reading, side, hidden or (floor if rows[-1] else None)),
                 side,
                 REMAINING_BONE_REACH_MM,
                 basis=basis,

@@ -218,3 +218,30 @@ def test_beside_the_end_of_a_fixture_that_reaches_a_floor_bone_is_an_upper_bound
     told = rows_bone._may_end_nearer(reading(2.0), "buccal", note)
     assert told.upper_bound is reached
     assert rows_bone._floor_reached(fixture, basis, replace(case.plan, structures=())) is None
+
+
+def test_the_zone_at_the_shoulder_stands_clear_of_a_floor_that_the_end_reaches(monkeypatch):
+    case = case_for("whole")
+    basis = Basis.of(case.plan, case.volume)
+    fixture = case.plan.fixtures[0]
+    frame = fixture_frame(fixture, basis.arch)
+    monkeypatch.setattr(rows_bone, "_floor_reached", lambda *_: Note("wall-floor-reached"))
+    remaining = rows_bone.remaining_bone_map(
+        basis.volume, fixture, frame, basis.levels, basis.finder, case.plan.structures
+    )
+    maker = RowMaker(
+        plan=case.plan, volume=case.volume, subject=fixture.id, is_fixture=True,
+        tooth=Tooth.of(fixture.tooth), hindrances=(),
+    )  # fmt: skip
+    rows = rows_bone.remaining_bone_rows(
+        remaining, basis, fixture=fixture, frame=frame, hidden=None, maker=maker
+    )
+    told = {
+        m.id.split("/", 1)[1]: any(n.code == "wall-floor-reached" for n in m.reading.notes)
+        for m in rows
+        if m.reading.value is not None
+    }
+    assert not told.get("wall/buccal", False)
+    assert told.pop("wall/lingual", True)
+    assert told.pop("wall/buccal/deep", True)
+    assert len(told) <= 1
