@@ -105,11 +105,12 @@ def _image_words(plan: Plan) -> tuple[str, Face]:
     image = plan.image_check
     if image is None:
         return say("sheet.first.image-not-judged"), "strong"
-    found = "no-problems" if set(image.trouble.values()) <= {"none"} else "away"
-    found = "at-the-site" if image.at_the_site else found
+    clear = set(image.trouble.values()) <= {"none"}
+    found = "sheet.first.image-no-problems" if clear else "sheet.first.image-away"
+    found = "sheet.first.image-at-the-site" if image.at_the_site else found
     words = say("sheet.first.image-judged", by=image.by or "–", at=date_words(image.at[:10]))
     face: Face = "strong" if image.at_the_site else "plain"
-    return f"{words} {say(f'sheet.first.image-{found}')}", face
+    return f"{words} {say(found)}", face
 
 
 def _side_words(case: Case) -> tuple[str, bool]:
