@@ -53,9 +53,10 @@ def iso_surface(values: Array, level: float) -> tuple[Array, Whole]:
     ids = np.concatenate(corners)
     inside = flat[ids] > level
     edges, toward = _triangles(ids, inside)
-    keys, index = np.unique(edges.reshape(-1, 2), axis=0, return_inverse=True)
+    # One number for both ends: sorting pairs lets no other thread run, not even the window’s.
+    ends, index = np.unique(edges[..., 0] * flat.size + edges[..., 1], return_inverse=True)
     triangles = index.reshape(-1, 3)
-    low, high = keys.T
+    low, high = np.divmod(ends, flat.size)
     part = (level - flat[low]) / (flat[high] - flat[low])
     points = _places(low, shape) + part[:, None] * (_places(high, shape) - _places(low, shape))
     return points, _turned(points, triangles, _places(toward, shape))
