@@ -303,9 +303,7 @@ def _leaps(distance_mm: Array) -> tuple[NDArray[np.intp], Array]:
 
     The surface may go on from it, behind what the others ended at.
     """
-    padded = np.pad(distance_mm, 1, constant_values=np.nan)
-    four = np.stack([padded[:-2, 1:-1], padded[2:, 1:-1], padded[1:-1, :-2], padded[1:-1, 2:]])
-    furthest = np.fmax.reduce(four, axis=0)
+    furthest = np.fmax.reduce(_four_beside(distance_mm), axis=0)
     with np.errstate(invalid="ignore"):
         at = np.flatnonzero(furthest - distance_mm > _LEAP_MM)
     return at, furthest.ravel()[at]
@@ -313,9 +311,13 @@ def _leaps(distance_mm: Array) -> tuple[NDArray[np.intp], Array]:
 
 def _amid(distance_mm: Array) -> Array:
     """(rows, columns) mean of the four rays around each; NaN where one of them found no edge."""
+    return np.asarray(np.sum(_four_beside(distance_mm), axis=0) / 4.0)
+
+
+def _four_beside(distance_mm: Array) -> Array:
+    """(4, rows, columns) distances of the rays around each; NaN beyond the rim of the grid."""
     padded = np.pad(distance_mm, 1, constant_values=np.nan)
-    four = (padded[:-2, 1:-1], padded[2:, 1:-1], padded[1:-1, :-2], padded[1:-1, 2:])
-    return np.asarray(np.sum(four, axis=0) / 4.0)
+    return np.stack([padded[:-2, 1:-1], padded[2:, 1:-1], padded[1:-1, :-2], padded[1:-1, 2:]])
 
 
 def bone_surface(
