@@ -32,6 +32,5 @@ def test_words_of_two_and_four_bytes():
 
 def test_text_in_the_files_character_set():
     wanted = {name for name in TAGS if dictionary_VR(TAGS[name]) in TEXT_IN_CHARACTER_SET}
-    # Its text is read nowhere.
-    assert wanted - {"SecondaryCaptureDeviceManufacturer"} == set(IN_CHARACTER_SET)
+    assert wanted == set(IN_CHARACTER_SET)
     assert {name for name in TAGS if dictionary_VR(TAGS[name]) == "PN"} == set(PERSONS)
