@@ -22,7 +22,8 @@ from core.measurement_kinds import ClearanceDetails
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.ledger import worst_first
 from core.measuring.row_makers import maker_at
-from core.measuring.rows_bone import nearer_unseen, remaining_bone_rows, surface_rows
+from core.measuring.rows_beside import remaining_bone_rows, surface_rows
+from core.measuring.rows_bone import nearer_unseen
 from core.measuring.rows_danger import DangerRows
 from core.plans.plan import Plan
 from core.plans.sizes import ListedSize

@@ -1,4 +1,7 @@
-"""The plan document, described once: what is read, what is written, and its JSON Schema."""
+"""The plan document, described once: what is read, what is written, and its JSON Schema.
+
+Structures have a table of their own: `core.plans.structure_table`.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +12,6 @@ from core.direction import REGIONS, CheekAnswer, SideAnswers, as_point
 from core.distances.drilling import ORIGINS
 from core.errors import PlanError
 from core.fixture import Fixture, FixtureSize
-from core.kinds import FILE_KINDS, KINDS, Shape, ids_of
 from core.level import Level
 from core.plans.limits import KEYS
 from core.plans.parts import (
@@ -19,8 +21,6 @@ from core.plans.parts import (
     PLACE,
     POINT,
     TEXT,
-    TOOTH,
-    YES_NO,
     Key,
     Part,
     Schema,
@@ -53,19 +53,8 @@ from core.plans.plan import (
     TissuePoint,
 )
 from core.plans.plan_reader import At
-from core.structures import (
-    AngleMark,
-    Course,
-    Floor,
-    Foramen,
-    KnownObject,
-    PointMarks,
-    Ruler,
-    StentAxis,
-    Structure,
-    Tapered,
-    kind_of,
-)
+from core.plans.structure_table import ID_KEY, LABEL_KEY, STRUCTURE, TOOTH_KEY
+from core.structures import AngleMark, Ruler, StentAxis
 from core.words.catalogue import message
 
 FORMAT = "sounding-plan"
@@ -73,109 +62,7 @@ VERSION = 2
 
 STATES = get_args(DeclaredState)
 
-_ID = Key("id", ID, needed=True)
-_TOOTH = Key("tooth", TOOTH, empty="", drop=True)
-_POINTS = Key("points", point_list(), needed=True)
-_LABEL = Key("label", TEXT, empty="")
 _BY, _AT = Key("by", TEXT, empty=""), Key("at", TEXT, empty="")
-
-# -- structures ----------------------------------------------------------------------------
-
-
-def _check_seen(at: At, values: Values) -> None:
-    count = len(values["points"])
-    if at.has("seen") and len(values["seen"]) != count:
-        raise at.get("seen").wrong(message("plans.file.seen", count=count))
-
-
-def _two_lengths(at: At) -> tuple[float, float]:
-    ends = tuple(d.length() for d in at.items())
-    if len(ends) != 2:
-        raise at.wrong(message("plans.file.two-diameters"))
-    return ends[0], ends[1]
-
-
-_SEEN_LIST = listed(one_of("yes", "faint", "no"))
-_SEEN = Key("seen", Part(_SEEN_LIST.read, lambda v, _: list(v), _SEEN_LIST.schema), empty=())
-_ENDS = Part(
-    _two_lengths,
-    lambda value, _: [float(d) for d in value],
-    {"type": "array", "items": LENGTH.schema, "minItems": 2, "maxItems": 2},
-)
-
-
-def _kind(shape: Shape) -> Key:
-    return Key("kind", one_of(*ids_of(shape)), needed=True)
-
-
-STRUCTURES: Mapping[Shape, Part] = {
-    "course": record(
-        Course,
-        _ID,
-        _kind("course"),
-        _POINTS,
-        Key("diameter_mm", LENGTH),
-        _SEEN,
-        Key("diameter_sd_mm", LENGTH, drop=True),
-        Key("course", point_list(least=2)),
-        Key("course_by", TEXT, empty=""),
-        check=_check_seen,
-    ),
-    "foramen": record(
-        Foramen,
-        _ID,
-        _kind("foramen"),
-        Key("mesial", POINT, needed=True),
-        Key("distal", POINT, needed=True),
-        Key("upper", POINT),
-        Key("loop", TEXT, empty=""),
-    ),
-    "tapered": record(
-        Tapered,
-        _ID,
-        _kind("tapered"),
-        _TOOTH,
-        Key("points", point_list(least=2), needed=True),
-        Key("diameters_mm", _ENDS, needed=True),
-        Key("to_be_removed", YES_NO, empty=False),
-        _SEEN,
-        check=_check_seen,
-    ),
-    "floor": record(
-        Floor,
-        _ID,
-        Key("of", one_of(*ids_of("floor")), needed=True),
-        _POINTS,
-        _SEEN,
-        Key("elevation_intended", YES_NO, empty=False),
-        check=_check_seen,
-        constants={"kind": "floor"},
-    ),
-    "points": record(PointMarks, _ID, _kind("points"), _POINTS, _LABEL, _TOOTH),
-    "object": record(
-        KnownObject,
-        _ID,
-        Key("points", point_list(least=2), needed=True),
-        Key("size_mm", LENGTH, needed=True),
-        constants={"kind": "object"},
-    ),
-}
-"""By the way in which a structure is marked."""
-
-
-def _read_structure(at: At) -> Structure:
-    # A kind that is not known here must not be passed over: it would count as far away.
-    name = at.get("kind").one_of(*FILE_KINDS)
-    kind = next(kind for kind in KINDS if kind.file_kind == name)
-    structure: Structure = STRUCTURES[kind.shape].read(at)
-    return structure
-
-
-_STRUCTURE = Part(
-    _read_structure,
-    lambda value, before: STRUCTURES[kind_of(value).shape].write(value, before),
-    {"anyOf": [part.schema for part in STRUCTURES.values()]},
-)
 
 # -- what a person decided -----------------------------------------------------------------
 
@@ -355,13 +242,15 @@ _LOCKED = Part(
     lambda value, _: list(value),
     {"type": "array", "items": ID.schema},
 )
-_RULER = record(Ruler, _ID, Key("points", point_list(least=2), needed=True), _LABEL, blame="points")
+_RULER = record(
+    Ruler, ID_KEY, Key("points", point_list(least=2), needed=True), LABEL_KEY, blame="points"
+)
 _ANGLE = record(
-    AngleMark, _ID, Key("points", point_list(least=3), needed=True), _LABEL, blame="points"
+    AngleMark, ID_KEY, Key("points", point_list(least=3), needed=True), LABEL_KEY, blame="points"
 )
 _STENT = record(
     StentAxis,
-    _ID,
+    ID_KEY,
     Key("occlusal", POINT, needed=True),
     Key("gingival", POINT, needed=True),
     Key("diameter_mm", LENGTH, empty=3.0),
@@ -387,8 +276,8 @@ def _check_sizes(at: At, values: Values) -> None:
 
 _FIXTURE = record(
     Fixture,
-    _ID,
-    _TOOTH,
+    ID_KEY,
+    TOOTH_KEY,
     Key("platform", POINT, needed=True),
     Key("towards_apex", DIRECTION, needed=True),
     Key("size", _SIZE, needed=True),
@@ -403,7 +292,7 @@ _SCAN = record(
 _LEVEL = record(
     Level, Key("origin", POINT, needed=True), Key("up", DIRECTION, needed=True), blame="up"
 )
-_SITE = record(Site, _ID, _TOOTH, Key("station_mm", number(), needed=True))
+_SITE = record(Site, ID_KEY, TOOTH_KEY, Key("station_mm", number(), needed=True))
 _TISSUE = record(
     TissuePoint, Key("tissue", one_of(*TISSUES), needed=True), Key("at", POINT, needed=True)
 )
@@ -440,7 +329,7 @@ PLAN: tuple[Key, ...] = (
     Key("level", _LEVEL),
     Key("arch", _ARCH, spread=True),
     Key("sites", listed(_SITE), empty=()),
-    Key("structures", listed(_STRUCTURE), empty=()),
+    Key("structures", listed(STRUCTURE), empty=()),
     Key("stent_axes", listed(_STENT), empty=()),
     Key("fixtures", listed(_FIXTURE), empty=()),
     Key("rulers", listed(_RULER), empty=()),

@@ -21,7 +21,7 @@ from core.identity import Tooth
 from core.image.volume import ScanIdentity
 from core.level import Level
 from core.measurement import Note, Reading
-from core.measuring import rows_bone
+from core.measuring import rows_beside
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.bone_lacking import lacking_notes
 from core.measuring.shared_reasons import SharedReasons
@@ -213,13 +213,13 @@ def test_why_a_surface_was_not_found_names_the_side_as_in_its_jaw(monkeypatch, c
         side: Reading(value=None, notes=(Note(code, {"side": side, "at": "1.2"}),))
         for side in ("buccal", "lingual", "apical")
     }
-    monkeypatch.setattr(rows_bone, "surface_on", lambda *a, **k: lost)
+    monkeypatch.setattr(rows_beside, "surface_on", lambda *a, **k: lost)
     basis = Basis.of(case.plan, case.volume)
     maker = RowMaker(
         plan=case.plan, volume=case.volume, subject=fixture.id, is_fixture=True,
         tooth=Tooth.of(fixture.tooth), hindrances=(),
     )  # fmt: skip
-    rows = rows_bone.surface_rows(
+    rows = rows_beside.surface_rows(
         None, case.plan, basis,
         fixture=fixture, frame=fixture_frame(fixture, basis.arch),
         remaining=(), hidden=None, maker=maker,

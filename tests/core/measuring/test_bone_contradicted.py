@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from core.arch import fixture_frame
+from core.bone.remaining_bone import remaining_bone_map
 from core.identity import Tooth
 from core.measurement import SEEN, Budget, Measurement, Note, Reading, Term
 from core.measurement_kinds import ClearanceDetails, RemainingBoneDetails
-from core.measuring import rows_bone
+from core.measuring import rows_beside
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.bone_contradicted import axis_may_be_out, is_contradicted
 from core.structures import Floor
@@ -41,12 +42,12 @@ def surface_rows_of(monkeypatch, values, beside=(), hidden=None):
     basis = Basis.of(case.plan, case.volume)
     witness = (fixture.platform, fixture.platform + np.array([0.0, 3.0, 0.0]))
     found = {s: replace(reading(v), witness=witness) for s, v in values.items()}
-    monkeypatch.setattr(rows_bone, "surface_on", lambda *_, **__: found)
+    monkeypatch.setattr(rows_beside, "surface_on", lambda *_, **__: found)
     maker = RowMaker(
         plan=case.plan, volume=case.volume, subject=fixture.id, is_fixture=True,
         tooth=Tooth.of(fixture.tooth), hindrances=(),
     )  # fmt: skip
-    rows = rows_bone.surface_rows(
+    rows = rows_beside.surface_rows(
         None, case.plan, basis, fixture=fixture, frame=fixture_frame(fixture, basis.arch),
         remaining=beside, hidden=hidden, maker=maker,
     )  # fmt: skip
@@ -137,7 +138,7 @@ def test_nothing_beside_the_apex_that_was_not_scanned_may_lie_nearer(
     def ends(_volume, _fixture, _frame, side, within_mm):
         return side == cut and within_mm >= 2.5
 
-    monkeypatch.setattr(rows_bone, "scan_ends_beside", ends)
+    monkeypatch.setattr(rows_beside, "scan_ends_beside", ends)
     rows = surface_rows_of(monkeypatch, {"buccal": 1.0, "lingual": 1.0, "apical": apical_mm})
     assert (rows["apical"].value == apical_mm) == told
     assert rows["apical"].verdict == ("meets limit" if told else "not assessed")
@@ -157,7 +158,7 @@ def test_where_one_plate_may_not_show_no_side_is_more_than_an_upper_bound(monkey
 
 
 def test_so_is_remaining_bone_and_what_was_seen_as_far_as_8_mm():
-    from core.measuring.rows_bone import _may_end_nearer
+    from core.measuring.rows_beside import _may_end_nearer
 
     hidden = Note("ridge_one_plate")
     far = Reading(value=8.0, lower_bound=True, evidence=SEEN)
@@ -184,13 +185,13 @@ def test_where_gum_is_as_bright_as_bone_every_side_is_an_upper_bound(monkeypatch
 def test_what_hides_an_edge_is_asked_of_the_image_first_and_of_the_widths():
     from types import SimpleNamespace
 
-    from core.measuring.rows_bone import _nearer_unseen
+    from core.measuring.rows_beside import unseen_end
 
     def told(codes, faults):
         widths = [SimpleNamespace(reading=Reading(value=None, notes=(Note(c),))) for c in codes]
         everywhere = [SimpleNamespace(note=Note(code)) for code in faults]
         basis = SimpleNamespace(faults=SimpleNamespace(everywhere=everywhere))
-        note = _nearer_unseen(SimpleNamespace(widths=widths), basis)
+        note = unseen_end(SimpleNamespace(widths=widths), basis)
         return note and note.code
 
     assert told(["edge_weak"], ["image_rings"]) is None
@@ -209,15 +210,15 @@ def test_beside_the_end_of_a_fixture_that_reaches_a_floor_bone_is_an_upper_bound
     basis = Basis.of(case.plan, case.volume)
     fixture = case.plan.fixtures[0]
     monkeypatch.setattr(
-        rows_bone, "clearance", lambda *_: reading(away) if away is not None else reading(None)
+        rows_beside, "clearance", lambda *_: reading(away) if away is not None else reading(None)
     )
     around = fixture.apex + np.array([(-4, 0, 1), (4, 0, 1), (0, 4, 1), (0, -4, 1.0)])
     plan = replace(case.plan, structures=(Floor(id="sinus-left", of="sinus", points=around),))
-    note = rows_bone._floor_reached(fixture, basis, plan)
+    note = rows_beside._floor_reached(fixture, basis, plan)
     assert (note is not None) is reached
-    told = rows_bone._may_end_nearer(reading(2.0), "buccal", note)
+    told = rows_beside._may_end_nearer(reading(2.0), "buccal", note)
     assert told.upper_bound is reached
-    assert rows_bone._floor_reached(fixture, basis, replace(case.plan, structures=())) is None
+    assert rows_beside._floor_reached(fixture, basis, replace(case.plan, structures=())) is None
 
 
 def test_the_zone_at_the_shoulder_stands_clear_of_a_floor_that_the_end_reaches(monkeypatch):
@@ -225,15 +226,15 @@ def test_the_zone_at_the_shoulder_stands_clear_of_a_floor_that_the_end_reaches(m
     basis = Basis.of(case.plan, case.volume)
     fixture = case.plan.fixtures[0]
     frame = fixture_frame(fixture, basis.arch)
-    monkeypatch.setattr(rows_bone, "_floor_reached", lambda *_: Note("wall-floor-reached"))
-    remaining = rows_bone.remaining_bone_map(
+    monkeypatch.setattr(rows_beside, "_floor_reached", lambda *_: Note("wall-floor-reached"))
+    remaining = remaining_bone_map(
         basis.volume, fixture, frame, basis.levels, basis.finder, case.plan.structures
     )
     maker = RowMaker(
         plan=case.plan, volume=case.volume, subject=fixture.id, is_fixture=True,
         tooth=Tooth.of(fixture.tooth), hindrances=(),
     )  # fmt: skip
-    rows = rows_bone.remaining_bone_rows(
+    rows = rows_beside.remaining_bone_rows(
         remaining, basis, fixture=fixture, frame=frame, hidden=None, maker=maker
     )
     told = {
