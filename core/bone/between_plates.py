@@ -86,5 +86,6 @@ def _marrow_between(
     if not len(across):
         return True
     places = plane.points(across, h_mm)
-    mouth, hollow = outside.at(places)
-    return not (mouth | hollow).any() and float(outside.in_marrow(places).mean()) > _MOSTLY
+    cells = outside.cells(places)
+    mouth, hollow = outside.in_cells(cells)
+    return not (mouth | hollow).any() and float(outside.in_marrow(cells).mean()) > _MOSTLY

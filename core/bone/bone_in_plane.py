@@ -12,19 +12,12 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import (
-    binary_closing,
-    binary_dilation,
-    binary_erosion,
-    binary_propagation,
-    gaussian_filter,
-    label,
-    maximum_filter1d,
-)
+from scipy.ndimage import binary_erosion, gaussian_filter, label, maximum_filter1d
 
 from core.bone.bone_levels import BoneLevels
 from core.geometry import Array, vector
 from core.image import sampling
+from core.image.flags import bridged, reached, widened
 from core.image.volume import Volume
 
 PIXEL_MM = 0.25
@@ -49,7 +42,7 @@ _TOLD_APART, _MOSTLY = 0.15, 0.7
 section of which so much looks like it is spongy bone."""
 
 _PAD = 4
-_BRIDGE = np.hypot(*np.mgrid[-3:4, -3:4]) <= 3.0
+_BRIDGE = 3
 """Breaks of a plate up to 1.5 mm are bridged."""
 
 _MOST_PARTS = 6
@@ -305,7 +298,7 @@ def bone_in_plane(
         other=bright & ~filled,
         brighter=bright & brighter,
         socket=np.zeros_like(bright),
-        joined=np.asarray(binary_propagation(filled, mask=filled | (scanned & faint))),
+        joined=reached(filled, filled | (scanned & faint)),
     )
 
 
@@ -352,7 +345,7 @@ def _with_faint_plates(
     """With fainter parts joined to the bone, if much is enclosed by them that was open before."""
     if not mask.any():
         return mask
-    joined = np.asarray(binary_propagation(mask, mask=mask | _bridged(faint, free.scanned)))
+    joined = reached(mask, mask | _bridged(faint, free.scanned))
     gained = _inside(joined, free) & ~_inside(mask, free)
     parts, count = label(gained)
     sizes = np.bincount(parts.ravel(), minlength=count + 1)
@@ -360,12 +353,12 @@ def _with_faint_plates(
     large = sizes * PIXEL_MM**2 >= _LEAST_INSIDE_MM2
     if not large.any():
         return mask
-    rim = binary_dilation(large[parts], iterations=_PAD)
+    rim = widened(large[parts], _PAD)
     return np.asarray(mask | (joined & rim))
 
 
 def _bridged(mask: NDArray[np.bool_], scanned: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    closed = binary_closing(_padded(mask), _BRIDGE)[_PAD:-_PAD, _PAD:-_PAD]
+    closed = bridged(_padded(mask), _BRIDGE)[_PAD:-_PAD, _PAD:-_PAD]
     return np.asarray(mask | (closed & scanned))
 
 
@@ -376,7 +369,7 @@ def _filled(
     keep = np.ones(count + 1, dtype=bool)
     for number in range(1, count + 1):
         hole = holes == number
-        rim = binary_dilation(_padded(hole))[_PAD:-_PAD, _PAD:-_PAD] & ~hole
+        rim = widened(_padded(hole))[_PAD:-_PAD, _PAD:-_PAD] & ~hole
         open_ = float((rim & ~free.scanned).sum()) + float(hole[0].sum())
         air = float(np.median(smooth[hole])) < dark
         large = hole.sum() * PIXEL_MM**2 > _LARGEST_UPPER_HOLE_MM2

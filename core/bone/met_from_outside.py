@@ -38,9 +38,10 @@ def met_from_outside(outside: Outside, starts: Array, way: Array, edges: EdgeSet
     distance = edges.distance_mm[rows, None]
     t = np.arange(0.0, float(distance.max()) + _FAR_PLATE_MM, _STEP_MM)
     places = (starts[rows, None, :] + t[:, None] * way).reshape(-1, 3)
-    mouth, hollow = outside.widened().at(places)
+    cells = outside.cells(places)
+    mouth, hollow = outside.widened().in_cells(cells)
     near: NDArray[np.bool_] = (mouth | hollow).reshape(len(rows), -1)
-    marrow = outside.in_marrow(places).reshape(len(rows), -1)
+    marrow = outside.in_marrow(cells).reshape(len(rows), -1)
     before = t < distance
     at_edge = (t > distance - _BEFORE_MM) & (t < distance + _STEP_MM)
     was_out = np.asarray((near & before).any(axis=1))

@@ -12,17 +12,12 @@ from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import (
-    binary_dilation,
-    binary_erosion,
-    binary_propagation,
-    gaussian_filter,
-    label,
-)
+from scipy.ndimage import gaussian_filter, label
 
 from core.bone.bone_levels import BoneLevels
 from core.geometry import Array
 from core.image import sampling
+from core.image.flags import narrowed, reached, widened
 from core.image.volume import Volume
 
 _STEP_MM = 0.3
@@ -142,32 +137,38 @@ class Outside:
         air = scanned & (plain < levels.soft - _AIR * contrast)
         dark = _without_specks(dark) & scanned
         mouth = _joined(_highest(scanned), dark, scanned)
-        hollow = binary_propagation(air & ~mouth, mask=dark & ~mouth)
+        air &= ~mouth
+        hollow = air | reached(widened(air), dark & ~mouth)
         closed = dark & ~mouth & ~hollow
         return cls(corner_mm=corner, ways=ways, mouth=mouth, hollow=hollow, closed=closed)
 
     def at(self, points_mm: Array) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         """(n,) places in what is joined to the mouth, and in sinus or nose."""
-        (i, j, k), inside = self._cells(points_mm)
-        return self.mouth[i, j, k] & inside, self.hollow[i, j, k] & inside
+        return self.in_cells(self.cells(points_mm))
 
-    def in_marrow(self, points_mm: Array) -> NDArray[np.bool_]:
-        """(n,) places that are dark and closed in."""
-        (i, j, k), inside = self._cells(points_mm)
-        return np.asarray(self.closed[i, j, k] & inside)
+    def in_cells(self, cells: NDArray[np.intp]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """The same of cells of this block: many questions, one look for where places lie."""
+        inside = cells >= 0
+        return self.mouth.ravel()[cells] & inside, self.hollow.ravel()[cells] & inside
 
-    def _cells(self, points_mm: Array) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
+    def in_marrow(self, cells: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """(n,) cells that are dark and closed in."""
+        return np.asarray(self.closed.ravel()[cells] & (cells >= 0))
+
+    def cells(self, points_mm: Array) -> NDArray[np.intp]:
+        """(n,) the cell of the block that each place lies in, counted through; -1 for none."""
         ijk = np.rint((points_mm - self.corner_mm) @ self.ways.T / _STEP_MM).astype(np.intp)
-        last = np.array(self.mouth.shape) - 1
-        inside = ((ijk >= 0) & (ijk <= last)).all(axis=1)
-        return np.clip(ijk, 0, last).T, np.asarray(inside)
+        i, j, k = ijk.T
+        ni, nj, nk = self.mouth.shape
+        inside = (i >= 0) & (i < ni) & (j >= 0) & (j < nj) & (k >= 0) & (k < nk)
+        return np.where(inside, (i * nj + j) * nk + k, -1)
 
     def widened(self) -> Outside:
         """With what lies close beside it, up to the bone's own border."""
         return replace(
             self,
-            mouth=np.asarray(binary_dilation(self.mouth, iterations=_BESIDE_STEPS)),
-            hollow=np.asarray(binary_dilation(self.hollow, iterations=_BESIDE_STEPS)),
+            mouth=widened(self.mouth, _BESIDE_STEPS),
+            hollow=widened(self.hollow, _BESIDE_STEPS),
         )
 
 
@@ -178,9 +179,8 @@ def _joined(
 
     A way in that is narrower than `_PINHOLE_STEPS` on each side of its middle is none.
     """
-    wide = dark & binary_erosion(dark | ~scanned, iterations=_PINHOLE_STEPS, border_value=1)
-    reached = binary_propagation(seeds & wide, mask=wide)
-    return np.asarray(binary_dilation(reached, iterations=_PINHOLE_STEPS + 1) & dark)
+    wide = dark & narrowed(dark | ~scanned, _PINHOLE_STEPS)
+    return np.asarray(widened(reached(seeds, wide), _PINHOLE_STEPS + 1) & dark)
 
 
 def _without_specks(part: NDArray[np.bool_]) -> NDArray[np.bool_]:

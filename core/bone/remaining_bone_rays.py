@@ -144,10 +144,11 @@ def remaining_bone_rays(  # noqa: PLR0917 - the order is that of `remaining_bone
     )
     t = np.arange(count) * STEP_MM
     places = (axis[:, None, :] + t[:, None] * outward[:, None, :]).reshape(-1, 3)
-    mouth, hollow = (part.reshape(-1, count) for part in outside.at(places))
+    cells = outside.cells(places)
+    mouth, hollow = (part.reshape(-1, count) for part in outside.in_cells(cells))
     edge, sd, state = _edges(volume, finder, axis, outward, far=far, outside=mouth | hollow)
     near = outside.widened()
-    by_mouth, by_hollow = (part.reshape(-1, count) for part in near.at(places))
+    by_mouth, by_hollow = (part.reshape(-1, count) for part in near.in_cells(cells))
     _within_bone(by_mouth | by_hollow, bone, edge=edge, sd=sd, state=state)
     _end_at_hollow(volume, finder, axis, outward, hollow, by_hollow, edge=edge, sd=sd, state=state)
     edge, sd = _unrounded(volume, finder, axis, outward, edge, sd, turns=len(turns))

@@ -10,13 +10,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.ndimage import binary_dilation
 
 from core.bone.bone_in_plane import PIXEL_MM, BoneInPlane
 from core.bone.plates import PlateThickness
 from core.bone.ridge_section import Crest
 from core.distances.tubes import Tube, tubes_of
 from core.geometry import Array
+from core.image.flags import widened
 from core.measurement import MARKED, MarkInfluence, Note, Reading
 from core.structures import PointMarks, Structure, Tapered
 
@@ -78,7 +78,7 @@ def _at_bone(bone: BoneInPlane, w: float, h: float) -> bool:
     """True beside bone of the section, and not in or on what is brighter than it."""
     away = np.hypot(bone.w[None, :] - w, bone.h[:, None] - h)
     # The rim of a crown is no brighter than bone in the picture.
-    parts = bone.mask & ~binary_dilation(bone.brighter, iterations=2)
+    parts = bone.mask & ~widened(bone.brighter, 2)
     nearest = float(away[parts].min()) if parts.any() else np.inf
     bright = float(away[bone.brighter].min()) if bone.brighter.any() else np.inf
     return nearest <= _FROM_BONE_MM and bright > PIXEL_MM

@@ -42,7 +42,7 @@ class TestCells:
         mouth, hollow = found.at(places)
         assert mouth.tolist() == [True, True, False, False, False, False]
         assert hollow.tolist() == [False, False, False, True, False, False]
-        assert found.in_marrow(places).tolist() == [False] * 5 + [True]
+        assert found.in_marrow(found.cells(places)).tolist() == [False] * 5 + [True]
 
     def test_widened_by_one_cell(self):
         wide = block(mouth=[np.s_[10, 20, 30]], hollow=[np.s_[30, 20, 30]]).widened()
