@@ -17,13 +17,13 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from core.drawing import Chart
-from core.pictures.ink import BLACK, WHITE, WORDS, Colour
+from core.pictures.ink import BLACK, WHITE, Colour
 from core.sheet.fonts_found import Face
 from core.sheet.lasting import Facts, make_lasting, with_clean_streams
+from core.sheet.outline import Outline, alternative
 from core.sheet.picture import draw_chart
-from core.sheet.structure import CONTAINERS, Element, add_structure
+from core.sheet.structure import Element, add_structure
 from core.sheet.text import Setting, fitted, registered, set_text, wrapped
-from core.words.catalogue import say
 
 PaperName: TypeAlias = Literal["A4", "Letter"]
 SIZES_MM: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -59,7 +59,7 @@ class Page:
     """Where its body ended when the next page was begun, mm."""
 
 
-class Pages:
+class Pages(Outline):
     """A growing document.
 
     Parameters
@@ -70,74 +70,18 @@ class Pages:
     """
 
     def __init__(self, paper: PaperName, *, top_mm: float) -> None:
+        super().__init__()
         self.width, self.height = SIZES_MM[paper]
         self.left, self.right = MARGIN_MM, self.width - MARGIN_MM
         self.top, self.bottom = top_mm, self.height - MARGIN_MM - 5.0
         self.pages: list[Page] = []
         self.y = 0.0
-        self.root = Element("Document")
-        self._open: list[Element | None] = [self.root]
         self._at: Page | None = None
 
     @property
     def inner(self) -> float:
         """Width between the margins, mm."""
         return self.right - self.left
-
-    @contextmanager
-    def element(self, kind: str, *, alt: str = "", header: bool = False) -> Iterator[Element]:
-        """What is drawn within belongs to one element of the structure, or to those in it.
-
-        Parameters
-        ----------
-        kind : str
-            ``H1``, ``P``, ``Figure``; of `CONTAINERS` each text gets an element of its own.
-        alt : str, optional
-            What a picture shows, in words.
-        header : bool, optional
-            A row of heads of columns.
-        """
-        parent = self._open[-1]
-        made = Element(kind, alt=alt, header=header)
-        if parent is None:  # within what is no content nothing becomes content
-            with self.artifact():
-                yield made
-            return
-        parent.children.append(made)
-        self._open.append(made)
-        try:
-            yield made
-        finally:
-            self._open.pop()
-
-    @contextmanager
-    def artifact(self) -> Iterator[None]:
-        """What is drawn within is no content: rulers, frames, what every page repeats."""
-        self._open.append(None)
-        try:
-            yield
-        finally:
-            self._open.pop()
-
-    def blank(self) -> None:
-        """A cell without content, so that the cells of all rows stand in their columns."""
-        parent = self._open[-1]
-        if parent is not None:
-            parent.children.append(Element(parent.own_kind))
-
-    def _own(self) -> Element | None:
-        """The element for a text: the open one, or in a container one of its own."""
-        parent = self._open[-1]
-        if parent is None or parent.kind not in CONTAINERS:
-            return parent
-        made = Element(parent.own_kind)
-        parent.children.append(made)
-        return made
-
-    def _figure(self) -> Element | None:
-        """The element for a drawing: the open one, never one of its own."""
-        parent = self._open[-1]
-        return None if parent is None or parent.kind in CONTAINERS else parent
 
     def new_page(self) -> None:
         """Begin a page."""
@@ -210,7 +154,7 @@ class Pages:
             if width is None
             else fitted(text, width * mm, size_pt=size, face=face, least_pt=least)
         )
-        owner = self._own()
+        owner = self.own_element()
         if "…" in setting.text and "…" not in text and owner is not None and not owner.actual:
             owner.actual = text
         shift = {"left": 0.0, "right": 1.0, "middle": 0.5}[align] * setting.width_pt / mm
@@ -238,7 +182,7 @@ class Pages:
         colour : Colour, optional
         """
         step = size / mm * _LEADING
-        owner = self._own()
+        owner = self.own_element()
         lines = wrapped(text, width * mm, size_pt=size, face=face)
         if owner is not None and len(lines) > 1 and not owner.actual:
             owner.actual = text
@@ -307,7 +251,7 @@ class Pages:
             canvas.setDash()
 
         box = Box(min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1), "line")
-        self._put(draw, box, self._figure())
+        self._put(draw, box, self.figure())
 
     def rect(
         self, x: float, y: float, width: float, height: float, *, fill: Colour | None = None,
@@ -340,7 +284,7 @@ class Pages:
                 stroke=int(edge > 0), fill=int(fill is not None),
             )  # fmt: skip
 
-        self._put(draw, Box(x, y, x + width, y + height, "line"), self._figure())
+        self._put(draw, Box(x, y, x + width, y + height, "line"), self.figure())
 
     def chart(self, chart: Chart, x: float, y: float, *, scale: float = 1.0) -> tuple[float, float]:
         """A chart from its upper left corner; its width and height on the page.
@@ -361,8 +305,8 @@ class Pages:
             draw_chart(canvas, chart, x_mm=x, y_mm=bottom, scale=scale)
 
         box = Box(x, y, x + width, y + height, f"chart {chart.title}")
-        owner = self._figure()
-        if owner is None and self._open[-1] is not None:
+        owner = self.figure()
+        if owner is None and self.is_content:
             with self.element("Figure", alt=alternative(chart, scale)) as figure:
                 self._put(draw, box, figure)
         else:
@@ -371,7 +315,7 @@ class Pages:
 
     def draw(self, operation: Callable[[Any, Callable[[float], float]], None], box: Box) -> None:
         """Something else; the operation gets the canvas and a function from y to points."""
-        self._put(lambda canvas: operation(canvas, self._up), box, self._figure())
+        self._put(lambda canvas: operation(canvas, self._up), box, self.figure())
 
     def render(self, frame: Callable[[Pages, int, int], None], facts: Facts) -> bytes:
         """Draw all pages, with what every page carries, and return the PDF.
@@ -448,31 +392,3 @@ def _draw(canvas: Any, page: Page, number: int) -> None:
     drawn = canvas._doc.Pages.pages[-1]  # noqa: SLF001 - as above
     drawn.__NoDefault__ = [*drawn.__NoDefault__, "StructParents", "Tabs"]
     drawn.StructParents, drawn.Tabs = number, "/S"
-
-
-def alternative(chart: Chart, scale: float) -> str:
-    """A picture in words: what it is, which side is where, what is drawn and which numbers.
-
-    Parameters
-    ----------
-    chart : Chart
-    scale : float
-        On the page.
-    """
-    sides = chart.sides
-    places = (
-        say("sheet.picture.left", what=sides.left) if sides.left else "",
-        say("sheet.picture.right", what=sides.right) if sides.right else "",
-        say("sheet.picture.top", what=sides.top) if sides.top else "",
-    )
-    where = "; ".join(filter(None, places))
-    drawn = ", ".join(str(WORDS[s]) for s in chart.styles if s in WORDS)
-    labels = ", ".join(label.text for label in chart.labels)
-    parts = [
-        say("sheet.picture.title", title=chart.title, scale=float(scale)),
-        chart.subtitle,
-        where,
-    ]
-    parts += [say("sheet.picture.drawn", lines=drawn)] if drawn else []
-    parts += [say("sheet.picture.labels", labels=labels)] if labels else []
-    return ". ".join(part for part in parts if part) + "."
