@@ -181,7 +181,7 @@ def inflate(packed: bytes, most: int) -> bytes:
     Damaged
         When it is no deflated data, or swells more than any scan does.
     """
-    swollen = min(MAX_INFLATED_BYTES, max(64 << 20, MAX_INFLATION * len(packed)))
+    swollen = min(MAX_INFLATED_BYTES, max(HEADER_BYTES_INFLATED, MAX_INFLATION * len(packed)))
     stream = zlib.decompressobj(-zlib.MAX_WBITS)
     try:
         data = stream.decompress(packed, min(swollen, most))

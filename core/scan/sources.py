@@ -158,7 +158,7 @@ def _members(path: Path, archive: zipfile.ZipFile) -> list[Source]:
     if any(entry.flag_bits & 1 for entry in files):
         raise ScanError("zip_encrypted", path=str(path))
     total = sum(entry.file_size for entry in files)
-    packed = max(1, sum(entry.compress_size for entry in files))
+    packed = sum(entry.compress_size for entry in files)
     swells = (total > SWELL_FROM_BYTES and total > SWELL * packed) or any(
         entry.file_size > SWELL_FROM_BYTES and entry.file_size > SWELL * entry.compress_size
         for entry in files

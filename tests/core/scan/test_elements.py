@@ -1,15 +1,24 @@
 from __future__ import annotations
 
 import struct
+import zlib
 
 import make_dicom as make
+import numpy as np
 import pydicom
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from core.scan.attributes import TAGS
-from core.scan.elements import CutShort, Damaged, behind_meta, looks_like_dicom, read_flat
+from core.scan.elements import (
+    CutShort,
+    Damaged,
+    behind_meta,
+    inflate,
+    looks_like_dicom,
+    read_flat,
+)
 
 SYNTAXES = [
     make.ExplicitVRLittleEndian,
@@ -190,3 +199,30 @@ def test_a_sequence_of_unknown_representation_is_read_as_implicit(depth):
     name = struct.pack("<HH2sH", 0x0010, 0x0020, b"LO", 2) + b"P1"
     flat = read_flat(bytes(128) + b"DICM" + whole + name, WANTED, whole=True)
     assert flat.raw[TAGS["PatientID"]] == b"P1"
+
+
+def deflated(data):
+    packer = zlib.compressobj(9, zlib.DEFLATED, -zlib.MAX_WBITS)
+    return packer.compress(data) + packer.flush()
+
+
+def test_a_deflated_header_is_inflated_to_64_mb_and_no_further():
+    many = deflated(bytes(65 << 20))
+    assert len(inflate(many, 64 << 20)) == 64 << 20
+    assert len(inflate(many, 10)) == 10
+
+
+def test_what_swells_more_than_any_scan_does_is_damaged():
+    """Up to 64 MB whatever it is, beyond that up to 400 times."""
+    with pytest.raises(Damaged):
+        inflate(deflated(bytes(65 << 20)), 4 << 30)
+    assert len(inflate(deflated(bytes(64 << 20)), 4 << 30)) == 64 << 20
+    random = np.random.default_rng(4).integers(0, 256, 1 << 18, dtype=np.uint8).tobytes()
+    rough = random + bytes(90 << 20)
+    assert len(deflated(rough)) * 400 > len(rough) > 64 << 20
+    assert len(inflate(deflated(rough), 4 << 30)) == len(rough)
+
+
+def test_what_is_no_deflated_data_is_damaged():
+    with pytest.raises(Damaged):
+        inflate(b"\xff" * 40, 4 << 30)

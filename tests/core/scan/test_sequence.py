@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
+
 import make_dicom as make
 import numpy as np
 import pytest
 from scipy import ndimage
 
 from core.scan import open_scan
-from core.scan.sequence import exchanged
+from core.scan.sequence import CLEARLY, LEAST_PICTURES, _Ways, apart, exchanged
 
 COUNT = 24
 
@@ -46,6 +48,48 @@ def test_noise_alone_and_alternating_brightness_say_nothing():
     assert exchanged(list(random.normal(0, 30, (COUNT, 48, 48))), range(COUNT)) == []
     ripple = [plane + 300 * (k % 2) for k, plane in enumerate(stack())]
     assert exchanged(ripple, range(COUNT)) == []
+
+
+def test_what_an_exchange_saves_is_the_difference_of_both_ways():
+    """Each pair of seven, first and last ones and neighbours included, against the whole way."""
+    grey = stack()[:7]
+
+    def length(slices):
+        return sum(apart(a, b) for a, b in itertools.pairwise(slices))
+
+    ways = _Ways(grey)
+    for i, j in itertools.combinations(range(len(grey)), 2):
+        assert ways.saved(i, j) == pytest.approx(length(grey) - length(with_exchanged(grey, i, j)))
+    steps = [apart(a, b) for a, b in itertools.pairwise(grey)]
+    assert ways.usual_step == np.median(steps)
+
+
+def test_slices_are_apart_where_both_are_scanned():
+    one, two = np.array([[1.0, np.nan], [4.0, 2.0]]), np.array([[3.0, 5.0], [np.nan, 1.0]])
+    assert apart(one, two) == 1.5
+    assert apart(one, np.full((2, 2), np.nan)) == 0.0
+
+
+def test_five_pictures_are_the_fewest_that_tell():
+    levels = [0.0, 10.0, 30.0, 20.0, 40.0, 50.0, 60.0]
+    grey = [np.full((4, 4), value) for value in levels]
+    assert LEAST_PICTURES == 5
+    (found,) = exchanged(grey[:5], range(5))
+    assert (found.fields["first"], found.fields["second"]) == (3, 4)
+    assert exchanged(grey[:4], range(4)) == []
+    (numbered,) = exchanged(grey, range(10, 17))
+    assert (numbered.fields["first"], numbered.fields["second"]) == (13, 14)
+
+
+def test_an_exchange_must_save_a_quarter_of_a_usual_step():
+    """Two slices side by side: exchanged they save twice as much as they lie out of order."""
+    for off, told in ((1.2, False), (1.3, True)):
+        levels = [0.0, 10.0, 20.0 + off, 20.0, 30.0, 40.0, 50.0, 60.0]
+        grey = [np.full((4, 4), value) for value in levels]
+        saved = _Ways(grey).saved(2, 3)
+        assert saved == pytest.approx(2 * off)
+        assert (saved > CLEARLY * _Ways(grey).usual_step) is told
+        assert bool(exchanged(grey, range(8))) is told
 
 
 def slices_with(tmp_path, change):
