@@ -24,11 +24,9 @@ _COUNTS: Mapping[str, int] = {
     "SpacingBetweenSlices": 1,
     "SliceLocation": 1,
     "GantryDetectorTilt": 1,
-    "InstanceNumber": 1,
-    "NumberOfFrames": 1,
 }
 """Attributes that are measured with, and how many numbers each holds."""
-_WHOLE_NUMBERS = frozenset(("InstanceNumber", "NumberOfFrames"))
+_WHOLE_NUMBERS = ("InstanceNumber", "NumberOfFrames")
 MUST_BE_READ = frozenset(("RescaleSlope", "RescaleIntercept", "NumberOfFrames"))
 """Where one of these is written but cannot be read, no grey value is known."""
 
@@ -37,18 +35,18 @@ def unreadable(text: Mapping[str, str]) -> tuple[str, ...]:
     """Names of attributes that are written, but not as the numbers that they must be."""
     return tuple(
         name
-        for name, count in _COUNTS.items()
-        if name in text and not _readable(name, text[name], count)
+        for name in (*_COUNTS, *_WHOLE_NUMBERS)
+        if name in text and not _readable(name, text[name])
     )
 
 
-def _readable(name: str, written: str, count: int) -> bool:
+def _readable(name: str, written: str) -> bool:
     if not written.strip():
         # Empty is allowed where the value may be unknown (type 2), as with an instance number.
         return name not in ("RescaleSlope", "RescaleIntercept")
     if name in _WHOLE_NUMBERS:
         return whole(written) is not None
-    return numbers(written, count) is not None
+    return numbers(written, _COUNTS[name]) is not None
 
 
 def numbers(text: str | None, count: int) -> tuple[float, ...] | None:

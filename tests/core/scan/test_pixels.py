@@ -3,10 +3,13 @@ from __future__ import annotations
 import make_dicom as make
 import numpy as np
 import pytest
+from headers import header, picture, place
 
 from core.errors import ScanError
 from core.scan import open_scan
 from core.scan.pixel_encoding import Layout, array_type
+from core.scan.pixels import read_voxels
+from core.scan.stacks import Picture
 
 SYNTAXES = [
     make.ExplicitVRLittleEndian,
@@ -229,3 +232,47 @@ def test_progress_counts_and_cancel_stops(tmp_path):
     with pytest.raises(ScanError) as caught:
         open_scan(tmp_path, cancelled=lambda: len(seen) > 0)
     assert caught.value.code == "scan_cancelled"
+
+
+def refusal(pictures):
+    """Of pictures whose bytes are not there: what is asked before that is their size."""
+    with pytest.raises(ScanError) as caught:
+        read_voxels(None, pictures)
+    return caught.value.code
+
+
+@pytest.mark.parametrize(("bits", "rows"), [(8, 4346), (16, 4346), (32, 2173)])
+def test_what_swells_two_thousand_times_and_64_mb_is_too_large(bits, rows):
+    """8 files of 256 bytes: 4,096,000 bytes and 64 MB, in rows of 1024 words."""
+
+    def asked(count):
+        image = {"rows": count, "cols": 1024, "bits_allocated": bits}
+        pictures = [picture(k, image=image) for k in range(8)]
+        for one in pictures:
+            one.image.source.size = 256
+        return refusal(pictures)
+
+    assert asked(rows) == "scan_truncated"
+    assert asked(rows + 1) == "scan_too_large"
+
+
+def test_a_file_of_many_frames_counts_once():
+    def asked(count):
+        frames = tuple(place(k) for k in range(8))
+        image = header(frames=frames, rows=count, cols=1024)
+        image.source.size = 8 * 256
+        return refusal([Picture(image=image, frame=k) for k in range(8)])
+
+    assert asked(4346) == "scan_truncated"
+    assert asked(4347) == "scan_too_large"
+
+
+def test_no_more_than_16_gb_are_read_however_large_the_files():
+    def asked(count):
+        pictures = [picture(k, image={"rows": count, "cols": 1 << 15}) for k in range(8)]
+        for one in pictures:
+            one.image.source.size = 1 << 40
+        return refusal(pictures)
+
+    assert asked(1 << 15) == "scan_truncated"
+    assert asked((1 << 15) + 1) == "scan_too_large"
