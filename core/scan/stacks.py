@@ -139,7 +139,7 @@ def _told_apart(pictures: list[Picture]) -> list[list[Picture]]:
         parts: dict[str, list[Picture]] = {}
         for picture in pictures:
             parts.setdefault(_tell(picture, name), []).append(picture)
-        if len(parts) > 1 and not any(_overlap(part) for part in parts.values()):
+        if not any(_overlap(part) for part in parts.values()):
             return list(parts.values())
     return [pictures]
 

@@ -26,6 +26,7 @@ from __future__ import annotations
 import argparse
 import ast
 import compileall
+import difflib
 import hashlib
 import json
 import math
@@ -224,10 +225,46 @@ def rests_on(root: Path, file: str, lines: dict[str, list[int]]) -> str:
     return told.hexdigest()
 
 
+def git(*arguments: str) -> str:
+    """What git says."""
+    asked_of = ["git", "-C", str(ROOT), *arguments]
+    return subprocess.run(asked_of, check=True, capture_output=True, encoding="utf-8").stdout
+
+
+def carried(ways: dict[str, Any]) -> dict[str, Any]:
+    """A map with its lines where they stand now, though modules were edited since it was made.
+
+    Lines that took the place of others are passed through by what passed through those.
+    """
+    moves: dict[tuple[str, str], dict[int, list[int]]] = {}
+    for commit in {str(way["commit"]) for way in ways.values()}:
+        for module in git("diff", "--name-only", commit, "HEAD", "--", "core").split():
+            if not (ROOT / module).exists():
+                continue
+            listed = git("ls-tree", "--name-only", commit, module).strip()
+            before = git("show", f"{commit}:{module}").splitlines() if listed else []
+            now = git("show", f"HEAD:{module}").splitlines()
+            to = moves.setdefault((commit, module), {})
+            same = difflib.SequenceMatcher(None, before, now, autojunk=False)
+            for what, a, b, c, d in same.get_opcodes():
+                for n in range(a, b):
+                    to[n + 1] = [c + n - a + 1] if what == "equal" else list(range(c + 1, d + 1))
+    return {
+        file: way | {"lines": {
+            module: sorted({new for line in lines for new in
+                            moves.get((way["commit"], module), {}).get(line, [])})
+            if (way["commit"], module) in moves else lines
+            for module, lines in way["lines"].items()
+        }}
+        for file, way in ways.items()
+    }  # fmt: skip
+
+
 def mapped(path: Path, folders: Sequence[str]) -> None:
     """Seconds of every file of tests, and the lines that it passes through; kept ones stay."""
     known = json.loads(path.read_text("utf-8")) if path.exists() else {}
     with unpacked() as copy:
+        commit = git("rev-parse", "HEAD").strip()
         found: dict[str, Any] = {}
         out, log = copy.parent / "lines.json", copy.parent / "log"
         for tests in folders:
@@ -238,7 +275,7 @@ def mapped(path: Path, folders: Sequence[str]) -> None:
                     continue
                 before = known.get(name)
                 if before and before["of"] == rests_on(copy, name, before["lines"]):
-                    found[name] = before
+                    found[name] = before | {"commit": commit}
                     continue
                 code, took = apart(partial(passed_through, name, out), copy, LONGEST_S, log)
                 print(
@@ -247,6 +284,7 @@ def mapped(path: Path, folders: Sequence[str]) -> None:
                 lines = json.loads(out.read_text("utf-8")) if code == 0 else {}
                 found[name] = {
                     "of": rests_on(copy, name, lines), "seconds": took, "lines": lines,
+                    "commit": commit,
                 }  # fmt: skip
                 path.write_text(json.dumps(known | found), "utf-8")
 
@@ -499,7 +537,7 @@ def main() -> None:
             if told.task == "run"
             else survivors(read(told.rows))
         )
-        run(draw, told.out, json.loads(told.map.read_text("utf-8")), told.budget)
+        run(draw, told.out, carried(json.loads(told.map.read_text("utf-8"))), told.budget)
     else:
         REPORT.write_text("\n".join([
             "# Mutants by module",
