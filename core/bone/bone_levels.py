@@ -75,6 +75,9 @@ class BoneLevels:
         that the scan shows itself.
     pointing : Note or None
         What became of pointing that does not count here.
+    together : bool
+        True where no plate is wide enough to show its level by itself: the level of cortex is the
+        one that describes all thin ones best.
     """
 
     soft: float
@@ -88,6 +91,7 @@ class BoneLevels:
     blur: Blur = USUAL_BLUR
     pointed_sd: float | None = None
     pointing: Note | None = None
+    together: bool = False
 
     @property
     def evidence(self) -> Evidence:

@@ -210,7 +210,7 @@ class FixedLevel:
 def cortex_level(
     volume: Volume,
     profiles: Profiles,
-    upright: Profiles,
+    standing: Profiles,
     classes: TissueClasses,
     places: Places,
 ) -> CortexLevel | None:
@@ -218,16 +218,17 @@ def cortex_level(
 
     Parameters
     ----------
-    profiles, upright : Profiles
-        Across the arch, and beside it along *up*: for the steps that show the blur.
+    profiles, standing : Profiles
+        Across the arch, and beside it along *up* (`Profiles.upright_closely`): for the steps that
+        show the blur.
     """
     if len(places.summit) < _LEAST_PLACES:
         return None
     if len(places.summit) > _MOST_PLACES:
-        places = places.some(np.linspace(0, len(places.summit) - 1, _MOST_PLACES).astype(np.intp))
+        places = places.some(_evenly(len(places.summit)))
     if not np.percentile(places.summit, 90.0) > classes.soft:
         return None
-    blur = _blur_of_steps(volume, (profiles, upright), classes)
+    blur = _blur_of_steps(volume, (profiles, standing), classes)
     together = _together(volume, classes, places, blur)
     if together is None:
         return None
@@ -381,7 +382,14 @@ def _air_steps(profiles: Profiles, air: float, classes: TissueClasses) -> tuple[
         sample = at.astype(np.float64)
         points.append(profiles.at(rows, sample if forward else count - 1 - sample))
         ways.append(profiles.ways[rows] if forward else -profiles.ways[rows])
-    return np.concatenate(points)[:_MOST_PLACES], np.concatenate(ways)[:_MOST_PLACES]
+    found, into = np.concatenate(points), np.concatenate(ways)
+    some = _evenly(len(found))
+    return found[some], into[some]
+
+
+def _evenly(count: int) -> NDArray[np.intp]:
+    """As many of so many places as are looked at, from first to last."""
+    return np.linspace(0, count - 1, min(count, _MOST_PLACES)).astype(np.intp)
 
 
 def _together(

@@ -52,7 +52,7 @@ def _learnt(volume: Volume, arch: Arch, points: Sequence[TissuePoint]) -> BoneLe
     upright = Profiles.upright(volume, arch)
     enough = len(profiles.grey) >= _LEAST_PROFILES
     classes = tissue_classes(profiles, upright) if enough else None
-    own = _own_levels(volume, profiles, upright, classes)
+    own = _own_levels(volume, arch, profiles, classes)
     if not points:
         return own
     if own.evidence.is_sound:
@@ -68,14 +68,15 @@ def _learnt(volume: Volume, arch: Arch, points: Sequence[TissuePoint]) -> BoneLe
 
 
 def _own_levels(
-    volume: Volume, profiles: Profiles, upright: Profiles, classes: TissueClasses | None
+    volume: Volume, arch: Arch, profiles: Profiles, classes: TissueClasses | None
 ) -> BoneLevels:
     """What the scan shows of its levels itself."""
     voxel_mm = float(volume.voxel_mm.max())
     if classes is None:
         return _useless(voxel_mm, "levels_not_scanned")
     places = first_places(profiles, classes)
-    cortex = cortex_level(volume, profiles, upright, classes, places)
+    standing = Profiles.upright_closely(volume, arch)
+    cortex = cortex_level(volume, profiles, standing, classes, places)
     if cortex is None:
         return _useless(voxel_mm, "levels_no_bone")
     contrast = cortex.level - classes.soft
@@ -92,6 +93,7 @@ def _own_levels(
         trouble=trouble,
         unproven=unproven(profiles, classes, places, cortex),
         blur=cortex.blur,
+        together=not cortex.apart,
     )
 
 

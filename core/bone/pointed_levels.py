@@ -94,7 +94,8 @@ def pointed_levels(
         bright=cortex.level,
     )
     first = first_places(profiles, classes)
-    fitted = cortex_level(volume, profiles, Profiles.upright(volume, arch), classes, first)
+    standing = Profiles.upright_closely(volume, arch)
+    fitted = cortex_level(volume, profiles, standing, classes, first)
     if fitted is None:
         return Note("levels_no_bone")
     refusal = _against_the_scan(fitted, first, cortex, contrast, noise)

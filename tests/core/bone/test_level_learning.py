@@ -74,6 +74,7 @@ CORTEX = CortexLevel(level=1500.0, sd=60.0, blur=USUAL_BLUR, apart=True, halves=
 
 
 def with_cortex(monkeypatch, cortex, failed=None):
+    monkeypatch.setattr(Profiles, "upright_closely", lambda *_: None)
     monkeypatch.setattr(level_learning, "first_places", lambda *_: places())
     monkeypatch.setattr(level_learning, "cortex_level", lambda *_: cortex)
     monkeypatch.setattr(level_learning, "unproven", lambda *_: failed)
@@ -82,28 +83,33 @@ def with_cortex(monkeypatch, cortex, failed=None):
 class TestOwn:
     def test_what_the_scan_shows(self, monkeypatch):
         with_cortex(monkeypatch, CORTEX)
-        found = _own_levels(VOLUME, lines(), None, CLASSES)
+        found = _own_levels(VOLUME, None, lines(), CLASSES)
         assert (found.soft, found.spongy, found.cortical) == (0.0, 400.0, 1500.0)
         assert (found.cortical_sd, found.noise_sd, found.voxel_mm) == (60.0, 20.0, 0.4)
         assert found.evidence.is_sound
         assert found.blur is USUAL_BLUR
 
+    @pytest.mark.parametrize("apart", [True, False])
+    def test_whether_plates_show_it_one_by_one(self, monkeypatch, apart):
+        with_cortex(monkeypatch, replace(CORTEX, apart=apart))
+        assert _own_levels(VOLUME, None, lines(), CLASSES).together is not apart
+
     @pytest.mark.parametrize(("level", "trouble"), [(59.0, True), (61.0, False)])
     def test_a_contrast_of_three_noises_at_least(self, monkeypatch, level, trouble):
         with_cortex(monkeypatch, replace(CORTEX, level=level))
-        found = _own_levels(VOLUME, lines(), None, CLASSES)
+        found = _own_levels(VOLUME, None, lines(), CLASSES)
         assert (found.trouble is not None) is trouble
         if trouble:
             assert found.trouble.code == "levels_no_bone"
 
     def test_nothing_scanned_no_bone_and_not_proven(self, monkeypatch):
-        assert _own_levels(VOLUME, lines(), None, None).trouble.code == "levels_not_scanned"
+        assert _own_levels(VOLUME, None, lines(), None).trouble.code == "levels_not_scanned"
         with_cortex(monkeypatch, None)
-        lost = _own_levels(VOLUME, lines(), None, CLASSES)
+        lost = _own_levels(VOLUME, None, lines(), CLASSES)
         assert lost.trouble.code == "levels_no_bone"
         assert lost.voxel_mm == 0.4
         with_cortex(monkeypatch, CORTEX, Note("levels_cut"))
-        found = _own_levels(VOLUME, lines(), None, CLASSES)
+        found = _own_levels(VOLUME, None, lines(), CLASSES)
         assert found.unproven.code == "levels_cut"
         assert not found.evidence.is_sound
 

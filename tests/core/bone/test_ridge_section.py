@@ -107,10 +107,10 @@ class TestCrest:
 
     @pytest.mark.parametrize(
         ("across", "along", "gained"),
-        [(0.5, 0.0, 0.02), (0.5, 1.0, 0.06), (0.0, 1.0, 0.04), (0.5, -1.0, 0.0), (3.0, 3.0, 0.15)],
+        [(0.5, 0.0, 0.01), (0.5, 1.0, 0.03), (0.0, 1.0, 0.02), (0.5, -1.0, 0.0), (4.0, 4.0, 0.15)],
     )
     def test_a_bent_crest_lies_further_out_by_its_curvatures(self, across, along, gained):
-        """Half of the square of the blur times both; at most 0.15 mm, and half of it is doubt."""
+        """A quarter of the blur's square times both; at most 0.15 mm, and as much is doubt."""
 
         class Dome(Block):
             def inside(self, points):
@@ -126,7 +126,7 @@ class TestCrest:
         found = find_crest(scan, replace(section(straight), mask=mask, joined=mask), half_mm=3.0)
         height = found.point_mm[2]
         assert height == pytest.approx(gained, abs=0.006)
-        assert found.sd_mm == pytest.approx(np.hypot(np.hypot(0.1, 0.03), 0.5 * height), abs=1e-3)
+        assert found.sd_mm == pytest.approx(np.hypot(np.hypot(0.1, 0.03), gained), abs=1e-3)
 
     @pytest.mark.parametrize(("top", "doubt"), [(-0.2, 0.4), (-2.2, 0.4), (-4.0, 0.0)])
     def test_a_rim_beside_a_socket_may_lie_higher(self, top, doubt):

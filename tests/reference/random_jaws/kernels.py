@@ -239,8 +239,10 @@ def in_teeth(v, teeth, points, beside):
 
 
 @njit(cache=True)
-def _background(v, grey, h):
-    return grey[AIR] if h > v[AIR_DOWN_TO] else grey[SOFT]
+def _background(v, grey, h, cell):
+    """Air down to its height, and soft tissue below: a cell that holds both shows their mean."""
+    soft = min(max(0.5 - (h - v[AIR_DOWN_TO]) / cell, 0.0), 1.0)
+    return grey[AIR] + soft * (grey[SOFT] - grey[AIR])
 
 
 @njit(cache=True)
@@ -266,13 +268,13 @@ def _touches(v, by_s, by_u, teeth, x, y, z, reach):
 def _cell(v, by_s, by_u, teeth, grey, x, y, z, cell):
     """(grey value, share of marrow) of one cell."""
     s, w, h = jaw_place(v, x, y, z)
-    value = _background(v, grey, h)
+    value = _background(v, grey, h, cell)
     u = _row(by_s, TOP, s, S_FIRST, S_STEP) - h
     q = w - _row(by_s, MIDDLE, s, S_FIRST, S_STEP) - v[TILT] * max(u, -2.0)
     wide = _row(by_s, WIDE, s, S_FIRST, S_STEP)
     plates = _row(by_s, PLATES, s, S_FIRST, S_STEP)
     floor = _row(by_s, FLOOR, s, S_FIRST, S_STEP)
-    if h > v[AIR_DOWN_TO] and v[GUM] > 0.0:
+    if h > v[AIR_DOWN_TO] - cell and v[GUM] > 0.0:
         share = _covered(v, by_u, q, u, wide, plates, floor, 0, v[GUM], cell)
         value += share * (grey[SOFT] - value)
     bone = _covered(v, by_u, q, u, wide, plates, floor, 0, 0.0, cell)
@@ -343,7 +345,7 @@ def paint(v, by_s, by_u, teeth, grey, shape, first, steps, cell):
                                     v, by_s, by_u, teeth, grey, x, y, z, cell
                                 )
                             else:
-                                out[k, j, i] = _background(v, grey, v[SIGN] * z)
+                                out[k, j, i] = _background(v, grey, v[SIGN] * z, cell)
     return out, marrow
 
 
