@@ -1,4 +1,4 @@
-"""Where every plate is thin: one level for all, a blur from steps alone, steps that stand closely."""
+"""Where every plate is thin: one level for all, blur from steps alone, which stand closely."""
 
 from __future__ import annotations
 
