@@ -190,8 +190,6 @@ def _top(
     raw = float(w[best]), float(height[best])
     half_variance = scan.finder.rounding_mm2(scan.volume, plane.coronal)
     place, top, bends = _parabola(w, height, raw[0]) or (*raw, 0.0)
-    if half_variance <= 0.0:
-        return *raw, 0.0
     here = plane.points(*raw)[0]
     lead = 2.0
     arms = here + lead * plane.coronal + _BEND_MM * np.array([[1.0], [-1.0]]) * plane.normal
