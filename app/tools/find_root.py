@@ -5,18 +5,25 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeyEvent
 
 from app.background.tasks import Task
+from app.case.session import Session
+from app.case.settings import settings_of
 from app.pictures.draft import Draft
-from app.tools.base import View
+from app.tools.base import Desk, View
 from app.tools.picking import OFF_MM
+from app.tools.prompts import likely_here
 from app.tools.propose_one import ProposeOne
 from app.tools.teeth import Root
 from core.bone.found_root import FoundRoot, root_around
 from core.drawing import Dot, Label, Line
 from core.geometry import Array
+from core.identity import Tooth
 from core.measurement import Note
 from core.plans.plan import Jaw
+from core.tooth_entry import number_of
 from core.words.catalogue import message, say, together
 from core.words.numbers import Figure
 
@@ -34,10 +41,41 @@ class FindRoot(ProposeOne[FoundRoot], Root):
     confirm_words = message("tools.find_root.confirm")
     looking_words = message("tools.find_root.looking")
 
+    def __init__(self, session: Session, desk: Desk) -> None:
+        super().__init__(session, desk)
+        self._other_tooth = ""
+
+    def hint(self) -> str:
+        """Whose root Enter makes of it, where that is plain."""
+        found = self.proposed
+        tooth = "" if found is None else self.shown_tooth(found.marks_mm)
+        if not tooth:
+            return super().hint()
+        return say("tools.find_root.confirm-of", tooth=self._number(tooth))
+
+    def extra_key(self, event: QKeyEvent) -> bool:
+        """T: the proposed root is another tooth's."""
+        found = self.proposed
+        if found is None or event.key() != Qt.Key.Key_T or event.modifiers():
+            return super().extra_key(event)
+        self._other_tooth = self.ask_whose(found.marks_mm) or self._other_tooth
+        self.desk.redraw()
+        return True
+
+    def shown_tooth(self, marks_mm: Array) -> str:
+        """As typed, as it was led to, or as the named tooth beside it tells; shown at its neck."""
+        likely = likely_here(self.session, marks_mm[0])
+        plain = "" if likely is None else likely.tooth.iso
+        return self._other_tooth or super().shown_tooth(marks_mm) or plain
+
+    def _number(self, tooth: str) -> str:
+        return number_of(Tooth.of(tooth), settings_of(self.session).value.numbering)
+
     def search(self, jaw: Jaw, click_mm: Array) -> Callable[[Task], FoundRoot | Note] | None:
         """Around a click in either jaw."""
         volume, arch = self.session.volume, self.session.arch
         points = self.session.plan.tissue_points
+        self._other_tooth = ""
         if volume is None or arch is None:
             return None
         return lambda task: root_around(
@@ -88,7 +126,10 @@ class FindRoot(ProposeOne[FoundRoot], Root):
         if view.kind == "section":
             # Beside the neck: below the apex the canal may lie, which nobody proposed.
             beside = float(ends[0, 0] + radii[0] + BESIDE_PX * view.mm_per_pixel())
+            tooth = self.shown_tooth(found.marks_mm)
             words = say("tools.follow_canal.proposed")
+            if tooth:
+                words = say("tools.find_root.proposed-of", tooth=self._number(tooth))
             labels = (Label(text=words, at=(beside, float(ends[0, 1])), style="name"),)
         return Draft(lines=lines, dots=dots, labels=labels, compares=True)
 

@@ -10,7 +10,7 @@ from app.pictures.draft import Draft
 from app.pictures.hit import Hit
 from app.tools.base import View
 from app.tools.fixture_hands import FIXTURE_KEYS, FixtureHands
-from app.tools.prompts import ask_tooth
+from app.tools.prompts import ask_tooth, likely_here
 from core.errors import PlanError
 from core.fixture import FixtureSize
 from core.kinds import FILE_KINDS
@@ -52,7 +52,7 @@ class PlaceFixture(FixtureHands):
             return
         tooth = ask_tooth(
             session, self.desk, say("tools.fixture.which-tooth-is-it-for"), session.tooth_here,
-            at_mm=hit.point_mm, may_be_empty=True,
+            at_mm=hit.point_mm, may_be_empty=True, likely=likely_here(session, hit.point_mm),
         )  # fmt: skip
         if tooth is None:
             return

@@ -15,12 +15,13 @@ from app.pictures.hit import Hit
 from app.tools.base import Desk, View
 from app.tools.mark_keys import KEYS_HINT, Grab
 from app.tools.picking import OFF_MM, seen_in
-from app.tools.prompts import ask_tooth
+from app.tools.prompts import ask_tooth, facing_here, likely_here
 from app.widgets.shared_texts import tooth_words
 from core.distances.drilling import NEAR_AXIS_MM, off_axis_mm
 from core.drawing import Dot, Label, Line
 from core.geometry import Array
 from core.identity import thing_words
+from core.marking.likely_tooth import LikelyTooth
 from core.marking.near_edge import NearEdge, edge_near
 from core.plans import edit, edit_marks, notes
 from core.plans.marks import Mark, mark_at
@@ -63,6 +64,7 @@ class Spot(Grab):
                 self.desk,
                 say("tools.point_marks.of-which-tooth", tool=self.title()),
                 may_be_empty=True,
+                likely=self.likely(hit.point_mm),
             )
             if answer is None:
                 return
@@ -85,6 +87,10 @@ class Spot(Grab):
             self._drop()
             if self.on_edge:
                 self._seek(view, hit)
+
+    def likely(self, at_mm: Array) -> LikelyTooth | None:
+        """The tooth that is proposed for a mark; None where it is not plain."""
+        return likely_here(self.session, at_mm)
 
     # -- the edge beside it ------------------------------------------------------------------
 
@@ -217,6 +223,10 @@ class Contact(Spot):
     what = message("tools.point_marks.the-surface-of-a-neighbour")
     asks_tooth = True
     on_edge = True
+
+    def likely(self, at_mm: Array) -> LikelyTooth | None:
+        """The neighbour that faces the site."""
+        return facing_here(self.session, at_mm)
 
 
 class Opponent(Spot):

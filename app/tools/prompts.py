@@ -12,6 +12,7 @@ from app.tools.base import Desk
 from app.widgets.shared_texts import tooth_words
 from core.geometry import Array
 from core.identity import Tooth
+from core.marking.likely_tooth import LikelyTooth, facing_tooth, likely_tooth
 from core.plans.plan import Jaw
 from core.plans.side import misfits
 from core.tooth_entry import Numbering, number_of, read_entry
@@ -35,6 +36,7 @@ def ask_tooth(
     at_mm: Array | None = None,
     replaces: str = "",
     may_be_empty: bool = False,
+    likely: LikelyTooth | None = None,
 ) -> str | None:
     """A permanent tooth, typed in the chosen numbering.
 
@@ -46,6 +48,8 @@ def ask_tooth(
         Where it is to stand: what does not fit there is said while it is typed.
     replaces : str
         Id of the fixture that is named anew, if it is one.
+    likely : LikelyTooth, optional
+        Offered where nothing else is, and said to be a proposal with what it rests on.
 
     Returns
     -------
@@ -54,10 +58,17 @@ def ask_tooth(
     """
     numbering = settings_of(session).value.numbering
 
-    def explain(text: str) -> str:
-        return entry_words(session, text, at_mm=at_mm, replaces=replaces)
+    offered = start or ("" if likely is None else likely.tooth.iso)
+    is_proposed = likely is not None and not start
 
-    shown = number_of(Tooth.of(start), numbering) if start else ""
+    def explain(text: str) -> str:
+        told = entry_words(session, text, at_mm=at_mm, replaces=replaces)
+        if likely is None or not is_proposed or read_entry(text, numbering).tooth != likely.tooth:
+            return told
+        beside = number_of(likely.beside, numbering)
+        return "\n".join((told, say("tools.prompts.proposed-beside", beside=beside)))
+
+    shown = number_of(Tooth.of(offered), numbering) if offered else ""
     like = _EXAMPLE[session.plan.jaw or "lower"]
     form = say(_FORM[numbering], example=number_of(like, numbering))
     words = desk.ask_text("Tooth", together(question, form), shown, explain)
@@ -76,6 +87,16 @@ def ask_tooth(
     if entry.problem is not None:
         desk.tell_error(entry.problem)
     return None
+
+
+def likely_here(session: Session, at_mm: Array) -> LikelyTooth | None:
+    """The tooth that named ones beside it tell for a place; None where it is not plain."""
+    return None if session.arch is None else likely_tooth(session.plan, session.arch, at_mm)
+
+
+def facing_here(session: Session, at_mm: Array) -> LikelyTooth | None:
+    """The neighbour whose surface faces a planned tooth at a place; None where none does."""
+    return None if session.arch is None else facing_tooth(session.plan, session.arch, at_mm)
 
 
 def entry_words(

@@ -9,7 +9,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 
 from app.tools.collect import Collect
-from app.tools.prompts import ask_tooth, ask_two_lengths
+from app.tools.prompts import ask_tooth, ask_two_lengths, likely_here
 from core.geometry import Array
 from core.identity import thing_words
 from core.measuring.expected_list import BESIDE_MM, expected_list
@@ -81,9 +81,7 @@ class TaperedTool(Collect):
         """Put it into the plan, with known diameters or asked ones; False: turned away."""
         tooth = ""
         if self.kind == "root":
-            answer = self._wanted_tooth(marks_mm) or ask_tooth(
-                self.session, self.desk, say("tools.teeth.root-of-which-tooth"), at_mm=marks_mm[0]
-            )
+            answer = self.shown_tooth(marks_mm) or self.ask_whose(marks_mm)
             if not answer:
                 return False
             tooth = answer
@@ -104,6 +102,16 @@ class TaperedTool(Collect):
         ):
             self.session.go_to(selected=new_id)
         return True
+
+    def shown_tooth(self, marks_mm: Array) -> str:
+        """The tooth that a person sees named before they confirm; empty: it is asked."""
+        return self._wanted_tooth(marks_mm)
+
+    def ask_whose(self, marks_mm: Array) -> str | None:
+        """Ask whose root it is, with what is plain from named teeth offered."""
+        question, at_mm = say("tools.teeth.root-of-which-tooth"), marks_mm[0]
+        likely = likely_here(self.session, at_mm)
+        return ask_tooth(self.session, self.desk, question, at_mm=at_mm, likely=likely)
 
     def _wanted_tooth(self, marks_mm: Array) -> str:
         """The tooth whose root a person went on to mark, where the marks lie about there."""

@@ -39,6 +39,7 @@ class DeskOfTests:
     def __init__(self):
         self.said, self.errors, self.asked, self.answers, self.took = [], [], [], [], []
         self.led_on = False
+        self.explained = []
 
     def say(self, text, *, undo=False):
         self.said.append(text)
@@ -50,6 +51,8 @@ class DeskOfTests:
     def ask_text(self, title, question, value="", explain=None):
         self.asked.append(question)
         answer = self.answers.pop(0)
+        if explain is not None:
+            self.explained = [explain(value), explain("34")]
         return value if answer == "as offered" else answer
 
     def tell_error(self, error):

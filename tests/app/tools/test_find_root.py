@@ -166,3 +166,42 @@ def test_it_stands_beside_the_root_that_is_marked_by_hand():
     names = [tool.name for tool in TOOLS]
     assert names.index("Find root") == names.index("root") - 1
     assert FindRoot.title() == "Find root"
+
+
+def with_a_fixture_at(t, away_mm):
+    fixture = beside(t, STATION + away_mm, "36")
+    t.session.apply("fixture", replace(t.session.plan, fixtures=(fixture,)))
+    t.session.go_to(selected=fixture.id)
+
+
+def test_beside_a_named_tooth_enter_takes_the_tooth_with_the_mark_that_shows_it(t, qtbot):
+    with_a_fixture_at(t, 8.0)
+    proposed(t, qtbot)
+    assert [label.text for label in t.tool.draft(t.section).labels] == ["proposed: root of 35"]
+    assert "Enter confirms it as the root of 35" in t.tool.hint()
+    t.type(Qt.Key.Key_Return)
+    assert t.desk.asked == []
+    assert [s.id for s in t.plan.structures] == ["root-35"]
+
+
+def test_by_t_the_proposed_root_is_another_tooths(t, qtbot):
+    with_a_fixture_at(t, 8.0)
+    proposed(t, qtbot)
+    t.desk.answers = ["34"]
+    t.type(Qt.Key.Key_T)
+    assert [label.text for label in t.tool.draft(t.section).labels] == ["proposed: root of 34"]
+    t.type(Qt.Key.Key_Return)
+    assert [s.id for s in t.plan.structures] == ["root-34"]
+    # The next one is not named after it.
+    t.session.go_to(station_mm=STATION)
+    proposed(t, qtbot)
+    assert "34" not in t.tool.hint()
+
+
+def test_where_no_neighbour_is_plain_it_is_asked_whose_root_it_is(t, qtbot):
+    with_a_fixture_at(t, 16.0)
+    proposed(t, qtbot)
+    assert [label.text for label in t.tool.draft(t.section).labels] == ["proposed"]
+    t.desk.answers = ["34"]
+    t.type(Qt.Key.Key_Return)
+    assert t.desk.asked[0].startswith("Root of which tooth?")

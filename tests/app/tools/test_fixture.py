@@ -16,7 +16,7 @@ from core.image.section import through_axis_grid
 from core.image.volume import Volume
 from core.plans.plan_parse import parse
 from core.plans.sizes import ListedSize, default_sizes
-from core.structures import Course, Ruler, StentAxis
+from core.structures import Course, Ruler, StentAxis, Tapered
 from sample_volumes.phantom import small_jaw
 from tests.app.tools.table import ARCH_POINTS, LEVEL, STATION, plan_of_a_jaw
 
@@ -46,6 +46,22 @@ def ready(table, *fixtures, tool=Adjust, **changes):
 
 def the(t):
     return t.plan.fixtures[0]
+
+
+def test_between_named_roots_the_tooth_is_offered_and_said_to_be_a_proposal(table):
+    f = Arch.trace(ARCH_POINTS, level=LEVEL).frame(STATION - 9.0)
+    root = Tapered(id="root-35", kind="root", tooth="35", diameters_mm=(5.0, 2.0),
+                   points=[f.origin, f.origin - 9.0 * f.up])  # fmt: skip
+    t = table(PlaceFixture, jaw="lower", structures=(root,))
+    t.desk.answers = ["as offered"]
+    t.click(t.section, 1.0, -4.0)
+    assert the(t).tooth == "36"
+    assert t.desk.explained[0] == (
+        "36, lower left first molar (19 in 1–32)\nProposed, as it lies beside 35. Compare it with"
+        " the patient or the chart: Enter takes it, or type another."
+    )
+    assert t.desk.explained[1].startswith("34, lower left first premolar (21 in 1–32)")
+    assert "Proposed" not in t.desk.explained[1], "typed"
 
 
 def test_a_click_drops_a_fixture_with_its_platform_there(table):

@@ -354,3 +354,13 @@ def test_a_length_that_cannot_be_read_is_told_while_it_is_typed(desk, typed, rea
     ask_two_lengths(desk, "Root", "Diameters", (6.0, 2.5))
     assert explained == ["" if read else "Enter two lengths above 0 mm, such as 5.5 2.0, or one "
                          "for both."]  # fmt: skip
+
+
+def test_a_contact_beside_a_planned_tooth_is_its_neighbours_by_enter(table):
+    t = table(Contact, jaw="lower")
+    fixture = beside(t, STATION - 5.0, "36")
+    t.session.apply("fixture", replace(t.session.plan, fixtures=(fixture,)))
+    t.desk.answers = ["as offered"]
+    t.click(t.section, 0.0, 4.0)
+    assert [s.tooth for s in t.plan.structures] == ["37"]
+    assert "Proposed, as it lies beside 36." in t.desk.explained[0]
