@@ -57,3 +57,8 @@ def is_run_key(event: QKeyEvent) -> bool:
     held = event.modifiers() & ~Qt.KeyboardModifier.KeypadModifier
     enter = event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter)
     return bool(enter and held == Qt.KeyboardModifier.ShiftModifier)
+
+
+def is_held_enter(event: QKeyEvent) -> bool:
+    """Enter once more, or Shift before it: who presses them while it runs wants it to go on."""
+    return event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_Shift)

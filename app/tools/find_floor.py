@@ -14,7 +14,7 @@ from app.case.session import Session
 from app.pictures.draft import Draft
 from app.pictures.hit import Hit
 from app.tools.base import Desk, View
-from app.tools.confirm_run import ConfirmRun, is_run_key
+from app.tools.confirm_run import ConfirmRun, is_held_enter, is_run_key
 from app.tools.curves import FloorTool, NasalFloor, SinusFloor
 from app.tools.picking import OFF_MM
 from core.bone.found_floor import FloorLine, FloorSite, FoundFloor, floor_around
@@ -97,7 +97,9 @@ class FindFloor(FloorTool):
         super().press(view, hit)
 
     def key(self, event: QKeyEvent) -> bool:
-        """Shift + Enter confirms on and on; any key stops that."""
+        """Shift + Enter confirms on and on; any key but Enter stops that."""
+        if self.run_all.active and is_held_enter(event):
+            return True
         if self.run_all.stop():
             self.desk.say(say("tools.confirm_run.stopped"))
             return True

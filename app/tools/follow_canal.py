@@ -17,28 +17,39 @@ from app.case.session import Session
 from app.pictures.draft import Draft
 from app.pictures.hit import Hit
 from app.tools.base import Desk, View
-from app.tools.confirm_run import ConfirmRun, is_run_key
+from app.tools.confirm_run import ConfirmRun, is_held_enter, is_run_key
 from app.tools.curves import CIRCLE, Canal
 from app.tools.mark_keys import SEEN_WORDS
 from app.tools.picking import OFF_MM
+from core.arch import Arch
+from core.distances.floor_marks import BEYOND_MM
+from core.distances.open_ends import TraceLack
+from core.distances.tubes import tubes_of
 from core.drawing import Dot, Label, Line
 from core.errors import PlanError
 from core.geometry import Array
-from core.identity import Tooth, thing_words
+from core.identity import Expected, Tooth, thing_words
 from core.image.canal_fit import CanalFit
 from core.marking.course_diameter import course_diameter
-from core.marking.follow import Followed, follow_canal
+from core.marking.follow import LEAST_MM, Followed, follow_canal
 from core.marking.proposed_marks import ProposedMark, proposed_marks
 from core.measurement import Note
+from core.measuring.expected_list import KnownHere, traces_lacking
 from core.plans import edit, edit_marks
 from core.plans.edit_marks import place_along
 from core.plans.marks import mark_at
 from core.plans.plan import Plan
 from core.structures import Course, Seen
-from core.words.catalogue import message, say
+from core.words.catalogue import message, say, together
+from core.words.numbers import Figure
+from core.words.values import listed, side_words
 
 BESIDE_MM = 9.0
 """From the fixture to where it is clicked on either side: clearances want 5 mm beyond it."""
+
+SAME_MM, APART_MM = 3.0, 0.5
+"""Between the ends of a canal, a click further from it is another canal's; and marks nearer to an
+end than this stand there already (own choice, no source)."""
 
 FIRST_MOLAR = 6
 """In front of it the foramen is near, and the canal ends there."""
@@ -79,8 +90,17 @@ class FollowCanal(Canal):
             if mark.seen == "no":
                 return say("tools.follow_canal.confirm-unseen", number=number, count=count)
             return say("tools.follow_canal.confirm", number=number, count=count)
+        lacks = self._lacks()
+        if lacks:
+            return say(
+                "tools.follow_canal.still-short",
+                sides=listed([side_words(lack.side) for lack in lacks]),
+                mm=Figure(f"{max(lack.short_mm for lack in lacks):.1f}"),
+            )
         if self.clicks:
             return say("tools.follow_canal.click-next")
+        if self.session.fixture is not None:
+            return say("tools.follow_canal.click-beyond", mm=Figure(f"{BEYOND_MM:g}"))
         return say("tools.follow_canal.click-first")
 
     def busy(self) -> bool:
@@ -108,7 +128,9 @@ class FollowCanal(Canal):
         super().press(view, hit)
 
     def key(self, event: QKeyEvent) -> bool:
-        """Shift + Enter confirms on and on; any key stops that."""
+        """Shift + Enter confirms on and on; any key but Enter stops that."""
+        if self.run_all.active and is_held_enter(event):
+            return True
         if self.run_all.stop():
             self.desk.say(say("tools.confirm_run.stopped"))
             return True
@@ -144,6 +166,8 @@ class FollowCanal(Canal):
             return
         if self.proposed:
             self._forget()
+        if not self.clicks:
+            self._go_on_from(hit.point_mm)
         at = place_along(np.stack(self.clicks), hit.point_mm) if len(self.clicks) > 1 else 1
         self.clicks.insert(at, hit.point_mm)
         if len(self.clicks) >= self.clicks_needed:
@@ -177,6 +201,60 @@ class FollowCanal(Canal):
         elif self.clicks and not self.proposed:
             self.clicks.pop()
 
+    # -- one canal, however often it is followed --------------------------------------------
+
+    def _go_on_from(self, point_mm: Array) -> None:
+        """What is followed on the side of a canal that is there belongs to that canal.
+
+        A click beyond its end is followed from the end: one is enough.
+        """
+        arch, course = self.session.arch, self._nearest(point_mm)
+        if arch is None or course is None:
+            return
+        self._active = course.id
+        (first, _), (last, _) = _ends(arch, course)
+        if first <= arch.station(point_mm) <= last:
+            return
+        away = np.linalg.norm(course.points - point_mm, axis=1)
+        # So short a piece as from its very end may not show a canal: from a mark before it then.
+        far = np.flatnonzero(away >= LEAST_MM)
+        if len(far):
+            self.clicks = [course.points[far[int(np.argmin(away[far]))]]]
+
+    def _nearest(self, point_mm: Array) -> Course | None:
+        """The canal of this side that a click goes on with; None where it lies beside them all."""
+        arch, side = self.session.arch, self._side(point_mm)
+        found = []
+        for thing in self.session.plan.structures:
+            mine = isinstance(thing, Course) and self._is_mine(thing)
+            if not mine or arch is None or self._side(thing.points[0]) != side:
+                continue
+            (first, _), (last, _) = _ends(arch, thing)
+            away = float(np.linalg.norm(tubes_of(thing)[0].points - point_mm, axis=1).min())
+            if away <= SAME_MM or not first <= arch.station(point_mm) <= last:
+                found.append((away, thing.id, thing))
+        return min(found, default=(0.0, "", None))[2]
+
+    def _beyond(self, marks: tuple[ProposedMark, ...]) -> tuple[ProposedMark, ...]:
+        """Those of the proposed marks that the canal has not got yet."""
+        arch, course = self.session.arch, edit.find(self.session.plan, self._active)
+        if arch is None or not isinstance(course, Course):
+            return marks
+        first, last = _ends(arch, course)
+        return tuple(
+            mark
+            for mark in marks
+            if not first[0] - APART_MM < arch.station(mark.point_mm) < last[0] + APART_MM
+        )
+
+    def _lacks(self) -> tuple[TraceLack, ...]:
+        """On which sides of the fixture the canal that was led to is still short."""
+        fixture, arch = self.session.fixture, self.session.arch
+        if fixture is None or arch is None or not fixture.tooth:
+            return ()
+        known = KnownHere(plan=self.session.plan, arch=arch, fixture=fixture)
+        return traces_lacking(known, Expected(any_of=(self.kind,)))
+
     # -- leading ---------------------------------------------------------------------------
 
     def _lead_to_first(self) -> None:
@@ -184,6 +262,8 @@ class FollowCanal(Canal):
         fixture, arch = self.session.fixture, self.session.arch
         if not self.wanted or fixture is None or arch is None or not fixture.tooth:
             return
+        if self._lacks():
+            return  # whoever leads here knows where it goes on
         tooth = Tooth.of(fixture.tooth)
         if tooth.position >= FIRST_MOLAR:
             here = arch.station(fixture.platform) - _backwards(tooth) * BESIDE_MM
@@ -219,7 +299,13 @@ class FollowCanal(Canal):
             self.desk.say(found.message)
             self.desk.redraw()
             return
-        self._propose(proposed_marks(found))
+        marks = self._beyond(proposed_marks(found))
+        if not marks:
+            self._forget()
+            self.desk.say(say("tools.follow_canal.marked-already"))
+            self.desk.redraw()
+            return
+        self._propose(marks)
         unseen = round(100 * (1.0 - found.share_seen))
         if unseen:
             self.desk.say(say("tools.follow_canal.found-partly", unseen=unseen))
@@ -281,6 +367,8 @@ class FollowCanal(Canal):
             self._go_to_next()
             return
         done = say("tools.follow_canal.all-confirmed", course=course, count=len(self.proposed))
+        if self._lacks():
+            done = together(done, self.hint())
         self.desk.say(done, undo=True)
         self.clicks = []
         if self._size is not None:
@@ -360,6 +448,12 @@ class FollowCanal(Canal):
         rings = self.fitted_rings(view)
         compares = bool(left or rings)
         return Draft(lines=(*lines, *rings), dots=dots, labels=labels, compares=compares)
+
+
+def _ends(arch: Arch, course: Course) -> tuple[tuple[float, Array], tuple[float, Array]]:
+    """Station and place of both ends of a course, the one nearer to the patient's right first."""
+    ends = [(arch.station(point), point) for point in (course.points[0], course.points[-1])]
+    return (ends[0], ends[1]) if ends[0][0] <= ends[1][0] else (ends[1], ends[0])
 
 
 def _backwards(tooth: Tooth) -> float:

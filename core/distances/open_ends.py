@@ -7,6 +7,8 @@ where nobody marked it. The same holds for a floor's rim.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
 
 import numpy as np
 
@@ -31,6 +33,27 @@ DEFAULT_PLACEMENT_SD_MM = 0.25
 
 _END_MM = 0.01
 _RIM_MM = 0.05
+
+
+TraceSide: TypeAlias = Literal["mesial", "distal"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TraceLack:
+    """A side of a fixture on which a course is not marked far enough.
+
+    Parameters
+    ----------
+    side : {'mesial', 'distal'}
+    way : (3,)
+        Unit direction from the fixture to that side.
+    short_mm : float
+        By how much.
+    """
+
+    side: TraceSide
+    way: Array
+    short_mm: float
 
 
 def open_end_notes(
@@ -58,14 +81,37 @@ def open_end_notes(
     # Loops and vessels run into or across the jaw.
     if frame is None or isinstance(structure, Tapered):
         return ()
-    if not kind_of(structure).along_arch:
-        return ()
-    ends = tube.points[[0, -1]]
-    for direction in (frame.m, -frame.m):
-        last = ends[int(np.argmax(ends @ direction))]
-        if _stops_short(solid, tube.points, direction) and not _continued(last, structure, others):
-            return (Note("marks_stop_near_fixture", {"id": structure.id}),)
+    if trace_lacks(solid, structure, frame=frame, others=others):
+        return (Note("marks_stop_near_fixture", {"id": structure.id}),)
     return ()
+
+
+def trace_lacks(
+    solid: FixtureSolid, course: Course, *, frame: SideFrame, others: Sequence[Structure]
+) -> tuple[TraceLack, ...]:
+    """On which sides of a fixture a course that runs along the jaw is traced too short.
+
+    Parameters
+    ----------
+    solid : FixtureSolid
+    course : Course
+    frame : SideFrame
+        Of the fixture.
+    others : sequence of Structure
+        What its ends may be joined to.
+    """
+    if not kind_of(course).along_arch:
+        return ()
+    (tube,) = tubes_of(course)
+    ends = tube.points[[0, -1]]
+    sides: tuple[tuple[TraceSide, Array], ...] = (("mesial", frame.m), ("distal", -frame.m))
+    found = []
+    for side, way in sides:
+        last = ends[int(np.argmax(ends @ way))]
+        short = float(solid.support(way)[0] @ way) + BEYOND_MM - float((tube.points @ way).max())
+        if short > 0.0 and not _continued(last, course, others):
+            found.append(TraceLack(side=side, way=way, short_mm=short))
+    return tuple(found)
 
 
 def short_note(structure: Course | Tapered) -> Note:
@@ -196,8 +242,3 @@ def _continued(end: Array, course: Course, others: Sequence[Structure]) -> bool:
                 if float(gap.min()) < CONTINUED_MM:
                     return True
     return False
-
-
-def _stops_short(solid: FixtureSolid, marks: Array, direction: Array) -> bool:
-    extent = float(solid.support(direction)[0] @ direction)
-    return float((marks @ direction).max()) < extent + BEYOND_MM

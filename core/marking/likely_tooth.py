@@ -1,4 +1,4 @@
-"""Which tooth a click is about, from the teeth that somebody named beside it; else none is proposed.
+"""Which tooth a click is about, from teeth that somebody named beside it; else none is proposed.
 
 A wrong tooth is a wrong site: what is proposed is shown, and taken by a person. One step of a mean
 crown from a named tooth is plain. Counting the teeth that were seen from the midline is not: jaws

@@ -5,8 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+import numpy as np
+
 from core.arch import Arch, fixture_frame
 from core.distances.floor_marks import floor_lacks
+from core.distances.open_ends import TraceLack, trace_lacks
 from core.distances.solid import FixtureSolid
 from core.errors import PlanError
 from core.fixture import Fixture
@@ -21,7 +24,7 @@ from core.identity import (
 )
 from core.measuring.nearness import Nearness
 from core.plans.plan import MISSING, Declaration, Plan
-from core.structures import Floor, Foramen, Structure, Tapered, is_in_force
+from core.structures import Course, Floor, Foramen, Structure, Tapered, is_in_force
 from core.words.catalogue import message
 
 BESIDE_MM = 8.0
@@ -30,6 +33,10 @@ BESIDE_MM = 8.0
 BETWEEN_PREMOLARS, TOOTH_MM = 4.5, 7.0
 """Where the mental foramen mostly lies, as a tooth's position, and from one tooth to the next there
 (anatomy, from memory)."""
+
+LOOK_MM = 9.0
+"""From a fixture's middle to where a canal is looked for beyond it: the rule asks for 5 mm from
+its side (own choice, no source)."""
 
 State: TypeAlias = Literal["marked", "declared", "missing", "sparse"]
 """*sparse*: marked, but too narrowly or too sparsely for this fixture."""
@@ -168,10 +175,13 @@ def expected_list(plan: Plan, arch: Arch, fixture: Fixture) -> tuple[ExpectedHer
 
 
 def _lacking(known: KnownHere, expected: Expected) -> Array | None:
-    """(3,) where a floor that is marked needs more marks for the fixture; None: nowhere.
+    """(3,) where a floor or a canal that is marked needs more for the fixture; None: nowhere.
 
-    A floor that is to be elevated is not judged.
+    A floor that is to be elevated is not judged. Of several canals of a side one is enough.
     """
+    lacks = traces_lacking(known, expected)
+    if lacks:
+        return np.asarray(known.fixture.platform + LOOK_MM * lacks[0].way)
     solid = FixtureSolid.of(known.fixture)
     try:
         frame = fixture_frame(known.fixture, known.arch)
@@ -182,6 +192,32 @@ def _lacking(known: KnownHere, expected: Expected) -> Array | None:
             lacks = floor_lacks(solid, floor.points, frame)
             return lacks[0].place_mm(solid) if lacks else None
     return None
+
+
+def traces_lacking(known: KnownHere, expected: Expected) -> tuple[TraceLack, ...]:
+    """On which sides of the fixture a canal that is marked is traced too short.
+
+    Parameters
+    ----------
+    known : KnownHere
+    expected : Expected
+
+    Returns
+    -------
+    tuple of TraceLack
+        Of the canal that lacks least; empty where one of them lacks nothing.
+    """
+    try:
+        frame = fixture_frame(known.fixture, known.arch)
+    except PlanError:
+        return ()
+    solid = FixtureSolid.of(known.fixture)
+    found = [
+        trace_lacks(solid, thing, frame=frame, others=known.plan.structures)
+        for thing in known.marked(expected)
+        if isinstance(thing, Course) and len(thing.points) > 1
+    ]
+    return min(found, key=len, default=())
 
 
 def _to_the_foramen(tooth: Tooth) -> float:

@@ -272,6 +272,17 @@ def test_shift_enter_confirms_each_mark_after_it_stood_in_view(t, qtbot):
         assert len(t.plan.structures[0].points) == left, "one undoable step each"
 
 
+def test_enter_pressed_again_does_not_stop_the_run(t, qtbot):
+    t.tool.run_all._stands.setInterval(30)
+    followed(t, qtbot)
+    t.type(Qt.Key.Key_Return, Qt.KeyboardModifier.ShiftModifier)
+    t.type(Qt.Key.Key_Return)
+    assert t.tool.run_all.active
+    assert t.now() == t.start, "and confirms nothing unseen"
+    run_to_the_end(t, qtbot)
+    assert len(t.plan.structures[0].points) == 5
+
+
 @pytest.mark.parametrize("how", ["key", "click"])
 def test_any_key_or_click_stops_the_run_and_does_nothing_else(t, qtbot, how):
     t.tool.run_all._stands.setInterval(30)
@@ -328,3 +339,72 @@ def test_whoever_was_led_here_is_led_to_both_sides_of_the_fixture_and_on(t, qtbo
         at_rest(t, qtbot)
         t.type(Qt.Key.Key_Return)
     qtbot.waitUntil(lambda: t.desk.led_on, timeout=30_000)
+
+
+def confirm_all(t, qtbot):
+    for _ in t.tool.proposed:
+        at_rest(t, qtbot)
+        t.type(Qt.Key.Key_Return)
+    assert t.tool._all_confirmed()
+
+
+def short_canal(t, qtbot):
+    """A fixture, and a canal that ends 3 mm in front of it and behind it."""
+    fixture = beside(t, STATION, "36")
+    t.session.plan = replace(t.plan, fixtures=(fixture,))
+    t.session.go_to(selected=fixture.id)
+    t.desk.answers = ["3.0"]
+    t.tool.start()
+    assert "5 mm or more beyond the fixture" in t.tool.hint()
+    click_canal(t, STATION - 5.0)
+    click_canal(t, STATION + 5.0)
+    qtbot.waitUntil(lambda: bool(t.tool.proposed), timeout=30_000)
+    confirm_all(t, qtbot)
+
+
+def test_a_canal_that_was_followed_too_short_says_which_side_and_by_how_much(t, qtbot):
+    short_canal(t, qtbot)
+    (hint,) = {t.tool.hint(), t.desk.said[-1].partition("confirmed. ")[2] or t.tool.hint()}
+    assert hint.startswith("Still traced too short: mesial and distal, by up to 2.")
+    click_canal(t, STATION + 9.0)
+    qtbot.waitUntil(lambda: bool(t.tool.proposed), timeout=30_000)
+    confirm_all(t, qtbot)
+    assert t.tool.hint().startswith("Still traced too short: mesial, by up to 2.")
+    click_canal(t, STATION - 9.0)
+    qtbot.waitUntil(lambda: bool(t.tool.proposed), timeout=30_000)
+    confirm_all(t, qtbot)
+    assert "too short" not in t.tool.hint()
+
+
+@pytest.mark.parametrize("clicks", [(9.0,), (4.0, 9.0)], ids=["beyond its end", "from within"])
+def test_followed_again_it_is_the_same_canal_that_goes_on(t, qtbot, clicks):
+    short_canal(t, qtbot)
+    before = len(t.plan.structures[0].points)
+    t.session.go_to(selected="36")
+    t.tool.start()
+    for off in clicks:
+        click_canal(t, STATION + off)
+    qtbot.waitUntil(lambda: bool(t.tool.proposed), timeout=30_000)
+    confirm_all(t, qtbot)
+    (course,) = t.plan.structures
+    assert course.id == "canal-left"
+    arch = t.session.arch
+    stations = [arch.station(p) for p in course.points]
+    assert len(stations) > before
+    assert stations == sorted(stations), "in their order along the jaw"
+    assert np.diff(stations).min() > 0.4, "nothing is marked twice"
+    assert stations[-1] == pytest.approx(STATION + 9.0, abs=0.5)
+
+
+def test_what_is_marked_already_is_not_proposed_again(t, qtbot):
+    short_canal(t, qtbot)
+    click_canal(t, STATION - 4.0)
+    click_canal(t, STATION + 4.0)
+    qtbot.waitUntil(lambda: "marked there already" in t.desk.said[-1], timeout=30_000)
+    assert t.tool.proposed == ()
+
+
+def test_a_canal_beside_the_marked_one_is_another(t, qtbot):
+    short_canal(t, qtbot)
+    click_canal(t, STATION - 4.0, off=(0.3, 5.0))
+    assert t.tool._nearest(t.tool.clicks[0]) is None
