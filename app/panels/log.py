@@ -35,7 +35,6 @@ from app.case.scan_checks import warnings_of
 from app.case.session import Session
 from app.dialogs.answers.confirm_jaw import confirm_jaw
 from app.panels.base import Panel
-from app.panels.next_mark import NextMark
 from app.panels.open_points import OpenPoint, open_points
 from app.panels.rows_shown import mark_tool
 from app.tools.base import Desk
@@ -229,8 +228,6 @@ class Log(Panel):
         self.view.clicked.connect(self._act)
         self.view.activated.connect(self._act)
         self.view.left.connect(self.refresh)
-        self.next_mark = NextMark(session, desk)
-        self.head.insertWidget(1, self.next_mark)
         self.body.addWidget(self.view, 1)
         self._acting = False
         self._warnings: tuple[Finding, ...] = ()

@@ -1,23 +1,32 @@
-"""What the chosen fixture's tooth still needs marked: a button that leads from one to the next."""
+"""What the case still needs: a button that leads from one thing to the next, up to the signature.
+
+First the fixture, then all that its tooth needs marked, then what only a person can say, then the
+sheet, where it is signed and written. It takes a tool or opens a question; it answers none.
+"""
 
 from __future__ import annotations
 
 from functools import partial
 
 from PySide6.QtGui import QKeySequence
-from PySide6.QtWidgets import QMenu, QToolButton, QWidget
+from PySide6.QtWidgets import QMenu, QSizePolicy, QToolButton, QWidget
 
 from app.case.session import Session
+from app.dialogs.answers.image_check import ask_image_check
+from app.dialogs.answers.side import ask_side
+from app.dialogs.sheet.dialog import show_sheet
 from app.panels.rows_shown import mark_tool
 from app.tools.base import Desk
 from app.tools.find_floor import FindFloor
 from app.tools.find_foramen import FindForamen
 from app.tools.find_root import FindRoot
+from app.tools.fixture import Adjust, PlaceFixture
 from app.tools.follow_canal import FollowCanal
 from app.tools.jaw import Midline
 from app.tools.point_marks import Contact
 from core.measuring.expected_list import ExpectedHere, expected_list
 from core.measuring.sheet_lacks import SheetLack, sheet_lacks
+from core.plans.history import sign_off_state
 from core.words.catalogue import Message, message, say
 
 KEY = "Ctrl+M"
@@ -42,8 +51,17 @@ _QUICKER = {
 """Where a click proposes the whole of it, that tool comes first."""
 
 
+_AFTER = {
+    "fixture": message("panels.next_mark.fixture"),
+    "side": message("panels.next_mark.side"),
+    "image": message("panels.next_mark.image"),
+    "sheet": message("panels.next_mark.sheet"),
+}
+"""What comes before and after the marks."""
+
+
 class NextMark(QToolButton):
-    """Names what is missing first; pressed, it takes the tool and goes there.
+    """Names what comes next; pressed, it takes the tool and goes there, or asks.
 
     Its menu lists everything that the tooth expects, with its state, and what the sheet will miss
     though no limit needs it.
@@ -55,8 +73,9 @@ class NextMark(QToolButton):
         self.desk = desk
         self.items: tuple[ExpectedHere, ...] = ()
         self.lacks: tuple[SheetLack, ...] = ()
-        # One stop of F6 a panel: here the list; the button has a key of its own.
-        self.setObjectName("fold")
+        self._shown: object = None
+        self.setObjectName("next")
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.setPopupMode(QToolButton.ToolButtonPopupMode.MenuButtonPopup)
         self.setMenu(QMenu(self))
         self.clicked.connect(self.lead)
@@ -69,60 +88,89 @@ class NextMark(QToolButton):
         """What is neither marked nor declared, or marked too sparsely for this fixture."""
         return tuple(item for item in self.items if item.state in ("missing", "sparse"))
 
+    @property
+    def step(self) -> str:
+        """What comes next beside marks: a key of `_AFTER`, ``mark``, or nothing."""
+        session = self.session
+        plan = session.plan
+        if session.volume is None or not session.confirmed:
+            return ""
+        if session.fixture is None:
+            return "" if plan.sites else "fixture"
+        if self.missing:
+            return "mark"
+        if plan.side_check is None:
+            return "side"
+        if plan.image_check is None:
+            return "image"
+        return "" if sign_off_state(plan) == "signed" else "sheet"
+
     def refresh(self) -> None:
         """Read the session anew."""
         session = self.session
         fixture, arch = session.fixture, session.arch
-        items: tuple[ExpectedHere, ...] = ()
-        lacks: tuple[SheetLack, ...] = ()
+        self.items, self.lacks = (), ()
         if fixture is not None and arch is not None and session.confirmed:
-            items = expected_list(session.plan, arch, fixture)
-            lacks = sheet_lacks(session.plan, arch, fixture) if items else ()
-        if (items, lacks) != (self.items, self.lacks) or not items:
-            self.items, self.lacks = items, lacks
-            self._show()
+            self.items = expected_list(session.plan, arch, fixture)
+            self.lacks = sheet_lacks(session.plan, arch, fixture) if self.items else ()
+        self._show()
 
     def lead(self) -> None:
-        """Go on to the first thing that is missing, or that the sheet will miss."""
-        if self.missing:
+        """Go on to what comes next."""
+        session, step = self.session, self.step
+        if step == "mark":
             self._go_to(self.missing[0])
-        elif self.lacks:
-            self._mark(self.lacks[0])
+        elif step == "fixture":
+            self.desk.take_tool(PlaceFixture.name)
+        elif step == "side":
+            ask_side(session, self.desk, self.window())
+        elif step == "image":
+            ask_image_check(session, self.desk, self.window())
+        elif step == "sheet":
+            show_sheet(session, self.desk, self.window())
 
     def lead_on(self) -> None:
-        """From one mark to the next that a limit needs; what else is marked a person chooses."""
+        """From one mark to the next that a limit needs; after the last back to the fixture."""
+        session = self.session
+        fixture, arch = session.fixture, session.arch
         if self.missing:
             self.lead()
+        elif fixture is not None and arch is not None:
+            here = arch.station(fixture.platform)
+            session.go_to(station_mm=here, selected=fixture.id, across=True)
+            self.desk.take_tool(Adjust.name)
+            self.desk.say(say("panels.next_mark.all-marked"))
 
     def _show(self) -> None:
-        self.setVisible(bool(self.items))
-        left = self.missing
-        if left:
-            words = left[0].expected.words()
+        step, left = self.step, self.missing
+        words = str(_AFTER.get(step, ""))
+        tip = say("panels.next_mark.leads", key=KEY)
+        if step == "mark":
             sparse = left[0].state == "sparse"
             key = "panels.next_mark.next-more" if sparse else "panels.next_mark.next"
-            self.setText(say(key, what=words))
-            self.setToolTip(
-                say("panels.next_mark.so-many", left=len(left), of=len(self.items), key=KEY)
-            )
-        elif self.lacks:
-            words, reason = _LACKS[self.lacks[0].name]
-            self.setText(say("panels.next_mark.for-the-sheet", what=words))
-            self.setToolTip(say(reason, key=KEY))
-        else:
-            self.setText(say("panels.next_mark.nothing-missing"))
-            self.setToolTip("")
+            words = say(key, what=left[0].expected.words())
+            tip = say("panels.next_mark.so-many", left=len(left), of=len(self.items), key=KEY)
+        elif step in ("side", "image", "sheet") and self.lacks:
+            missed = [say(_LACKS[lack.name][1], key=KEY) for lack in self.lacks]
+            tip = "\n".join((tip, *missed))
+        shown = (step, words, tip, self.items, self.lacks)
+        if shown == self._shown:
+            return
+        self._shown = shown
+        self.setVisible(bool(step))
+        self.setText(f"{words}   {KEY}")
+        self.setToolTip(tip)
         # A button forgets its key with every text.
         self.setShortcut(QKeySequence(KEY))
         menu = self.menu()
         menu.clear()
         for item in self.items:
-            words, state = item.expected.words(), _STATES[item.state]
-            action = menu.addAction(say("panels.next_mark.item", what=words, state=state))
+            name, state = item.expected.words(), _STATES[item.state]
+            action = menu.addAction(say("panels.next_mark.item", what=name, state=state))
             action.triggered.connect(partial(self._go_to, item))
         for lack in self.lacks:
-            words, state = _LACKS[lack.name][0], message("panels.next_mark.not-marked")
-            action = menu.addAction(say("panels.next_mark.item", what=words, state=state))
+            name, state = _LACKS[lack.name][0], message("panels.next_mark.not-marked")
+            action = menu.addAction(say("panels.next_mark.item", what=name, state=state))
             action.triggered.connect(partial(self._mark, lack))
 
     def _mark(self, lack: SheetLack, _checked: bool = False) -> None:

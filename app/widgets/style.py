@@ -163,6 +163,8 @@ QToolButton#tool::menu-indicator {{ image: none; }}
 QToolButton#fold, QPushButton#fold {{ background: transparent; border: 1px solid transparent;
   font-size: 12px;
   border-radius: 3px; padding: 2px 5px; color: {QUIET.name()}; }}
+QToolButton#next {{ background: {SELECTED.name()}; border: 1px solid {QUIET.name()};
+  font-weight: bold; padding: 6px 24px 6px 10px; }}
 QToolButton#fold[popupMode="1"] {{ padding-right: 18px; }}
 QPushButton#plain {{ padding: 3px 6px; font-size: 12px; }}
 QToolButton#fold[marked="true"] {{ color: {TEXT.name()}; font-weight: bold; }}

@@ -34,7 +34,6 @@ from app.case.settings import settings_of
 from app.case.store import CaseStore
 from app.dialogs.answers.side_question import ask_about_side, ask_if_open
 from app.panels.base import Aside
-from app.panels.log import Log
 from app.pictures.copy import copied_view, picture_with_caption
 from app.pictures.in_step import Pictures
 from app.pictures.picture_view import PictureView
@@ -310,9 +309,7 @@ class Bench(QMainWindow):
 
     def lead_on(self) -> None:
         """To what is missing next, once the tool that asks is done with this one."""
-        log_panel = self.work.panels["log"]
-        if isinstance(log_panel, Log):
-            QTimer.singleShot(0, log_panel.next_mark.lead_on)
+        QTimer.singleShot(0, self.work.next_mark.lead_on)
 
     def show_checks(self) -> None:
         """Unfold the scan checks."""

@@ -9,11 +9,15 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 
+from app.dialogs.answers.image_check import ImageDialog
+from app.dialogs.answers.side import SideDialog
+from app.dialogs.sheet.dialog import SheetDialog
 from app.panels.next_mark import NextMark
 from app.tools.jaw import Midline
 from app.tools.point_marks import Contact
 from core.plans.edit import with_declaration, with_structure
-from core.structures import Course, PointMarks, Tapered
+from core.plans.plan import ImageCheck, SideCheck
+from core.structures import Course, Tapered
 from tests.app.case_at_hand import ListeningDesk, QuietSession, plan, volume
 
 
@@ -32,15 +36,23 @@ def button(qtbot, session):
     return made
 
 
+def said(button):
+    """Its words without its key, which stands beside them."""
+    assert button.text().endswith("   Ctrl+M")
+    return button.text().removesuffix("   Ctrl+M")
+
+
 def press(button):
     QTest.mouseClick(button, Qt.MouseButton.LeftButton, pos=button.rect().center() / 2)
 
 
-CANAL = Course(id="canal-left", kind="canal", points=[(19.0, 10.0, 2.0), (20.0, 28.0, 2.0)])
+CANAL = Course(
+    id="canal-left", kind="canal", points=[(17.0, 2.0, 2.0), (19.0, 10.0, 2.0), (20.0, 38.0, 2.0)]
+)
 
 
 def test_it_names_what_is_missing_first_and_takes_its_tool(session, button):
-    assert button.text() == "Next: canal"
+    assert said(button) == "Next: canal"
     assert "4 of 4" in button.toolTip()
     press(button)
     assert button.desk.tools == ["Follow canal"]
@@ -48,7 +60,7 @@ def test_it_names_what_is_missing_first_and_takes_its_tool(session, button):
 
 def test_marking_leads_on_to_the_next_and_undo_leads_back(session, button):
     session.apply("canal", with_structure(session.plan, CANAL))
-    assert button.text() == "Next: foramen"
+    assert said(button) == "Next: foramen"
     press(button)
     assert button.desk.tools == ["Find foramen"]
     session.apply(
@@ -57,13 +69,23 @@ def test_marking_leads_on_to_the_next_and_undo_leads_back(session, button):
             session.plan, "foramen", "looked for, not visible", reason="", by="LM", at="now"
         ),
     )
-    assert button.text() == "Next: root of 35"
+    assert said(button) == "Next: root of 35"
     here = session.arch.station(session.fixture.platform)
     press(button)
     assert button.desk.tools[-1] == "Find root"
     assert session.station_mm < here, "35 stands before 36, on the left"
     session.undo_stack.undo()
-    assert button.text() == "Next: foramen"
+    assert said(button) == "Next: foramen"
+
+
+def test_a_canal_traced_too_short_is_led_to_where_it_stops(session, button):
+    short = Course(id="canal-left", kind="canal", points=CANAL.points[:2])
+    session.apply("canal", with_structure(session.plan, short))
+    assert said(button) == "Next: more marks of canal"
+    here = session.arch.station(session.fixture.platform)
+    press(button)
+    assert button.desk.tools == ["Follow canal"]
+    assert session.station_mm == pytest.approx(here + 9.0, abs=0.7), "behind 36, on the left"
 
 
 def test_its_key_leads_on_whatever_it_says(qtbot, session, button):
@@ -103,39 +125,64 @@ def everything(plan):
     return plan
 
 
-def test_what_the_sheet_will_miss_is_named_before_nothing_is_left(qtbot):
+def test_what_the_sheet_will_miss_is_named_in_its_tip_and_list(qtbot):
     session = QuietSession()
     made = everything(replace(plan(), structures=(), declared=()))
     session.open(volume(), replace(made, midline=None))
     button = NextMark(session, ListeningDesk())
     qtbot.addWidget(button)
     button.show()
-    assert button.text() == "For the sheet: midline"
     assert "counted from the end of the arch" in button.toolTip()
-    assert [a.text() for a in button.menu().actions()][4:] == [
-        "midline: not marked, the sheet will lack it",
-        "contacts of the neighbours: not marked, the sheet will lack it",
-    ]
-    button.lead_on()
-    assert button.desk.tools == [], "nobody is led on to what no limit needs"
-    press(button)
-    assert button.desk.tools == [Midline.name]
-    session.open(volume(), made)
-    assert button.text() == "For the sheet: contacts of the neighbours"
-    press(button)
+    assert "no entry point from the neighbours" in button.toolTip()
+    midline, contacts = button.menu().actions()[4:]
+    assert midline.text() == "midline: not marked, the sheet will lack it"
+    assert contacts.text() == "contacts of the neighbours: not marked, the sheet will lack it"
+    midline.trigger()
+    contacts.trigger()
     assert button.desk.tools == [Midline.name, Contact.name]
-    arch, fixture = session.arch, session.fixture
-    here = arch.station(fixture.platform)
-    points = [arch.frame(here + side).origin for side in (-4.0, 4.0)]
-    marks = PointMarks(id="contact-1", kind="contact", points=np.stack(points))
-    session.open(volume(), with_structure(made, marks))
-    assert button.text() == "Nothing left to mark"
 
 
-def test_without_a_fixture_or_before_the_jaw_is_confirmed_it_is_not_there(session, button):
-    session.apply("fixture away", replace(session.plan, fixtures=()))
-    assert not button.isVisible()
-    session.undo_stack.undo()
+def test_after_the_last_mark_it_leads_back_to_the_fixture_that_is_adjusted_now(qtbot):
+    session = QuietSession()
+    session.open(volume(), everything(replace(plan(), structures=(), declared=())))
+    button = NextMark(session, ListeningDesk())
+    qtbot.addWidget(button)
+    session.go_to(station_mm=1.0, selected="root-35")
+    button.lead_on()
+    assert button.desk.tools == ["Adjust"]
+    assert session.selected == session.fixture.id
+    assert session.station_mm == pytest.approx(session.arch.station(session.fixture.platform))
+
+
+def test_it_leads_from_the_fixture_to_the_signature(qtbot):
+    session = QuietSession()
+    made = everything(replace(plan(), structures=(), declared=(), side_check=None,
+                              image_check=None, sign_off=None))  # fmt: skip
+    session.open(volume(), replace(made, fixtures=()))
+    button = NextMark(session, ListeningDesk())
+    qtbot.addWidget(button)
+    button.show()
+    assert said(button) == "Next: place the fixture in the gap"
+    press(button)
+    assert button.desk.tools == ["Fixture"]
+    session.apply("fixture", made)
+    asked = []
+    for words, answered, dialog in (
+        ("confirm the side", {"side_check": SideCheck(side="left", against="chart")}, SideDialog),
+        ("judge the image", {"image_check": ImageCheck(trouble={})}, ImageDialog),
+        ("look at the sheet and sign", {}, SheetDialog),
+    ):
+        assert said(button) == f"Next: {words}"
+        press(button)
+        found = [d for d in button.window().findChildren(dialog) if d.isVisible()]
+        asked += found
+        assert len(found) == 1, words
+        found[0].reject()
+        session.apply(words, replace(session.plan, **answered))
+    assert button.isVisible(), "until it is signed"
+
+
+def test_before_the_jaw_is_confirmed_it_is_not_there(session, button):
     assert button.isVisible()
     session.apply("plane away", replace(session.plan, level=None))
     assert not button.isVisible()
