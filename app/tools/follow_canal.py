@@ -224,16 +224,17 @@ class FollowCanal(Canal):
     def _nearest(self, point_mm: Array) -> Course | None:
         """The canal of this side that a click goes on with; None where it lies beside them all."""
         arch, side = self.session.arch, self._side(point_mm)
-        found = []
+        found: list[tuple[float, str, Course]] = []
         for thing in self.session.plan.structures:
-            mine = isinstance(thing, Course) and self._is_mine(thing)
-            if not mine or arch is None or self._side(thing.points[0]) != side:
+            if not isinstance(thing, Course) or not self._is_mine(thing) or arch is None:
+                continue
+            if self._side(thing.points[0]) != side:
                 continue
             (first, _), (last, _) = _ends(arch, thing)
             away = float(np.linalg.norm(tubes_of(thing)[0].points - point_mm, axis=1).min())
             if away <= SAME_MM or not first <= arch.station(point_mm) <= last:
                 found.append((away, thing.id, thing))
-        return min(found, default=(0.0, "", None))[2]
+        return min(found)[2] if found else None
 
     def _beyond(self, marks: tuple[ProposedMark, ...]) -> tuple[ProposedMark, ...]:
         """Those of the proposed marks that the canal has not got yet."""

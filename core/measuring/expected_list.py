@@ -179,9 +179,9 @@ def _lacking(known: KnownHere, expected: Expected) -> Array | None:
 
     A floor that is to be elevated is not judged. Of several canals of a side one is enough.
     """
-    lacks = traces_lacking(known, expected)
-    if lacks:
-        return np.asarray(known.fixture.platform + LOOK_MM * lacks[0].way)
+    traces = traces_lacking(known, expected)
+    if traces:
+        return np.asarray(known.fixture.platform + LOOK_MM * traces[0].way)
     solid = FixtureSolid.of(known.fixture)
     try:
         frame = fixture_frame(known.fixture, known.arch)

@@ -16,7 +16,7 @@ from PySide6.QtWidgets import QApplication, QInputDialog, QLineEdit, QPushButton
 import sample_volumes
 from app.dialogs.answers.image_check import ImageDialog
 from app.dialogs.answers.interpreted import InterpretedDialog
-from app.dialogs.answers.side import AGAINST, SIDES, SideDialog
+from app.dialogs.answers.side import SideDialog
 from app.dialogs.answers.sign_off import SignOffDialog
 from app.dialogs.sheet.dialog import SheetDialog
 from app.panels.ledger_list import ENTRY
@@ -212,12 +212,8 @@ class GuidedCase:
     def answer_side(self):
         QTest.mouseClick(self.bench.work.panels["patient line"].side, LEFT)
         dialog = self.bench.findChild(SideDialog)
-        for group, answer in (
-            (dialog.against, AGAINST.index("chart")),
-            (dialog.side, SIDES.index("left")),
-        ):
-            button = group.button(answer)
-            QTest.mouseClick(button, LEFT, pos=QPoint(8, button.height() // 2))
+        button = dialog.button("chart", "left")
+        QTest.mouseClick(button, LEFT, pos=QPoint(8, button.height() // 2))
         for line in dialog.findChildren(QLineEdit):
             line.selectAll()
             QTest.keyClicks(line, "LM")

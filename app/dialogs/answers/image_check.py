@@ -7,6 +7,7 @@ from PySide6.QtWidgets import (
     QButtonGroup,
     QGridLayout,
     QLabel,
+    QPushButton,
     QRadioButton,
     QWidget,
 )
@@ -50,6 +51,10 @@ class ImageDialog(Dialog):
             said = "" if check is None else check.trouble.get(trouble, "")
             self._question(grid, column, trouble, said)
         self.body.addLayout(grid)
+        self.none = QPushButton(say("dialogs.answers.image_check.none-seen"))
+        self.none.setAutoDefault(False)
+        self.none.clicked.connect(lambda _on: self._none_seen())
+        self.body.addWidget(self.none)
         self.by = self.initials()
 
     def is_complete(self) -> bool:
@@ -64,6 +69,15 @@ class ImageDialog(Dialog):
         self.session.apply(
             *with_image_check(self.session.plan, trouble=trouble, by=by, at=now_iso())
         )
+
+    def _none_seen(self) -> None:
+        """Every column answered by one press: all five stand in view beside their drawings."""
+        for group in self.groups.values():
+            group.button(TROUBLE_PLACES.index("none")).setChecked(True)
+        if self.is_complete():
+            self._accepted()
+        else:
+            self.by.setFocus()
 
     def _question(self, grid: QGridLayout, column: int, trouble: str, said: str) -> None:
         """One column: what it looks like, what it is, and where it is; answers stand in line."""

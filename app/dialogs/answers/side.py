@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
-from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QRadioButton, QWidget
+from PySide6.QtWidgets import (
+    QAbstractButton,
+    QButtonGroup,
+    QGridLayout,
+    QLabel,
+    QLineEdit,
+    QRadioButton,
+    QWidget,
+)
 
 from app.case.attestations import now_iso, with_side
 from app.case.session import Session
@@ -14,6 +22,7 @@ from core.words.catalogue import message, say
 
 AGAINST = ("patient", "chart")
 SIDES: tuple[Side, ...] = ("right", "left")
+ANSWERS = tuple((against, side) for against in AGAINST for side in SIDES)
 _WORDS = {
     "patient": message("dialogs.answers.side.patient"),
     "chart": message("dialogs.answers.side.chart"),
@@ -23,7 +32,7 @@ _WORDS = {
 
 
 class SideDialog(Dialog):
-    """Which side, against what, by whom: nothing is chosen beforehand."""
+    """Which side, against what, by whom: nothing is chosen beforehand, one click answers both."""
 
     heading = message("dialogs.answers.side.which-side")
     accept_words = message("dialogs.answers.side.answer")
@@ -41,36 +50,44 @@ class SideDialog(Dialog):
                 quiet=True,
             )
         self.words(say("dialogs.answers.side.i-compared-missing-and-crowned"))
-        self.against = self._choices(AGAINST)
-        self.words(say("dialogs.answers.side.the-site-is-on-the"))
-        self.side = self._choices(SIDES)
-        self.by = self.initials()
+        self.group = QButtonGroup(self)
+        self.by = self._answers()
 
     def is_complete(self) -> bool:
-        """Both answered, and signed with initials."""
-        answered = self.against.checkedId() >= 0 and self.side.checkedId() >= 0
-        return answered and bool(self.by.text().strip())
+        """Answered, and signed with initials."""
+        return self.group.checkedId() >= 0 and bool(self.by.text().strip())
 
     def give(self) -> None:
         """Into the plan."""
         by = self.take_initials(self.by)
-        side = SIDES[self.side.checkedId()]
-        against = AGAINST[self.against.checkedId()]
+        against, side = ANSWERS[self.group.checkedId()]
         answer = with_side(self.session.plan, side=side, against=against, by=by, at=now_iso())
         self.session.apply(*answer)
 
-    def _choices(self, names: tuple[str, ...]) -> QButtonGroup:
-        group = QButtonGroup(self)
-        row = QHBoxLayout()
-        row.setContentsMargins(18, 0, 0, 0)
-        for number, name in enumerate(names):
-            button = QRadioButton(str(_WORDS[name]))
-            group.addButton(button, number)
-            row.addWidget(button)
-        row.addStretch(1)
-        group.idToggled.connect(self.check)
-        self.body.addLayout(row)
-        return group
+    def button(self, against: str, side: str) -> QAbstractButton:
+        """The button of one answer."""
+        return self.group.button(ANSWERS.index((against, side)))
+
+    def _answers(self) -> QLineEdit:
+        """One answer says both, against what and which side; then who says so."""
+        grid = QGridLayout()
+        grid.setContentsMargins(18, 0, 0, 0)
+        grid.setHorizontalSpacing(24)
+        for number, (against, side) in enumerate(ANSWERS):
+            row, column = AGAINST.index(against), SIDES.index(side)
+            if not column:
+                grid.addWidget(QLabel(str(_WORDS[against])), row, 0)
+            button = QRadioButton(str(_WORDS[side]))
+            button.setAccessibleName(f"{_WORDS[against]} {_WORDS[side]}")
+            self.group.addButton(button, number)
+            grid.addWidget(button, row, 1 + column)
+        grid.setColumnStretch(3, 1)
+        self.body.addLayout(grid)
+        by = self.initials()
+        self.group.idToggled.connect(self.check)
+        # Whoever answered types who they are, or presses Enter where that is known.
+        self.group.idClicked.connect(lambda _: by.setFocus())
+        return by
 
 
 def ask_side(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:

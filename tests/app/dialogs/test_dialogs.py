@@ -69,13 +69,15 @@ def test_side_is_answered_whole_or_not_at_all(asked, session):
     session.plan = plan(side_check=None)
     dialog = asked(ask_side)
     words = " ".join(label.text() for label in dialog.findChildren(QLabel))
-    assert "I compared missing and crowned teeth with the" in words
-    assert "The site is on the patient’s" in words
+    assert "I compared missing and crowned teeth, and the site is on the patient’s" in words
+    assert "Compared with the chart:" in words
     assert not any(b.isChecked() for b in dialog.findChildren(QRadioButton))
     assert not dialog.ok.isEnabled()
-    radio(dialog, "chart").click()
-    radio(dialog, "LEFT").click()
+    button = dialog.button("chart", "left")
+    assert button.accessibleName() == "Compared with the chart: LEFT"
+    button.click()
     assert not dialog.ok.isEnabled(), "initials are missing"
+    assert dialog.focusWidget() is dialog.by, "what is still missing is typed at once"
     write(dialog.by, "LM")
     press(dialog.ok)
     check = session.plan.side_check
@@ -86,10 +88,25 @@ def test_side_is_answered_whole_or_not_at_all(asked, session):
     assert session.plan.side_check is None
 
 
+def test_one_press_answers_that_none_of_the_five_was_seen(asked, session):
+    session.operator = "LM"
+    dialog = asked(ask_image_check)
+    assert len(dialog.groups) == 5
+    press(dialog.none)
+    assert set(session.plan.image_check.trouble.values()) == {"none"}
+    assert session.plan.image_check.by == "LM"
+    session.operator = ""
+    settings_of(session).change(name="", role="", initials="")
+    session.undo_stack.undo()
+    nobody = asked(ask_image_check)
+    press(nobody.none)
+    assert session.plan.image_check is None, "nobody said so yet"
+    assert nobody.focusWidget() is nobody.by
+
+
 def test_return_in_the_name_confirms_and_never_throws_the_answers_away(asked, session, qtbot):
     session.plan = plan(side_check=None)
     dialog = asked(ask_side)
-    radio(dialog, "chart").click()
     # As when it opens: the button that has the focus becomes the one that Return presses.
     dialog.activateWindow()
     dialog.cancel.setFocus()
@@ -101,7 +118,7 @@ def test_return_in_the_name_confirms_and_never_throws_the_answers_away(asked, se
     QTest.keyClick(dialog.by, Qt.Key.Key_Return)
     assert dialog.isVisible()
     assert session.plan.side_check is None
-    radio(dialog, "LEFT").click()
+    dialog.button("chart", "left").click()
     QTest.keyClick(dialog.by, Qt.Key.Key_Return)
     assert session.plan.side_check.side == "left"
 
@@ -397,8 +414,7 @@ def test_who_answers_by_name_need_not_write_it_again_to_sign(asked, session):
     session.operator = ""
     settings_of(session).change(name="", role="", initials="")
     dialog = asked(ask_side)
-    dialog.against.buttons()[1].click()
-    dialog.side.buttons()[1].click()
+    dialog.button("chart", "left").click()
     write(dialog.by, "L. Marsh")
     press(dialog.ok)
     assert session.plan.side_check.by == "LM"

@@ -263,8 +263,7 @@ def test_signing_asks_for_the_side_first_where_only_that_is_open(qtbot, session,
     bar.state.click()
     assert bar.findChild(SignOffDialog) is None
     dialog = bar.findChild(SideDialog)
-    for group, number in ((dialog.against, 0), (dialog.side, 1)):
-        group.button(number).click()
+    dialog.button("patient", "left").click()
     dialog.by.setText("LM")
     dialog.ok.click()
     session.show_ledger(ledger(session.plan), whole=False)
@@ -298,7 +297,7 @@ def test_side_button_asks(qtbot, session, desk):
     QTest.mouseClick(bar.side, Qt.MouseButton.LeftButton)
     dialog = bar.findChild(SideDialog)
     assert dialog is not None
-    assert dialog.side.checkedId() == -1, "nothing is chosen beforehand"
+    assert dialog.group.checkedId() == -1, "nothing is chosen beforehand"
     dialog.reject()
 
 
