@@ -20,6 +20,7 @@ from app.case.settings import settings_of
 from app.panels.base import Panel
 from app.panels.pace import Pace
 from app.tools.base import Desk
+from app.tools.fixture_keys import sink
 from app.tools.prompts import ask_tooth
 from app.tools.two_sizes import exchange, lay_beside, take_away
 from app.widgets.number_box import NumberBox
@@ -28,7 +29,7 @@ from core.errors import PlanError, SoundingError
 from core.fixture import Fixture, FixtureSize
 from core.geometry import Array
 from core.identity import Tooth, inner_side, thing_words
-from core.measurement_kinds import DepthDetails
+from core.measuring.platform_depth import platform_depths
 from core.plans.edit import is_locked, with_lock, with_reason, with_thing, without
 from core.plans.edit_pose import (
     fixture_aligned,
@@ -126,7 +127,7 @@ class FixturePanel(Panel):
         grid.setColumnStretch(1, 1)
         grid.setColumnStretch(3, 1)
         self.body.addWidget(self.form)
-        self.in_bone = self._quiet_line()
+        self.in_bone, self.sink = self._depth_line()
         self.warning = QLabel()
         self.warning.setWordWrap(True)
         self.warning.setObjectName("strong")
@@ -152,6 +153,21 @@ class FixturePanel(Panel):
         label.setObjectName("quiet")
         self.body.addWidget(label)
         return label
+
+    def _depth_line(self) -> tuple[QLabel, QPushButton]:
+        """How deep the platform stands, and what sets it to the bone's edge."""
+        told = QLabel()
+        told.setWordWrap(True)
+        told.setObjectName("quiet")
+        button = QPushButton(say("panels.fixture.to-the-edge"))
+        button.setObjectName("plain")
+        button.setToolTip(say("panels.fixture.to-the-edge-means"))
+        button.clicked.connect(lambda _on: sink(self.session, self.desk))
+        row = QHBoxLayout()
+        row.addWidget(told, 1)
+        row.addWidget(button)
+        self.body.addLayout(row)
+        return told, button
 
     def _buttons(self) -> None:
         """Below the boxes."""
@@ -205,7 +221,15 @@ class FixturePanel(Panel):
         self.warning.setText(_leans_far(session, fixture))
         self.warning.setVisible(bool(self.warning.text()))
         self.none.setVisible(not session.plan.fixtures)
-        for widget in (self.form, self.in_bone, self.sizes, self.align, self.lock, self.remove):
+        for widget in (
+            self.form,
+            self.in_bone,
+            self.sink,
+            self.sizes,
+            self.align,
+            self.lock,
+            self.remove,
+        ):
             widget.setVisible(shown)
         self.in_bone.setText(_platform_words(session, fixture))
         other = None if fixture is None else fixture.other_size
@@ -229,7 +253,7 @@ class FixturePanel(Panel):
         locked = is_locked(session.plan, fixture.id)
         self.lock.setChecked(locked)
         self.lock.setText(say("panels.fixture.locked") if locked else say("panels.fixture.lock"))
-        for button in (self.sizes, self.align, self.remove):
+        for button in (self.sizes, self.align, self.remove, self.sink):
             button.setEnabled(not locked)
         try:
             pose = None if session.arch is None else pose_of(fixture, session.arch)
@@ -465,7 +489,6 @@ class FixturePanel(Panel):
             action.triggered.connect(lambda _on, w=words, a=axis: self._align(w, a))
 
 
-OF_PLATFORM = "platform below bone"
 UNKNOWN = "–"
 
 
@@ -475,15 +498,12 @@ def _platform_words(session: Session, fixture: Fixture | None) -> str:
     The box counts its height from the jaw plane, which tells nobody how deep it is.
     """
     ledger = session.ledger if session.ledger_is_current else None
-    rows = () if ledger is None or fixture is None else ledger.of(fixture.id)
+    depths = {} if ledger is None or fixture is None else platform_depths(ledger, fixture.id)
     told: dict[str, str] = {}
-    for row in rows:
-        details, mm = row.details, row.value
-        if mm is None or not isinstance(details, DepthDetails) or details.of != OF_PLATFORM:
-            continue
+    for side, mm in depths.items():
         # A minus sign is easily passed over: above the bone's edge is said.
         key = "panels.fixture.mm-below" if mm >= 0 else "panels.fixture.mm-above"
-        told[details.side] = say(key, mm=down(mm, 1) if mm >= 0 else up(-mm, 1))
+        told[side] = say(key, mm=down(mm, 1) if mm >= 0 else up(-mm, 1))
     sides = []
     for side in ("buccal", "lingual"):
         called = inner_side(session.plan.known_jaw) if side == "lingual" else side

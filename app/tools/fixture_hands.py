@@ -9,6 +9,7 @@ from PySide6.QtGui import QKeyEvent
 from app.pictures.draft import Draft, Handle
 from app.pictures.hit import Hit
 from app.tools.base import View
+from app.tools.fixture_keys import act_on_fixture
 from app.tools.mark_keys import ARROWS, NUDGE_MM, Grab
 from app.tools.picking import FixturePart, fixture_at
 from core.fixture import Fixture
@@ -121,6 +122,9 @@ class FixtureHands(Grab):
                 ),
                 lambda p: edit_pose.fixture_deepened(p, fixture.id, by),
             )
+        shift = Qt.KeyboardModifier.ShiftModifier
+        if not held & ~shift and act_on_fixture(key, self.session, self.desk):
+            return True
         if held or key not in (Qt.Key.Key_S, Qt.Key.Key_J, Qt.Key.Key_O):
             return False
         target = self._target(fixture, key)

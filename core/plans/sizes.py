@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal, TypeAlias
 
 from core.errors import PlanError
 from core.fixture import FixtureSize
@@ -25,6 +27,8 @@ COLUMNS = (
 MOST_ROWS = 500
 LARGEST_MM = 100.0
 LARGEST_FILE = 1_000_000
+
+Dimension: TypeAlias = Literal["length", "diameter"]
 
 _NEEDED = ("diameter_mm", "length_mm")
 
@@ -55,6 +59,39 @@ def default_sizes() -> tuple[ListedSize, ...]:
         for diameter in (3.5, 4.0, 4.5, 5.0)
         for length in (6.0, 8.0, 10.0, 12.0)
     )
+
+
+def next_size(
+    sizes: Sequence[FixtureSize], size: FixtureSize, dimension: Dimension, way: int
+) -> FixtureSize | None:
+    """The next size of a list that differs in one dimension alone.
+
+    Parameters
+    ----------
+    sizes : sequence of FixtureSize
+    size : FixtureSize
+        That of now; it need not be of the list.
+    dimension : {'length', 'diameter'}
+    way : {1, -1}
+        Up or down.
+
+    Returns
+    -------
+    FixtureSize or None
+        None where the list has no further one.
+    """
+
+    def both(each: FixtureSize) -> tuple[float, float]:
+        mm = (each.length_mm, each.diameter_mm)
+        return mm if dimension == "length" else (mm[1], mm[0])
+
+    now, kept = both(size)
+    further = [
+        (way * (both(each)[0] - now), n)
+        for n, each in enumerate(sizes)
+        if both(each)[1] == kept and way * (both(each)[0] - now) > 0
+    ]
+    return sizes[min(further)[1]] if further else None
 
 
 def read_sizes(text: str) -> tuple[ListedSize, ...]:

@@ -18,6 +18,7 @@ from core.plans.plan_parse import parse
 from core.plans.sizes import ListedSize, default_sizes
 from core.structures import Course, Ruler, StentAxis, Tapered
 from sample_volumes.phantom import small_jaw
+from tests.app.case_at_hand import ledger, row
 from tests.app.tools.table import ARCH_POINTS, LEVEL, STATION, plan_of_a_jaw
 
 CTRL, ALT = Qt.KeyboardModifier.ControlModifier, Qt.KeyboardModifier.AltModifier
@@ -353,3 +354,68 @@ def test_the_first_fixture_takes_a_size_of_the_users_own_list(table):
         assert the(t).size == own.size
     finally:
         settings.change(sizes=default_sizes())
+
+
+def roots_beside(*leans):
+    f = frame()
+    return tuple(
+        Tapered(id=f"root-{tooth}", kind="root", tooth=tooth, diameters_mm=(5.0, 2.0),
+                points=[f.origin, f.origin + 9.0 * (lean * f.travel - f.up)])
+        for tooth, lean in zip(("35", "37"), leans, strict=False)
+    )  # fmt: skip
+
+
+def test_m_lays_it_along_the_mean_of_both_neighbours(table):
+    t = ready(table, standing(), structures=roots_beside(0.2, 0.0))
+    t.type(Qt.Key.Key_M)
+    f = frame()
+    half = np.array([0.2, 0.0]).mean()
+    assert angle_deg(the(t).towards_apex, half * f.travel - f.up) < 0.1
+    assert the(t).platform == pytest.approx(standing().platform)
+    assert t.undo_all() == t.start
+    one = ready(table, standing(), structures=roots_beside(0.2))
+    one.type(Qt.Key.Key_M)
+    assert one.now() == one.start
+    assert "roots of both neighbours first" in one.desk.said[-1]
+
+
+@pytest.mark.parametrize(
+    ("key", "size"),
+    [
+        (Qt.Key.Key_BracketRight, (4.5, 10.0)),
+        (Qt.Key.Key_BracketLeft, (4.5, 6.0)),
+        (Qt.Key.Key_Greater, (5.0, 8.0)),
+        (Qt.Key.Key_Less, (4.0, 8.0)),
+    ],
+)
+def test_one_key_takes_the_next_size_of_the_list(table, key, size):
+    t = ready(table)
+    t.type(key)
+    assert (the(t).size.diameter_mm, the(t).size.length_mm) == size
+    for _ in range(4):
+        t.type(key)
+    assert "no further one" in t.desk.said[-1]
+
+
+@pytest.mark.parametrize(
+    ("depths", "moved", "said"),
+    [
+        ({"buccal": -0.42, "lingual": 0.3}, 0.5, "36 0.5 mm deeper"),
+        ({"buccal": 0.8, "lingual": 1.31, "mesial": 0.55}, -0.5, "36 0.5 mm higher"),
+        ({"buccal": 0.05, "lingual": 0.3}, 0.0, "level with the lowest edge"),
+        ({"buccal": -0.42}, 0.0, "not measured here"),
+    ],
+)
+def test_b_sets_the_platform_to_the_lowest_edge_of_the_bone(table, depths, moved, said):
+    t = ready(table)
+    measured = [
+        row(side, mm, None, kind="depth", group="information", limit=None,
+            of="platform below bone", side=side)
+        for side, mm in depths.items()
+    ]  # fmt: skip
+    t.session.ledger = ledger(t.session.plan, measured)
+    t.session.ledger_is_current = True
+    before = the(t)
+    t.type(Qt.Key.Key_B)
+    assert float((the(t).platform - before.platform) @ before.towards_apex) == pytest.approx(moved)
+    assert said in (t.session.undo_stack.undoText() if moved else t.desk.said[-1])

@@ -396,14 +396,6 @@ def test_followed_again_it_is_the_same_canal_that_goes_on(t, qtbot, clicks):
     assert stations[-1] == pytest.approx(STATION + 9.0, abs=0.5)
 
 
-def test_what_is_marked_already_is_not_proposed_again(t, qtbot):
-    short_canal(t, qtbot)
-    click_canal(t, STATION - 4.0)
-    click_canal(t, STATION + 4.0)
-    qtbot.waitUntil(lambda: "marked there already" in t.desk.said[-1], timeout=30_000)
-    assert t.tool.proposed == ()
-
-
 def test_a_canal_beside_the_marked_one_is_another(t, qtbot):
     short_canal(t, qtbot)
     click_canal(t, STATION - 4.0, off=(0.3, 5.0))

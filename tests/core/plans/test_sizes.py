@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from core.errors import PlanError
 from core.fixture import FixtureSize
-from core.plans.sizes import ListedSize, default_sizes, read_sizes, sizes_csv
+from core.plans.sizes import ListedSize, default_sizes, next_size, read_sizes, sizes_csv
 
 mm = st.floats(0.1, 20.0).map(lambda x: round(x, 3))
 
@@ -62,3 +62,21 @@ def test_refusals_name_the_place(text, code, words):
         read_sizes(text)
     assert refusal.value.code == code
     assert words in str(refusal.value)
+
+
+@pytest.mark.parametrize(
+    ("dimension", "way", "found"),
+    [("length", 1, (4.0, 10.0)), ("length", -1, (4.0, 6.0)),
+     ("diameter", 1, (4.5, 8.0)), ("diameter", -1, (3.5, 8.0))],
+)  # fmt: skip
+def test_the_next_size_of_a_list_differs_in_one_dimension_alone(dimension, way, found):
+    sizes = [each.size for each in default_sizes()]
+    now = FixtureSize(diameter_mm=4.0, length_mm=8.0)
+    other = next_size(sizes, now, dimension, way)
+    assert (other.diameter_mm, other.length_mm) == found
+    last = FixtureSize(diameter_mm=5.0 if way > 0 else 3.5, length_mm=12.0 if way > 0 else 6.0)
+    assert next_size(sizes, last, dimension, way) is None
+    # A typed size between two of the list still finds its way back to it.
+    assert next_size(sizes, FixtureSize(diameter_mm=4.0, length_mm=9.0), "length", 1) == (
+        FixtureSize(diameter_mm=4.0, length_mm=10.0)
+    )
