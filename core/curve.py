@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
 
-from core.geometry import Array, points, vector
+from core.geometry import Array, lengths, points, vector
 
 MERGE_MM = 0.05
 """Marks closer than this are one mark placed twice."""
@@ -236,8 +236,8 @@ class Curve:
         share = (within - start) / np.where(stop > start, stop - start, 1.0)
         u = low + share * (high - low)
         for _ in range(6):
-            off = start + _lengths(self._spline, low, u) - within
-            speed = np.linalg.norm(self._spline(u, 1), axis=1)
+            length, speed = _lengths_and_speeds(self._spline, low, u)
+            off = start + length - within
             step = np.divide(off, speed, out=np.zeros_like(off), where=speed > 1e-9)
             u = np.clip(u - step, low, high)
             if not (np.abs(off) > 1e-10).any():
@@ -256,7 +256,14 @@ class Curve:
 
 def _lengths(spline: CubicSpline, low: Array, high: Array) -> Array:
     """(m,) arc lengths between parameters that lie within one cut: Gauss-Legendre, 8 nodes."""
+    return _lengths_and_speeds(spline, low, high)[0]
+
+
+def _lengths_and_speeds(spline: CubicSpline, low: Array, high: Array) -> tuple[Array, Array]:
+    """The same, and (m,) speeds at the upper parameters: the spline is asked once for both."""
     half = (high - low) / 2.0
-    nodes = (low + half)[:, None] + half[:, None] * _NODES
-    speed = np.linalg.norm(spline(nodes, 1), axis=2)
-    return np.asarray(half * (speed @ _WEIGHTS))
+    nodes = np.empty((len(half), len(_NODES) + 1))
+    nodes[:, :-1] = (low + half)[:, None] + half[:, None] * _NODES
+    nodes[:, -1] = high
+    speed = lengths(spline(nodes, 1))
+    return half * (np.ascontiguousarray(speed[:, :-1]) @ _WEIGHTS), speed[:, -1]

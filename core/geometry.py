@@ -65,6 +65,14 @@ def unit(values: ArrayLike) -> Array:
     return out
 
 
+def lengths(rows: Array) -> Array:
+    """Lengths of vectors, (..., 3) → (...).
+
+    What `numpy.linalg.norm` gives along the last axis, in a third of its time for few of them.
+    """
+    return np.asarray(np.sqrt(np.add.reduce(rows * rows, axis=-1)))
+
+
 def across(direction: ArrayLike, axis: ArrayLike) -> Array:
     """Return the unit part of `direction` that is perpendicular to the unit vector `axis`.
 

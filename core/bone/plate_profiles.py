@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import partial
-from typing import Protocol
+from typing import Protocol, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,10 @@ _LEAST_COSINE = 0.2
 _LEAST_BLUR_MM = 0.05
 
 
+Expected: TypeAlias = tuple[Array, Array, NDArray[np.bool_]]
+"""(n,) level, its spread, and whether it is borrowed."""
+
+
 class PlateKnowledge(Protocol):
     """What is known of the scan's blur and of the level of its plates."""
 
@@ -40,7 +44,7 @@ class PlateKnowledge(Protocol):
     def blur_sd_mm(self) -> float:
         """Standard deviation of the blur."""
 
-    def near(self, points_mm: Array, outward: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
+    def near(self, points_mm: Array, outward: Array) -> Expected:
         """Level, its spread, and whether it is borrowed, by place and outward normal."""
 
 
@@ -56,8 +60,8 @@ class Fits:
         Of the angle between ray and normal.
     outward : (n, 3)
         Outward normals.
-    level : (n,)
-        Cortical level that was expected.
+    level, level_sd : (n,)
+        Cortical level that was expected, and its spread.
     borrowed : (n,) bool
     """
 
@@ -65,7 +69,12 @@ class Fits:
     cosine: Array
     outward: Array
     level: Array
+    level_sd: Array
     borrowed: NDArray[np.bool_]
+
+    def expected(self, rows: NDArray[np.intp]) -> Expected:
+        """What was expected of chosen ones; see `PlateKnowledge.near`."""
+        return self.level[rows], self.level_sd[rows], self.borrowed[rows]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -152,7 +161,14 @@ class Bundles:
         variance = known.variance_mm2(self.outward) + self.voxel_variance_mm2
         return np.asarray(np.sqrt(np.maximum(variance, _LEAST_BLUR_MM**2)) / self.cosine)
 
-    def fitted(self, levels: BoneLevels, known: PlateKnowledge, *, free_blur: bool = False) -> Fits:
+    def fitted(
+        self,
+        levels: BoneLevels,
+        known: PlateKnowledge,
+        *,
+        free_blur: bool = False,
+        expected: Expected | None = None,
+    ) -> Fits:
         """Fit the plate model to each.
 
         Parameters
@@ -161,8 +177,12 @@ class Bundles:
         known : PlateKnowledge
         free_blur : bool
             Fit the blur of each profile too.
+        expected : optional
+            What `known` says of the levels at these places, where it was asked before.
         """
-        level, level_sd, borrowed = known.near(self.points_mm, self.outward)
+        if expected is None:
+            expected = known.near(self.points_mm, self.outward)
+        level, level_sd, borrowed = expected
         contrast = levels.cortical - levels.soft
         values = np.empty((len(self.mean), COLUMNS))
         fit = partial(
@@ -186,6 +206,7 @@ class Bundles:
             cosine=self.cosine,
             outward=self.outward,
             level=level,
+            level_sd=level_sd,
             borrowed=borrowed,
         )
 

@@ -19,7 +19,7 @@ from core.bone.edges import STEP_MM, EdgeFinder
 from core.bone.outside import Outside
 from core.bone.rounded import rounded_off
 from core.bone.seen_bone import bone_along, first_long_run
-from core.distances.tubes import tubes_of
+from core.distances.tubes import balls_along, tubes_of
 from core.geometry import Array
 from core.image import sampling
 from core.image.volume import Volume
@@ -310,8 +310,7 @@ def _marked(
         if in_bone == "root":
             kind = ROOT if is_in_force(structure) else GAP
         for tube in tubes_of(structure):
-            stations = np.linspace(0.0, tube.length_mm, max(round(tube.length_mm / 0.1), 1) + 1)
-            centres, radii = tube.at(stations)
+            centres, radii = balls_along(tube, 0.1)
             widest = float(radii.max())
             low, high = centres.min(axis=0) - widest, centres.max(axis=0) + widest
             rays = np.flatnonzero(_meets(points, outward, low, high, t[-1]))

@@ -103,8 +103,10 @@ def through_gum(
     sigma = bundles.sigma_mm(known)[rows, None, None]
     step = (levels.soft - air)[:, None, None] * (1.0 - ndtr(away / sigma))
     without_air = (mean[:, None, :] + step).reshape(-1, mean.shape[1])
-    again = bundles.with_profiles(np.repeat(rows, len(_STEPS_MM)), without_air)
-    tried = again.fitted(levels, known).values.reshape(len(rows), len(_STEPS_MM), -1)
+    each = np.repeat(rows, len(_STEPS_MM))
+    again = bundles.with_profiles(each, without_air)
+    tried = again.fitted(levels, known, expected=fits.expected(each)).values
+    tried = tried.reshape(len(rows), len(_STEPS_MM), -1)
     with np.errstate(invalid="ignore"):
         there = (tried[:, :, OK] > 0) & (tried[:, :, EDGE] - gum_at >= _THINNEST_MM)
     misfit = np.where(there, tried[:, :, MISFIT], np.inf)

@@ -12,12 +12,14 @@ from memory). The sphere of directions is divided until no part of it can hold a
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from scipy.optimize import nnls
 
 from core.distances.solid import FixtureSolid
 from core.fixture import Fixture
-from core.geometry import Array, angle_deg
+from core.geometry import Array, angle_deg, lengths
 from core.measurement import PLANNED, Note, Reading
 
 _TOLERANCE_MM = 2e-4
@@ -25,6 +27,7 @@ _OVERLAP_TOLERANCE_MM = 2e-3
 """Overlapping solids on one axis are parted equally well in a whole ring of directions."""
 
 _FINEST = 1e-7
+_NO_SUCH_PART = Reading(value=None, notes=(Note("no_such_part"),))
 
 
 def between_fixtures(
@@ -58,8 +61,63 @@ def between_fixtures(
     if two is not None and second_part_mm is not None:
         two = two.part(*second_part_mm)
     if one is None or two is None:
-        return Reading(value=None, notes=(Note("no_such_part"),))
-    value, witness = solid_distance(one, two)
+        return _NO_SUCH_PART
+    return _reading(first, second, one, two, *_parted(one, two))
+
+
+def zones_and_tip(
+    first: Fixture,
+    second: Fixture,
+    zones_mm: Sequence[tuple[float, float]],
+    *,
+    tip_mm: float,
+    nearer_by_mm: float,
+) -> tuple[list[Reading], Reading | None]:
+    """Distances of the first one's zones, and of all of it with the drill's tip where that counts.
+
+    Parameters
+    ----------
+    first, second : Fixture
+    zones_mm : sequence of (from, to)
+        Depths of the first one.
+    tip_mm : float
+        Height of the drill's tip beyond the first one's apex.
+    nearer_by_mm : float
+        At least 0.005.
+
+    Returns
+    -------
+    list of Reading, Reading or None
+        Each as `between_fixtures` gives it; the last one None where the tip does not bring the
+        first one nearer by `nearer_by_mm`.
+    """
+    one, two = FixtureSolid.of(first), FixtureSolid.of(second)
+    parts = [one.part(*zone) for zone in zones_mm]
+    parted = [None if part is None else _parted(part, two) for part in parts]
+    readings = [
+        _NO_SUCH_PART
+        if part is None or found is None
+        else _reading(first, second, part, two, *found)
+        for part, found in zip(parts, parted, strict=True)
+    ]
+    tipped = one.with_tip(tip_mm)
+    # No solid comes nearer than the room across any way, and the whole is no further than a part
+    # of it: mostly the way of the nearest zone shows already that the tip changes nothing.
+    value, way = min((found for found in parted if found is not None), key=lambda each: each[0])
+    room = float((two.support(-way) - tipped.support(way))[0] @ way)
+    if room > value + 2.0 * _OVERLAP_TOLERANCE_MM - nearer_by_mm:
+        return readings, None
+    bare, _ = _parted(one, two)
+    value, way = _parted(tipped, two)
+    if value > bare - nearer_by_mm:
+        return readings, None
+    return readings, _reading(first, second, tipped, two, value, way)
+
+
+def _reading(  # noqa: PLR0917 - both fixtures, their parts, and what was found
+    first: Fixture, second: Fixture, one: FixtureSolid, two: FixtureSolid, value: float, way: Array
+) -> Reading:
+    witness = _witness(one, two, value, way)
     way = witness[1] - witness[0]
     along = float(way @ one.axis)
     convex = first.size.is_convex and second.size.is_convex
@@ -80,8 +138,8 @@ def angle_between(first: Fixture, second: Fixture) -> Reading:
     )
 
 
-def solid_distance(one: FixtureSolid, two: FixtureSolid) -> tuple[float, tuple[Array, Array]]:
-    """Signed distance of two convex solids and a witness point on each.
+def _parted(one: FixtureSolid, two: FixtureSolid) -> tuple[float, Array]:
+    """Signed distance of two convex solids, and the unit way from one to two that parts them most.
 
     Notes
     -----
@@ -91,22 +149,22 @@ def solid_distance(one: FixtureSolid, two: FixtureSolid) -> tuple[float, tuple[A
     triangles = _octahedron()
     best, best_way = -np.inf, np.zeros(3)
     while True:
-        middle = _unit_rows(triangles.mean(axis=1))
-        spread = np.arccos(np.clip(np.einsum("kij,kj->ki", triangles, middle), -1, 1)).max(axis=1)
-        a, b = one.support(middle), two.support(-middle)
-        y = b - a
+        middle = _unit_rows(np.add.reduce(triangles, axis=1) / 3)
+        nearest = np.einsum("kij,kj->ki", triangles, middle).min(axis=1)
+        spread = np.arccos(nearest.clip(-1.0, 1.0))
+        y = two.support(-middle) - one.support(middle)
         room = np.einsum("ij,ij->i", y, middle)
-        top = int(np.argmax(room))
+        top = int(room.argmax())
         if room[top] > best:
             best, best_way = float(room[top]), middle[top]
-        size = np.linalg.norm(y, axis=1)
-        turn = np.arccos(np.clip(room / np.maximum(size, 1e-300), -1.0, 1.0))
+        size = lengths(y)
+        turn = np.arccos((room / np.maximum(size, 1e-300)).clip(-1.0, 1.0))
         bound = size * np.cos(np.maximum(turn - spread, 0.0))
         keep = bound > best + (_TOLERANCE_MM if best > 0 else _OVERLAP_TOLERANCE_MM)
         if not keep.any() or float(spread.max()) < _FINEST:
             break
         triangles = _quarters(triangles[keep])
-    return best, _witness(one, two, best, best_way)
+    return best, best_way
 
 
 def _witness(one: FixtureSolid, two: FixtureSolid, value: float, way: Array) -> tuple[Array, Array]:
@@ -141,11 +199,18 @@ def _octahedron() -> Array:
 
 
 def _quarters(triangles: Array) -> Array:
-    a, b, c = triangles[:, 0], triangles[:, 1], triangles[:, 2]
-    ab, bc, ca = _unit_rows(a + b), _unit_rows(b + c), _unit_rows(c + a)
-    parts = [(a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca)]
-    return np.concatenate([np.stack(part, axis=1) for part in parts])
+    """(4 k, 3, 3) of (k, 3, 3): at each corner one, and one in the middle."""
+    following = triangles[:, (1, 2, 0)]
+    sides = _unit_rows(triangles + following)  # the middles of ab, bc, ca
+    out = np.empty((4, *triangles.shape))
+    for corner in range(3):
+        # The corner in its own place, the middles of its two sides in those of the others.
+        out[corner, :, corner] = triangles[:, corner]
+        out[corner, :, (corner + 1) % 3] = sides[:, corner]
+        out[corner, :, (corner + 2) % 3] = sides[:, (corner + 2) % 3]
+    out[3] = sides
+    return out.reshape(-1, 3, 3)
 
 
 def _unit_rows(rows: Array) -> Array:
-    return np.asarray(rows / np.linalg.norm(rows, axis=1, keepdims=True))
+    return np.asarray(rows / lengths(rows)[..., None])

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from core.fixture import Fixture
-from core.geometry import Array, across, unit
+from core.geometry import Array, across, lengths, unit
 from core.words.catalogue import Words, message
 
 DIRECTIONS = 8
@@ -22,6 +22,8 @@ DIRECTIONS = 8
 
 _MOVES = np.repeat(np.eye(5), 2, axis=0) * np.tile((-1.0, 1.0), 5)[:, None]
 """One step of the refinement either way along each of the five deviations."""
+
+_LEAST = np.array([0.0, -1.0, -1.0, -1.0, -1.0])
 
 _WORTH_A_STEP_MM = 1e-5
 """A smaller gain never repeats a step of the refinement: along the rim of the reached tilts it
@@ -133,14 +135,9 @@ def least_clearance(
     def at(poses: Array) -> Array:
         return clearances_at(*_placed(fixture, series, b, m, poses))
 
-    turns = 2.0 * np.pi * np.arange(DIRECTIONS) / DIRECTIONS
-    tilts = [(0.0, 0.0), *((math.cos(t), math.sin(t)) for t in turns)]
-    extremes = product((0.0, 1.0), (-1.0, 0.0, 1.0), (-1.0, 0.0, 1.0), tilts)
-    planned = np.zeros(5)
-    poses = np.array([planned, *((*shift, *tilt) for *shift, tilt in extremes)])
-    values = at(poses)
+    values = at(_FIRST)
     number = int(np.argmin(values))
-    least, best = float(values[number]), poses[number]
+    least, best = float(values[number]), _FIRST[number]
     step = 0.5
     while step > 0.02:
         improved, tried = False, 0
@@ -161,9 +158,20 @@ def least_clearance(
     return Placed(clearance_mm=least, fixture=placed, series=series)
 
 
+def _first_poses() -> Array:
+    """(n, 5) the planned pose, then the extremes and the middle of each deviation."""
+    turns = 2.0 * np.pi * np.arange(DIRECTIONS) / DIRECTIONS
+    tilts = [(0.0, 0.0), *((math.cos(t), math.sin(t)) for t in turns)]
+    extremes = product((0.0, 1.0), (-1.0, 0.0, 1.0), (-1.0, 0.0, 1.0), tilts)
+    return np.array([np.zeros(5), *((*shift, *tilt) for *shift, tilt in extremes)])
+
+
+_FIRST = _first_poses()
+
+
 def _inside(poses: Array) -> Array:
     """Bring poses (deeper, mesial, buccal, two of tilt; parts of the full deviation) back in."""
-    out = np.clip(poses, (0.0, -1.0, -1.0, -1.0, -1.0), 1.0)
+    out = poses.clip(_LEAST, 1.0)
     out[:, 3:] /= np.maximum(1.0, np.hypot(out[:, 3], out[:, 4]))[:, None]
     return out
 
@@ -174,16 +182,14 @@ def _placed(
     """Platforms and unit axes, (n, 3) each, of poses (n, 5) as `_inside` has them."""
     shifts, (first, second) = poses[:, :3], poses[:, 3:].T
     if not series.together:
-        shifts = shifts / np.maximum(1.0, np.linalg.norm(shifts, axis=1))[:, None]
-    deeper, mesial, buccal = (
-        shifts * (series.deeper_mm, series.mesiodistal_mm, series.buccolingual_mm)
-    ).T
+        shifts = shifts / np.maximum(1.0, lengths(shifts))[:, None]
+    most = np.array([series.deeper_mm, series.mesiodistal_mm, series.buccolingual_mm])
+    deeper, mesial, buccal = (shifts * most).T[..., None]
     ahead = fixture.towards_apex
-    platforms = (
-        fixture.platform + np.outer(deeper, ahead) + np.outer(mesial, m) + np.outer(buccal, b)
-    )
+    platforms = fixture.platform + deeper * ahead + mesial * m + buccal * b
     parts = np.hypot(first, second)
-    sideways = (np.outer(first, b) + np.outer(second, m)) / np.where(parts > 0, parts, 1.0)[:, None]
+    sideways = first[:, None] * b + second[:, None] * m
+    sideways /= np.where(parts > 0, parts, 1.0)[:, None]
     tilts = (math.radians(series.tilt_deg) * parts)[:, None]
     axes = np.cos(tilts) * ahead + np.sin(tilts) * sideways
-    return platforms, axes / np.linalg.norm(axes, axis=1)[:, None]
+    return platforms, axes / lengths(axes)[:, None]

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from core.distances.solid_kernels import contacts, distances, least_at_poses, least_on_pieces
 from core.fixture import Fixture
-from core.geometry import Array, unit, vector
+from core.geometry import Array, lengths, unit, vector
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -150,13 +150,16 @@ class FixtureSolid:
         d = np.atleast_2d(np.asarray(directions, dtype=np.float64))
         along = d @ self.axis
         lateral = d - along[:, None] * self.axis
-        size = np.linalg.norm(lateral, axis=1)
+        size = lengths(lateral)
         none = size < 1e-12
-        radial = lateral / np.where(none, 1.0, size)[:, None]
         if none.any():
+            radial = lateral / np.where(none, 1.0, size)[:, None]
             radial[none] = self._side
-        reach = np.outer(along, self.profile[:, 0]) + np.outer(size, self.profile[:, 1])
-        depth, radius = self.profile[np.argmax(reach, axis=1)].T
+        else:
+            radial = lateral / size[:, None]
+        depths, radii = self.profile.T
+        furthest = (along[:, None] * depths + size[:, None] * radii).argmax(axis=1)
+        depth, radius = depths[furthest], radii[furthest]
         return np.asarray(self.origin + depth[:, None] * self.axis + radius[:, None] * radial)
 
     @cached_property

@@ -163,6 +163,25 @@ def tubes_of(structure: Tubular) -> tuple[Tube, ...]:
     )
 
 
+@lru_cache(maxsize=256)
+def balls_along(tube: Tube, apart_mm: float) -> tuple[Array, Array]:
+    """(n, 3) centres and (n,) radii of balls that stand evenly along a tube, at least two of them.
+
+    Remembered by the tube's identity, as the tubes of a structure are; read only.
+
+    Parameters
+    ----------
+    tube : Tube
+    apart_mm : float
+        About how far they stand apart.
+    """
+    count = max(round(tube.length_mm / apart_mm), 1) + 1
+    balls = tube.at(np.linspace(0.0, tube.length_mm, count))
+    for part in balls:
+        part.flags.writeable = False
+    return balls
+
+
 def least_places(
     values: Callable[[Array], Array], low: Array, high: Array, *, rounds: int = _ROUNDS
 ) -> Array:

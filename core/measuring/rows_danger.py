@@ -12,7 +12,7 @@ from core.arch import FixtureFrame
 from core.distances.clearance import clearance, length_beyond_floor
 from core.distances.drilling import UNKNOWN_TIP_MM
 from core.distances.first_hit import first_hit_along_axis
-from core.distances.fixture_pair import angle_between, between_fixtures
+from core.distances.fixture_pair import angle_between, zones_and_tip
 from core.distances.floor_surface import FloorSurface
 from core.distances.freehand import (
     FREE_HAND,
@@ -22,7 +22,7 @@ from core.distances.freehand import (
     least_clearance,
 )
 from core.distances.solid import FixtureSolid
-from core.distances.tubes import tubes_of
+from core.distances.tubes import balls_along, tubes_of
 from core.fixture import Fixture
 from core.geometry import Array
 from core.measurement import Measurement, Note, Reading
@@ -276,24 +276,37 @@ class DangerRows:
     # -- other fixtures ------------------------------------------------------------------
 
     def _fixtures(self) -> Iterator[Measurement]:
+        zones, tip = zones_of("fixture", self._length), UNKNOWN_TIP_MM
+        depths = [(zone.from_mm, zone.to_mm) for zone in zones]
         for other in self.plan.fixtures:
             if other.id == self.fixture.id:
                 continue
-            for index, zone in enumerate(zones_of("fixture", self._length)):
+            readings, with_tip = zones_and_tip(
+                self.fixture, other, depths, tip_mm=tip, nearer_by_mm=_NEARER_MM
+            )
+            for index, (zone, reading) in enumerate(zip(zones, readings, strict=True)):
                 yield self.maker.row(
                     group="roots",
                     kind=MeasurementKind.CLEARANCE,
                     target=other.id,
                     parts=(() if index == 0 else ("deep",)),
-                    reading=between_fixtures(
-                        self.fixture, other, first_part_mm=(zone.from_mm, zone.to_mm)
-                    ),
+                    reading=reading,
                     limit_key=zone.key,
                     details=ClearanceDetails(
                         zone="shoulder" if index == 0 else "deep", of="fixture"
                     ),
                 )
-            yield from self._fixture_tip(other)
+            if with_tip is not None:
+                note = Note("with-tip", {"tip": tip})
+                yield self.maker.row(
+                    group="roots",
+                    kind=MeasurementKind.CLEARANCE,
+                    target=other.id,
+                    parts=("tip",),
+                    reading=replace(with_tip, notes=(*with_tip.notes, note)),
+                    limit_key=zones[-1].key,
+                    details=ClearanceDetails(of="fixture", with_tip_mm=tip),
+                )
             yield self.maker.row(
                 group="information",
                 kind=MeasurementKind.ANGLE,
@@ -301,24 +314,6 @@ class DangerRows:
                 reading=angle_between(self.fixture, other),
                 details=Details(of=message("measuring.of.both-axes")),
             )
-
-    def _fixture_tip(self, other: Fixture) -> Iterator[Measurement]:
-        """The drill's tip and another fixture, where the tip comes nearer than the fixture."""
-        tip = UNKNOWN_TIP_MM
-        bare = between_fixtures(self.fixture, other).value
-        reading = between_fixtures(self.fixture, other, tip_mm=tip)
-        if bare is None or reading.value is None or reading.value > bare - _NEARER_MM:
-            return
-        note = Note("with-tip", {"tip": tip})
-        yield self.maker.row(
-            group="roots",
-            kind=MeasurementKind.CLEARANCE,
-            target=other.id,
-            parts=("tip",),
-            reading=replace(reading, notes=(*reading.notes, note)),
-            limit_key=zones_of("fixture", self._length)[-1].key,
-            details=ClearanceDetails(of="fixture", with_tip_mm=tip),
-        )
 
 
 def ball_cloud(
@@ -341,7 +336,6 @@ def ball_cloud(
         radii = np.zeros(len(centres))
     else:
         (tube,) = tubes_of(structure)
-        count = max(2, round(tube.length_mm / 0.15) + 1)
-        centres, radii = tube.at(np.linspace(0.0, tube.length_mm, count))
+        centres, radii = balls_along(tube, 0.15)
     near = np.linalg.norm(centres - around, axis=1) <= reach_mm
     return centres[near], radii[near]

@@ -102,6 +102,35 @@ class TestBundles:
         known = SimpleNamespace(variance_mm2=lambda ways: np.full(len(ways), variance))
         assert self.bundles().sigma_mm(known) == pytest.approx(sigma / np.linspace(0.5, 1.0, 5))
 
+    def test_levels_that_were_asked_before_are_not_asked_again(self):
+        """A slab of 2 mm at 1600 on spongy bone of 400, at two places; then the second alone."""
+        volume = block(lambda x, y, z: np.where(z < 6, 0, np.where(z < 8, 1600, 400)))
+        levels = BoneLevels(
+            soft=0.0, spongy=400.0, cortical=1600.0, cortical_sd=50.0, noise_sd=5.0, voxel_mm=0.3,
+            blur=USUAL_BLUR,
+        )  # fmt: skip
+        asked = []
+
+        def near(points, outward):
+            asked.append(len(points))
+            level = np.linspace(1500.0, 1600.0, len(points))
+            return level, np.full(len(points), 40.0), np.zeros(len(points), dtype=bool)
+
+        known = SimpleNamespace(
+            near=near, blur_sd_mm=0.02, variance_mm2=lambda ways: np.full(len(ways), 0.01)
+        )
+        places = np.array([(5.0, 6, 6), (7.0, 6, 6)])
+        found = Bundles.at(volume, places, np.tile((0, 0, 1.0), (2, 1)), depth_mm=4.0)
+        both = found.fitted(levels, known)
+        second = np.array([1, 1])
+        again = found.with_profiles(second, found.mean[second])
+        fits = again.fitted(levels, known, expected=both.expected(second))
+        assert asked == [2]
+        assert np.isfinite(fits.values).all()
+        np.testing.assert_array_equal(fits.values, both.values[second])
+        np.testing.assert_array_equal(fits.level, [1600.0, 1600.0])
+        np.testing.assert_array_equal(fits.level_sd, [40.0, 40.0])
+
 
 class TestPointing:
     SEEN = TissueClasses(air=None, soft=-1000.0, soft_sd=5.0, noise_sd=20.0, bright=1100.0)

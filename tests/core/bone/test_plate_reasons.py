@@ -64,7 +64,7 @@ def fits(*, cosine=0.95, level=1100.0, borrowed=False, **columns):
         values[0, at[name]] = value
     return Fits(
         values=values, cosine=np.array([cosine]), outward=np.array([[0.0, 0, 1.0]]),
-        level=np.array([level]), borrowed=np.array([borrowed]),
+        level=np.array([level]), level_sd=np.array([50.0]), borrowed=np.array([borrowed]),
     )  # fmt: skip
 
 

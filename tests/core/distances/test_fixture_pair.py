@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from core.distances.fixture_pair import angle_between, between_fixtures
+from core.distances.fixture_pair import angle_between, between_fixtures, zones_and_tip
 from core.fixture import Fixture, FixtureSize
 
 CYLINDER = FixtureSize(diameter_mm=4.0, length_mm=10.0)
@@ -102,3 +102,34 @@ def test_moving_one_changes_the_value_by_no_more_than_the_way(place, axis, move)
     before = between_fixtures(ORIGIN, fixture(place, axis)).value
     after = between_fixtures(ORIGIN, fixture(place + move, axis)).value
     assert abs(after - before) <= np.linalg.norm(move) + 4e-3
+
+
+@given(shift, tilt, tilt)
+@settings(max_examples=60, deadline=None)
+def test_zones_and_tip_together_are_what_each_is_alone(place, axis, own):
+    first, other = fixture((0, 0, 0), own, TAPERED), fixture(place, axis)
+    zones = [(0.0, 3.0), (3.0, 8.0)]
+    readings, with_tip = zones_and_tip(first, other, zones, tip_mm=1.5, nearer_by_mm=0.005)
+    for zone, reading in zip(zones, readings, strict=True):
+        alone = between_fixtures(first, other, first_part_mm=zone)
+        assert reading.value == alone.value
+        np.testing.assert_array_equal(reading.witness, alone.witness)
+    bare, tipped = between_fixtures(first, other), between_fixtures(first, other, tip_mm=1.5)
+    if tipped.value > bare.value - 0.005:
+        assert with_tip is None
+    else:
+        assert with_tip.value == tipped.value
+
+
+@pytest.mark.parametrize(
+    ("other", "expected"),
+    [
+        (fixture((0, 7, 0)), None),  # side by side
+        (fixture((0, 0, -16)), 4.5),  # below: 6 without
+        (fixture((0, 9, -7), (0, -1, 0)), None),  # its end at the side, above the apex
+        (fixture((0, 4, -17), (0, -1, 0)), 3.5),  # across, 2 below the point of the tip and more
+    ],
+)
+def test_a_tip_counts_where_it_comes_nearer(other, expected):
+    _, with_tip = zones_and_tip(ORIGIN, other, [(0, 3), (3, 10)], tip_mm=1.5, nearer_by_mm=0.005)
+    assert (None if with_tip is None else with_tip.value) == pytest.approx(expected, abs=2.5e-3)

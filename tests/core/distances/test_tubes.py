@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from core.distances.tubes import diameter_sd_mm, least_places, tubes_of
+from core.distances.tubes import balls_along, diameter_sd_mm, least_places, tubes_of
 from core.structures import Course, Foramen, PointMarks, Tapered
 
 ROOT = Tapered(
@@ -137,6 +137,18 @@ class TestCourse:
             assert bare.radii[0] == 0.0
             assert bare.radius_sd_mm == 0.0
             assert not bare.notes
+
+
+def test_balls_along_a_tube_stand_evenly_and_are_remembered():
+    tube = the_tube(ROOT)
+    centres, radii = balls_along(tube, 0.5)
+    assert centres[::5] == pytest.approx(
+        np.array([(0, 0, 0), (1.5, 2, 0), (3, 4, 0), (3, 4, 2.5), (3, 4, 5.0)])
+    )
+    assert radii == pytest.approx(np.linspace(3.0, 1.0, 21))
+    assert balls_along(tube, 0.5)[0] is centres
+    assert not centres.flags.writeable
+    assert len(balls_along(tube, 9.0)[0]) == 2
 
 
 def test_a_foramens_ball_follows_both_of_its_edges():
