@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from functools import partial
 
+from PySide6.QtCore import QTimer
 from PySide6.QtGui import QKeySequence
 from PySide6.QtWidgets import QMenu, QSizePolicy, QToolButton, QWidget
 
 from app.case.session import Session
 from app.dialogs.answers.image_check import ask_image_check
 from app.dialogs.answers.side import ask_side
+from app.dialogs.base import Dialog
 from app.dialogs.sheet.dialog import show_sheet
 from app.panels.rows_shown import mark_tool
 from app.tools.base import Desk
@@ -123,9 +125,9 @@ class NextMark(QToolButton):
         elif step == "fixture":
             self.desk.take_tool(PlaceFixture.name)
         elif step == "side":
-            ask_side(session, self.desk, self.window())
+            self._then_on(ask_side(session, self.desk, self.window()))
         elif step == "image":
-            ask_image_check(session, self.desk, self.window())
+            self._then_on(ask_image_check(session, self.desk, self.window()))
         elif step == "sheet":
             show_sheet(session, self.desk, self.window())
 
@@ -140,6 +142,15 @@ class NextMark(QToolButton):
             session.go_to(station_mm=here, selected=fixture.id, across=True)
             self.desk.take_tool(Adjust.name)
             self.desk.say(say("panels.next_mark.all-marked"))
+
+    def _then_on(self, question: Dialog) -> None:
+        """After an answer that was led to, the next question or the sheet."""
+
+        def lead() -> None:
+            if self.step in ("image", "sheet"):
+                self.lead()
+
+        question.accepted.connect(lambda: QTimer.singleShot(0, lead))
 
     def _show(self) -> None:
         step, left = self.step, self.missing

@@ -79,6 +79,8 @@ class PlaceFixture(FixtureHands):
             self.desk.ask_about_side(only_if_open=True)
             # A second click must not drop a second fixture by accident.
             self.desk.take_tool(Adjust.name)
+            # Its distances say nothing before what they are measured to is marked.
+            self.desk.lead_on()
 
 
 class Adjust(FixtureHands):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from app.case.session import Session
 from app.dialogs.answers.side_question import ask_if_open
 from app.tools.base import Desk
+from app.tools.fixture import PlaceFixture
 from core.plans.plan import Jaw
 from core.words.catalogue import say
 
@@ -24,4 +25,7 @@ def confirm_jaw(session: Session, desk: Desk, jaw: Jaw) -> None:
         ):
             return
     session.confirm_proposal(jaw)
+    if session.confirmed and not session.plan.fixtures and not session.plan.sites:
+        # What a case begins with: the gap is looked up and the fixture set with one tool.
+        desk.take_tool(PlaceFixture.name)
     ask_if_open(session, desk)

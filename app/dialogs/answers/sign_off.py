@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from PySide6.QtCore import Signal
 from PySide6.QtWidgets import (
-    QComboBox,
+    QButtonGroup,
     QFrame,
     QGridLayout,
     QLabel,
     QLineEdit,
     QPushButton,
+    QRadioButton,
     QScrollArea,
     QWidget,
 )
@@ -22,6 +24,8 @@ from app.case.session import Session
 from app.dialogs.base import Dialog, open_dialog
 from app.tools.base import Desk
 from app.widgets.shared_texts import short_time, tooth_words
+from core.distances.drilling import ORIGINS as REFERENCES
+from core.distances.drilling import DepthReference
 from core.measuring.ledger import Ledger
 from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.measuring.sheet_lacks import sheet_lacks
@@ -49,6 +53,8 @@ class SignOffDialog(Dialog):
     heading = message("dialogs.answers.sign_off.sign-off-this-plan")
     accept_words = message("dialogs.answers.sign_off.sign")
     least_width = 620
+    asked_anew = Signal(object)
+    """What was measured meanwhile is told in another dialog, which asks in place of this one."""
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
         super().__init__(session, desk, parent)
@@ -149,7 +155,8 @@ class SignOffDialog(Dialog):
         if volume is None:
             return
         name, role = self.name.text().strip(), self.role.text().strip()
-        chosen = None if self.origin is None else self.origin.currentData()
+        number = -1 if self.origin is None else self.origin.checkedId()
+        chosen = None if number < 0 else self.origins[number]
         if chosen != session.plan.depth_from and self.origin is not None:
             session.apply(*with_depth_from(session.plan, chosen))
         answer = signed(
@@ -183,7 +190,9 @@ class SignOffDialog(Dialog):
             self.check()
         else:
             self.reject()
-            ask_sign_off(session, self.desk, parent)
+            again = type(self)(session, self.desk, parent)
+            open_dialog(again)
+            self.asked_anew.emit(again)
 
     def _warn(self) -> None:
         """What the scan checks warn of: who signs must have read it."""
@@ -197,7 +206,7 @@ class SignOffDialog(Dialog):
         if warnings and not self.obstacles:
             self.words(say("dialogs.answers.sign_off.warnings-read"), quiet=True)
 
-    def _ask_origin(self, ledger: Ledger | None) -> QComboBox | None:
+    def _ask_origin(self, ledger: Ledger | None) -> QButtonGroup | None:
         """Where the drilling depth is counted from, with its depth; None where none is given.
 
         It is a part of what is signed: chosen afterwards it would void the signature.
@@ -207,21 +216,43 @@ class SignOffDialog(Dialog):
         if not given:
             return None
         kept = self.session.plan.depth_from
-        choice = QComboBox()
-        choice.addItem(say("dialogs.sheet.dialog.not-chosen-yet"), None)
-        for origin, words in ORIGINS.items():
+        self.words(say("dialogs.sheet.dialog.counted-from"))
+        group = QButtonGroup(self)
+        grid = QGridLayout()
+        grid.setContentsMargins(18, 0, 0, 0)
+        self.origins: list[DepthReference] = []
+        for origin in REFERENCES:
+            words = ORIGINS[origin]
             depths = [mark_words(row) for row in given if counted_from(row) == origin]
-            if depths:
+            if not depths and origin != kept:
+                continue
+            told = str(words)
+            if len(depths) == 1:
                 told = say("dialogs.answers.sign_off.origin", origin=words, mm=depths[0])
-                choice.addItem(told if len(depths) == 1 else str(words), origin)
-            elif origin == kept:
-                choice.addItem(str(words), origin)
-        choice.setCurrentIndex(choice.findData(kept))
-        self.field(say("dialogs.sheet.dialog.counted-from"), choice)
+            self._add_origin(group, grid, told, origin)
+        grid.setColumnStretch(2, 1)
+        self.body.addLayout(grid)
+        if kept is not None:
+            group.button(self.origins.index(kept)).setChecked(True)
         unchosen = self.words(say("dialogs.answers.sign_off.depth-not-chosen"), quiet=True)
         unchosen.setVisible(kept is None)
-        choice.activated.connect(lambda _: unchosen.setVisible(choice.currentData() is None))
-        return choice
+        group.idToggled.connect(lambda *_: unchosen.hide())
+        group.idClicked.connect(lambda _: self._go_on())
+        return group
+
+    def _add_origin(
+        self, group: QButtonGroup, grid: QGridLayout, words: str, origin: DepthReference
+    ) -> None:
+        number = len(self.origins)
+        button = QRadioButton(words)
+        group.addButton(button, number)
+        grid.addWidget(button, *divmod(number, 2))
+        self.origins.append(origin)
+
+    def _go_on(self) -> None:
+        """To what is still to be written, or to the button."""
+        empty = [edit for edit in (self.name, self.role) if not edit.text().strip()]
+        (empty[0] if empty else self.ok).setFocus()
 
     def _ask_reasons(self, ledger: Ledger | None) -> dict[str, QLineEdit]:
         """A line for each limit that is not met; nothing where it is not measured to the end."""
@@ -311,6 +342,14 @@ def _told(ledger: Ledger | None) -> object:
     return None if ledger is None else (ledger.summary, [(u.row, u.verdict) for u in unmet(ledger)])
 
 
-def ask_sign_off(session: Session, desk: Desk, parent: QWidget | None) -> Dialog:
+class SignAndWriteDialog(SignOffDialog):
+    """Asked from the sheet, which is written as soon as it is signed."""
+
+    accept_words = message("dialogs.answers.sign_off.sign-and-write")
+
+
+def ask_sign_off(session: Session, desk: Desk, parent: QWidget | None) -> SignOffDialog:
     """Ask for the signature."""
-    return open_dialog(SignOffDialog(session, desk, parent))
+    dialog = SignOffDialog(session, desk, parent)
+    open_dialog(dialog)
+    return dialog

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import cast
 
-from PySide6.QtCore import QUrl
+from PySide6.QtCore import QTimer, QUrl
 from PySide6.QtGui import QDesktopServices, QFontMetrics, QGuiApplication, QImage
 from PySide6.QtPrintSupport import QPrintDialog, QPrinter
 from PySide6.QtWidgets import (
@@ -25,6 +25,7 @@ from app.background.tasks import Latest
 from app.case.attestations import with_depth_from
 from app.case.session import Session
 from app.case.settings_value import Paper
+from app.dialogs.answers.sign_off import SignAndWriteDialog, SignOffDialog
 from app.dialogs.base import Dialog, open_dialog
 from app.dialogs.film_fields import FilmFields
 from app.dialogs.language_names import LANGUAGES
@@ -92,6 +93,8 @@ class SheetDialog(Dialog):
         self.stop = self._button(say("dialogs.sheet.dialog.stop"), self._stop)
         self.folder = self._button(say("dialogs.sheet.dialog.open-folder"), self._open_folder)
         self.folder.hide()
+        self.sign = self._button(say("dialogs.sheet.dialog.sign-and-write"), self._sign)
+        self._writes_next = False
         self._lay_out()
         self._drawing = self._worker(self._drawn, self._not_drawn)
         self._writing = self._worker(self._is_written, self._not_written)
@@ -130,6 +133,7 @@ class SheetDialog(Dialog):
         low.addWidget(self.bar, 1)
         low.addWidget(self.stop)
         low.addWidget(self.folder)
+        low.addWidget(self.sign)
         self.body.addLayout(low)
         for widget in (self.bar, self.stop, self.folder, self.trouble):
             # What comes and goes keeps its room, so that nothing slides under the mouse.
@@ -218,6 +222,31 @@ class SheetDialog(Dialog):
         self.parts.tell_hindrances(barred)
         self._look()
         self.check()
+        if self._writes_next and self._job is not None:
+            self._writes_next = False
+            QTimer.singleShot(0, self._accepted)
+
+    def check(self) -> None:
+        """What is signed already is only written."""
+        super().check()
+        signed = sign_off_state(self.session.plan) == "signed"
+        self.sign.setVisible(not signed and bool(self.session.plan.fixtures))
+        self.sign.setEnabled(self.is_complete())
+
+    def _sign(self) -> None:
+        """Ask for the signature here; what is signed is written at once."""
+        question = SignAndWriteDialog(self.session, self.desk, self)
+        self._follow(question)
+        open_dialog(question)
+
+    def _follow(self, question: SignOffDialog) -> None:
+        question.accepted.connect(self._signed)
+        question.asked_anew.connect(self._follow)
+
+    def _signed(self) -> None:
+        if sign_off_state(self.session.plan) == "signed":
+            self._writes_next = True
+            self._anew()
 
     def _choose_origin(self) -> None:
         """Where depths are counted from is part of the plan: who signs it signs that as well."""

@@ -14,6 +14,7 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QFileDialog, QLabel, QStyle, QStyleOptionViewItem, QWidget
 
 from app.case.settings import SettingsStore, settings_of
+from app.dialogs.answers.sign_off import SignAndWriteDialog
 from app.dialogs.sheet import work
 from app.dialogs.sheet.dialog import show_sheet
 from app.widgets import file_windows
@@ -21,6 +22,7 @@ from app.widgets.number_box import NumberBox
 from core.image.radiograph import Tube
 from core.measuring.drill_table import Drill
 from core.measuring.ledger import LEDGER_FILE
+from core.plans.history import sign_off_state
 from core.plans.plan import SideCheck
 from core.sheet.day import Pin
 from core.sheet.parts import PARTS
@@ -113,6 +115,30 @@ def test_a_folder_that_is_not_there_is_proposed_and_made(opened, qtbot, monkeypa
     assert offered == [tmp_path / "sounding-36"], "named for the tooth, never for the patient"
     assert {file.parent for file in dialog.written} == {tmp_path / "sounding-36"}
     assert dialog.written[0].exists()
+
+
+def test_one_press_signs_and_writes_what_was_looked_at(opened, qtbot, monkeypatch, tmp_path):
+    dialog = opened()
+    session = dialog.session
+    assert sign_off_state(session.plan) != "signed"
+    monkeypatch.setattr(
+        QFileDialog, "getSaveFileName", lambda *_, **_how: (str(tmp_path / "out"), "")
+    )
+    QTest.mouseClick(dialog.sign, LEFT)
+    (asked,) = [d for d in dialog.findChildren(SignAndWriteDialog) if d.isVisible()]
+    assert asked.ok.text() == "Sign and write …"
+    asked.name.setText("L. Marsh")
+    asked.role.setText("dentist")
+    for line in asked.reasons.values():
+        line.setText("told to the patient")
+    qtbot.waitUntil(asked.ok.isEnabled, timeout=LONG)
+    QTest.mouseClick(asked.ok, LEFT)
+    assert sign_off_state(session.plan) == "signed"
+    assert not dialog.written, "nothing before it is measured as it was signed"
+    session.show_ledger(replace(session.ledger, plan=session.plan))
+    qtbot.waitUntil(lambda: bool(dialog.written), timeout=LONG)
+    assert {file.parent for file in dialog.written} == {tmp_path / "out"}
+    assert not dialog.sign.isVisible(), "what is signed is only written"
 
 
 def test_nothing_moves_when_the_progress_bar_comes_and_goes(opened, qtbot):

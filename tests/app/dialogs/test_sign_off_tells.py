@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 from PySide6.QtWidgets import QLabel
 
+from app.case.settings import settings_of
 from app.dialogs.answers.sign_off import MOST_WARNINGS, ask_sign_off
 from core.findings import Finding
 from core.plans.history import sign_off_state
@@ -67,12 +68,16 @@ def test_what_the_sheet_will_lack_is_said_before_signing(asked, session):
 
 def test_a_depth_that_nobody_chose_is_said_and_chosen_before_signing(asked, session, qtbot):
     dialog = asked(measured=DEPTHS)
-    assert dialog.origin.currentText() == "not chosen yet"
+    assert dialog.origin.checkedId() == -1
     assert any("voids the signature" in text for text in words(dialog))
-    items = [dialog.origin.itemText(n) for n in range(dialog.origin.count())]
-    assert items == ["not chosen yet", "buccal rim: 8.5 mm", "highest rim: 9.0 mm"]
-    dialog.origin.setCurrentIndex(1)
-    dialog.origin.activated.emit(1)
+    assert [b.text() for b in dialog.origin.buttons()] == [
+        "buccal rim: 8.5 mm", "highest rim: 9.0 mm"
+    ]  # fmt: skip
+    settings_of(session).change(name="", role="")
+    dialog.name.setText("L. Example")
+    dialog.role.clear()
+    dialog.origin.buttons()[0].click()
+    assert dialog.focusWidget() is dialog.role, "to what is still to be written"
     assert not any("Choose it here" in text for text in words(dialog))
     dialog.name.setText("L. Example")
     dialog.role.setText("dentist")

@@ -186,3 +186,27 @@ def test_before_the_jaw_is_confirmed_it_is_not_there(session, button):
     assert button.isVisible()
     session.apply("plane away", replace(session.plan, level=None))
     assert not button.isVisible()
+
+
+def test_one_answer_leads_to_the_next_question_and_on_to_the_sheet(qtbot):
+    session = QuietSession()
+    made = everything(replace(plan(), structures=(), declared=(), side_check=None,
+                              image_check=None, sign_off=None))  # fmt: skip
+    session.open(volume(), made)
+    session.operator = "LM"
+    button = NextMark(session, ListeningDesk())
+    qtbot.addWidget(button)
+    button.show()
+
+    def open_one(kind):
+        return next((d for d in button.window().findChildren(kind) if d.isVisible()), None)
+
+    press(button)
+    side = open_one(SideDialog)
+    side.button("chart", "left").click()
+    QTest.keyClick(side.by, Qt.Key.Key_Return)
+    qtbot.waitUntil(lambda: open_one(ImageDialog) is not None)
+    QTest.mouseClick(open_one(ImageDialog).none, Qt.MouseButton.LeftButton)
+    qtbot.waitUntil(lambda: open_one(SheetDialog) is not None)
+    open_one(SheetDialog).reject()
+    session.operator = ""

@@ -290,6 +290,10 @@ def test_another_jaw_than_the_image_shows_is_asked_about(qtbot, session, desk):
     confirm_jaw(session, desk, "upper")
     assert session.plan.jaw == "upper"
     assert not desk.asked
+    assert desk.tools == [], "a plan with a fixture keeps its tool"
+    session.plan = replace(own, jaw=None, fixtures=())
+    confirm_jaw(session, desk, "upper")
+    assert desk.tools == ["Fixture"], "a new case begins with the fixture"
 
 
 def test_side_button_asks(qtbot, session, desk):

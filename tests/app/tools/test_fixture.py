@@ -75,6 +75,7 @@ def test_a_click_drops_a_fixture_with_its_platform_there(table):
     assert fixture.towards_apex == pytest.approx(-LEVEL.up)
     assert t.session.selected == "36"
     assert t.desk.took == ["Adjust"]  # a second click drops no second one
+    assert t.desk.led_on, "to what its distances are measured to"
     told = "fixture 36 placed perpendicular to the jaw plane"
     assert t.session.undo_stack.undoText() == told
     assert t.undo_all() == t.start
