@@ -45,7 +45,6 @@ _METAL = 2.1
 no source)."""
 
 _BEHIND_MM = np.array([0.2, 1.0])
-_TIP_SD_MM, _TIP_UNSEEN_SD_MM = 0.15, 0.5
 _CROWN_MM, _SATURATED_MM3 = 12.0, 15.0
 _OVAL_MM = 0.5
 _SYSTEMATIC_MM, _SYSTEMATIC_DEG = 0.12, 0.2
@@ -63,9 +62,8 @@ class FoundRoot:
         On its axis: where it stops being a root towards the crown, and its tip.
     diameters_mm : (neck, apex)
         Of an oval root the larger ones.
-    diameter_sd_mm, axis_sd_deg, apex_sd_mm : float
-        Standard deviations: of a diameter, of the direction in each plane through the axis, and
-        of the tip along it.
+    diameter_sd_mm, axis_sd_deg : float
+        Standard deviations: of a diameter, and of the direction in each plane through the axis.
     oval_mm : float
         Larger minus smaller diameter.
     seen : float
@@ -79,7 +77,6 @@ class FoundRoot:
     diameters_mm: tuple[float, float]
     diameter_sd_mm: float
     axis_sd_deg: float
-    apex_sd_mm: float
     oval_mm: float
     seen: float
     outline_mm: Array
@@ -222,20 +219,20 @@ def _judged(
     if _touches(rings, known, neck, last):
         return Note("root-touches")
     apex = _apex(volume, known, cone, last)
-    if _metal(volume, levels, cone, (neck, apex[0]), known.dentine):
+    if _metal(volume, levels, cone, (neck, apex), known.dentine):
         return Note("root-metal")
-    if apex[0] - neck < _LEAST_MM or cone.sd is None or cone.scatter > _MOST_SCATTER_MM:
+    if apex - neck < _LEAST_MM or cone.sd is None or cone.scatter > _MOST_SCATTER_MM:
         return Note("root-not-found")
     # The radius varies by this to either side: the larger diameter less the smaller one is four.
     oval = 4.0 * float(np.hypot(*cone.oval))
     more = 0.5 * oval if oval > _OVAL_MM else 0.0
-    half = 0.5 * (apex[0] - neck)
+    half = 0.5 * (apex - neck)
     radius_sd = math.hypot(cone.sd[0], abs(half) * cone.sd[1])
     diameter_sd = math.hypot(2.0 * radius_sd, _SYSTEMATIC_MM)
     axis_sd = math.hypot(math.degrees(float(max(cone.sd[4], cone.sd[5]))), _SYSTEMATIC_DEG)
     if diameter_sd > _MOST_SD_MM or axis_sd > _MOST_AXIS_SD_DEG:
         return Note("root-not-found")
-    ends = [max(2.0 * cone.radius_at(h) + more, 0.4) for h in (neck, apex[0])]
+    ends = [max(2.0 * cone.radius_at(h) + more, 0.4) for h in (neck, apex)]
     _, ways = cone.around()
     use = good[:, None] & rings.seen
     outline = (
@@ -243,19 +240,18 @@ def _judged(
     )[use]
     return FoundRoot(
         neck_mm=cone.origin + neck * cone.axis,
-        apex_mm=cone.origin + apex[0] * cone.axis,
+        apex_mm=cone.origin + apex * cone.axis,
         diameters_mm=(ends[0], ends[1]),
         diameter_sd_mm=diameter_sd,
         axis_sd_deg=axis_sd,
-        apex_sd_mm=apex[1],
         oval_mm=oval,
         seen=float(rings.seen[good].mean()),
         outline_mm=outline,
     )
 
 
-def _apex(volume: Volume, known: RootLevels, cone: RootCone, last: float) -> tuple[float, float]:
-    """Height of the tip and its standard deviation, by rays along the axis.
+def _apex(volume: Volume, known: RootLevels, cone: RootCone, last: float) -> float:
+    """Height of the tip, by rays along the axis.
 
     The first edge behind the last ring is the tip; a further one is of what lies beyond.
     """
@@ -269,9 +265,8 @@ def _apex(volume: Volume, known: RootLevels, cone: RootCone, last: float) -> tup
         grey = sampling.profiles(volume, starts, directions, STEP_MM, count).astype(np.float64)
         edges = root_edges(grey.mean(axis=0, keepdims=True), known, WIDE_MM)
         if bool(edges.seen[0]):
-            sd = math.hypot(float(edges.sd_mm[0]), _TIP_SD_MM)
-            return float(expected + edges.off_mm[0]), sd
-    return last + 0.5 * RING_MM, _TIP_UNSEEN_SD_MM
+            return float(expected + edges.off_mm[0])
+    return last + 0.5 * RING_MM
 
 
 def _touches(rings: RootRings, known: RootLevels, neck: float, last: float) -> bool:

@@ -21,6 +21,7 @@ from core.level import Level
 from core.proposing.coarse import EDGE_MM, Coarse
 from core.proposing.hard import Hard
 from core.proposing.heights import NONE, Heights, heights
+from core.proposing.settle import TEETH, UPRIGHT, doubt_deg
 from core.words.numbers import Figure
 
 CAP_MM = (0.5, 1.5, 2.5, 3.5)
@@ -36,13 +37,9 @@ CUT_MM = 2.5
 BESIDE_MM, GAP_MM = 5.0, 22.0
 """From the row's line, and from tooth to tooth: two missing molars are some 20 mm."""
 LEAST_TIPS = 3
-HEAD_DEG = 9.0
-"""SD of the lean of a jaw in a scanner (own choice, no source)."""
-SURFACE_DEG = 10.0
-"""SD of the lean of the row's upper surface against the plane of its tips (own choice)."""
-EVEN_MM, OFF_ANYWAY_MM = 0.4, 3.5
-"""Least scatter that tips are credited with, as on two real jaws; and how far off a tip may lie
-before it does not count, however even the others are: teeth wear, and grow out."""
+OFF_ANYWAY_MM = 3.5
+"""How far off a tip may lie before it does not count, however even the others are: teeth wear, and
+grow out."""
 OFF_MM, MOSTLY = 2.5, 0.75
 """So much of the tips lies this near to a plane that is suggested: the curve of a row is some 2 mm
 deep (common practice, no source)."""
@@ -224,7 +221,7 @@ def _through(tips: Array, normal: Array, surface_normal: Array) -> CrownPlane:
     height = off @ normal
     sides = np.column_stack([off @ u, off @ v, np.ones(len(tips))])
     held, likely = np.zeros(3), np.zeros(3)
-    for other, sd_deg in ((np.array([0.0, 0.0, 1.0]), HEAD_DEG), (surface_normal, SURFACE_DEG)):
+    for other, sd_deg in ((UPRIGHT, TEETH.head_deg), (surface_normal, TEETH.surface_deg)):
         # Each as the lean of its plane against this one.
         weight = 1.0 / np.tan(np.radians(sd_deg)) ** 2
         held[:2] += weight
@@ -234,15 +231,14 @@ def _through(tips: Array, normal: Array, surface_normal: Array) -> CrownPlane:
     for n in range(20):
         away = height - sides @ found
         if n > 1:
-            scatter = max(EVEN_MM, 1.4826 * float(np.median(np.abs(away))))
+            scatter = max(TEETH.even_mm, 1.4826 * float(np.median(np.abs(away))))
         far = max(FAR_OFF * scatter, OFF_ANYWAY_MM)
         weight = np.clip(1.0 - (away / far) ** 2, 0.0, 1.0) ** 2 / scatter**2
         moment = sides.T @ (weight[:, None] * sides) + np.diag(held)
         found = np.linalg.solve(moment, sides.T @ (weight * height) + likely)
-    spread = np.linalg.eigvalsh(np.linalg.inv(moment)[:2, :2])
     return CrownPlane(
         origin=middle + found[2] * normal,
         normal=unit(normal - found[0] * u - found[1] * v),
-        doubt_deg=float(np.degrees(np.sqrt(spread.max()))),
+        doubt_deg=doubt_deg(moment),
         tips=tips,
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
-from core.geometry import Array, unit
+from core.geometry import Array, unit, vector
 from core.proposing.heights import Heights
 from core.proposing.ridge import RidgeLine
 
@@ -27,7 +27,8 @@ class Firmness:
     Parameters
     ----------
     even_mm : float
-        Of tops about one plane: on two real jaws 0.4 mm for teeth and 0.9 for a crest.
+        Of tops about one plane: on two real jaws 0.4 mm for teeth and 0.9 for a crest. The least
+        scatter that they are credited with.
     surface_deg : float
         Of the lean of the ridge's upper surface against the plane along it.
     head_deg : float
@@ -41,6 +42,8 @@ class Firmness:
 
 TEETH = Firmness(even_mm=0.4, surface_deg=10.0, head_deg=9.0)
 CREST = Firmness(even_mm=0.9, surface_deg=6.0, head_deg=9.0)
+UPRIGHT = vector((0.0, 0.0, 1.0))
+"""The scanner's axis."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,7 +84,7 @@ def settled(tops: Heights, line: RidgeLine, surface_normal: Array, firm: Firmnes
     middle = flat.mean(axis=0)
     sides = np.column_stack([flat - middle, np.ones(len(flat))])
     leans = np.eye(3)[:2]
-    told = [(surface_normal, firm.surface_deg), (np.array([0.0, 0.0, 1.0]), firm.head_deg)]
+    told = [(surface_normal, firm.surface_deg), (UPRIGHT, firm.head_deg)]
     A = np.vstack([sides, *(leans for _ in told)])
     values = np.concatenate([top, *(_lean(tops, normal) for normal, _ in told)])
     held = np.repeat([1.0 / np.tan(np.radians(sd)) ** 2 for _, sd in told], 2)
@@ -94,8 +97,13 @@ def settled(tops: Heights, line: RidgeLine, surface_normal: Array, firm: Firmnes
         found = np.linalg.solve(moment, A.T @ (weight * values))
     normal = unit(tops.normal - found[0] * tops.u - found[1] * tops.v)
     origin = tops.places(middle[None])[0] + found[2] * tops.normal
+    return Settled(origin, normal, doubt_deg(moment))
+
+
+def doubt_deg(moment: Array) -> float:
+    """SD of a fitted plane's lean in the direction that is told least, from its (3, 3) moments."""
     spread = np.linalg.eigvalsh(np.linalg.inv(moment)[:2, :2])
-    return Settled(origin, normal, float(np.degrees(np.sqrt(spread.max()))))
+    return float(np.degrees(np.sqrt(spread.max())))
 
 
 def _lean(tops: Heights, normal: Array) -> Array:

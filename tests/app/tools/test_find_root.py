@@ -27,7 +27,7 @@ def root(station=STATION + 1.0):
     frame = Arch.trace(ARCH_POINTS, level=LEVEL).frame(station)
     return FoundRoot(
         neck_mm=frame.origin + 2.0 * frame.up, apex_mm=frame.origin - 9.0 * frame.up,
-        diameters_mm=(4.61, 2.03), diameter_sd_mm=0.14, axis_sd_deg=0.5, apex_sd_mm=0.2,
+        diameters_mm=(4.61, 2.03), diameter_sd_mm=0.14, axis_sd_deg=0.5,
         oval_mm=0.1, seen=0.95, outline_mm=np.zeros((0, 3)),
     )  # fmt: skip
 

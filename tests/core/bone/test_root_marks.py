@@ -17,7 +17,7 @@ def root():
     """Downwards from the origin."""
     return FoundRoot(
         neck_mm=np.zeros(3), apex_mm=np.array([0.0, 0.0, -LENGTH]), diameters_mm=(NECK, APEX),
-        diameter_sd_mm=0.1, axis_sd_deg=0.5, apex_sd_mm=0.2, oval_mm=0.0, seen=1.0,
+        diameter_sd_mm=0.1, axis_sd_deg=0.5, oval_mm=0.0, seen=1.0,
         outline_mm=np.zeros((0, 3)),
     )  # fmt: skip
 
