@@ -108,28 +108,16 @@ class Correlation:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Intraclass:
-    """All six intraclass correlations of a table, and the mean squares that they come from.
+    """Intraclass correlations of single readings.
 
     Parameters
     ----------
-    between, within, judges, residual : float
-        Mean squares BMS, WMS, JMS, EMS.
-    icc_1_1, icc_2_1, icc_3_1 : Correlation
-        Of single readings: judges differ by target; judges drawn at random; these judges alone.
-    icc_1_k, icc_2_k, icc_3_k : Correlation
-        Of the mean of k readings.
+    icc_2_1, icc_3_1 : Correlation
+        Judges drawn at random; these judges alone.
     """
 
-    between: float
-    within: float
-    judges: float
-    residual: float
-    icc_1_1: Correlation
     icc_2_1: Correlation
     icc_3_1: Correlation
-    icc_1_k: Correlation
-    icc_2_k: Correlation
-    icc_3_k: Correlation
 
 
 def intraclass(table: ArrayLike) -> Intraclass:
@@ -161,31 +149,17 @@ def intraclass(table: ArrayLike) -> Intraclass:
         raise SoundingError("repeat-no-spread")
     bms, jms = of_rows / (n - 1), of_columns / (k - 1)
     ems = of_rest / ((n - 1) * (k - 1))
-    wms = (of_columns + of_rest) / (n * (k - 1))
-    one = _one_way(bms, wms, n - 1, n * (k - 1), k)
-    three = _one_way(bms, ems, n - 1, (n - 1) * (k - 1), k)
-    two = _two_way(bms, jms, ems, n, k)
-    return Intraclass(
-        between=bms,
-        within=wms,
-        judges=jms,
-        residual=ems,
-        icc_1_1=one,
-        icc_2_1=two,
-        icc_3_1=three,
-        icc_1_k=_of_mean(one, k),
-        icc_2_k=_of_mean(two, k),
-        icc_3_k=_of_mean(three, k),
-    )
+    return Intraclass(icc_2_1=_two_way(bms, jms, ems, n, k), icc_3_1=_these(bms, ems, n, k))
 
 
-def _one_way(bms: float, error: float, of_rows: int, of_error: int, k: int) -> Correlation:
-    """ICC(1,1) with WMS, ICC(3,1) with EMS: (F - 1) / (F + k - 1), and its interval by F."""
+def _these(bms: float, ems: float, n: int, k: int) -> Correlation:
+    """ICC(3,1): (F - 1) / (F + k - 1), and its interval by F."""
 
     def from_ratio(ratio: float) -> float:
         return 1.0 if math.isinf(ratio) else (ratio - 1) / (ratio + k - 1)
 
-    ratio = bms / error if error > 0 else math.inf
+    of_rows, of_error = n - 1, (n - 1) * (k - 1)
+    ratio = bms / ems if ems > 0 else math.inf
     low = ratio / float(f_distribution.ppf(0.975, of_rows, of_error))
     high = ratio * float(f_distribution.ppf(0.975, of_error, of_rows))
     return Correlation(value=from_ratio(ratio), interval=(from_ratio(low), from_ratio(high)))
@@ -207,16 +181,6 @@ def _two_way(bms: float, jms: float, ems: float, n: int, k: int) -> Correlation:
     low = n * (bms - upper * ems) / (upper * rest + n * bms)
     high = n * (lower * bms - ems) / (rest + n * lower * bms)
     return Correlation(value=value, interval=(low, high))
-
-
-def _of_mean(single: Correlation, k: int) -> Correlation:
-    """Spearman-Brown: the correlation of the mean of k readings."""
-
-    def stepped(r: float) -> float:
-        return k * r / (1 + (k - 1) * r)
-
-    low, high = single.interval
-    return Correlation(value=stepped(single.value), interval=(stepped(low), stepped(high)))
 
 
 def _differences(first: ArrayLike, second: ArrayLike) -> Array:
