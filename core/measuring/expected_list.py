@@ -60,29 +60,13 @@ class ExpectedHere:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class KnownHere:
-    """What is known near one fixture of what its tooth expects.
-
-    Parameters
-    ----------
-    plan : Plan
-    arch : Arch
-    fixture : Fixture
-    """
-
-    plan: Plan
-    arch: Arch
-    fixture: Fixture
-
-    @property
-    def _near(self) -> Nearness:
-        return Nearness(plan=self.plan, arch=self.arch, fixture=self.fixture)
+class KnownHere(Nearness):
+    """What is known near one fixture of what its tooth expects."""
 
     def is_marked(self, expected: Expected) -> bool:
         """Marked on this side; or a neighbour's place taken by a fixture or an existing implant."""
-        near = self._near
         for s in self.plan.structures:
-            if expected.is_marked_by(s) and (isinstance(s, Tapered) or near.same_side(s)):
+            if expected.is_marked_by(s) and (isinstance(s, Tapered) or self.same_side(s)):
                 return True
             stands_there = isinstance(s, Tapered) and s.kind == "existing" and s.tooth
             if stands_there and expected.name == f"root-{stands_there}":
@@ -96,9 +80,8 @@ class KnownHere:
         ----------
         expected : Expected
         """
-        near = self._near
         return tuple(
-            s for s in self.plan.structures if expected.is_marked_by(s) and near.same_side(s)
+            s for s in self.plan.structures if expected.is_marked_by(s) and self.same_side(s)
         )
 
     def declaration(self, names: tuple[str, ...]) -> Declaration | None:
@@ -109,8 +92,7 @@ class KnownHere:
         names : tuple of str
             As in ``declared.structure``.
         """
-        near = self._near
-        here = {s.id: s for s in self.plan.structures if near.same_side(s)}
+        here = {s.id: s for s in self.plan.structures if self.same_side(s)}
         for declaration in self.plan.declared:
             marked = here.get(declaration.structure)
             if declaration.structure in names or (

@@ -132,13 +132,9 @@ def surface_rows(
     """
     # Beyond an upper fixture the bone ends at the sinus or nasal floor. Where that is marked its
     # own limit judges, and the same distance is not held against a second, larger one.
-    near = Nearness(plan=plan, arch=basis.arch, fixture=fixture)
     floor_judges = any(
-        isinstance(s, Floor)
-        and near.concerns(s)
-        and not s.elevation_intended
-        and clearance(fixture, s).value is not None
-        for s in plan.structures
+        not floor.elevation_intended and clearance(fixture, floor).value is not None
+        for floor in _floors(plan, basis, fixture)
     )
     radius = float(fixture.size.profile[:, 1].max())
     for tip in (0.0, UNKNOWN_TIP_MM):
@@ -231,11 +227,12 @@ def _may_end_nearer(reading: Reading, side: SurfaceSide, hidden: Note | None) ->
 
 def _floor_reached(fixture: Fixture, basis: Basis, plan: Plan) -> Note | None:
     """Where a fixture reaches a floor, a part of its end may stand in the hollow, unseen."""
-    near = Nearness(plan=plan, arch=basis.arch, fixture=fixture)
-    away = (
-        clearance(fixture, s).value
-        for s in plan.structures
-        if isinstance(s, Floor) and near.concerns(s)
-    )
+    away = (clearance(fixture, floor).value for floor in _floors(plan, basis, fixture))
     reached = any(mm is not None and mm < _FLOOR_REACHED_MM for mm in away)
     return Note("wall-floor-reached") if reached else None
+
+
+def _floors(plan: Plan, basis: Basis, fixture: Fixture) -> Iterator[Floor]:
+    """The marked floors that concern a fixture."""
+    near = Nearness(plan=plan, arch=basis.arch, fixture=fixture)
+    return (s for s in plan.structures if isinstance(s, Floor) and near.concerns(s))

@@ -15,7 +15,6 @@ from core.measurement import Measurement, Note, Reading
 from core.measurement_kinds import ClearanceDetails, MeasurementKind
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.expected_list import KnownHere, expected_of, is_settled
-from core.measuring.nearness import Nearness
 from core.plans.plan import MISSING, Declaration, Plan
 from core.structures import Course, Foramen, Structure
 from core.words.catalogue import Words, message
@@ -64,26 +63,22 @@ class UnmarkedRows:
     maker: RowMaker
 
     @property
-    def _near(self) -> Nearness:
-        return Nearness(plan=self.plan, arch=self.basis.arch, fixture=self.fixture)
-
-    @property
     def _known(self) -> KnownHere:
         return KnownHere(plan=self.plan, arch=self.basis.arch, fixture=self.fixture)
 
     def unseen_loop(self) -> Iterator[Measurement]:
         """Parts mesial of a foramen need 5 mm along the arch while the loop is not known."""
-        near = self._near
+        known = self._known
         if any(
-            isinstance(s, Course) and s.kind == "loop" and near.same_side(s)
+            isinstance(s, Course) and s.kind == "loop" and known.same_side(s)
             for s in self.plan.structures
         ):
             return
-        declared = self._known.declaration(("loop",))
+        declared = known.declaration(("loop",))
         if declared is not None and is_settled(declared):
             return
         for foramen in self.plan.structures:
-            if not isinstance(foramen, Foramen) or not near.concerns(foramen):
+            if not isinstance(foramen, Foramen) or not known.concerns(foramen):
                 continue
             reading = foramen_zone(self.fixture, foramen, self.basis.arch, mesial=self._mesial)
             if reading is not None:
