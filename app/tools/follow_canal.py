@@ -44,7 +44,7 @@ from core.words.catalogue import message, say, together
 from core.words.numbers import Figure
 from core.words.values import listed, side_words
 
-BESIDE_MM = 9.0
+BESIDE_MM = 10.0
 """From the fixture to where it is clicked on either side: clearances want 5 mm beyond it."""
 
 SAME_MM, APART_MM = 3.0, 0.5

@@ -34,7 +34,7 @@ BETWEEN_PREMOLARS, TOOTH_MM = 4.5, 7.0
 """Where the mental foramen mostly lies, as a tooth's position, and from one tooth to the next there
 (anatomy, from memory)."""
 
-LOOK_MM = 9.0
+LOOK_MM = 10.0
 """From a fixture's middle to where a canal is looked for beyond it: the rule asks for 5 mm from
 its side (own choice, no source)."""
 

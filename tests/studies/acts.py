@@ -36,7 +36,6 @@ from PySide6.QtWidgets import (  # noqa: E402
     QInputDialog,
     QLineEdit,
     QPushButton,
-    QRadioButton,
 )
 
 from core.plans.history import sign_off_state  # noqa: E402
@@ -52,7 +51,7 @@ GOAL = {"lower": 40, "upper": 30}
 SECONDS_AN_ACT = 6.0
 HAND_MM = 0.2
 IN_SECTION_MM = 0.4
-LENGTH_MM, DEPTH_MM = 8.0, 2.0
+LENGTH_MM = 8.0
 NAME = "L. Marsh"
 ROOM_MM = {"lower": 13.5, "upper": 12.0}
 """A site is taken where a fixture of that length can stand at all."""
@@ -91,6 +90,7 @@ class Hand:
         self.not_met: list[str] = []
         self.folder = ""
         QFileDialog.getSaveFileName = staticmethod(self._choose_folder)
+        QFileDialog.getExistingDirectory = staticmethod(lambda *_: self._choose_folder()[0])
         self.sense = -1.0 if jaw.tooth[0] in "14" else 1.0
 
     def _choose_folder(self, *_: object, **_how: object) -> tuple[str, str]:
@@ -117,7 +117,9 @@ class Hand:
             self.rest()
 
     def type(self, line: QLineEdit, words: str) -> None:
-        """One field."""
+        """One field; where the keys do not go there by themselves it is clicked first."""
+        if QApplication.focusWidget() is not line:
+            self.acts.add("click into a field")
         self.acts.add("typed field")
         line.setFocus()
         line.selectAll()
@@ -133,9 +135,8 @@ class Hand:
             if not isinstance(box, QInputDialog) or not left:
                 return
             line, words = box.findChild(QLineEdit), left.pop(0)
-            if words is None:
-                self.acts.add("key")
-            else:
+            self.acts.add("key")
+            if words is not None:
                 self.type(line, words)
             QTest.keyClick(line, Qt.Key.Key_Return)
 
@@ -247,12 +248,10 @@ def work(hand: Hand, folder: Path, out: Path, pictures: Path | None) -> None:
     picture("confirmed")
 
     acts.part = "fixture"
-    hand.take("Fixture")
     hand.go(hand.at(0.0))
     with hand.answering(jaw.tooth):
-        hand.mark(hand.in_section(np.stack([hand.at(s, 0.0, DEPTH_MM) for s in LINE])))
+        hand.mark(hand.in_section(np.stack([hand.at(s) for s in LINE])))
     settle_side(hand)
-    fit_fixture(hand)
     hand.rest()
     picture("fixture")
 
@@ -268,13 +267,15 @@ def work(hand: Hand, folder: Path, out: Path, pictures: Path | None) -> None:
         mark_root(hand, int(way))
     picture("roots")
 
+    acts.part = "axis, depth, length"
+    fit_fixture(hand)
+    picture("fitted")
     acts.part = "side compared"
     answer_side(hand)
-    acts.part = "sign"
-    sign(hand)
-    picture("signed")
-    acts.part = "write the sheet"
-    write_sheet(hand, out)
+    acts.part = "image judged"
+    judge_image(hand)
+    acts.part = "look at the sheet, sign and write it"
+    sign_and_write(hand, out, picture)
 
 
 def extend_arch(hand: Hand) -> None:
@@ -289,26 +290,14 @@ def extend_arch(hand: Hand) -> None:
 
 
 def fit_fixture(hand: Hand) -> None:
-    """A shorter one, and its axis along the middle of the ridge: a length typed and a drag."""
-    box = hand.bench.work.panels["fixture"].boxes["length"]
-    hand.acts.add("typed field")
-    box.setFocus()
-    box.selectAll()
-    QTest.keyClicks(box, f"{LENGTH_MM:g}")
-    QTest.keyClick(box, Qt.Key.Key_Return)
-    hand.rest()
-    fixture, view = hand.session.plan.fixtures[0], hand.bench.pictures.section
-    length = fixture.size.length_mm
+    """One key each: along both neighbours, to the bone's edge; then a length of the list."""
+    wait(lambda: hand.bench.hub.active.name == "Adjust", 10)
+    for key in (Qt.Key.Key_M, Qt.Key.Key_B, Qt.Key.Key_BracketLeft):
+        before = hand.session.plan.fixtures[0]
+        hand.key(key)
+        assert hand.session.plan.fixtures[0] is not before, Qt.Key(key)
+    length = hand.session.plan.fixtures[0].size.length_mm
     assert length == LENGTH_MM, length
-    start = view.screen_position(fixture.on_axis(length)).toPoint()
-    below = [hand.at(s, 0.0, DEPTH_MM + length) for s in LINE]
-    end = view.screen_position(hand.in_section(np.stack(below))).toPoint()
-    hand.acts.add("drag")
-    QTest.mousePress(view, LEFT, NO_KEYS, start)
-    for part in (0.5, 1.0):
-        QTest.mouseMove(view, start + (end - start) * part)
-        pause(0.05)
-    QTest.mouseRelease(view, LEFT, NO_KEYS, end)
 
 
 LINE = np.arange(-14.0, 14.01, 0.05)
@@ -350,7 +339,6 @@ def mark_canal(hand: Hand) -> None:
 
     hand.acts.part = "canal"
     line = hand.jaw.shape.canal_line
-    hand.next()
     tool = hand.bench.hub.active
     assert isinstance(tool, FollowCanal), tool
     for _ in range(2):
@@ -401,7 +389,6 @@ def mark_floor(hand: Hand) -> None:
 
     hand.acts.part = "floor"
     shape = hand.jaw.shape
-    hand.next()
     tool = hand.bench.hub.active
     assert isinstance(tool, FindFloor), tool
     floor = shape.floor(2.0)
@@ -454,57 +441,61 @@ def _neighbour(tooth: str, back: float) -> str:
 
 
 def answer_side(hand: Hand) -> None:
-    """Compared with the chart."""
+    """Compared with the chart, as the key leads there."""
     from app.dialogs.answers.side import SideDialog
 
-    hand.click(hand.bench.work.panels["patient line"].state, waits=False)
-    pause(0.4)
+    hand.next()
     dialog = _shown(hand.bench, SideDialog)
-    right = hand.jaw.tooth[0] in "14"
-    for words in ("chart", "RIGHT" if right else "LEFT"):
-        (button,) = [
-            b for b in dialog.findChildren(QRadioButton) if b.text().lower() == words.lower()
-        ]
-        hand.click(button, QPoint(8, button.height() // 2), "answer", waits=False)
+    button = dialog.button("chart", "right" if hand.jaw.tooth[0] in "14" else "left")
+    hand.click(button, QPoint(8, button.height() // 2), "answer", waits=False)
     if not dialog.by.text():
+        assert dialog.focusWidget() is dialog.by
         hand.type(dialog.by, NAME)
-    hand.click(dialog.ok)
+    hand.key(Qt.Key.Key_Return, on=dialog.by, waits=False)
     wait(lambda: hand.session.plan.side_check is not None)
-
-
-def sign(hand: Hand) -> None:
-    """Name, role, and a reason for each limit that is not met."""
-    from app.dialogs.answers.sign_off import SignOffDialog
-
-    hand.rest()
-    wait(lambda: _shown(hand.bench, SignOffDialog) is not None, 30)
-    dialog = _shown(hand.bench, SignOffDialog)
-    for line, words in ((dialog.name, NAME), (dialog.role, "treating clinician")):
-        if not line.text():
-            hand.type(line, words)
-    for row, line in dialog.reasons.items():
-        hand.not_met.append(row)
-        if line is next(iter(dialog.reasons.values())):
-            hand.type(line, "discussed")
-    if len(dialog.reasons) > 1:
-        hand.click(dialog.same, waits=False)
-    wait(dialog.ok.isEnabled, 60)
-    hand.click(dialog.ok, waits=False)
-    wait(lambda: sign_off_state(hand.session.plan) == "signed")
-    pause(0.3)
-
-
-def write_sheet(hand: Hand, out: Path) -> None:
-    """Look at the sheet, and write it."""
-    import app.dialogs.sheet.dialog as sheet
-
-    hand.click(hand.bench.work.panels["patient line"].sheet, waits=False)
     pause(0.4)
+
+
+def judge_image(hand: Hand) -> None:
+    """Drawn scans have none of the five faults; the question stands there after the side."""
+    from app.dialogs.answers.image_check import ImageDialog
+
+    hand.click(_shown(hand.bench, ImageDialog).none, what="answer", waits=False)
+    wait(lambda: hand.session.plan.image_check is not None)
+    pause(0.4)
+
+
+def sign_and_write(hand: Hand, out: Path, picture) -> None:
+    """Look at the sheet, say where depths count from, name, role, reasons; then the folder."""
+    import app.dialogs.sheet.dialog as sheet
+    from app.dialogs.answers.sign_off import SignAndWriteDialog
+
+    wait(lambda: _shown(hand.bench, sheet.SheetDialog) is not None, 30)
     dialog = _shown(hand.bench, sheet.SheetDialog)
     wait(lambda: bool(dialog.images), 300)
+    picture("sheet")
     hand.folder = str(out)
-    hand.click(dialog.ok, waits=False)
+    hand.click(dialog.sign, waits=False)
+    pause(0.4)
+    asked = _shown(dialog, SignAndWriteDialog)
+    if asked.origin is not None:
+        (first, *_) = asked.origin.buttons()
+        hand.click(first, QPoint(8, first.height() // 2), "answer", waits=False)
+    for line, words in ((asked.name, NAME), (asked.role, "treating clinician")):
+        if not line.text():
+            hand.type(line, words)
+    for row, line in asked.reasons.items():
+        hand.not_met.append(row)
+        if line is next(iter(asked.reasons.values())):
+            hand.type(line, "discussed")
+    if len(asked.reasons) > 1:
+        hand.click(asked.same, waits=False)
+    wait(asked.ok.isEnabled, 60)
+    picture("signing")
+    hand.key(Qt.Key.Key_Return, on=asked.role, waits=False)
+    wait(lambda: sign_off_state(hand.session.plan) == "signed")
     wait(lambda: bool(dialog.written), 300)
+    picture("written")
     dialog.reject()
     pause(0.3)
 
@@ -614,7 +605,9 @@ def report(jobs: list[Job]) -> str:
             " that know nobody yet (name and role are typed once, and kept from then on)"
             ". A click, a drag, keys pressed together and a typed field are one act each;"
             f" {SECONDS_AN_ACT:g} s an act is common practice, no source. A folder chosen in the"
-            " system's own window is one act. The hand takes a site where a fixture of"
+            " system's own window is one act. The hand does what a careful reader does: it lays the"
+            " fixture along both neighbours and to the bone's edge, takes a length, answers side"
+            " and image, and looks at the sheet before it signs. It takes a site where a fixture of"
             f" {LENGTH_MM:g} mm can stand, and clicks {HAND_MM:g} mm off in every direction (SD)."
         ),
         "",
