@@ -20,6 +20,7 @@ from pydicom.uid import SecondaryCaptureImageStorage
 from core.errors import OutputError
 from core.measuring.ledger import Ledger
 from core.sheet.archive_object import archive_object, is_signed, titled
+from core.sheet.attribute_tables import read_tables_in_steps
 from core.sheet.study import (
     MANUFACTURER,
     as_file,
@@ -103,6 +104,7 @@ def _document(ledger: Ledger, pictures: list[Dataset]) -> Any:
     # Takes a second to import: only where it is asked for.
     from highdicom import ko
 
+    read_tables_in_steps()
     content: Any = ko.KeyObjectSelection(
         document_title=codes.DCM.OfInterest,
         referenced_objects=pictures,

@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from xml.sax.saxutils import quoteattr
 
+import numpy as np
 import trimesh
 
 from core.errors import OutputError
@@ -115,11 +116,11 @@ def three_mf(made: list[Body]) -> bytes:
             f'<object id="{body.number}" type="{kind}" name={quoteattr(body.label)}>'
             "<mesh><vertices>"
         )
-        parts += [
-            f'<vertex x="{x:.4f}" y="{y:.4f}" z="{z:.4f}"/>' for x, y, z in mesh.vertices.tolist()
-        ]
+        # Plain arrays: the library's own watch every row that is taken out of them.
+        vertices, faces = np.asarray(mesh.vertices), np.asarray(mesh.faces)
+        parts += [f'<vertex x="{x:.4f}" y="{y:.4f}" z="{z:.4f}"/>' for x, y, z in vertices.tolist()]
         parts.append("</vertices><triangles>")
-        parts += [f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in mesh.faces.tolist()]
+        parts += [f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in faces.tolist()]
         parts.append("</triangles></mesh></object>")
     # The specification lets only bodies be built; a surface is there as a resource.
     items = "".join(f'<item objectid="{b.number}"/>' for b, m in whole if m.is_watertight)

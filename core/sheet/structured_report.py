@@ -32,6 +32,7 @@ from core.plans.history import sign_off_state
 from core.plans.plan import Site
 from core.sheet import concepts
 from core.sheet.archive_object import DRAFT
+from core.sheet.attribute_tables import read_tables_in_steps
 from core.sheet.ridge_grid import depth_mm
 from core.sheet.side_refusal import refuse_contradiction
 from core.sheet.study import (
@@ -79,6 +80,8 @@ def structured_report(ledger: Ledger, *, predecessor: bytes | None = None) -> by
     if not groups:
         raise OutputError("archive-nothing-to-report")
     from highdicom import sr
+
+    read_tables_in_steps()
 
     report = sr.MeasurementReport(
         observation_context=_observers(ledger),
