@@ -324,14 +324,17 @@ def tests_of(one: dict[str, Any], root: Path, ways: dict[str, Any], budget: floa
     """Files of tests that pass through a line, in the order in which they are asked.
 
     Where the line runs at import, those that pass through any function of its module; where it is
-    compiled, or its module has no functions, also those that pass through one that imports it.
+    compiled, its module has no functions, or none of them is seen to run since they run in a
+    process of their own, also those that pass through one that imports it.
     """
     module = str(one["module"])
     source = (root / module).read_text("utf-8")
     lines, inside = extent(source, int(one["line"]))
     through = {module: lines if inside else bodies(source)}
     dotted = re.compile(re.escape(module.removesuffix(".py").replace("/", ".")) + r"\b")
-    if module.endswith("_kernels.py") or not bodies(source):
+    own = bodies(source)
+    unseen = all(own.isdisjoint(way["lines"].get(module, ())) for way in ways.values())
+    if module.endswith("_kernels.py") or unseen:
         through |= {
             str(path.relative_to(root)): bodies(path.read_text("utf-8"))
             for path in (root / "core").rglob("*.py")
