@@ -34,10 +34,10 @@ class KeptBasis:
                     self._basis = basis
             return basis
 
-    def known(self, plan: Plan, volume: Volume) -> bool:
-        """True where it is at hand already; never waits."""
+    def at_hand(self, plan: Plan, volume: Volume) -> Basis | None:
+        """The basis where it was made already, else None; never waits."""
         basis = self._basis
-        return basis is not None and basis.fits(plan, volume)
+        return basis if basis is not None and basis.fits(plan, volume) else None
 
     def forget(self) -> None:
         """Let go of the scan."""

@@ -87,7 +87,7 @@ class Measuring(QObject):
 
     def fits(self, plan: Plan, volume: Volume) -> bool:
         """True when a plan can be measured quickly: only things on a known arch were changed."""
-        return self._basis.known(plan, volume)
+        return self._basis.at_hand(plan, volume) is not None
 
     def drop(self) -> None:
         """Forget what was asked; the basis is kept."""

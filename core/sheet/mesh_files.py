@@ -10,12 +10,14 @@ from __future__ import annotations
 import csv
 import io
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 from xml.sax.saxutils import quoteattr
 
 import numpy as np
 import trimesh
+from numpy.typing import NDArray
 
 from core.errors import OutputError
 from core.sheet.case import Case
@@ -29,6 +31,7 @@ LIST_COLUMNS = (
     "high_x", "high_y", "high_z", "note",
 )  # fmt: skip
 
+_AT_ONCE = 4096
 _TIME = (1980, 1, 1, 0, 0, 0)
 """The first that a zip can hold: the same bodies give the same file."""
 
@@ -116,11 +119,11 @@ def three_mf(made: list[Body]) -> bytes:
             f'<object id="{body.number}" type="{kind}" name={quoteattr(body.label)}>'
             "<mesh><vertices>"
         )
-        # Plain arrays: the library's own watch every row that is taken out of them.
-        vertices, faces = np.asarray(mesh.vertices), np.asarray(mesh.faces)
-        parts += [f'<vertex x="{x:.4f}" y="{y:.4f}" z="{z:.4f}"/>' for x, y, z in vertices.tolist()]
+        parts += [
+            f'<vertex x="{x:.4f}" y="{y:.4f}" z="{z:.4f}"/>' for x, y, z in _rows(mesh.vertices)
+        ]
         parts.append("</vertices><triangles>")
-        parts += [f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in faces.tolist()]
+        parts += [f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in _rows(mesh.faces)]
         parts.append("</triangles></mesh></object>")
     # The specification lets only bodies be built; a surface is there as a resource.
     items = "".join(f'<item objectid="{b.number}"/>' for b, m in whole if m.is_watertight)
@@ -136,6 +139,17 @@ def three_mf(made: list[Body]) -> bytes:
             info.compress_type = zipfile.ZIP_DEFLATED
             package.writestr(info, text)
     return out.getvalue()
+
+
+def _rows(values: NDArray[Any]) -> Iterator[list[Any]]:
+    """Rows as plain numbers, some thousand at a time.
+
+    All at once they are a quarter of a million lists that a tidying up walks through; and the
+    library's own arrays watch every row that is taken out of them, so plain ones are asked.
+    """
+    plain = np.asarray(values)
+    for first in range(0, len(plain), _AT_ONCE):
+        yield from plain[first : first + _AT_ONCE].tolist()
 
 
 def _listed(made: list[Body]) -> bytes:

@@ -162,6 +162,7 @@ class SheetDialog(Dialog):
             plan=s.plan,
             volume=s.volume,
             ledger=s.ledger,
+            basis=s.basis.at_hand(s.plan, s.volume),
             paper=cast(Paper, self.paper.currentText()),
             day=Day(
                 drills=self.settings.value.drills,

@@ -14,6 +14,7 @@ from app.case.secret import practice_secret
 from app.case.settings_value import Paper
 from core.errors import SoundingError
 from core.image.volume import Volume
+from core.measuring.basis import Basis
 from core.measuring.ledger import Ledger
 from core.plans.plan import Plan
 from core.sheet.case import Case
@@ -37,6 +38,8 @@ class SheetJob:
     ----------
     ledger : Ledger
         Whole, and of this plan.
+    basis : Basis or None
+        That of the measuring, where it is at hand: to make it once more takes seconds.
     day : Day
         The practice's own drills and sizes.
     risks_file : str
@@ -53,6 +56,7 @@ class SheetJob:
     volume: Volume
     ledger: Ledger
     paper: Paper
+    basis: Basis | None = None
     day: Day = field(default_factory=Day)
     risks_file: str = ""
     language: str = SOURCE
@@ -81,7 +85,7 @@ class SheetJob:
         """What the pages are made of; made once, since it takes a second or two."""
         if "case" not in self._kept:
             self._kept["case"] = settled_case(
-                self.plan, self.volume, self.ledger, settings=settings
+                self.plan, self.volume, self.ledger, settings=settings, basis=self.basis
             )
         case: Case = self._kept["case"]
         return case
@@ -136,6 +140,7 @@ def files(job: SheetJob, parts: tuple[str, ...], folder: Path, task: Task) -> Wr
         folder,
         parts,
         settings,
+        basis=job.basis,
         progress=_step(task, 1.0),
     )
 

@@ -20,6 +20,7 @@ from app.dialogs.sheet.dialog import show_sheet
 from app.widgets import file_windows
 from app.widgets.number_box import NumberBox
 from core.image.radiograph import Tube
+from core.measuring.basis import Basis
 from core.measuring.drill_table import Drill
 from core.measuring.ledger import LEDGER_FILE
 from core.plans.history import sign_off_state
@@ -269,6 +270,17 @@ def test_before_everything_is_measured_nothing_is_written(case_of, desk, closing
     assert dialog.pages.text.text()
     session.show_ledger(replace(ledger_of(session.plan, identity=WHOLE), plan=session.plan))
     assert dialog.ok.isEnabled()
+
+
+def test_what_the_measuring_rests_on_is_not_made_again(opened, monkeypatch):
+    dialog = opened()
+    session = dialog.session
+    assert dialog.job().basis is None
+    made = session.basis.of(session.plan, session.volume)
+    job = dialog.job()
+    monkeypatch.setattr(Basis, "of", lambda *_: pytest.fail("made once more"))
+    assert job.basis is made
+    assert job.case(job.settings()).basis is made
 
 
 def test_a_pseudonym_is_on_every_page_and_in_no_named_folder(qtbot, opened, monkeypatch, tmp_path):
