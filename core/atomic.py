@@ -17,7 +17,7 @@ _FORBIDDEN = {errno.EACCES, errno.EPERM, errno.EROFS}
 _NO_FOLDER = {errno.ENOENT, errno.ENOTDIR}
 
 
-def write_whole(path: str | Path, data: bytes, *, mode: int = 0o666) -> None:
+def write_whole(path: str | Path, data: bytes, *, mode: int = 0o666, lasting: bool = True) -> None:
     """Write a file under a temporary name beside it, flush it to the disk, and rename it.
 
     The old file stays as it was until the new one is complete. A symbolic link is refused: what
@@ -27,6 +27,9 @@ def write_whole(path: str | Path, data: bytes, *, mode: int = 0o666) -> None:
     ----------
     mode : int
         Who may read a new file, less what the process takes away (umask).
+    lasting : bool
+        False: not flushed, since after a power cut nobody wants it any more. Others still only
+        see it whole.
 
     Raises
     ------
@@ -41,9 +44,10 @@ def write_whole(path: str | Path, data: bytes, *, mode: int = 0o666) -> None:
             raise OutputError("output-link", path=path)
         if path.is_dir():
             raise OutputError("output-is-folder", path=path)
-        _write_flushed(temporary, data, mode)
+        _write_new(temporary, data, mode, flushed=lasting)
         temporary.replace(path)
-        _flush_folder(path.parent)
+        if lasting:
+            _flush_folder(path.parent)
     except OSError as error:
         raise _in_plain_words(error, path) from error
     finally:
@@ -99,7 +103,7 @@ def write_together(
             staging.mkdir()
         for target, (name, data) in zip(targets, files, strict=True):
             with _as_refusals(target):
-                _write_flushed(staging / name, data)
+                _write_new(staging / name, data)
         if fresh:
             with _as_refusals(folder):
                 staging.rename(folder)
@@ -162,13 +166,14 @@ def _as_refusals(path: Path, code: str = "") -> Iterator[None]:
         raise _in_plain_words(error, path) from error
 
 
-def _write_flushed(temporary: Path, data: bytes, mode: int = 0o666) -> None:
+def _write_new(temporary: Path, data: bytes, mode: int = 0o666, *, flushed: bool = True) -> None:
     # O_EXCL so that a file somebody put there in the meantime is never written through.
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
     with os.fdopen(os.open(temporary, flags, mode), "wb") as file:
         file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
+        if flushed:
+            file.flush()
+            os.fsync(file.fileno())
 
 
 def _flush_folder(folder: Path) -> None:

@@ -129,7 +129,10 @@ class CaseHome:
             self._lock = _lock_of(self.place, self._holder)
             self._lock.tryLock(0)
             document = {"format": FORM, **asdict(self._holder)}
-            write_private(self.place / HOLDER, json.dumps(document, indent=1).encode("utf-8"))
+            # Without waiting for the disk, in the window's thread: after a power cut it is over,
+            # and that a holder lives is told by the lock.
+            text = json.dumps(document, indent=1).encode("utf-8")
+            write_private(self.place / HOLDER, text, lasting=False)
         return True
 
     def write(self, record: CaseRecord, plan: Plan) -> str:

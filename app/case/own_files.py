@@ -127,8 +127,8 @@ def private_folder(folder: Path) -> None:
         raise OutputError("kept-folder", path=folder) from error
 
 
-def write_private(path: Path, data: bytes) -> None:
-    """Write a file whole, for its owner only, in a private folder.
+def write_private(path: Path, data: bytes, *, lasting: bool = True) -> None:
+    """Write a file whole, for its owner only, in a private folder; `lasting` as in `write_whole`.
 
     Raises
     ------
@@ -136,7 +136,7 @@ def write_private(path: Path, data: bytes) -> None:
         Those of `private_folder` and `core.atomic.write_whole`.
     """
     private_folder(path.parent)
-    write_whole(path, data, mode=FILE_MODE)
+    write_whole(path, data, mode=FILE_MODE, lasting=lasting)
 
 
 def close_all(folder: Path) -> None:

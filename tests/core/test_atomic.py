@@ -32,6 +32,16 @@ def test_writes_and_replaces(tmp_path):
     assert [p.name for p in tmp_path.iterdir()] == ["a.json"]
 
 
+def test_only_what_is_to_last_waits_for_the_disk(tmp_path, monkeypatch):
+    flushed = []
+    monkeypatch.setattr(atomic.os, "fsync", flushed.append)
+    write_whole(tmp_path / "a", b"one", lasting=False)
+    assert flushed == []
+    assert (tmp_path / "a").read_bytes() == b"one"
+    write_whole(tmp_path / "b", b"two")
+    assert len(flushed) == (2 if os.name == "posix" else 1)  # the file, and its folder
+
+
 @pytest.mark.skipif(os.name != "posix", reason="file modes are POSIX")
 def test_the_file_has_the_users_ordinary_rights(tmp_path):
     (tmp_path / "plain").write_bytes(b"")

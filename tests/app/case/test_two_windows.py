@@ -53,6 +53,14 @@ def test_a_lock_names_the_holder_and_since_when(qtbot, tmp_path):
     session.close()
 
 
+def test_nobody_waits_for_the_disk_to_become_the_holder(tmp_path, monkeypatch):
+    monkeypatch.setattr(os, "fsync", lambda _handle: pytest.fail("waited for the disk"))
+    home = CaseHome(tmp_path, "abc", this_holder("LM"))
+    assert home.take()
+    assert holder_of(tmp_path / "abc").name == "LM"
+    home.release()
+
+
 def test_whoever_is_taken_over_keeps_their_own_state_as_a_case_of_its_own(qtbot, tmp_path):
     first, kept = window(tmp_path, name="First")
     edit(first, "seen by the first")

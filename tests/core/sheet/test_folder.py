@@ -277,7 +277,7 @@ def test_a_folder_that_cannot_be_written_leaves_nothing_half(tmp_path, monkeypat
         temporary.write_bytes(data[: len(data) // 2])
         raise OSError(number, os.strerror(number))
 
-    monkeypatch.setattr(atomic, "_write_flushed", refuse)
+    monkeypatch.setattr(atomic, "_write_new", refuse)
     with pytest.raises(OutputError) as refusal:
         write_folder(*ONE, tmp_path, QUICK)
     assert refusal.value.code == code
