@@ -27,7 +27,6 @@ from typing import Protocol, TypeAlias, assert_never
 import numpy as np
 
 from core.distances.first_hit import first_hit_along_axis
-from core.distances.fixture_pair import angle_between, between_fixtures
 from core.distances.floor_marks import SideFrame
 from core.distances.floor_surface import FloorSurface
 from core.distances.open_ends import floor_end_notes, open_end_notes, spacing_doubt
@@ -37,15 +36,6 @@ from core.fixture import Fixture
 from core.geometry import Array
 from core.measurement import MARKED, MarkInfluence, Note, Reading
 from core.structures import Course, Floor, Foramen, PointMarks, Structure, Tapered, kind_of
-
-__all__ = [
-    "angle_between",
-    "between_fixtures",
-    "clearance",
-    "first_hit_along_axis",
-    "foramen_zone",
-    "length_beyond_floor",
-]
 
 Danger: TypeAlias = Course | Foramen | Tapered | Floor | PointMarks
 

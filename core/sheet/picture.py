@@ -10,7 +10,7 @@ from reportlab.lib.units import mm
 from reportlab.lib.utils import ImageReader
 
 from core.drawing import Chart, Label, Line
-from core.pictures.chart import label_height_mm
+from core.pictures.chart_desk import label_height_mm
 from core.pictures.ink import PAPER, STROKES, VERMILION, Scheme
 from core.sheet.fonts_found import Face
 from core.sheet.text import set_text

@@ -10,10 +10,10 @@ from core.measuring.shared_reasons import SharedReasons
 from core.pictures.chart import (
     View,
     across_arch_chart,
-    arch_map_chart,
     neighbour_charts,
     through_axis_chart,
 )
+from core.pictures.map_chart import arch_map_chart
 from core.sheet.bone_part import PART_MM, bone_part
 from core.sheet.case import Case, Subject
 from core.sheet.day_part import day_part

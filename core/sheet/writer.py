@@ -9,7 +9,8 @@ from core.direction import question_code
 from core.errors import PlanError
 from core.image.volume import Volume
 from core.measuring.ledger import Ledger
-from core.pictures.chart import View, across_arch_chart, panorama_chart
+from core.pictures.chart import View, across_arch_chart
+from core.pictures.map_chart import panorama_chart
 from core.plans.plan import Plan
 from core.plans.side import contradictions, open_question, traced
 from core.sheet.case import Case

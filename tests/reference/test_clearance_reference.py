@@ -17,7 +17,9 @@ import trimesh
 from scipy.interpolate import CubicSpline, RBFInterpolator
 from scipy.spatial import ConvexHull, cKDTree
 
-from core.distances.clearance import between_fixtures, clearance, first_hit_along_axis
+from core.distances.clearance import clearance
+from core.distances.first_hit import first_hit_along_axis
+from core.distances.fixture_pair import between_fixtures
 from core.fixture import Fixture, FixtureSize
 from core.structures import Course, Floor, Tapered
 

@@ -202,7 +202,7 @@ class TestMarginArithmetic:
             assert clearance(fixture(size), tooth).value == pytest.approx(1.5, abs=1e-9)
 
     def test_two_of_4_1_mm_need_14_2(self):
-        from core.distances.clearance import between_fixtures
+        from core.distances.fixture_pair import between_fixtures
 
         size = FixtureSize(diameter_mm=4.1, length_mm=10.0)
         pair = [fixture(size, platform=(0, y, 0)) for y in (-3.55, 3.55)]

@@ -15,12 +15,11 @@ from core.geometry import PictureGrid
 from core.pictures.chart import (
     View,
     across_arch_chart,
-    arch_map_chart,
     neighbour_charts,
-    panorama_chart,
     through_axis_chart,
 )
 from core.pictures.chart_desk import Desk
+from core.pictures.map_chart import arch_map_chart, panorama_chart
 from core.structures import Course, Floor, Tapered
 from tests.sheet_material import (
     CANAL_Z_MM,
