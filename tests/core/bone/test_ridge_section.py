@@ -22,7 +22,7 @@ from core.bone.ridge_section import (
     widths,
     without_lone_one,
     without_single_plates,
-    without_sudden_growth,
+    without_sudden_changes,
 )
 from core.measurement import SEEN, MarkInfluence, Note, Reading
 from tests.core.bone_phantoms import true_levels
@@ -330,13 +330,15 @@ class TestSinglePlates:
         assert self.told((1, None), (3, None)) == [None, None]
 
 
-class TestSuddenGrowth:
+class TestSuddenChanges:
     def told(self, *values):
         depths = np.array([1.0, 3.0, 5.0, 7.0, 10.0])
         lost = (Note("edge_weak"),)
         read = [Reading(value=v, notes=() if v is not None else lost) for v in values]
-        found = without_sudden_growth(depths, read)
-        assert {n.code for r in found for n in r.notes} <= {"ridge_widens_suddenly", "edge_weak"}
+        found = without_sudden_changes(depths, read)
+        assert {n.code for r in found for n in r.notes} <= {
+            "ridge_widens_suddenly", "ridge_narrows_suddenly", "edge_weak",
+        }  # fmt: skip
         return [r.value for r in found]
 
     @pytest.mark.parametrize(("last", "kept"), [(10.19, True), (10.21, False)])
@@ -350,6 +352,22 @@ class TestSuddenGrowth:
 
     def test_all_below_goes_with_it(self):
         assert self.told(2.4, 4.1, 5.7, 9.0, 9.2) == [2.4, 4.1, 5.7, None, None]
+
+    @pytest.mark.parametrize(("below", "kept"), [(7.21, True), (7.19, False)])
+    def test_more_than_0_9_mm_narrower_a_millimetre_down_is_one_plate_alone(self, below, kept):
+        """As read where a buccal plate of 0.33 mm did not show: 9.6 mm, then 2.3 mm of lingual."""
+        here = below if kept else None
+        assert self.told(9.0, below, below, None, below) == [9.0, here, here, None, here]
+
+    def test_it_says_which(self):
+        depths, lost = np.array([1.0, 3.0, 7.0]), Reading(value=9.6)
+        narrow = without_sudden_changes(depths, [lost, Reading(value=2.3), Reading(value=9.0)])
+        assert [[n.code for n in r.notes] for r in narrow] == [
+            [],
+            *2 * [["ridge_narrows_suddenly"]],
+        ]
+        wide = without_sudden_changes(depths, [lost, lost, Reading(value=19.0)])
+        assert [n.code for n in wide[2].notes] == ["ridge_widens_suddenly"]
 
     def test_a_crest_may_widen_as_it_likes(self):
         assert self.told(0.5, 6.0, 12.0, 12.5, 13.0) == [0.5, 6.0, 12.0, 12.5, 13.0]
