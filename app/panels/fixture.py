@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
 from app.case.session import Session
 from app.case.settings import settings_of
 from app.panels.base import Panel
+from app.panels.fixture_words import align_targets, lean_words, platform_words
 from app.panels.pace import Pace
 from app.tools.base import Desk
 from app.tools.fixture_keys import sink
@@ -28,8 +29,7 @@ from app.widgets.shared_texts import tooth_words
 from core.errors import PlanError, SoundingError
 from core.fixture import Fixture, FixtureSize
 from core.geometry import Array
-from core.identity import Tooth, inner_side, thing_words
-from core.measuring.platform_depth import platform_depths
+from core.identity import Tooth, thing_words
 from core.plans.edit import is_locked, with_lock, with_reason, with_thing, without
 from core.plans.edit_pose import (
     fixture_aligned,
@@ -37,8 +37,6 @@ from core.plans.edit_pose import (
     fixture_resized,
     with_fixture_tooth,
 )
-from core.plans.neighbour_axes import mean_axis, neighbour_axes
-from core.plans.plan import Plan
 from core.plans.plausible import (
     FIXTURE_DIAMETER,
     FIXTURE_LENGTH,
@@ -47,9 +45,7 @@ from core.plans.plausible import (
 )
 from core.plans.pose import MOST_LEAN_DEG, Pose, placed, pose_of
 from core.plans.sizes import size_words
-from core.trust.figures import down, up
-from core.words.catalogue import Message, message, say, sentences_of, together
-from core.words.values import listed, side_words
+from core.words.catalogue import Message, message, say
 
 _BOXES: tuple[tuple[str, Message, str, float, float, float], ...] = (
     # code, words, unit, lowest, highest, step
@@ -218,7 +214,7 @@ class FixturePanel(Panel):
     def _read_fixture(self, fixture: Fixture | None) -> None:
         session = self.session
         shown = fixture is not None
-        self.warning.setText(_leans_far(session, fixture))
+        self.warning.setText(lean_words(session, fixture))
         self.warning.setVisible(bool(self.warning.text()))
         self.none.setVisible(not session.plan.fixtures)
         for widget in (
@@ -231,7 +227,7 @@ class FixturePanel(Panel):
             self.remove,
         ):
             widget.setVisible(shown)
-        self.in_bone.setText(_platform_words(session, fixture))
+        self.in_bone.setText(platform_words(session, fixture))
         other = None if fixture is None else fixture.other_size
         beside = "" if other is None else say("panels.fixture.other", size=size_words(other))
         self.other.setText(beside)
@@ -487,60 +483,3 @@ class FixturePanel(Panel):
         for words, axis in align_targets(self.session.plan, self.session.fixture):
             action = menu.addAction(f"to {words}")
             action.triggered.connect(lambda _on, w=words, a=axis: self._align(w, a))
-
-
-UNKNOWN = "–"
-
-
-def _platform_words(session: Session, fixture: Fixture | None) -> str:
-    """How deep the platform stands in the bone at its cheek and its inner side, as measured.
-
-    The box counts its height from the jaw plane, which tells nobody how deep it is.
-    """
-    ledger = session.ledger if session.ledger_is_current else None
-    depths = {} if ledger is None or fixture is None else platform_depths(ledger, fixture.id)
-    told: dict[str, str] = {}
-    for side, mm in depths.items():
-        # A minus sign is easily passed over: above the bone's edge is said.
-        key = "panels.fixture.mm-below" if mm >= 0 else "panels.fixture.mm-above"
-        told[side] = say(key, mm=down(mm, 1) if mm >= 0 else up(-mm, 1))
-    sides = []
-    for side in ("buccal", "lingual"):
-        called = inner_side(session.plan.known_jaw) if side == "lingual" else side
-        sides.append(f"{side_words(called)} {told.get(side, UNKNOWN)}")
-    return say("panels.fixture.platform-in-bone", sides=", ".join(sides))
-
-
-def _leans_far(session: Session, fixture: Fixture | None) -> str:
-    """The caution that the axis leans far from the jaw plane's normal; empty: it does not."""
-    ledger = session.ledger if session.ledger_is_current else None
-    if ledger is None or fixture is None:
-        return ""
-    found = [
-        f.message
-        for f in ledger.findings
-        if f.code == "plane-tilted" and f.fields.get("fixture") == fixture.id
-    ]
-    # What is so, and what to do; why it matters stands with the scan checks.
-    parts = sentences_of(found[0]) if found else ("",)
-    return together(parts[0], *parts[1:][-1:])
-
-
-def align_targets(plan: Plan, fixture: Fixture | None) -> tuple[tuple[str, Array], ...]:
-    """What a fixture can be laid parallel to, in words, with the direction."""
-    found: list[tuple[str, Array]] = [
-        (str(thing_words(axis.id)), axis.gingival - axis.occlusal) for axis in plan.stent_axes
-    ]
-    if plan.level is not None:
-        found.append((say("panels.fixture.the-jaw-planes-normal"), plan.level.up))
-    found += [
-        (say("panels.fixture.fixture-2", id=other.id), other.towards_apex)
-        for other in plan.fixtures
-        if fixture is None or other.id != fixture.id
-    ]
-    axes = {} if fixture is None else neighbour_axes(plan, fixture)
-    middle = mean_axis(axes)
-    if middle is not None:
-        found.append((say("panels.fixture.both-neighbours", teeth=listed(tuple(axes))), middle))
-    found += [(say("panels.fixture.the-axis-of", tooth=tooth), way) for tooth, way in axes.items()]
-    return tuple(found)

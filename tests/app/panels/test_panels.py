@@ -17,7 +17,8 @@ from app.dialogs.answers.side import SideDialog
 from app.dialogs.answers.side_question import SideQuestion, SideTrouble
 from app.dialogs.answers.sign_off import SignOffDialog
 from app.panels import scan_checks
-from app.panels.fixture import FixturePanel, align_targets
+from app.panels.fixture import FixturePanel
+from app.panels.fixture_words import align_targets
 from app.panels.log import Log, LogLine, held, log_lines
 from app.panels.my_sizes import MySizes
 from app.panels.open_points import OpenPoint, open_points
