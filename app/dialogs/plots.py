@@ -38,11 +38,11 @@ class PlotDialog(Dialog):
         if plot.subtitle:
             self.words(plot.subtitle, quiet=True)
         self.plot = PlotView()
-        self.plot.stem = stem
+        self.plot.files.stem = stem
         self.plot.setMinimumHeight(260)
-        self.plot.failed.connect(lambda error: self.tell(str(error)))
+        self.plot.files.failed.connect(lambda error: self.tell(str(error)))
         self.body.addWidget(self.plot, 1)
-        self.plot.saved.connect(lambda name: desk.say(say("pictures.plot.saved", path=name)))
+        self.plot.files.saved.connect(lambda name: desk.say(say("pictures.plot.saved", path=name)))
         self.words(say("dialogs.plots.how"), quiet=True)
         self.plot.show_plot(plot)
         self.cancel.hide()

@@ -83,9 +83,9 @@ class RemainingBone(Panel):
         super().__init__(session, desk, parent)
         self.picture: RemainingBonePicture | None = None
         self.plot = PlotView()
-        self.plot.stem = "remaining-bone"
-        self.plot.saved.connect(lambda name: desk.say(say("pictures.plot.saved", path=name)))
-        self.plot.failed.connect(desk.tell_error)
+        self.plot.files.stem = "remaining-bone"
+        self.plot.files.saved.connect(lambda name: desk.say(say("pictures.plot.saved", path=name)))
+        self.plot.files.failed.connect(desk.tell_error)
         self.said = QLabel()
         self.said.setObjectName("quiet")
         self.lacking = QLabel()

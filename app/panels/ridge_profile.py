@@ -69,13 +69,13 @@ class RidgeProfile(Panel):
         self.needed: tuple[float, str] | None = None
         """Width that the chosen fixture needs, and what that is made of."""
         self.plot = PlotView()
-        self.plot.save_table = self._ask_file
-        self.plot.stem = "ridge-profile"
+        self.plot.files.save_table = self._ask_file
+        self.plot.files.stem = "ridge-profile"
         self.plot.clicked.connect(
             lambda station, _width: session.go_to(station_mm=station, across=True)
         )
-        self.plot.saved.connect(lambda name: desk.say(say("pictures.plot.saved", path=name)))
-        self.plot.failed.connect(desk.tell_error)
+        self.plot.files.saved.connect(lambda name: desk.say(say("pictures.plot.saved", path=name)))
+        self.plot.files.failed.connect(desk.tell_error)
         self.said = QLabel()
         self.said.setObjectName("quiet")
         self.said.setWordWrap(True)

@@ -1,9 +1,7 @@
-"""A plot in a window: zoom, a read-out under the cursor, and its numbers and picture as files."""
+"""A plot in a window: zoom, a read-out under the cursor, and a menu."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import QEvent, QObject, QPointF, QSize, Qt, Signal
@@ -19,16 +17,11 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QLabel, QMenu, QSizePolicy, QVBoxLayout, QWidget
 
+from app.pictures.plot_files import PlotFiles
 from app.widgets import style
-from app.widgets.file_windows import ask_save
-from core.atomic import write_whole
-from core.errors import SoundingError
-from core.pictures.ink import PAPER
-from core.pictures.plot import Plot, plot_csv
-from core.pictures.plot_chart import plot_chart
+from core.pictures.plot import Plot
 from core.pictures.plot_layout import apart
 from core.pictures.plot_words import read_out
-from core.sheet.png import chart_png
 from core.words.catalogue import say
 
 WAITS = "…"
@@ -57,13 +50,9 @@ class PlotView(QWidget):
         What stands under the cursor; empty beside the plot.
     clicked(x, y)
         A place of the plot, in the axes' units.
-    saved(name), failed(error)
-        A file was written, or was not.
     """
 
     read = Signal(str)
-    saved = Signal(str)
-    failed = Signal(object)
     clicked = Signal(float, float)
 
     def __init__(self, parent: QWidget | None = None) -> None:
@@ -75,10 +64,7 @@ class PlotView(QWidget):
         self.setMinimumSize(200, 80)
         self.plot: Plot | None = None
         self.waiting = False
-        self.stem = "plot"
-        """Of the names that are proposed for its files."""
-        self.save_table: Callable[[], object] = self._ask_csv
-        """Writes its numbers; who has a fuller table puts that here."""
+        self.files = PlotFiles(self, lambda: self.plot)
         self._place: float | None = None
         self.canvas: Any = None
         """The library's widget; None until there is something to show."""
@@ -170,36 +156,6 @@ class PlotView(QWidget):
         at = self.canvas.mapFromScene(scene)
         return QPointF(self.canvas.mapTo(self, at))
 
-    # -- files ---------------------------------------------------------------------------
-
-    def write_csv(self, path: Path) -> None:
-        """Its numbers into a file."""
-        if self.plot is not None:
-            self._write(path, plot_csv(self.plot))
-
-    def write_png(self, path: Path) -> None:
-        """Its picture into a file, as the sheet draws it: black on white."""
-        if self.plot is not None:
-            self._write(path, chart_png(plot_chart(self.plot), scheme=PAPER))
-
-    def _ask_csv(self) -> None:
-        words, name = say("pictures.plot.save-table"), f"{self.stem}.csv"
-        if path := ask_save(self, words, "record", name, "CSV (*.csv)"):
-            self.write_csv(Path(path))
-
-    def _ask_png(self) -> None:
-        words, name = say("pictures.plot.save-picture"), f"{self.stem}.png"
-        if path := ask_save(self, words, "record", name, "PNG (*.png)"):
-            self.write_png(Path(path))
-
-    def _write(self, path: Path, data: bytes) -> None:
-        try:
-            write_whole(path, data)
-        except SoundingError as error:
-            self.failed.emit(error)
-        else:
-            self.saved.emit(path.name)
-
     # -- mouse and keys --------------------------------------------------------------------
 
     def contextMenuEvent(self, event: QContextMenuEvent) -> None:
@@ -215,12 +171,7 @@ class PlotView(QWidget):
         menu = QMenu(self)
         menu.setStyleSheet(style.STYLE_SHEET)
         menu.addAction(say("pictures.plot.whole")).triggered.connect(self.whole)
-        menu.addAction(say("pictures.plot.save-table")).triggered.connect(
-            lambda _on=False: self.save_table()
-        )
-        menu.addAction(say("pictures.plot.save-picture")).triggered.connect(
-            lambda _on=False: self._ask_png()
-        )
+        self.files.add_to(menu)
         return menu
 
     def paintEvent(self, event: QPaintEvent) -> None:

@@ -61,8 +61,8 @@ class RepeatResultDialog(Dialog):
         self.body.addWidget(self.which)
         self.plot = PlotView()
         self.plot.setMinimumHeight(200)
-        self.plot.stem = "agreement"
-        self.plot.failed.connect(desk.tell_error)
+        self.plot.files.stem = "agreement"
+        self.plot.files.failed.connect(desk.tell_error)
         self.body.addWidget(self.plot, 1)
         self.figures = self.words("")
         for line in (*table_lines(self.result_now), *self.result_now.troubles):

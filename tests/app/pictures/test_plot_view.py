@@ -9,7 +9,7 @@ from PySide6.QtGui import QWheelEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
-from app.pictures import plot_view
+from app.pictures import plot_files
 from app.pictures.plot_view import PlotView
 from app.widgets import style
 from core.pictures.plot import Axis, Field, Level, Plot, Series, plot_csv
@@ -153,7 +153,7 @@ def test_depths_run_downwards_and_below_the_limit_is_vermilion(view):
 def test_its_numbers_and_its_picture_leave_by_the_menu(qtbot, view, tmp_path, monkeypatch):
     answers = {"plot.csv": tmp_path / "a.csv", "plot.png": tmp_path / "a.png"}
     monkeypatch.setattr(
-        plot_view, "ask_save", lambda _parent, _title, _kind, name, _filter: str(answers[name])
+        plot_files, "ask_save", lambda _parent, _title, _kind, name, _filter: str(answers[name])
     )
     menu = view.menu()
     words = [action.text() for action in menu.actions()]
@@ -166,8 +166,8 @@ def test_its_numbers_and_its_picture_leave_by_the_menu(qtbot, view, tmp_path, mo
 
 def test_a_file_that_cannot_be_written_is_told(view, tmp_path):
     failed = []
-    view.failed.connect(failed.append)
-    view.write_csv(tmp_path / "no" / "folder" / "a.csv")
+    view.files.failed.connect(failed.append)
+    view.files.write_csv(tmp_path / "no" / "folder" / "a.csv")
     assert len(failed) == 1
 
 
