@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QLabel, QProgressBar, QPushButton, QVBoxLayout, QW
 
 from app.background.tasks import Latest, Task
 from app.case.grey_presets import presets
-from core.distances import plane_field
+from core.distances import plane_field_kernels
 from core.image import sampling_warm_up
 from core.image.volume import Volume
 from core.plans.plan import Plan
@@ -127,7 +127,7 @@ class Loading(QObject):
             if plan is not None:
                 check_scan(plan, volume.identity, fingerprint=fingerprint)
             sampling_warm_up.prepare(volume.voxels.dtype)
-            plane_field.prepare()
+            plane_field_kernels.prepare()
             # Reads the fonts for the bar at the top: not in the window's thread.
             printable_name(volume.identity.patient_name)
             return Loaded(

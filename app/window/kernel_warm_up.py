@@ -41,7 +41,7 @@ def compile_all(tell: Callable[[int], None]) -> None:
         Called with the number of steps done, of `STEPS`.
     """
     from core.bone import plate_profiles
-    from core.distances import plane_field, solid
+    from core.distances import plane_field_kernels, solid
     from core.image import sampling_warm_up
 
     # The type of nearly every scan; another one is compiled while such a scan is loaded.
@@ -51,7 +51,7 @@ def compile_all(tell: Callable[[int], None]) -> None:
     tell(2)
     solid.prepare()
     tell(3)
-    plane_field.prepare()
+    plane_field_kernels.prepare()
     mark().touch()
     tell(STEPS)
 

@@ -27,6 +27,7 @@ _TEXTURE_MM = 1.0
 
 _ROOT_HALF = 1.0 / math.sqrt(2.0)
 _ROOT_TWO_PI = math.sqrt(2.0 * math.pi)
+_OUTER: dict[str, Any] = {"cache": True, "nogil": True, "no_cfunc_wrapper": True}
 _INNER: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 """What only compiled code calls needs no door that Python would enter by."""
 
@@ -113,8 +114,10 @@ def _normal(
 ) -> float:
     """Normal matrix and gradient of the weighted squares with priors; returns the cost."""
     cost = 0.0
-    h[:] = 0.0
-    g[:] = 0.0
+    for i in range(6):
+        g[i] = 0.0
+        for j in range(6):
+            h[i, j] = 0.0
     for k in range(low, high + 1):
         r = values[k] - _row(p, k * step, single, jac)
         cost += weight * r * r
@@ -154,9 +157,9 @@ def _descend(
     for _ in range(30):
         for i in range(6):
             for j in range(6):
-                a[i, j] = h[i, j] if free[i] and free[j] else 0.0
-            a[i, i] = h[i, i] * (1.0 + damping) + 1e-9 if free[i] else 1.0
-            b[i] = g[i] if free[i] else 0.0
+                a[i, j] = h[i, j] if free[i] * free[j] > 0.0 else 0.0
+            a[i, i] = h[i, i] * (1.0 + damping) + 1e-9 if free[i] > 0.0 else 1.0
+            b[i] = g[i] if free[i] > 0.0 else 0.0
         if not _solve(a, b, 6):
             break
         for i in range(6):
@@ -285,34 +288,31 @@ def _errors(
         total += r * r
     n = high - low + 1
     out[MISFIT] = math.sqrt(total / max(n - 5, 1))
-    variances = np.zeros(3)
     a, b = np.empty((6, 6)), np.empty(6)
     for which in range(3):
         # 0: outer edge; 1: inner edge = outer + width; 2: width.
         for i in range(6):
             for j in range(6):
-                a[i, j] = h[i, j] if free[i] and free[j] else 0.0
-            if not free[i]:
+                a[i, j] = h[i, j] if free[i] * free[j] > 0.0 else 0.0
+            if not free[i] > 0.0:
                 a[i, i] = 1.0
             a[i, i] += 1e-12
             b[i] = 0.0
         if which != 2:
             b[0] = 1.0
-        if which != 0 and free[1]:
+        if which != 0 and free[1] > 0.0:
             b[1] = 1.0
         c0, c1 = b[0], b[1]
         if not _solve(a, b, 6):
-            variances[which] = np.inf
+            out[SD_EDGE + which] = np.inf
             continue
         by_sigma = 0.0
-        if not free[5]:
+        if not free[5] > 0.0:
             for i in range(5):
-                if free[i]:
+                if free[i] > 0.0:
                     by_sigma -= b[i] * h[i, 5]
-        variances[which] = c0 * b[0] + c1 * b[1] + (by_sigma * sigma_sd) ** 2
-    out[SD_EDGE] = math.sqrt(variances[0])
-    out[SD_INNER] = math.sqrt(variances[1])
-    out[SD_WIDTH] = math.sqrt(variances[2])
+        variance = c0 * b[0] + c1 * b[1] + (by_sigma * sigma_sd) ** 2
+        out[SD_EDGE + which] = math.sqrt(variance)
 
 
 @njit(**_INNER)
@@ -330,9 +330,10 @@ def _fit_one(
     free_sigma: bool,
     out: Any,
 ) -> None:
-    out[:] = np.nan
+    for i in range(COLUMNS):
+        out[i] = np.nan
     out[OK] = 0.0
-    begin = np.zeros(COLUMNS)
+    begin = np.empty(COLUMNS)
     if not _begin(values, start, step, sigma, level, contrast, begin):
         return
     single = begin[SINGLE] > 0.0
@@ -349,14 +350,16 @@ def _fit_one(
     if not single:
         high = _grow(values, first_high, min(last, int((end + far) / step)), tolerance)
     weight = 1.0 / (noise * noise * correlated)
-    prior = np.zeros((2, 6))
+    prior, free = np.empty((2, 6)), np.empty(6)
+    for i in range(6):
+        prior[0, i] = prior[1, i] = 0.0
+        free[i] = 1.0
     prior[0, LEVEL] = level
     prior[1, LEVEL] = 1.0 / (level_sd * level_sd)
-    free = np.ones(6, dtype=np.bool_)
-    free[SIGMA] = free_sigma
+    if not free_sigma:
+        free[SIGMA] = 0.0
     if single:
-        free[WIDTH] = False
-        free[INSIDE] = False
+        free[WIDTH] = free[INSIDE] = 0.0
     spread = np.empty(2)
     spread[0] = max(0.3 * sigma, 0.05)
     spread[1] = 4.0 * sigma
@@ -398,7 +401,7 @@ def _fit_one(
     out[OK] = 1.0
 
 
-@njit(cache=True, nogil=True)
+@njit(**_OUTER)
 def fit_profiles(
     profiles: Array,
     starts: Any,

@@ -65,12 +65,6 @@ class Lattice:
         return [np.asarray(line) for line in made.lines(level)]
 
 
-def prepare() -> None:
-    """Compile, or load from the cache, what distances on a plane need."""
-    two = np.array([0.0, 1.0])
-    lower_to_balls(np.zeros((2, 2)), two, two, np.zeros((1, 3)), np.zeros(1), 1.0)
-
-
 @lru_cache(maxsize=32)
 def surface_of(floor: Floor) -> FloorSurface | None:
     """A floor's surface, remembered by its identity; None with too few marks."""

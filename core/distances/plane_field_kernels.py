@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from core import kernel_cache
 from core.geometry import Array
 
@@ -54,3 +56,9 @@ def lower_to_balls(
                 along = u[col] - centres_uvw[k, 0]
                 apart = math.sqrt(base + along * along) - radii[k]
                 field[row, col] = min(field[row, col], apart)
+
+
+def prepare() -> None:
+    """Compile, or load from the cache, what distances on a plane need."""
+    two = np.array([0.0, 1.0])
+    lower_to_balls(np.zeros((2, 2)), two, two, np.zeros((1, 3)), np.zeros(1), 1.0)

@@ -26,6 +26,7 @@ LEAST_FOR_BLOCKS = 16
 """Shorter lines are sampled one by one: setting up a block would cost more."""
 
 
+_OUTER: dict[str, Any] = {"cache": True, "nogil": True, "no_cfunc_wrapper": True}
 _INNER: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 """What only compiled code calls needs no door that Python would enter by."""
 
@@ -262,7 +263,7 @@ def _span(start: float, step: float, end: float, first: float, last: float) -> A
     return max(first, a), min(last, b)
 
 
-@njit(cache=True, nogil=True)
+@njit(**_OUTER)
 def sample_lines(
     flat: Any, shape: Any, field: Any, padded: bool, low: float, high: float, slope: float,
     intercept: float, starts: Array, steps: Array, slab_steps: Array, slab_count: int,
