@@ -12,7 +12,7 @@ from core.measuring.shared_reasons import SharedReasons
 from core.pictures.ink import GLYPHS
 from core.plans.history import sign_off_state
 from core.sheet.patient_words import patient_words
-from core.trust.figures import plain, shown, shown_at_least, up
+from core.trust.figures import plain, shown, shown_at_least, shown_group, up
 from core.trust.verdict import judged_words, shown_verdict
 from core.words.catalogue import message, say
 from core.words.cautions import CAUTIONS
@@ -54,7 +54,7 @@ def as_text(ledger: Ledger) -> str:
         for reason in shared.all:
             lines += _wrapped(f"{reason.letter} ", reason.text.removeprefix(f"{reason.letter} "))
         for group, title in GROUPS.items():
-            of_group = [row for row in rows if row.group == group]
+            of_group = [row for row in rows if shown_group(row) == group]
             if of_group:
                 lines += [f"{title!s:<{NAME + 2}}{heads}"]
             for row in of_group:

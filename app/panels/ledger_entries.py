@@ -26,6 +26,7 @@ from core.trust.figures import (
     outside_words,
     plain,
     shown_at_least,
+    shown_group,
     shown_lack,
     told,
 )
@@ -301,7 +302,7 @@ def _of_subject(subject: str, rows: Sequence[Measurement], showing: _Showing) ->
     for reason in shared.all:
         yield Entry(kind="reason", key=f"{subject}:reason:{reason.letter}", text=reason.text)
     for group, title in GROUPS.items():
-        of = [row for row in rows if row.group == group]
+        of = [row for row in rows if shown_group(row) == group]
         if not of:
             continue
         yield Entry(kind="group", key=f"{subject}:{group}", text=str(title))
@@ -344,9 +345,10 @@ def _tightest(rows: Sequence[Measurement], showing: _Showing) -> str:
         lacking = sum(row.value is None for row in rows)
         return say("panels.ledger_entries.not-measured", count=lacking) if lacking else ""
     row = worst_first(limited)[0]
-    return say(
-        "panels.ledger_entries.tightest", shown=told(row), small=within_a_line(showing.name(row))
-    )
+    figure, least, small = told(row), shown_at_least(row), within_a_line(showing.name(row))
+    if least == "–":
+        return say("panels.ledger_entries.tightest", shown=figure, small=small)
+    return say("panels.ledger_entries.tightest-at-least", shown=figure, least=least, small=small)
 
 
 def _met_words(rows: Sequence[Measurement], showing: _Showing) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from core.arch import Arch
@@ -227,17 +228,11 @@ class Case:
         The worst of what is not met; where all of it is met the nearest vital structure, else the
         nearest root, else the bone's surface.
         """
-        groups = ("danger", "roots")
-        danger = [m for m in self.rows(subject) if m.group in groups and is_judged(m)]
-        if not danger:
-            return None
-        worst = worst_first(danger)[0]
-        return worst if is_missed(worst) else min(danger, key=_nearness)
+        return seen_first(self.rows(subject))
 
     def nearest_vital(self, subject: Subject) -> Measurement | None:
         """The nearest vital structure that is measured; the bone's surface is none."""
-        near = [m for m in self.rows(subject) if m.value is not None and is_judged(m)]
-        return min((m for m in near if _nearness(m)[0] == 0), key=_nearness, default=None)
+        return closest_vital(self.rows(subject))
 
     def nearest_surface(self, subject: Subject) -> Measurement | None:
         """The smallest measured distance to the bone's outer surface, with a limit or without."""
@@ -253,6 +248,30 @@ class Case:
         ]
         first = next((n for n, count in enumerate(counts) if count), len(order))
         return first, *(-count for count in counts)
+
+
+def seen_first(rows: Iterable[Measurement]) -> Measurement | None:
+    """`Case.tightest` among any rows: page 1 and the drill card choose by the same rule."""
+    danger = [m for m in rows if m.group in ("danger", "roots") and is_judged(m)]
+    if not danger:
+        return None
+    worst = worst_first(danger)[0]
+    return worst if is_missed(worst) else min(danger, key=_nearness)
+
+
+def closest_vital(rows: Iterable[Measurement]) -> Measurement | None:
+    """`Case.nearest_vital` among any rows."""
+    near = [m for m in rows if m.value is not None and is_judged(m)]
+    return min((m for m in near if _nearness(m)[0] == 0), key=_nearness, default=None)
+
+
+def first_title(first: Measurement) -> str:
+    """Key of the title of `seen_first`: closest only where it is that."""
+    if is_missed(first):
+        return "sheet.look-first"
+    if is_to_surface(first):
+        return "sheet.closest-surface"
+    return "sheet.closest-root" if first.group == "roots" else "sheet.closest"
 
 
 def _nearness(m: Measurement) -> tuple[int, float]:

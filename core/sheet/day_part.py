@@ -139,8 +139,9 @@ def _head(pages: Pages) -> None:
     pages.text(pages.left, pages.y + 3.0, words, size=7.5, colour=_QUIET)
     for x, name in zip(_columns(pages), ORIGINS, strict=True):
         pages.text(
-            x, pages.y + 3.0, str(ORIGIN_WORDS[name]), size=7.5, align="right", colour=_QUIET
-        )
+            x, pages.y + 3.0, str(ORIGIN_WORDS[name]), size=7.5, align="right", colour=_QUIET,
+            width=_COLUMN_MM - 2.0,
+        )  # fmt: skip
     pages.line(pages.left, pages.y + 4.2, pages.right, pages.y + 4.2, width=0.2)
     pages.y += 5.0
 

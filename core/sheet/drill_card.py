@@ -12,18 +12,18 @@ from collections.abc import Sequence
 from core.distances.drilling import ORIGINS
 from core.fixture import Fixture
 from core.measurement import Measurement
-from core.measurement_kinds import MeasurementKind
+from core.measurement_kinds import ClearanceDetails, MeasurementKind
 from core.measuring.depth_rule import DepthRule
 from core.measuring.drill_table import Drill, DrillPlan, drilling_plan
 from core.pictures.ink import BLACK, VERMILION
-from core.sheet.case import Case, Subject
+from core.sheet.case import Case, Subject, closest_vital, first_title, seen_first
 from core.sheet.day_part import tip_warning
 from core.sheet.fonts_found import Face
 from core.sheet.page_frame import RULER_MM
 from core.sheet.small_pages import CardPages, check_ruler, plain_head
 from core.trust.figures import down, plain, shown, told
-from core.trust.verdict import verdict_words, worst_first
-from core.words.catalogue import say
+from core.trust.verdict import verdict_words
+from core.words.catalogue import say, together
 from core.words.drilling import ORIGINS as ORIGIN_WORDS
 
 LEAST_PT = 12.0
@@ -34,6 +34,8 @@ OTHER_PT = 15.0
 _TOP_MM = 31.0
 _NAME_MM = 38.0
 _RULER_MM = 16.0
+_HEAD_MM = 4.9
+"""A line of the columns' heads."""
 
 
 def drill_card(case: Case) -> bytes | None:
@@ -65,10 +67,10 @@ def _fixture(
         return
     _heads(pages, case)
     for plan in plans:
-        if pages.y + _height(pages, case, plan) > pages.bottom:
+        if pages.y + _height(pages, case, subject, plan) > pages.bottom:
             _start(pages, case, subject)
             _heads(pages, case)
-        _drill(pages, case, plan)
+        _drill(pages, case, subject, plan)
     _below(pages, case, fixture)
 
 
@@ -127,18 +129,35 @@ def _heads(pages: CardPages, case: Case) -> None:
     if chosen is not None:
         words = say("drilling.chosen", origin=ORIGIN_WORDS[chosen])
     pages.y = pages.block(pages.left, pages.y, pages.inner, words, size=12, face="strong") + 0.6
+    lines = {name: _lines(pages, str(ORIGIN_WORDS[name]), width) for name in ORIGINS}
+    boxes = 4.4 if chosen is None else 0.0
+    height = boxes + _HEAD_MM * max(map(len, lines.values()))
     y = pages.y
     words = say("drilling.drill-to-mark")
-    pages.text(pages.left, y + 4.4, words, size=12, face="strong", width=_NAME_MM - 2)
+    pages.text(pages.left, y + height - 0.8, words, size=12, face="strong", width=_NAME_MM - 2)
     for x, name in zip(_columns(pages), ORIGINS, strict=True):
         face: Face = "strong" if name == chosen else "plain"
-        room = width if chosen is not None else width - 4.5
-        taken = pages.text(x, y + 4.4, str(ORIGIN_WORDS[name]), size=12, face=face, align="middle",
-                           width=room)  # fmt: skip
+        # The last line of each stands upon the rule, and the boxes in a row above them.
+        top = y + height - _HEAD_MM * len(lines[name])
+        for number, line in enumerate(lines[name], start=1):
+            pages.text(x, top + _HEAD_MM * number - 0.8, line, size=12, face=face, align="middle",
+                       width=width)  # fmt: skip
         if chosen is None:
-            pages.rect(x - taken / 2 - 4.2, y + 1.3, 3.4, 3.4, edge=0.3)
-    pages.line(pages.left, y + 6.0, pages.right, y + 6.0, width=0.5)
-    pages.y = y + 6.8
+            pages.rect(x - 1.7, y + 0.4, 3.4, 3.4, edge=0.3)
+    pages.line(pages.left, y + height + 0.6, pages.right, y + height + 0.6, width=0.5)
+    pages.y = y + height + 1.4
+
+
+def _lines(pages: CardPages, words: str, width: float) -> list[str]:
+    """Words in as many lines as a column needs: nothing at the chair is set smaller."""
+    lines: list[str] = []
+    for word in words.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and pages.width_of(longer, size=12, face="strong") <= width:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
 
 
 def _tip_words(drill: Drill) -> str:
@@ -150,26 +169,42 @@ def _tip_words(drill: Drill) -> str:
     return say("drilling.tip-unknown", mm=plain(drill.beyond_mm))
 
 
-def _height(pages: CardPages, case: Case, plan: DrillPlan) -> float:
-    height = 17.0 + pages.height_of(pages.inner, _tip_line(case, plan), size=12)
+def _height(pages: CardPages, case: Case, subject: Subject, plan: DrillPlan) -> float:
+    height = 17.0 + pages.height_of(pages.inner, _tip_line(case, subject, plan), size=12)
     for row in plan.worse:
         height += pages.height_of(pages.inner, _warning(case, row), size=12, face="strong") + 1.0
     return height
 
 
-def _tip_line(case: Case, plan: DrillPlan) -> str:
-    """How far the tip is counted to reach, and what it comes nearest to there."""
-    words = _tip_words(plan.drill)
-    judged = [m for m in plan.tip_rows if m.verdict is not None and m not in plan.worse]
-    if not judged:
-        return words
-    row = worst_first(judged)[0]
+def _tip_line(case: Case, subject: Subject, plan: DrillPlan) -> str:
+    """How far the tip is counted to reach, and what page 1 names first, with this drill's tip.
+
+    Where that is no vital structure, the closest of those as well.
+    """
+    bare = [m for m in case.rows(subject) if not _with_tip(m)]
+    rows = (*bare, *plan.tip_rows)
+    first, vital = seen_first(rows), closest_vital(rows)
+    told_rows = [] if first is None else [(first_title(first), first)]
+    if vital is not None and vital is not first:
+        told_rows.append(("sheet.closest", vital))
+    # What this drill's tip misses stands below, in a sentence of its own.
+    lines = [_nearest(case, title, m) for title, m in told_rows if m not in plan.worse]
+    return together(_tip_words(plan.drill), *lines)
+
+
+def _with_tip(row: Measurement) -> bool:
+    return isinstance(row.details, ClearanceDetails) and row.details.with_tip_mm is not None
+
+
+def _nearest(case: Case, title: str, row: Measurement) -> str:
     what, value, verdict = _short(case, row), told(row), verdict_words(row.verdict)
+    if row.value is None:
+        return say("drilling.nearest-not-measured", title=say(title), what=what, verdict=verdict)
     if row.limit is None:
-        return say("drilling.tip-nearest", tip=words, what=what, value=value, verdict=verdict)
+        return say("drilling.nearest", title=say(title), what=what, value=value, verdict=verdict)
     return say(
-        "drilling.tip-nearest-limit",
-        tip=words,
+        "drilling.nearest-limit",
+        title=say(title),
         what=what,
         value=value,
         mm=plain(row.limit.value),
@@ -181,7 +216,7 @@ def _short(case: Case, row: Measurement) -> str:
     return case.name(row).split(",")[0]
 
 
-def _drill(pages: CardPages, case: Case, plan: DrillPlan) -> None:
+def _drill(pages: CardPages, case: Case, subject: Subject, plan: DrillPlan) -> None:
     y, drill = pages.y, plan.drill
     pages.text(pages.left, y + 6.0, str(drill.name), size=15, face="strong", width=_NAME_MM - 2)
     if drill.diameter_mm is not None:
@@ -209,7 +244,10 @@ def _drill(pages: CardPages, case: Case, plan: DrillPlan) -> None:
         face: Face = "strong" if large else "plain"
         pages.text(x, y + 8.6, mark, size=size, face=face, align="middle", width=width)
         pages.text(x, y + 14.0, f"({down(value, 2)})", size=12, align="middle", width=width)
-    y = pages.block(pages.left, y + 15.4, pages.inner, _tip_line(case, plan), size=12) + 1.0
+    y = (
+        pages.block(pages.left, y + 15.4, pages.inner, _tip_line(case, subject, plan), size=12)
+        + 1.0
+    )
     for row in plan.worse:
         y = pages.block(
             pages.left, y, pages.inner, _warning(case, row), size=12, face="strong",

@@ -10,7 +10,7 @@ from core.measurement_kinds import MeasurementKind, WidthDetails
 from core.measuring.depth_rule import DepthRule, names_of
 from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.pictures.ink import GLYPHS, VERMILION
-from core.sheet.case import Case, Subject
+from core.sheet.case import Case, Subject, first_title
 from core.sheet.page import Pages
 from core.trust.figures import (
     is_overlap,
@@ -55,7 +55,7 @@ def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a
     above = [] if tight is None else [tight]
     if tight is not None:
         with pages.element("H2"):
-            pages.text(x, y + 3.2, say(_title_of(tight)), size=9, face="strong")
+            pages.text(x, y + 3.2, say(first_title(tight)), size=9, face="strong")
         y = _tightest(pages, tight, case.name(tight), x, y + 4.5)
     beside = (
         ("sheet.closest", case.nearest_vital(lead)),
@@ -98,15 +98,6 @@ def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a
         width = pages.right - x
         y = pages.block(x, y, width, say("sheet.nothing-measured"), size=11, face="strong")
     return y
-
-
-def _title_of(tight: Measurement) -> str:
-    """Key of the large box's title: a distance is called the closest only where it is that."""
-    if is_missed(tight):
-        return "sheet.look-first"
-    if is_to_surface(tight):
-        return "sheet.closest-surface"
-    return "sheet.closest-root" if tight.group == "roots" else "sheet.closest"
 
 
 def _assumed(case: Case, lead: Subject) -> str:

@@ -14,7 +14,7 @@ from core.pictures.ink import GLYPHS, PALE, VERMILION
 from core.sheet.fonts_found import Face
 from core.sheet.page import Pages
 from core.sheet.page_frame import heading
-from core.trust.figures import down, is_overlap, plain, shown, shown_at_least, up
+from core.trust.figures import down, is_overlap, plain, shown, shown_at_least, shown_group, up
 from core.trust.verdict import is_missed, judged_words, shown_verdict
 from core.words.catalogue import say, together
 from core.words.sheet import (
@@ -105,16 +105,17 @@ def _body(
     with pages.element("TR", header=True):
         _head(pages, columns)
     group = ""
-    for m in rows:
+    order = tuple(GROUPS)
+    for m in sorted(rows, key=lambda row: order.index(shown_group(row))):
         notes = [*shared.rest(m), *_changed(m), *_further(m)]
         width = columns.verdict + 28.0 - columns.name
         height = _ROW + sum(pages.height_of(width, n, size=7.5, face="slant") for n in notes)
-        if pages.ensure(height + (5.0 if m.group != group else 0.0)):
+        if pages.ensure(height + (5.0 if shown_group(m) != group else 0.0)):
             with pages.artifact():
                 _head(pages, columns)
             group = ""
-        if m.group != group:
-            group = m.group
+        if shown_group(m) != group:
+            group = shown_group(m)
             with pages.element("TR"):
                 pages.text(pages.left, pages.y + 3.8, str(GROUPS[group]), size=8.5, face="slant")
             pages.y += 4.8

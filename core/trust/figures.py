@@ -18,6 +18,14 @@ SURFACE = "bone surface"
 _DISTANCES = (MeasurementKind.CLEARANCE, MeasurementKind.REMAINING_BONE)
 
 
+def shown_group(measurement: Measurement) -> str:
+    """Under which title a row stands for people: the bone's surface is no vital structure.
+
+    Its code may be that of a danger, since the rule for drilling depths guards it.
+    """
+    return "bone" if is_to_surface(measurement) else measurement.group
+
+
 def down(value: float, decimals: int) -> Figure:
     """Decimal text of a number rounded towards minus infinity."""
     return Figure(f"{round_down(value, 10.0**-decimals):.{decimals}f}")

@@ -314,7 +314,7 @@ def test_the_origin_of_depths_is_chosen_and_stands_in_the_plan(opened):
     dialog.origin.setFocus()
     QTest.keyClick(dialog.origin, Qt.Key.Key_Down)
     assert session.plan.depth_from == "buccal rim"
-    assert session.plan.history[-1]["what"] == "drilling depths counted from: buccal rim"
+    assert session.plan.history[-1]["what"] == "drilling depths counted from: buccal bone edge"
     session.undo_stack.undo()
     assert session.plan.depth_from is None
     assert dialog.origin.currentData() is None

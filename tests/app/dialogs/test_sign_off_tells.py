@@ -71,7 +71,7 @@ def test_a_depth_that_nobody_chose_is_said_and_chosen_before_signing(asked, sess
     assert dialog.origin.checkedId() == -1
     assert any("voids the signature" in text for text in words(dialog))
     assert [b.text() for b in dialog.origin.buttons()] == [
-        "buccal rim: 8.5 mm", "highest rim: 9.0 mm"
+        "buccal bone edge: 8.5 mm", "most coronal bone edge: 9.0 mm"
     ]  # fmt: skip
     settings_of(session).change(name="", role="")
     dialog.name.setText("L. Example")

@@ -15,6 +15,7 @@ from app.panels.ledger_list import ENTRY, LedgerDelegate
 from core.identity import Tooth
 from core.measurement import Note
 from core.plans.limits import limit_for
+from core.trust.figures import shown_at_least
 from core.trust.verdict import NO_CLEARANCE
 from core.words.catalogue import sentences_of
 from core.words.sheet import UNCERTAINTY
@@ -45,6 +46,20 @@ def test_order_is_danger_roots_bone_and_not_met_first():
         "36/ridge_width/w/3.0/axis",
         "36:bone:free",
     ]
+
+
+def test_the_bones_surface_stands_under_bone_and_not_under_vital_structures():
+    surface = row("bone surface", 1.8, "meets limit", limit="surface-lingual", side="lingual")
+    found = shown(ledger=ledger(plan(), [*rows(), surface]), opened={"36:bone:met"})
+    keys = [e.key for e in found]
+    assert keys.index(surface.id) > keys.index("36:bone")
+
+
+def test_a_fold_of_met_limits_shows_the_least_it_can_be():
+    """The smallest of them is not told without what its uncertainty leaves of it."""
+    fold = next(e for e in shown() if e.key == "36:danger:met")
+    met = next(r for r in rows() if "vessel" in r.target)
+    assert f"3.4 mm, at least {shown_at_least(met)}" in fold.aside
 
 
 def test_what_is_met_folds_into_one_line_that_names_the_tightest():
@@ -261,7 +276,7 @@ def test_a_row_that_comes_late_moves_nothing_under_the_pointer(panel, session, q
     qtbot.wait(20)
     key = "36:danger:met"
     at = point_at(panel, key)
-    late = row("bone surface", 0.4, "below limit", limit="wall-buccal")
+    late = row("vessel-2", 0.4, "below limit", limit="vessel")
     session.show_ledger(ledger(session.plan, (late, *rows())))
     assert panel.model.row_of(late.id) < panel.model.row_of(key)
     assert under(panel, at) == key
@@ -279,7 +294,7 @@ def test_a_press_that_was_on_its_way_is_no_answer_to_the_row_that_slid_below_it(
     panel.resize(panel.width(), 900)  # all rows are seen: nothing can be scrolled
     qtbot.wait(20)
     at = point_at(panel, "36/clearance/foramen/True")
-    late = row("bone surface", 0.4, "below limit", limit="wall-buccal")
+    late = row("vessel-2", 0.4, "below limit", limit="vessel")
     session.show_ledger(ledger(session.plan, (late, *rows())))
     slid = under(panel, at)
     assert slid != "36/clearance/foramen/True"

@@ -9,8 +9,9 @@ import pypdf
 import pytest
 
 from core.measurement import Measurement, Reading
-from core.measurement_kinds import DepthDetails
+from core.measurement_kinds import ClearanceDetails, DepthDetails
 from core.measuring.drill_table import Drill
+from core.plans.limits import limit_for
 from core.sheet.case import case_of
 from core.sheet.day import Day
 from core.sheet.drill_card import DEPTH_PT, LEAST_PT, OTHER_PT, drill_card
@@ -101,6 +102,16 @@ def test_no_depth_is_large_until_somebody_chose_where_it_is_counted_from():
     assert {w for w, size in sizes_of(card) if size > OTHER_PT * 1.2} == {"36"}
 
 
+@pytest.mark.parametrize("chosen", [None, "highest rim"])
+def test_where_a_depth_is_counted_from_is_told_in_plain_words_and_never_small(chosen):
+    """In an upper jaw the highest edge is not the one nearest to the crowns: so it is not said."""
+    card = drill_card(case(fixture_at(20.0, "36"), depth_from=chosen))
+    assert "most coronal bone edge" in flat(card)
+    assert "rim" not in flat(card).split()
+    heads = [size for words, size in sizes_of(card) if "coronal" in words or "buccal" in words]
+    assert min(heads) == pytest.approx(LEAST_PT)
+
+
 def test_no_birth_date_but_two_identifiers_and_draft():
     text = text_of(drill_card(case(fixture_at(20.0, "36"))))
     assert IDENTITY.birth_date not in text
@@ -161,6 +172,34 @@ def test_nothing_that_is_needed_is_smaller_than_arms_length_allows():
     sizes = [size for words, size in sizes_of(card) if "Sounding" not in words]
     assert min(sizes) >= LEAST_PT * 0.99
     assert max(sizes) >= DEPTH_PT
+
+
+@pytest.mark.parametrize("includes", ["yes", "don't know"])
+def test_card_and_page_1_name_the_same_closest_thing(includes):
+    """Nearer to its limit lies a root, nearer in mm the bone's surface: the canal is closest."""
+    drill = replace(DRILLS[0], marks_include_tip=includes)
+    made = case(fixture_at(20.0, "36"), drills=(drill,))
+    rows = tuple(
+        row if row.target != "root-35" else replace(row, reading=replace(row.reading, value=1.9))
+        for row in made.ledger.measurements
+    )
+    made = replace(made, ledger=replace(made.ledger, measurements=(*rows, surface(1.8))))
+    first = made.tightest(made.subjects[0])
+    assert (first.target, first.verdict) == ("canal-left", "meets limit")
+    text = flat(drill_card(made))
+    assert text.count("Closest vital structure: Canal left, ") == 1
+    assert "Root" not in text
+    assert "Bone surface" not in text
+
+
+def surface(value):
+    """A row of the bone's outer surface that is guarded by a limit."""
+    limit = limit_for("surface-lingual", plan_with())
+    return Measurement(
+        id="36/clearance/bone surface/lingual", group="danger", fixture="36", kind="clearance",
+        target="bone surface", reading=Reading(value=value), limit=limit, verdict="meets limit",
+        details=ClearanceDetails(side="lingual"),
+    )  # fmt: skip
 
 
 def test_no_fixture_no_card():
