@@ -20,8 +20,10 @@ _ARM_MM = 0.8
 """Distance of the neighbouring edges that tell the surface's normal."""
 
 _REACH_MM = 6.0
-_PATCH_MM = 0.5
-"""Half the breadth of the patch of surface over which a thickness is the mean."""
+_RINGS = ((0.5, 6), (0.9, 10))
+"""Rings of places around one, over which a thickness is the mean: radius in mm, places on it."""
+
+_INNER = 1 + _RINGS[0][1]
 
 _LEAST_PATCH = 4
 _NEAR_CREST_MM, _NEAR_CREST_SD_MM = 2.0, 0.12
@@ -82,14 +84,15 @@ def plate_thickness(
                 reading = Reading(value=None, notes=width.reading.notes)
             else:
                 inward = -bone.plane.across if side == "buccal" else bone.plane.across
+                bent = width.depth_mm < _NEAR_CREST_MM
                 reading = thickness_at(
-                    scan, width.reading.witness[index], inward, bone.plane.coronal
+                    scan, width.reading.witness[index], inward, bone.plane.coronal, bent=bent
                 )
                 whole = width.reading.value
                 most = min(_MOST_OF_WIDTH * (whole or np.inf), _THICKEST_MM)
                 if reading.value is not None and reading.value > most:
                     reading = Reading(value=None, notes=(reason_note("no inner edge"),))
-                if reading.value is not None and width.depth_mm < _NEAR_CREST_MM:
+                if reading.value is not None and bent:
                     sds = (*reading.edge_sd_mm, _NEAR_CREST_SD_MM)
                     reading = replace(reading, edge_sd_mm=sds)
             out.append(
@@ -103,7 +106,9 @@ def plate_thickness(
 _SIDES: tuple[Side, Side] = ("buccal", "lingual")
 
 
-def thickness_at(scan: ScanEdges, edge_mm: Array, inward: Array, coronal: Array) -> Reading:
+def thickness_at(
+    scan: ScanEdges, edge_mm: Array, inward: Array, coronal: Array, *, bent: bool = False
+) -> Reading:
     """Thickness of the plate whose outer edge lies at a point.
 
     Parameters
@@ -113,6 +118,8 @@ def thickness_at(scan: ScanEdges, edge_mm: Array, inward: Array, coronal: Array)
         Unit direction into the bone, along which the edge was found.
     coronal : (3,)
         Unit direction across it, towards the crowns.
+    bent : bool, optional
+        True near the crest, where places further off lie around a bend.
 
     Returns
     -------
@@ -127,14 +134,14 @@ def thickness_at(scan: ScanEdges, edge_mm: Array, inward: Array, coronal: Array)
     if normal is None:
         return Reading(value=None, notes=(Note("plate_no_surface"),))
     start = (edge_mm + _LEAD_MM * normal)[None, :]
-    starts = start + _disc(normal)
+    starts = start + _patch(normal, _RINGS[:1] if bent else _RINGS)
     inward_rays = np.broadcast_to(-normal, starts.shape)
     found = scan.finder.plate(scan.volume, starts, inward_rays, _LEAD_MM + _REACH_MM)
     for edges in (found.outer, found.inner):
         if not edges.found[0]:
             return Reading(value=None, notes=(reason_note(str(edges.reason[0])),))
     near, far = (start[0] - e.distance_mm[0] * normal for e in (found.outer, found.inner))
-    value, sd = _smoothed(found, scan.levels.thin_mm)
+    value, sd = _smoothed(found, scan.levels.thin_mm, bent=bent)
     notes: tuple[Note, ...] = ()
     if value < scan.levels.thin_mm:
         fields = {"least": round(scan.levels.thin_mm, 1)}
@@ -157,30 +164,37 @@ def _contrast(scan: ScanEdges) -> float:
     return scan.levels.cortical - scan.levels.soft
 
 
-def _smoothed(found: PlateEdges, thin_mm: float) -> tuple[float, float]:
+def _smoothed(found: PlateEdges, thin_mm: float, *, bent: bool) -> tuple[float, float]:
     """Thickness and its standard error over the patch, the surer places weighing more.
 
     The places' errors are not independent: their mean is not taken for surer than each of them.
-    A thin place is small: beside it the plate is thicker, so only the place itself counts.
+    A thin place may be small, and the plate thicker beside it: there what lies further off does
+    not count, nor where it bends what lies beside it, and of it and the mean the thinner.
     """
     own, own_sd = float(found.thickness_mm[0]), float(found.sd_mm[0])
     both = found.outer.found & found.inner.found
-    if own < thin_mm or both.sum() < _LEAST_PATCH or not found.reads_thin:
+    thin = own < thin_mm
+    if thin:
+        both[1 if bent else _INNER :] = False
+    if both.sum() < _LEAST_PATCH or not found.reads_thin:
         return own, own_sd
     values, sd = found.thickness_mm[both], found.sd_mm[both]
     alike = np.abs(values - own) < _ALIKE_SD * np.hypot(sd, own_sd)
     weight = 1.0 / sd[alike] ** 2
     mean = float(np.sum(weight * values[alike]) / weight.sum())
-    return mean, float(np.sqrt(np.mean(sd[alike] ** 2)))
+    sd_of_patch = float(np.sqrt(np.mean(sd[alike] ** 2)))
+    return (min(own, mean) if thin else mean), sd_of_patch
 
 
-def _disc(normal: Array) -> Array:
-    """(7, 3) offsets across a normal: none, and six on a circle."""
+def _patch(normal: Array, rings: tuple[tuple[float, int], ...]) -> Array:
+    """(n, 3) offsets across a normal: none, and those on circles around it."""
     one = unit(np.cross(normal, np.eye(3)[np.argmin(np.abs(normal))]))
     two = np.cross(normal, one)
-    angle = np.arange(6)[:, None] * np.pi / 3
-    ring = _PATCH_MM * (np.cos(angle) * one + np.sin(angle) * two)
-    return np.concatenate([np.zeros((1, 3)), ring])
+    parts = [np.zeros((1, 3))]
+    for radius, count in rings:
+        angle = np.arange(count)[:, None] * 2.0 * np.pi / count
+        parts.append(radius * (np.cos(angle) * one + np.sin(angle) * two))
+    return np.concatenate(parts)
 
 
 def _outward(scan: ScanEdges, edge_mm: Array, inward: Array, coronal: Array) -> Array | None:

@@ -9,7 +9,7 @@ import pytest
 
 from core.bone.bone_levels import BoneLevels
 from core.bone.edges import EdgeSet, PlateEdges, ScanEdges
-from core.bone.plates import _disc, _outward, _smoothed, plate_thickness, thickness_at
+from core.bone.plates import _RINGS, _outward, _patch, _smoothed, plate_thickness, thickness_at
 from core.bone.ridge_section import RidgeWidth
 from core.geometry import unit
 from core.measurement import Note, Reading
@@ -77,7 +77,7 @@ class TestThickness:
         assert found.evidence.is_sound
         starts, ways, most = wall.asked[0]
         assert most == 8.0
-        assert ways == pytest.approx(np.tile(-X, (7, 1)))
+        assert ways == pytest.approx(np.tile(-X, (17, 1)))
         assert starts[0] == pytest.approx(2.0 * X)
         assert np.linalg.norm(starts - starts[0], axis=1) == pytest.approx([0, *[0.5] * 6])
 
@@ -140,18 +140,20 @@ class TestNormal:
             found = _outward(scan(Wall(normal=-inward)), np.zeros(3), inward, coronal)
             assert found == pytest.approx(-inward)
 
-    def test_a_disc_lies_across_it(self):
+    def test_a_patch_lies_across_it(self):
         for normal in (X, unit((0.2, -0.5, 0.7))):
-            disc = _disc(normal)
-            assert disc.shape == (7, 3)
-            assert disc @ normal == pytest.approx(np.zeros(7), abs=1e-12)
-            assert disc.sum(axis=0) == pytest.approx(np.zeros(3), abs=1e-12)
-            steps = np.linalg.norm(np.diff(disc[1:], axis=0), axis=1)
+            patch = _patch(normal, _RINGS)
+            assert patch.shape == (17, 3)
+            assert patch @ normal == pytest.approx(np.zeros(17), abs=1e-12)
+            assert patch.sum(axis=0) == pytest.approx(np.zeros(3), abs=1e-12)
+            assert np.linalg.norm(patch, axis=1) == pytest.approx([0.0, *[0.5] * 6, *[0.9] * 10])
+            steps = np.linalg.norm(np.diff(patch[1:7], axis=0), axis=1)
             assert steps == pytest.approx(np.full(5, 0.5))
+            assert _patch(normal, _RINGS[:1]) == pytest.approx(patch[:7])
 
 
 class TestSmoothed:
-    def over(self, values, sd=0.1, *, lost=(), thin=True):
+    def over(self, values, sd=0.1, *, lost=(), thin=True, bent=False):
         values = np.array(values, dtype=float)
         found = edge_set(np.where(np.isin(np.arange(len(values)), lost), np.nan, 2.0))
         edges = PlateEdges(
@@ -159,7 +161,7 @@ class TestSmoothed:
             sd_mm=np.broadcast_to(sd, values.shape).astype(float),
             borrowed=np.zeros(len(values), bool), reads_thin=thin,
         )  # fmt: skip
-        return _smoothed(edges, 0.8)
+        return _smoothed(edges, 0.8, bent=bent)
 
     def test_the_mean_of_the_patch_by_how_sure_each_place_is(self):
         assert self.over([1.0, 1.1, 1.2, 1.1, 1.0, 1.0, 1.0])[0] == pytest.approx(7.4 / 7)
@@ -167,9 +169,16 @@ class TestSmoothed:
         assert value == pytest.approx((100 * 1.0 + 75 * 1.3) / 175)
         assert sd == pytest.approx(np.sqrt((0.01 + 3 * 0.04) / 4)), "not surer than each of them"
 
-    def test_of_a_thin_place_only_itself(self):
+    def test_of_a_thin_place_and_those_close_to_it_the_thinner(self):
+        """What lies within half a millimetre is mixed by blur: the least of noise would be too thin."""
         assert self.over([0.79, 1.0, 1.0, 1.0]) == pytest.approx((0.79, 0.1))
         assert self.over([0.81, 1.0, 1.0, 1.0])[0] > 0.9
+        assert self.over([0.79, *[0.6] * 6])[0] == pytest.approx((0.79 + 6 * 0.6) / 7)
+        assert self.over([0.79, *[0.6] * 6], bent=True) == pytest.approx((0.79, 0.1))
+
+    def test_what_lies_further_off_counts_only_where_a_plate_is_thick(self):
+        assert self.over([0.79, *[0.7] * 6, *[0.4] * 10])[0] == pytest.approx((0.79 + 4.2) / 7)
+        assert self.over([1.0, *[1.1] * 6, *[0.9] * 10])[0] == pytest.approx((1.0 + 6.6 + 9) / 17)
 
     def test_four_places_at_least(self):
         assert self.over([1.0, 1.2, 1.2, 1.2])[0] == pytest.approx(1.15)

@@ -11,7 +11,7 @@ import pytest
 from core.bone import ridge_section
 from core.bone.bone_in_plane import PIXEL_MM, BoneInPlane, Plane
 from core.bone.edges import EdgeSet, ScanEdges
-from core.bone.plates import _disc, _smoothed, plate_thickness
+from core.bone.plates import _smoothed, plate_thickness
 from core.bone.ridge_section import (
     Crest,
     RidgeWidth,
@@ -399,35 +399,29 @@ class TestPlates:
         )  # fmt: skip
 
     def test_the_mean_of_what_is_alike_over_the_patch(self):
-        value, sd = _smoothed(self.plate(1.5, [1.4, 1.6, 1.5, 1.7, 1.3, 5.0]), 0.8)
+        value, sd = _smoothed(self.plate(1.5, [1.4, 1.6, 1.5, 1.7, 1.3, 5.0]), 0.8, bent=False)
         assert value == pytest.approx(1.5)
         assert sd == pytest.approx(0.1)
         surer = self.plate(1.5, [1.4, 1.4, 1.4])
         surer.sd_mm = np.array([0.2, 0.1, 0.1, 0.1])
-        value, sd = _smoothed(surer, 0.8)
+        value, sd = _smoothed(surer, 0.8, bent=False)
         assert value == pytest.approx((1.5 / 4 + 3 * 1.4) / 3.25)
         assert sd == pytest.approx(np.sqrt((0.04 + 3 * 0.01) / 4))
 
     @pytest.mark.parametrize(("off", "alike"), [(0.42, True), (0.43, False)])
     def test_neighbours_that_differ_by_three_errors_are_another_thickness(self, off, alike):
-        value, _ = _smoothed(self.plate(1.5, [1.5, 1.5, 1.5 + off]), 0.8)
+        value, _ = _smoothed(self.plate(1.5, [1.5, 1.5, 1.5 + off]), 0.8, bent=False)
         assert value == pytest.approx(1.5 + off / 4 if alike else 1.5)
 
     def test_a_thin_place_a_small_patch_and_a_finder_that_over_reads_stand_alone(self):
         others = [1.0] * 5
-        assert _smoothed(self.plate(0.79, others), 0.8) == (0.79, 0.1)
-        assert _smoothed(self.plate(0.81, others), 0.8)[0] > 0.9
-        assert _smoothed(self.plate(0.9, [1.0, 1.0]), 0.8) == (0.9, 0.1)
-        assert _smoothed(self.plate(0.9, [1.0, 1.0, 1.0]), 0.8)[0] == pytest.approx(0.975)
-        assert _smoothed(self.plate(0.9, others, reads_thin=False), 0.8) == (0.9, 0.1)
-
-    def test_a_patch_is_a_disc_of_half_a_millimetre(self):
-        normal = np.array([0.6, 0.0, 0.8])
-        found = _disc(normal)
-        assert found.shape == (7, 3)
-        assert found @ normal == pytest.approx(np.zeros(7))
-        assert np.linalg.norm(found, axis=1) == pytest.approx([0, *[0.5] * 6])
-        assert found.sum(axis=0) == pytest.approx([0, 0, 0])
+        assert _smoothed(self.plate(0.79, others), 0.8, bent=False) == (0.79, 0.1)
+        assert _smoothed(self.plate(0.81, others), 0.8, bent=False)[0] > 0.9
+        assert _smoothed(self.plate(0.9, [1.0, 1.0]), 0.8, bent=False) == (0.9, 0.1)
+        assert _smoothed(self.plate(0.9, [1.0, 1.0, 1.0]), 0.8, bent=False)[0] == pytest.approx(
+            0.975
+        )
+        assert _smoothed(self.plate(0.9, others, reads_thin=False), 0.8, bent=False) == (0.9, 0.1)
 
     @pytest.mark.parametrize(
         ("value", "width", "depth", "kept", "sds"),
@@ -448,8 +442,9 @@ class TestPlates:
 
         asked = []
 
-        def at(scan, edge, inward, coronal):
+        def at(scan, edge, inward, coronal, *, bent):
             asked.append((edge[0], inward[0]))
+            assert bent is (depth < 2.0)
             return Reading(value=value, edge_sd_mm=(0.1,))
 
         monkeypatch.setattr(plates, "thickness_at", at)
