@@ -8,6 +8,7 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 
 from core.bone.between_plates import joined_over_marrow
 from core.bone.bone_in_plane import BoneInPlane, Plane
@@ -27,10 +28,14 @@ _TURNS_DEG = np.arange(-10.0, 10.1, 2.5)
 _BEND_MM = 1.0
 """Curvature along the ridge is that of the edges this far to both sides of the crest."""
 
-_NEAR_CREST_MM, _LEAST_NEAR, _FLAT = 1.0, 5, 1e-3
-_MOST_MOVED_MM = 0.15
+_NEAR_CREST_MM = 0.6
+_BESIDE_CREST_MM = 2.4
+_MOST_ROUNDED_MM = 0.15
 _CREST_SD_MM = 0.03
 """What is left of the blur at a crest that is not quite round, from the sample scans."""
+
+_GAINED_DOUBT = 0.5
+"""Share of what was added to a crest for its blur that stays in doubt: a sharper one lost more."""
 
 _BELOW_RIM_MM, _RIM_SD_MM = (0.5, 1.5, 2.5), 0.4
 """Where a socket or a root to be removed lies so far below the crest, its rim is a plate beside the
@@ -40,14 +45,9 @@ drawn ridges whose widths were off, and not at all in most others (no source).""
 _ROUNDED_DOWN_TO_MM = 4.0
 """Down to this depth a ridge bends within the blur, so that its sides may read too near."""
 
-_ROUNDED_SHARE = 0.5
-"""Of what a Gaussian blur takes off a bent crest, this share is added again, and as much is its
-standard error: scans blurred by a Gaussian lose all of it, the sample scans, whose reconstruction
-keeps edges sharper, none."""
-
-_SIDE_SHARE, _SIDE_DOUBT = 0.25, 0.5
-"""The same of a bent side: with half of it real and reconstructed jaws read 0.08 mm too wide at
-1 mm below the crest, drawn ones 0.02; with none these 0.06 too narrow."""
+_ROUNDED_SHARE = 0.8
+"""Scans blurred by a Gaussian lose it; the sample scans, whose reconstruction keeps edges sharper,
+do not. So none of it is added to a width, and this share is a standard error."""
 
 _ARMS_DOWN_MM = np.array([-1.0, -0.5, 0.0, 0.5, 1.0])
 _ARMS_ALONG_MM = np.array([-0.8, 0.0, 0.8])
@@ -168,7 +168,8 @@ def find_crest(scan: ScanEdges, bone: BoneInPlane, *, half_mm: float) -> Crest:
         return Crest(point_mm=None, notes=(Note("ridge_crest_unclear"),))
     on_axis = height[np.abs(w) < _COLUMN_MM / 2]
     axis_h = float(on_axis[0]) if len(on_axis) and np.isfinite(on_axis[0]) else None
-    *place, lost = _top(scan, plane, w, height, best)
+    place = _unblurred(scan, plane, w, height, best)
+    gained = place[1] - float(height[best])
     beside_socket = any(bone.over_socket(float(height[best]) - down) for down in _BELOW_RIM_MM)
     rim_sd = _RIM_SD_MM if beside_socket else 0.0
     notes: tuple[Note, ...] = ()
@@ -176,48 +177,45 @@ def find_crest(scan: ScanEdges, bone: BoneInPlane, *, half_mm: float) -> Crest:
         notes = (Note("ridge_sloping_crest", {"above": round(float(height[best] - axis_h), 1)}),)
     return Crest(
         point_mm=plane.points(*place)[0],
-        sd_mm=float(np.hypot.reduce([edges.sd_mm[best], _CREST_SD_MM, lost, rim_sd])),
+        sd_mm=float(
+            np.hypot.reduce([edges.sd_mm[best], _CREST_SD_MM, _GAINED_DOUBT * gained, rim_sd])
+        ),
         evidence=scan.levels.evidence,
         notes=notes,
     )
 
 
-def _top(
+def _unblurred(
     scan: ScanEdges, plane: Plane, w: Array, height: Array, best: int
-) -> tuple[float, float, float]:
-    """Place across and height of the crest, and the share of its height that is in doubt.
+) -> tuple[float, float]:
+    """Place across and height of the crest without what blur takes off a curved one.
 
-    The highest of many places is one that noise has raised, and blur takes off one that bends: so
-    a parabola through all places near it tells its height and how it bends across the ridge.
-    Along the ridge it bends as the edges before and behind it say. A blurred surface lies
-    s² k / 2 inside one of curvature k (see `core.bone.rounded`).
+    To first order in its slope a blurred surface is the surface's heights, blurred; so they are
+    deconvolved by two steps of van Cittert 1931 (Z Phys 69:298) across the ridge. Along it, where
+    it bends little, the half-way surface lies s² k / 2 inside a surface of curvature k.
     """
     raw = float(w[best]), float(height[best])
     half_variance = scan.finder.rounding_mm2(scan.volume, plane.coronal)
-    place, top, bends = _parabola(w, height, raw[0]) or (*raw, 0.0)
+    beside = np.abs(w - w[best]) < _BESIDE_CREST_MM + 1e-6
+    near = np.abs(w - w[best]) < _NEAR_CREST_MM + 1e-6
+    if half_variance <= 0.0 or not np.isfinite(height[near]).all():
+        return raw
+    there = beside & np.isfinite(height)
+    even = np.arange(w[there][0], w[there][-1] + 1e-6, _COLUMN_MM)
+    measured = np.interp(even, w[there], height[there])
+    sigma = np.sqrt(2.0 * half_variance) / _COLUMN_MM
+    sharp = measured
+    for _ in range(2):
+        sharp = sharp + measured - gaussian_filter1d(sharp, sigma, mode="nearest", truncate=3.0)
+    close = np.flatnonzero(np.abs(even - raw[0]) < _NEAR_CREST_MM + 1e-6)
+    top = int(close[np.argmax(sharp[close])])
     here = plane.points(*raw)[0]
     lead = 2.0
     arms = here + lead * plane.coronal + _BEND_MM * np.array([[1.0], [-1.0]]) * plane.normal
     along = scan.outer(arms, -plane.coronal, 2.0 * lead)
-    if along.found.all():
-        bends += 2.0 * float(np.mean(along.distance_mm - lead)) / _BEND_MM**2
-    lost = _ROUNDED_SHARE * half_variance * max(bends, 0.0)
-    moved = float(np.clip(top + lost - raw[1], -_MOST_MOVED_MM, _MOST_MOVED_MM))
-    return place, raw[1] + moved, min(lost, _MOST_MOVED_MM)
-
-
-def _parabola(w: Array, height: Array, middle: float) -> tuple[float, float, float] | None:
-    """Place, height and curvature of the top of a parabola; None where what is near has no top."""
-    for _ in range(2):
-        near = (np.abs(w - middle) < _NEAR_CREST_MM + 1e-6) & np.isfinite(height)
-        if near.sum() < _LEAST_NEAR:
-            return None
-        a, b, c = np.polyfit(w[near] - middle, height[near], 2)
-        if a > -_FLAT:
-            return None
-        off = float(np.clip(-b / (2.0 * a), -_NEAR_CREST_MM, _NEAR_CREST_MM))
-        middle += off
-    return middle, float(a * off**2 + b * off + c), float(-2.0 * a)
+    bend = float(np.mean(along.distance_mm - lead)) if along.found.all() else 0.0
+    gained = float(sharp[top]) - raw[1] + half_variance * 2.0 * bend / _BEND_MM**2
+    return float(even[top]), raw[1] + float(np.clip(gained, 0.0, _MOST_ROUNDED_MM))
 
 
 def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -> list[Reading]:
@@ -255,11 +253,11 @@ def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -
     from_buccal = scan.outer(plane.points(rows[:, 1] + lead_b, h), -plane.across, 5.0)
     from_lingual = scan.outer(plane.points(rows[:, 0] - lead_l, h), plane.across, 5.0)
     bends = np.asarray(depths_mm)[known] <= _ROUNDED_DOWN_TO_MM
-    lost_b = _lost_to_blur(scan, plane, rows[:, 1] + lead_b, h, +1.0, bends)
-    lost_l = _lost_to_blur(scan, plane, rows[:, 0] - lead_l, h, -1.0, bends)
+    doubt_b = _rounding_doubt(scan, plane, rows[:, 1] + lead_b, h, +1.0, bends)
+    doubt_l = _rounding_doubt(scan, plane, rows[:, 0] - lead_l, h, -1.0, bends)
     for n, i in enumerate(known):
-        wb = rows[n, 1] + lead_b[n] - from_buccal.distance_mm[n] + _SIDE_SHARE * lost_b[n]
-        wl = rows[n, 0] - lead_l[n] + from_lingual.distance_mm[n] - _SIDE_SHARE * lost_l[n]
+        wb = rows[n, 1] + lead_b[n] - from_buccal.distance_mm[n]
+        wl = rows[n, 0] - lead_l[n] + from_lingual.distance_mm[n]
         reason = str(from_buccal.reason[n] or from_lingual.reason[n])
         if not reason and max(abs(wb - rows[n, 1]), abs(wl - rows[n, 0])) > _STRAY_MM:
             reason = "weak"
@@ -272,8 +270,8 @@ def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -
             value=float(wb - wl),
             witness=(plane.points(wb, h[n])[0], plane.points(wl, h[n])[0]),
             edge_sd_mm=(
-                float(np.hypot(from_buccal.sd_mm[n], _SIDE_DOUBT * lost_b[n])),
-                float(np.hypot(from_lingual.sd_mm[n], _SIDE_DOUBT * lost_l[n])),
+                float(np.hypot(from_buccal.sd_mm[n], doubt_b[n])),
+                float(np.hypot(from_lingual.sd_mm[n], doubt_l[n])),
             ),
             evidence=scan.levels.evidence,
             notes=(
@@ -284,14 +282,14 @@ def widths(scan: ScanEdges, bone: BoneInPlane, crest: Crest, depths_mm: Array) -
     return readings
 
 
-def _lost_to_blur(  # noqa: PLR0917 - rays of one side by their starts
+def _rounding_doubt(  # noqa: PLR0917 - rays of one side by their starts
     scan: ScanEdges, plane: Plane, w: Array, h: Array, side: float, bends: NDArray[np.bool_]
 ) -> Array:
-    """(n,) what a Gaussian blur takes off a bent surface, mm."""
-    lost = np.zeros(len(h))
+    """(n,) standard error by what blur may take off a bent surface, mm."""
+    doubt = np.zeros(len(h))
     half_variance = scan.finder.rounding_mm2(scan.volume, plane.across)
     if half_variance <= 0.0:
-        return lost
+        return doubt
     outward = side * plane.across
     beside = _ARMS_ALONG_MM[:, None] * plane.normal
     shape = (len(_ARMS_DOWN_MM), len(_ARMS_ALONG_MM))
@@ -307,8 +305,8 @@ def _lost_to_blur(  # noqa: PLR0917 - rays of one side by their starts
             ring=False,
         )
         middle = shape[0] // 2, shape[1] // 2
-        lost[n] = float(of_all[middle])
-    return lost
+        doubt[n] = _ROUNDED_SHARE * abs(float(of_all[middle]))
+    return doubt
 
 
 _PENDING = Reading(value=None, notes=(Note("ridge_no_bone"),))

@@ -107,10 +107,10 @@ class TestCrest:
 
     @pytest.mark.parametrize(
         ("across", "along", "gained"),
-        [(0.5, 0.0, 0.01), (0.5, 1.0, 0.03), (0.0, 1.0, 0.02), (0.5, -1.0, 0.0), (4.0, 4.0, 0.15)],
+        [(0.5, 0.0, 0.02), (0.5, 1.0, 0.06), (0.0, 1.0, 0.04), (0.5, -1.0, 0.0), (3.0, 3.0, 0.15)],
     )
     def test_a_bent_crest_lies_further_out_by_its_curvatures(self, across, along, gained):
-        """A quarter of the blur's square times both; at most 0.15 mm, and as much is doubt."""
+        """Half of the square of the blur times both; at most 0.15 mm, and half of it is doubt."""
 
         class Dome(Block):
             def inside(self, points):
@@ -126,23 +126,7 @@ class TestCrest:
         found = find_crest(scan, replace(section(straight), mask=mask, joined=mask), half_mm=3.0)
         height = found.point_mm[2]
         assert height == pytest.approx(gained, abs=0.006)
-        assert found.sd_mm == pytest.approx(np.hypot(np.hypot(0.1, 0.03), gained), abs=1e-3)
-
-    def test_noise_does_not_raise_it(self):
-        """The highest of many places is 0.1 mm too high; a parabola through them all is not."""
-
-        class Rough(Block):
-            def inside(self, points):
-                x, _, z = np.moveaxis(points, -1, 0)
-                rough = 0.1 * np.where(np.rint(x / 0.2) % 2 == 0, 1.0, -1.0)
-                return (np.abs(x) <= 4.0) & (z <= -0.1 * x**2 + rough)
-
-        scan = ScanEdges(volume=None, levels=LEVELS, finder=Rough(straight))
-        w, h = np.meshgrid(W, H)
-        mask = (np.abs(w) <= 4.0) & (h <= -0.1 * w**2)
-        found = find_crest(scan, replace(section(straight), mask=mask, joined=mask), half_mm=3.0)
-        assert found.point_mm[0] == pytest.approx(0.0, abs=0.05)
-        assert 0.0 < found.point_mm[2] < 0.03
+        assert found.sd_mm == pytest.approx(np.hypot(np.hypot(0.1, 0.03), 0.5 * height), abs=1e-3)
 
     @pytest.mark.parametrize(("top", "doubt"), [(-0.2, 0.4), (-2.2, 0.4), (-4.0, 0.0)])
     def test_a_rim_beside_a_socket_may_lie_higher(self, top, doubt):
@@ -194,22 +178,6 @@ class TestWidths:
         assert lingual == pytest.approx([-5, 0, -4], abs=0.003)
         assert found[0].edge_sd_mm == (0.1, 0.1)
         assert found[0].evidence == LEVELS.evidence
-
-    @pytest.mark.parametrize(("depth", "lost"), [(3.0, 0.04), (5.0, 0.0)])
-    def test_a_bent_side_is_given_back_a_quarter_of_what_blur_takes(self, depth, lost):
-        """Half of the blur's square times its curvature, down to 4 mm; half of it is doubt."""
-
-        class Bulge(Block):
-            def rounding_mm2(self, volume, direction):
-                return 0.04
-
-        def half(h):
-            return 4.0 - 0.5 * (np.asarray(h) + depth) ** 2
-
-        scan = ScanEdges(volume=None, levels=LEVELS, finder=Bulge(half))
-        (found,) = widths(scan, section(half), CREST, np.array([depth]))
-        assert found.value == pytest.approx(8.0 + 2.0 * 0.25 * lost, abs=0.006)
-        assert found.edge_sd_mm == pytest.approx(2 * (np.hypot(0.1, 0.5 * lost),), abs=5e-4)
 
     def test_why_there_is_none(self):
         codes = [r.notes[0].code for r in self.read(straight, [-1.0, 20.0])]
