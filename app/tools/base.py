@@ -109,7 +109,7 @@ class Tool:
         return str(cls.words) or capitalised(KIND[cls.name].words)
 
     def hint(self) -> str:
-        """One line at the foot of the window: what a click does now."""
+        """One sentence, below the button that leads through the case: what a click does now."""
         return ""
 
     def start(self) -> None:

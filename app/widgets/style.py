@@ -150,6 +150,7 @@ QFrame#notice {{ background: {SELECTED.name()}; }}
 QFrame#notice QLabel {{ background: transparent; }}
 QLabel#strong {{ font-weight: bold; }}
 QLabel#quiet {{ color: {QUIET.name()}; font-size: 12px; }}
+QLabel#hint {{ padding: 0 2px; }}
 QLabel#brand {{ font-size: 40px; font-style: italic; }}
 QLabel#heading {{ font-size: 14px; font-weight: bold; }}
 QWidget QLabel#beside {{ background: {SELECTED.name()}; border: 2px solid {FOCUS.name()};

@@ -33,7 +33,6 @@ from app.case.session import Session
 from app.case.settings import settings_of
 from app.case.store import CaseStore
 from app.dialogs.answers.side_question import ask_about_side, ask_if_open
-from app.panels.base import Aside
 from app.pictures.copy import copied_view, picture_with_caption
 from app.pictures.in_step import Pictures
 from app.pictures.picture_view import PictureView
@@ -113,7 +112,6 @@ class Bench(QMainWindow):
         self.setCentralWidget(middle)
 
     def _make_foot(self) -> None:
-        self.hint = Aside()  # what was just said stands whole beside it
         self.said = QLabel("")
         self.take_back = QPushButton(say("window.bench.undo"))
         self.take_back.setObjectName("fold")
@@ -125,7 +123,6 @@ class Bench(QMainWindow):
         foot.addWidget(self.take_back)
         self.preparing = QLabel("")
         foot.addPermanentWidget(self.preparing)
-        foot.addPermanentWidget(self.hint)
         foot.setContentsMargins(8, 0, 10, 0)
         self._hush = QTimer(self, interval=SAID_MS, singleShot=True)
         self._hush.timeout.connect(lambda: self.say(""))
@@ -181,7 +178,7 @@ class Bench(QMainWindow):
             left_open=self.store.left_open(),
         )
         self.pages.setCurrentWidget(self.start)
-        self.hint.setText("")
+        self.work.hint.tell("")
         self.start.tell_troubles(kept_troubles(self.store, self.settings))
 
     # -- opening -------------------------------------------------------------------------
@@ -316,7 +313,7 @@ class Bench(QMainWindow):
         self.work.folds["scan checks"].setChecked(True)
 
     def redraw(self) -> None:
-        """Ask the active tool's draft and its line at the foot again: both follow its state."""
+        """Ask the active tool's draft and its sentence again: both follow its state."""
         self.hub.redraw()
         self._read_hint()
 
@@ -345,8 +342,7 @@ class Bench(QMainWindow):
 
     def _read_hint(self) -> None:
         words = self.hub.active.hint() if self.session.volume is not None else ""
-        self.hint.setText(words)
-        self.hint.setToolTip(words)
+        self.work.hint.tell(words)
 
     # -- events --------------------------------------------------------------------------
 
@@ -358,7 +354,7 @@ class Bench(QMainWindow):
             return
         if self.room.press(event):
             if event.key() == BARE_KEY:
-                self.hint.setText(say("window.bench.drawings-hidden"))
+                self.work.hint.tell(say("window.bench.drawings-hidden"))
             return
         letter = event.text().upper()
         for tool in self.hub.tools.values():

@@ -11,6 +11,7 @@ from app.guide.bar import GuideBar
 from app.panels.base import Panel
 from app.panels.catalogue import PANELS
 from app.panels.next_mark import NextMark
+from app.panels.tool_hint import ToolHint
 from app.pictures.dial import Dial
 from app.pictures.in_step import Pictures
 from app.tools.base import Desk
@@ -80,9 +81,11 @@ class WorkingPage(QWidget):
         left = self._column(self.panels.get("log"), self.map_frame, sizes=(240, 230), grows=0)
         # The proposal stands where the numbers will: over the pictures it would make them lower.
         self.next_mark = NextMark(session, desk)
+        self.hint = ToolHint()
         right = _stack(
             self.proposed,
             self.next_mark,
+            self.hint,
             self._column(self.panels.get("fixture"), self.panels.get("ledger"), sizes=(170, 420)),
         )
         above = _splitter(Qt.Orientation.Horizontal, left, section, sizes=(238, 780), grows=1)

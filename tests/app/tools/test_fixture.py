@@ -296,7 +296,7 @@ def test_every_tool_has_its_own_name_a_group_and_a_hint(table):
     for tool in TOOLS:
         made = tool(t.session, t.desk)
         made.start()
-        # One line at the foot of a window that may be 1366 pixels wide.
+        # The panels' column has room for so many letters.
         assert 20 < len(made.hint()) <= 140, tool.name
         made.stop()
     assert plan_of_a_jaw().fixtures == ()

@@ -59,13 +59,34 @@ def test_the_first_screen_says_the_cautions(bench):
     assert CAUTIONS in [label.text() for label in bench.start.findChildren(QLabel)]
 
 
-def test_the_foot_follows_the_state_of_a_tool(bench, monkeypatch):
+def test_the_hint_follows_the_state_of_a_tool(bench, monkeypatch):
     """What a tool found by itself changes what a click does next."""
     bench.session.volume = object()
     monkeypatch.setattr(bench.hub.active, "hint", lambda: "Enter confirms.")
     bench.redraw()
-    assert bench.hint.text() == "Enter confirms."
+    assert bench.work.hint.text() == "Enter confirms."
     bench.session.volume = None
+
+
+def test_the_hint_stands_whole_below_the_button_that_leads_on(bench, qtbot):
+    """As large as any text, on the smallest window too; what lies below it does not move."""
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    bench.resize(1024, 680)
+    below, tops = bench.work.panels["fixture"], set()
+    for tool in ("Move", "Fixture", "Follow canal", "Find root", "Jaw plane"):
+        bench.take_tool(tool)
+        qtbot.wait(50)
+        hint, button = bench.work.hint, bench.work.next_mark
+        assert hint.text() == bench.hub.active.hint()
+        assert hint.isVisible()
+        assert hint.height() >= hint.heightForWidth(hint.width()), tool
+        top = hint.mapTo(bench, QPoint(0, 0)).y()
+        assert 0 <= top - button.mapTo(bench, QPoint(0, button.height())).y() <= 8
+        assert hint.font().pixelSize() >= button.font().pixelSize()
+        assert hint.palette().windowText().color() == style.TEXT
+        if tool != "Jaw plane":  # which lays other pictures out
+            tops.add(below.mapTo(bench, QPoint(0, 0)).y())
+    assert len(tops) == 1, "the panel below jumps from tool to tool"
 
 
 def test_enter_presses_what_has_the_focus_on_the_first_screen(bench, qtbot):
