@@ -430,6 +430,7 @@ class FixturePanel(Panel):
         box = NumberBox(low, high, step=step, unit=unit)
         box.setAccessibleName(name)
         box.valueChanged.connect(lambda _value: self._typed(name))
+        box.left.connect(self.desk.keys_to_section)
         self.boxes[name] = box
         return box
 

@@ -69,6 +69,9 @@ class Desk(Protocol):
     def show_checks(self) -> None:
         """Unfold the scan checks."""
 
+    def keys_to_section(self) -> None:
+        """Let what is typed reach the section again."""
+
     def redraw(self) -> None:
         """Ask the active tool's `draft` again."""
 

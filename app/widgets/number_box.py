@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from PySide6.QtCore import QElapsedTimer, QEvent, QLocale, QObject, Qt
+from PySide6.QtCore import QElapsedTimer, QEvent, QLocale, QObject, Qt, Signal
 from PySide6.QtGui import QFocusEvent, QKeyEvent, QMouseEvent, QValidator, QWheelEvent
 from PySide6.QtWidgets import QApplication, QDoubleSpinBox
 
@@ -28,6 +28,9 @@ class NumberBox(QDoubleSpinBox):
     range is then not taken, which is said beside the box: no letter is dropped in silence, and
     nothing is made to fit.
     """
+
+    left = Signal()
+    """Return took what was typed over, or Escape gave it up: the keys are free."""
 
     def __init__(self, low: float, high: float, *, step: float = 0.1, unit: str = " mm") -> None:
         super().__init__()
@@ -128,7 +131,12 @@ class NumberBox(QDoubleSpinBox):
             self.interpretText()
             self.selectAll()
             return
+        if event.key() == Qt.Key.Key_Escape:
+            self._hush()
+            self.setValue(self.value())
         super().keyPressEvent(event)
+        if event.key() in (*_RETURN, Qt.Key.Key_Escape):
+            self.left.emit()
 
     def focusInEvent(self, event: QFocusEvent) -> None:
         """A click into the box is about to choose its whole number."""

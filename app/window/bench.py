@@ -312,6 +312,10 @@ class Bench(QMainWindow):
         """Unfold the scan checks."""
         self.work.folds["scan checks"].setChecked(True)
 
+    def keys_to_section(self) -> None:
+        """Let what is typed reach the section again: its keys are those of tool and fixture."""
+        self.pictures.section.setFocus()
+
     def redraw(self) -> None:
         """Ask the active tool's draft and its sentence again: both follow its state."""
         self.hub.redraw()

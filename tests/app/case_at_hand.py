@@ -79,6 +79,9 @@ class ListeningDesk:
     def show_checks(self):
         self.asked.append("checks")
 
+    def keys_to_section(self):
+        self.asked.append("keys")
+
     def redraw(self):
         pass
 

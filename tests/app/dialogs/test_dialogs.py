@@ -287,7 +287,7 @@ def test_signing_says_what_it_waits_for_and_begins_at_it(asked, session, qtbot):
     qtbot.waitUntil(dialog.name.hasFocus)
     assert "name and role" in dialog.lacking.text()
     qtbot.keyClicks(QApplication.focusWidget(), "L. Example")
-    assert dialog.lacking.text() == "Enter your role."
+    assert dialog.lacking.text() == "Still to write: role."
     assert not dialog.ok.isEnabled()
     QTest.keyClick(QApplication.focusWidget(), Qt.Key.Key_Tab)
     qtbot.keyClicks(QApplication.focusWidget(), "dentist")

@@ -70,6 +70,9 @@ class DeskOfTests:
     def show_checks(self):
         self.asked.append("checks")
 
+    def keys_to_section(self):
+        self.asked.append("keys")
+
     def redraw(self):
         pass
 

@@ -150,3 +150,25 @@ def test_the_plate_lies_within_the_window_and_takes_no_click(qtbot, box):
     assert not plate.geometry().intersects(box.geometry())
     assert plate.testAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
     assert plate.height() >= plate.heightForWidth(plate.width())
+
+
+@pytest.mark.parametrize(
+    ("typed", "key", "left", "value"),
+    [
+        ("4.5", Qt.Key.Key_Return, 1, 4.5),
+        ("9.9x", Qt.Key.Key_Return, 0, 81.8),
+        ("9.9x", Qt.Key.Key_Escape, 1, 81.8),
+        ("9", Qt.Key.Key_Tab, 0, 9.0),
+    ],
+)
+def test_return_and_escape_leave_the_keys_to_others(box, typed, key, left, value):
+    """Else the keys for sizes are written into the box."""
+    gone = []
+    box.left.connect(lambda: gone.append(1))
+    box.setFocus()
+    box.selectAll()
+    QTest.keyClicks(box, typed)
+    QTest.keyClick(box, key)
+    assert len(gone) == left
+    assert box.value() == value
+    assert box.text() == f"{value:.1f} mm"

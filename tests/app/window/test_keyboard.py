@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.panels.fixture import FixturePanel
 from app.pictures.dial import Dial
 from app.pictures.picture_view import PictureView
 from app.tools.catalogue import TOOL, TOOLS
@@ -253,3 +254,18 @@ def test_enter_alone_answers_no_question(bench, qtbot):
 
     QTimer.singleShot(200, press)
     assert messages.choose(bench, "Which jaw", "Which is it?", ("Lower jaw", "Upper jaw")) is None
+
+
+def test_a_size_key_after_a_typed_number_is_a_size_key(bench, qtbot):
+    """Written into the box it would look as if the size had been changed."""
+    opened(bench, qtbot, f"{SCAN}.plan.json")
+    bench.take_tool("Adjust")
+    box = bench.findChild(FixturePanel).boxes["deeper"]
+    box.setFocus()
+    box.selectAll()
+    QTest.keyClicks(box, "0.5")
+    QTest.keyClick(bench.windowHandle(), Qt.Key.Key_Return)
+    assert bench.pictures.section.hasFocus()
+    before = bench.session.fixture.size.diameter_mm
+    QTest.keyClick(bench.windowHandle(), Qt.Key.Key_Less)
+    assert bench.session.fixture.size.diameter_mm < before
