@@ -144,6 +144,10 @@ def surface_rows(
             key = "tip" if tip else _surface_key(side, reading, fixture)
             if side == "apical" and floor_judges:
                 key = None
+                # A limit that was there before the floor was marked does not go without a word.
+                reading = replace(  # noqa: PLW2901 - the same reading, with why no limit holds
+                    reading, notes=(*reading.notes, Note("surface_floor_judges"))
+                )
             # Buccal bone is judged by the remaining bone; here it is shown without a limit.
             row = partial(
                 maker.row,

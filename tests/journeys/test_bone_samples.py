@@ -162,6 +162,18 @@ def test_the_bone_surface_is_as_near_as_it_is(sample: Any) -> None:
         assert found == pytest.approx(exact, abs=0.12), side
 
 
+def test_the_bone_around_the_apex_says_why_no_limit_holds(sample: Any) -> None:
+    """Once a floor is marked its limit judges: what was short before must not vanish silently."""
+    plan, _, ledger, _ = sample
+    for part in ("", "/tip"):
+        (row,) = [
+            m for m in ledger.measurements if m.id.endswith(f"/clearance/bone surface/apical{part}")
+        ]
+        codes = [note.code for note in row.reading.notes]
+        assert (row.limit is None) is (plan.jaw == "upper")
+        assert ("surface_floor_judges" in codes) is (plan.jaw == "upper")
+
+
 def test_the_lingual_undercut_agrees(sample: Any) -> None:
     """Depth, angle and widths after Chan et al. 2011 (Clin Oral Implants Res 22:201-206)."""
     plan, _, ledger, truth = sample
