@@ -287,11 +287,12 @@ def _cells(  # noqa: PLR0917 - place and room, as for every part of a page
         middle = x + (n + 0.5) * cell
         m = rows[name]
         words = "–" if m.value is None else mark_words(m)
-        pages.text(middle, y + 7.0, words, size=14 if tick else 10, align="middle")
+        pages.text(middle, y + 5.2, words, size=14 if tick else 10, align="middle")
+        left = x + n * cell + (4.6 if tick else 1.2)
         origin = say("sheet.column.from", origin=ORIGINS[name])
-        taken = pages.text(middle, y + 11.2, origin, size=7.5, align="middle", width=cell - 4.0)
+        pages.block(left, y + 5.9, x + (n + 1) * cell - 0.8 - left, origin, size=7)
         if tick:
-            pages.rect(middle - taken / 2 - 2.9, y + 8.9, 2.3, 2.3, edge=0.2)
+            pages.rect(left - 3.2, y + 6.4, 2.3, 2.3, edge=0.2)
 
 
 def _origin_words(origin: str, found: Measurement | None) -> str:
