@@ -61,7 +61,7 @@ def state(outside, *place):
     """Mouth, hollow and marrow at a place."""
     at = np.array([place], dtype=float)
     mouth, hollow = outside.at(at)
-    return bool(mouth[0]), bool(hollow[0]), bool(outside.in_marrow(at)[0])
+    return bool(mouth[0]), bool(hollow[0]), bool(outside.in_marrow(outside.cells(at))[0])
 
 
 class TestBlock:

@@ -36,6 +36,7 @@ from core.sheet.site_pages import all_rows
 from core.structures import AngleMark, PointMarks, Ruler
 from core.trust.figures import down, plain, shown, up
 from core.words.catalogue import message
+from core.words.drilling import ORIGINS
 from tests.core.sheet.test_pages import check_boxes, check_drawn
 from tests.sheet_material import RADIUS_MM, fixture_at, on_arch, plan_with, round_jaw
 
@@ -157,7 +158,8 @@ def test_drilling_has_the_ledgers_depths():
     assert {m.details.counted_from for m in drills} == {"buccal rim", "highest rim", "gum"}
     text = " ".join(pages_of("met"))
     for m in drills:
-        line = f"{m.details.counted_from} {plain(m.details.mark_mm)} {shown(m, decimals=2)}"
+        place = ORIGINS[m.details.counted_from]
+        line = f"{place} {plain(m.details.mark_mm)} {shown(m, decimals=2)}"
         assert line in text
     assert "stent top not marked" in text
     # The gum lies 4 mm over the platform, which lies 1 mm below the crest: 8 + 4.

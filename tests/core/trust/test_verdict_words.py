@@ -103,5 +103,5 @@ def test_a_depth_says_what_is_how_deep_and_from_where():
         details=DepthDetails(of="drill to the apex", counted_from="buccal rim"), **depth
     )
     assert plain in counted
-    assert "buccal rim" in counted
-    assert "buccal rim" not in plain
+    assert "the buccal bone edge" in counted
+    assert "bone edge" not in plain
