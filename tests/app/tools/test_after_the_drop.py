@@ -44,6 +44,12 @@ def test_ctrl_arrows_move_what_was_just_dropped(bench, qtbot):
     QTest.mousePress(section, LEFT, NONE, section.rect().center())
     assert not timer.isActive()
     (before,) = session.plan.fixtures
+    # The placed fixture leads to its marks; who adjusts it first goes back and takes the tool.
+    qtbot.wait(100)
+    session.go_to(station_mm=session.arch.station(before.platform), across=True)
+    qtbot.waitUntil(lambda: not bench.pictures.busy)
+    bench.take_tool("Adjust")
+    section.setFocus()
     # To the window, not to a picture: it reaches whatever has the focus.
     QTest.keyClick(bench.windowHandle(), Qt.Key.Key_Right, CTRL)
     (after,) = session.plan.fixtures
