@@ -224,3 +224,16 @@ def test_a_truth_that_jumps_with_the_fixture_is_judged_for_false_limits_alone():
     }  # fmt: skip
     told = tally([met])
     assert (told.valued, told.readable, len(told.false_meets)) == (0, 0, 1)
+
+
+@pytest.mark.parametrize(
+    ("above", "soft"), [(-0.2, 1.0), (-0.1, 1.0), (-0.05, 0.75), (0.0, 0.5), (0.1, 0.0), (0.2, 0.0)]
+)
+def test_a_cell_that_flat_air_fills_in_part_shows_both(above, soft):
+    """Else steps look sharper than plates, and teach a blur that is too narrow."""
+    v = np.zeros(18)
+    v[k.AIR_DOWN_TO] = 3.0
+    grey = np.zeros(10)
+    grey[[k.AIR, k.SOFT]] = -1000.0, 40.0
+    shown = k._background(v, grey, 3.0 + above, 0.2)
+    assert shown == pytest.approx(-1000.0 + 1040.0 * soft)

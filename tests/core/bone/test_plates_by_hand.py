@@ -82,6 +82,13 @@ class TestThickness:
         far = np.linalg.norm(starts - starts[0], axis=1)
         assert far == pytest.approx([0, *[0.5] * 6, *[0.9] * 10])
 
+    def test_where_it_bends_only_the_inner_ring_is_asked(self):
+        wall = Wall()
+        thickness_at(scan(wall), np.zeros(3), -X, Z, bent=True)
+        starts = wall.asked[0][0]
+        far = np.linalg.norm(starts - starts[0], axis=1)
+        assert far == pytest.approx([0, *[0.5] * 6])
+
     @pytest.mark.parametrize("normal", [(1, 0.5, 0), (1, 0, -0.6), (1, -0.4, 0.5)])
     def test_a_slanting_wall_is_measured_along_its_normal_and_not_along_the_ray(self, normal):
         found = at(Wall(normal=normal))
