@@ -10,9 +10,9 @@ import gc
 
 from PySide6.QtCore import QObject, QTimer
 
-EVERY_MS = 100
-"""Workers that write files make some hundred thousand objects a second: walking through those of
-half a second would hold the window for 40 ms."""
+EVERY_MS = 500
+"""With ten times a second a step along the arch took 3 ms longer, loading held the window for 10
+ms more and longer, and writing for no less (`bench_speed.md`, in turns)."""
 
 
 class Tidying(QObject):
