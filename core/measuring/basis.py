@@ -9,6 +9,7 @@ import numpy as np
 
 from core.arch import Arch
 from core.bone.bone_levels import BoneLevels
+from core.bone.cut_jaw import cut_bone_mm
 from core.bone.edges import EdgeFinder, ScanEdges
 from core.bone.image_faults import ImageFaults
 from core.bone.level_learning import bone_levels
@@ -59,6 +60,8 @@ class Basis:
         What stops rows everywhere on this scan.
     faults : ImageFaults
         Found in the image itself.
+    cut_mm : (n, 3) patient LPS mm
+        Where the jaw's bone runs out of what was scanned.
     tissue_points : tuple of TissuePoint
         What a person pointed at when the levels were learnt.
     kept : KeptRows
@@ -73,6 +76,7 @@ class Basis:
     scale: ScaleCheck = NO_SCALE_CHECK
     hindrances: tuple[Hindrance, ...] = ()
     faults: ImageFaults = field(default_factory=ImageFaults)
+    cut_mm: Array = field(default_factory=lambda: np.empty((0, 3)))
     tissue_points: tuple[TissuePoint, ...] = ()
     kept: KeptRows = field(default_factory=KeptRows)
 
@@ -98,6 +102,7 @@ class Basis:
             levels=levels,
             finder=PlateFit.of(volume, arch, jaw, levels),
             faults=ImageFaults.of(volume, arch, levels),
+            cut_mm=cut_bone_mm(volume, arch, jaw, levels),
             scale=scale_check(plan, volume),
             tissue_points=plan.tissue_points,
         )

@@ -14,6 +14,7 @@ import numpy as np
 from core.bone.image_faults import ImageFault
 from core.findings import Brief
 from core.fixture import Fixture
+from core.geometry import Array
 from core.image.volume import Volume
 from core.measurement import Note
 from core.measuring.basis import Basis
@@ -43,13 +44,16 @@ def hindrances_at(plan: Plan, basis: Basis, subject: Fixture | Site) -> tuple[Hi
 
 def image_faults_at(basis: Basis, subject: Fixture | Site) -> tuple[ImageFault, ...]:
     """Faults found in the image that concern one fixture or site."""
+    return (*basis.faults.everywhere, *basis.faults.at(basis.volume, along(basis, subject)))
+
+
+def along(basis: Basis, subject: Fixture | Site) -> Array:
+    """(3, 3) patient mm: places down a fixture's axis, or down the ridge of a site."""
     if isinstance(subject, Site):
         frame = basis.arch.frame(subject.station_mm)
         down = -1.0 if basis.jaw == "lower" else 1.0
-        along = frame.origin + down * np.array([[2.0], [8.0], [14.0]]) * frame.up
-    else:
-        along = np.array([subject.on_axis(t * subject.size.length_mm) for t in (0.0, 0.5, 1.0)])
-    return (*basis.faults.everywhere, *basis.faults.at(basis.volume, along))
+        return frame.origin + down * np.array([[2.0], [8.0], [14.0]]) * frame.up
+    return np.array([subject.on_axis(t * subject.size.length_mm) for t in (0.0, 0.5, 1.0)])
 
 
 def image_sd_mm(basis: Basis, subject: Fixture | Site) -> float:

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import (
     QAbstractButton,
@@ -19,6 +19,7 @@ from PySide6.QtWidgets import (
 
 from app.case.settings import settings_of
 from app.dialogs import catalogue
+from app.dialogs.answers import image_check
 from app.dialogs.answers.declare import ask_declaration
 from app.dialogs.answers.image_check import ask_image_check
 from app.dialogs.answers.interpreted import ask_interpreted
@@ -32,12 +33,15 @@ from app.dialogs.limits import ask_limits
 from app.dialogs.room import ask_room
 from app.dialogs.settings import show_settings
 from app.widgets.beside import Beside
+from core.measurement import Note
 from core.measurement_kinds import MeasurementKind
+from core.measuring.found_troubles import FoundTrouble
 from core.measuring.rows_crown import entered_room_mm, teeth_together
 from core.plans.history import sign_off_state
-from core.plans.plan import TROUBLES
+from core.plans.plan import TROUBLE_PLACES, TROUBLES
 from core.plans.plan_dump import document_of
 from core.words.cautions import CAUTIONS
+from core.words.numbers import Figure
 from tests.app.case_at_hand import ledger, plan
 
 
@@ -102,6 +106,86 @@ def test_one_press_answers_that_none_of_the_five_was_seen(asked, session):
     press(nobody.none)
     assert session.plan.image_check is None, "nobody said so yet"
     assert nobody.focusWidget() is nobody.by
+
+
+@pytest.fixture
+def found(session, monkeypatch):
+    """As if the program had found something in the image."""
+
+    def find(*found):
+        monkeypatch.setattr(image_check, "found_troubles", lambda *_: found)
+        monkeypatch.setattr(session.basis, "at_hand", lambda *_: object())
+
+    return find
+
+
+CUT = FoundTrouble(
+    trouble="cut-off field", place="away from the site", note=Note("jaw_cut", {"mm": Figure("23")})
+)
+MOVED = FoundTrouble(trouble="movement", place="", note=Note("image_moved", {"mm": Figure("0.5")}))
+
+
+def press_radio(dialog, trouble, place):
+    button = dialog.groups[trouble].button(TROUBLE_PLACES.index(place))
+    QTest.mouseClick(
+        button, Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier, QPoint(8, 10)
+    )
+
+
+def test_what_the_program_found_is_confirmed_with_the_rest_by_one_press(asked, session, found):
+    found(CUT)
+    session.operator = "LM"
+    dialog = asked(ask_image_check)
+    assert dialog.meanings["cut-off field"].text() == (
+        "Found by the program. The jaw's bone ends at the edge of the scan, 23 mm from the site."
+    )
+    assert dialog.none.text() == "I looked for all five: none of the others anywhere in the scan"
+    assert session.plan.image_check is None, "nobody confirmed it yet"
+    press(dialog.none)
+    assert session.plan.image_check.trouble == {
+        **dict.fromkeys(TROUBLES, "none"), "cut-off field": "away from the site",
+    }  # fmt: skip
+
+
+def test_an_answer_and_one_press_for_all_others(asked, session):
+    session.operator = "LM"
+    dialog = asked(ask_image_check)
+    assert dialog.none.text() == "I looked for all five: none of them anywhere in the scan"
+    press_radio(dialog, "streaks", "at the site")
+    assert dialog.none.text() == "I looked for all five: none of the others anywhere in the scan"
+    press(dialog.none)
+    assert session.plan.image_check.trouble == {
+        **dict.fromkeys(TROUBLES, "none"), "streaks": "at the site",
+    }  # fmt: skip
+
+
+def test_what_was_found_without_a_place_waits_for_one(asked, session, found, qtbot):
+    found(MOVED)
+    session.operator = "LM"
+    dialog = asked(ask_image_check)
+    dialog.activateWindow()
+    assert dialog.meanings["movement"].text() == "Found by the program: say where."
+    assert "0.5 mm double" in dialog.meanings["movement"].toolTip()
+    press(dialog.none)
+    assert session.plan.image_check is None
+    assert dialog.groups["movement"].checkedId() == -1
+    assert dialog.groups["noise"].checkedId() == TROUBLE_PLACES.index("none")
+    press_radio(dialog, "movement", "at the site")
+    press(dialog.none)
+    assert session.plan.image_check.trouble["movement"] == "at the site"
+
+
+def test_what_is_found_later_takes_no_answer_back(asked, session, found):
+    session.operator = "LM"
+    dialog = asked(ask_image_check)
+    press_radio(dialog, "cut-off field", "none")
+    found(CUT)
+    session.ledger_changed.emit()
+    assert "Found by the program" in dialog.meanings["cut-off field"].text()
+    assert dialog.groups["cut-off field"].checkedId() == TROUBLE_PLACES.index("none")
+    press(dialog.none)
+    assert session.plan.image_check.trouble["cut-off field"] == "none", "who looked said so"
+    session.ledger_changed.emit()  # heard by nobody: the question is closed
 
 
 def test_return_in_the_name_confirms_and_never_throws_the_answers_away(asked, session, qtbot):
