@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 import numpy as np
+from numpy.typing import NDArray
 
 from core.arch import Arch
 from core.bone.bone_levels import BoneLevels
 from core.geometry import Array
 from core.image.volume import Volume
 from core.plans.plan import Jaw
+
+Flags: TypeAlias = NDArray[np.bool_]
 
 _STEP_MM = 1.0
 _BEYOND_ENDS_MM, _BESIDE_MM = 25.0, 12.0
@@ -65,7 +70,7 @@ def cut_bone_mm(volume: Volume, arch: Arch, jaw: Jaw, levels: BoneLevels) -> Arr
     return found if len(found) * _STEP_MM**2 >= _LEAST_MM2 else np.empty((0, 3))
 
 
-def _ends(bone: Array, scanned: Array, axis: int, way: int) -> Array:
+def _ends(bone: Flags, scanned: Flags, axis: int, way: int) -> Flags:
     """Bone whose next place in one direction was not scanned, with bone behind it."""
     bone, scanned = (np.moveaxis(each, axis, 0)[::way] for each in (bone, scanned))
     found = np.zeros_like(bone)
