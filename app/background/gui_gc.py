@@ -2,17 +2,32 @@
 
 Left to itself the collector runs in whichever thread happens to allocate. In a worker it could
 delete windows and their parts there, which the toolkit does not allow: the program would end.
+
+While it walks nothing moves, and how long it walks depends on how much it walks through: a worker
+that makes archive objects makes a hundred thousand things in half a second. So what has come is
+counted often and walked through early where it is much; where it is little, twice a second.
 """
 
 from __future__ import annotations
 
 import gc
+import time
 
 from PySide6.QtCore import QObject, QTimer
 
-EVERY_MS = 500
-"""With ten times a second a step along the arch took 3 ms longer, loading held the window for 10
-ms more and longer, and writing for no less (`bench_speed.md`, in turns)."""
+COUNT_MS = 50
+EVERY_S = 0.5
+"""With ten walks a second a step along the arch took 3 ms longer (`bench_speed.md`, in turns)."""
+
+MANY = 15_000
+"""New things that are walked through at once: some 5 ms."""
+
+CALM_S = 2.0
+"""All of it is walked through only when nothing made many things for so long: what a worker
+still holds would be walked through as well, a tenth of a second of it."""
+
+UNTIL_CALM = 20
+"""Times longer than the collector's own threshold that a walk through all of it waits."""
 
 
 class Tidying(QObject):
@@ -21,9 +36,10 @@ class Tidying(QObject):
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
         gc.disable()
+        self._walked_at = self._many_at = time.monotonic() - CALM_S
         self._timer = QTimer(self)
         self._timer.timeout.connect(self.collect)
-        self._timer.start(EVERY_MS)
+        self._timer.start(COUNT_MS)
 
     def set_aside(self) -> None:
         """Never look again at what is there now: the program and its window, kept to the end.
@@ -34,9 +50,21 @@ class Tidying(QObject):
         gc.freeze()
 
     def collect(self) -> None:
-        """Collect each generation that has grown over its threshold, the youngest first."""
-        for generation, (count, most) in enumerate(
-            zip(gc.get_count(), gc.get_threshold(), strict=True)
-        ):
-            if count > most:
-                gc.collect(generation)
+        """Walk through what has come where that is much or half a second old."""
+        new, walks, older_walks = gc.get_count()
+        most_new, most_walks, most_older = gc.get_threshold()
+        now = time.monotonic()
+        if new > MANY:
+            self._many_at = now
+            # What outlives this walk is not walked through again by the next one.
+            self._walk(1)
+        elif new > most_new and now - self._walked_at >= EVERY_S:
+            calm = now - self._many_at >= CALM_S
+            if older_walks > most_older * (1 if calm else UNTIL_CALM):
+                self._walk(2)
+            else:
+                self._walk(1 if walks > most_walks else 0)
+
+    def _walk(self, oldest: int) -> None:
+        gc.collect(oldest)
+        self._walked_at = time.monotonic()

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import gc
 import threading
+from types import SimpleNamespace
 
+import pytest
+
+from app.background import gui_gc
 from app.background.gui_gc import Tidying
 
 
@@ -48,3 +52,53 @@ def test_what_was_set_aside_is_not_walked_through_again(qtbot):
     finally:
         gc.unfreeze()
         tidying.deleteLater()
+
+
+@pytest.fixture
+def walks(qtbot, monkeypatch):
+    """Asks a collector that has seen so many things at such a time how far it walks."""
+    tidying = Tidying()
+    tidying._timer.stop()
+    now, counts, done = [1000.0], [(0, 0, 0)], []
+    tidying._walked_at = tidying._many_at = now[0]
+    monkeypatch.setattr(gui_gc, "time", SimpleNamespace(monotonic=lambda: now[0]))
+    stands_in = SimpleNamespace(
+        get_count=lambda: counts[0], get_threshold=lambda: (700, 10, 10), collect=done.append
+    )
+    monkeypatch.setattr(gui_gc, "gc", stands_in)
+
+    def after(seconds, *seen):
+        now[0] += seconds
+        counts[0] = seen
+        done.clear()
+        tidying.collect()
+        return list(done)
+
+    yield after
+    tidying.deleteLater()
+
+
+def test_little_is_walked_through_twice_a_second(walks):
+    assert walks(0.05, 5000, 0, 0) == []
+    assert walks(0.5, 5000, 0, 0) == [0]
+    assert walks(0.05, 5000, 0, 0) == []
+    assert walks(0.5, 5000, 11, 0) == [1]
+    assert walks(5.0, 100, 11, 11) == []
+
+
+def test_much_is_walked_through_at_once_and_not_again(walks):
+    assert walks(0.05, gui_gc.MANY + 1, 0, 0) == [1]
+    assert walks(0.05, gui_gc.MANY + 1, 0, 1) == [1]
+    assert walks(0.05, 5000, 0, 2) == []
+
+
+def test_all_of_it_is_walked_through_when_nothing_makes_many_things(walks):
+    assert walks(0.05, gui_gc.MANY + 1, 0, 20) == [1]
+    assert walks(0.5, 5000, 0, 20) == [0]
+    assert walks(0.5, 5000, 11, 20) == [1]
+    assert walks(gui_gc.CALM_S, 5000, 0, 20) == [2]
+
+
+def test_all_of_it_is_walked_through_in_the_end_even_without_calm(walks):
+    assert walks(0.05, gui_gc.MANY + 1, 0, 20) == [1]
+    assert walks(0.5, 5000, 0, 10 * gui_gc.UNTIL_CALM + 1) == [2]
