@@ -15,6 +15,8 @@ import time
 
 from PySide6.QtCore import QObject, QTimer
 
+from app.background.tasks import is_working
+
 COUNT_MS = 50
 EVERY_S = 0.5
 """With ten walks a second a step along the arch took 3 ms longer (`bench_speed.md`, in turns)."""
@@ -22,12 +24,8 @@ EVERY_S = 0.5
 MANY = 15_000
 """New things that are walked through at once: some 5 ms."""
 
-CALM_S = 2.0
-"""All of it is walked through only when nothing made many things for so long: what a worker
-still holds would be walked through as well, a tenth of a second of it."""
-
 UNTIL_CALM = 20
-"""Times longer than the collector's own threshold that a walk through all of it waits."""
+"""Times the collector's own threshold: as long a walk through all of it waits for workers."""
 
 
 class Tidying(QObject):
@@ -36,7 +34,7 @@ class Tidying(QObject):
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
         gc.disable()
-        self._walked_at = self._many_at = time.monotonic() - CALM_S
+        self._walked_at = time.monotonic()
         self._timer = QTimer(self)
         self._timer.timeout.connect(self.collect)
         self._timer.start(COUNT_MS)
@@ -53,14 +51,12 @@ class Tidying(QObject):
         """Walk through what has come where that is much or half a second old."""
         new, walks, older_walks = gc.get_count()
         most_new, most_walks, most_older = gc.get_threshold()
-        now = time.monotonic()
         if new > MANY:
-            self._many_at = now
             # What outlives this walk is not walked through again by the next one.
             self._walk(1)
-        elif new > most_new and now - self._walked_at >= EVERY_S:
-            calm = now - self._many_at >= CALM_S
-            if older_walks > most_older * (1 if calm else UNTIL_CALM):
+        elif new > most_new and time.monotonic() - self._walked_at >= EVERY_S:
+            # All of it takes a twentieth of a second, and what a worker still holds as much again.
+            if older_walks > most_older * (UNTIL_CALM if is_working() else 1):
                 self._walk(2)
             else:
                 self._walk(1 if walks > most_walks else 0)

@@ -31,6 +31,11 @@ def pool() -> QThreadPool:
     return threads
 
 
+def is_working() -> bool:
+    """True while a worker has something to do."""
+    return pool().activeThreadCount() > 0
+
+
 PROGRESS_S = 0.05
 """A count that stands still for less than this is not seen to stand still."""
 

@@ -10,6 +10,7 @@ import pytest
 
 from app.background import gui_gc
 from app.background.gui_gc import Tidying
+from app.background.tasks import Latest, pool
 
 
 class _Ring:
@@ -60,7 +61,7 @@ def walks(qtbot, monkeypatch):
     tidying = Tidying()
     tidying._timer.stop()
     now, counts, done = [1000.0], [(0, 0, 0)], []
-    tidying._walked_at = tidying._many_at = now[0]
+    tidying._walked_at = now[0]
     monkeypatch.setattr(gui_gc, "time", SimpleNamespace(monotonic=lambda: now[0]))
     stands_in = SimpleNamespace(
         get_count=lambda: counts[0], get_threshold=lambda: (700, 10, 10), collect=done.append
@@ -92,13 +93,15 @@ def test_much_is_walked_through_at_once_and_not_again(walks):
     assert walks(0.05, 5000, 0, 2) == []
 
 
-def test_all_of_it_is_walked_through_when_nothing_makes_many_things(walks):
-    assert walks(0.05, gui_gc.MANY + 1, 0, 20) == [1]
-    assert walks(0.5, 5000, 0, 20) == [0]
-    assert walks(0.5, 5000, 11, 20) == [1]
-    assert walks(gui_gc.CALM_S, 5000, 0, 20) == [2]
-
-
-def test_all_of_it_is_walked_through_in_the_end_even_without_calm(walks):
-    assert walks(0.05, gui_gc.MANY + 1, 0, 20) == [1]
-    assert walks(0.5, 5000, 0, 10 * gui_gc.UNTIL_CALM + 1) == [2]
+def test_all_of_it_is_walked_through_once_no_worker_is_left(walks):
+    go_on = threading.Event()
+    latest = Latest(lambda _found: None)
+    latest.ask(lambda _task: go_on.wait(20))
+    try:
+        assert walks(0.5, 5000, 0, 11) == [0]
+        assert walks(0.5, 5000, 11, 11) == [1]
+        assert walks(0.5, 5000, 0, 10 * gui_gc.UNTIL_CALM + 1) == [2]
+    finally:
+        go_on.set()
+        pool().waitForDone(5000)
+    assert walks(0.5, 5000, 0, 11) == [2]
