@@ -10,7 +10,8 @@ import numpy as np
 
 from core.bone.bone_in_plane import BoneInPlane, Plane
 from core.bone.edges import ScanEdges
-from core.bone.ridge_section import Crest, wider_than, widths, without_single_plates
+from core.bone.ridge_likely import without_single_plates
+from core.bone.ridge_section import Crest, wider_than, widths
 from core.distances.first_hit import first_hit_along_axis
 from core.distances.floor_surface import FloorSurface
 from core.distances.plane_field import surface_of

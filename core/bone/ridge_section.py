@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
@@ -13,6 +12,7 @@ from scipy.ndimage import gaussian_filter1d
 from core.bone.between_plates import joined_over_marrow
 from core.bone.bone_in_plane import BoneInPlane, Plane
 from core.bone.edges import ScanEdges, reason_note
+from core.bone.ridge_likely import sure_enough, those_of_a_ridge
 from core.bone.rounded import rounded_off
 from core.geometry import Array
 from core.measurement import NO_EVIDENCE, Evidence, MarkInfluence, Note, Reading
@@ -54,23 +54,6 @@ _ARMS_ALONG_MM = np.array([-0.8, 0.0, 0.8])
 
 _SLOPE_STEP_MM = 0.25
 """Step of the finite difference that tells how a width changes with the crest's height."""
-
-_ONE_PLATE_FROM_MM, _ONE_PLATE_MM = 3.0, 2.0
-"""What is thinner than this from this depth on may be one cortical plate of a ridge whose other
-plate does not show: a knife edge grows wider further down (common practice, no source; among
-1,353 drawn ridges none was as thin)."""
-
-_SUDDEN_FROM_MM, _ABOVE_FROM_MM, _WIDENS = 7.0, 3.0, 1.4
-"""What grows wider than so many mm a mm from a width measured above it holds something beside the
-ridge that is as bright as bone, as where shading lightens gum (in 1,600 drawn and real sections the
-steepest growth from 5 mm below the crest on was 1.1; common practice, no source)."""
-
-_NARROWS = 0.9
-"""What loses more mm a mm has lost one of its plates: what is left is the other one (in 8,900 drawn
-and real sections none lost more than 0.64; all seven that read so were wrong, by 2 to 10 mm; common
-practice, no source)."""
-
-_BONE_SEEN = {"ridge_two_intervals", "ridge_open_side"}
 
 _STRAY_MM = 1.3
 """An edge further than this from the coarse border belongs to something else."""
@@ -396,79 +379,6 @@ def least_over_turn(scan: ScanEdges, bone: BoneInPlane, reading: Reading) -> Rea
     )
 
 
-def without_single_plates(depths_mm: Array, found: Sequence[Reading]) -> list[Reading]:
-    """Widths without those that are as thin as one plate, and without all above them.
-
-    Where the other plate does not show, what is met from outside is one plate; from its top down
-    to where it is seen to be one, all that was read is that plate.
-
-    Parameters
-    ----------
-    depths_mm : (n,)
-        Below the crest, rising.
-    found : (n,) sequence of Reading
-        Widths there.
-    """
-    thin = [
-        depth
-        for depth, r in zip(depths_mm, found, strict=True)
-        if depth >= _ONE_PLATE_FROM_MM and r.value is not None and r.value < _ONE_PLATE_MM
-    ]
-    deepest = max(thin, default=-np.inf)
-    one_plate = Reading(value=None, notes=(Note("ridge_one_plate"),))
-    return [one_plate if depth <= deepest else r for depth, r in zip(depths_mm, found, strict=True)]
-
-
-def without_sudden_changes(depths_mm: Array, found: Sequence[Reading]) -> list[Reading]:
-    """Widths without those from where on the ridge widens, or narrows, as no ridge does.
-
-    Parameters
-    ----------
-    depths_mm : (n,)
-        Below the crest, rising.
-    found : (n,) sequence of Reading
-        Widths there.
-    """
-    out: list[Reading] = []
-    above: tuple[float, float] | None = None
-    sudden: Note | None = None
-    for depth, reading in zip(depths_mm, found, strict=True):
-        if reading.value is None:
-            out.append(reading)
-            continue
-        if above is not None:
-            sudden = sudden or _sudden(above, (float(depth), reading.value))
-        above = float(depth), reading.value
-        out.append(reading if sudden is None else Reading(value=None, notes=(sudden,)))
-    return out
-
-
-def _sudden(above: tuple[float, float], here: tuple[float, float]) -> Note | None:
-    """What is not a ridge's between two (depth, width), mm; None where all may be."""
-    down, wider = here[0] - above[0], here[1] - above[1]
-    if here[0] >= _SUDDEN_FROM_MM and above[0] >= _ABOVE_FROM_MM and wider > _WIDENS * down:
-        return Note("ridge_widens_suddenly")
-    return Note("ridge_narrows_suddenly") if -wider > _NARROWS * down else None
-
-
-def without_lone_one(found: Sequence[Reading]) -> list[Reading]:
-    """Widths, or none where the edges of only one of them could be read.
-
-    What is unreadable above and below is seldom a ridge between: of ten drawn widths that stood
-    alone so four were wrong, by 5 to 13 mm; of 8,400 others one in 170. Where bone is seen, and
-    only its one width is not (a socket, a ridge that runs on to the side), one may stand alone.
-
-    Parameters
-    ----------
-    found : sequence of Reading
-    """
-    seen = any(note.code in _BONE_SEEN for r in found for note in r.notes)
-    if seen or sum(r.value is not None for r in found) != 1:
-        return list(found)
-    alone = Reading(value=None, notes=(Note("ridge_lone_width"),))
-    return [alone if r.value is not None else r for r in found]
-
-
 def ridge_widths(
     scan: ScanEdges, bone: BoneInPlane, crest: Crest, along: Along
 ) -> tuple[RidgeWidth, ...]:
@@ -489,9 +399,7 @@ def ridge_widths(
     # Together: what lies around the section is looked at once for all.
     every = widths(scan, bone, crest, (depths + steps[:, None]).ravel())
     at_depths, *beside = (every[i : i + len(depths)] for i in range(0, len(every), len(depths)))
-    found = without_lone_one(
-        without_sudden_changes(depths, without_single_plates(depths, at_depths))
-    )
+    found = those_of_a_ridge(depths, at_depths)
     out = []
     for depth, here, above, below in zip(WIDTH_DEPTHS_MM, found, *beside, strict=True):
         least = least_over_turn(scan, bone, here)
@@ -508,5 +416,6 @@ def ridge_widths(
                 )
                 for r in (here, least)
             )
+            here, least = sure_enough(here), sure_enough(least)  # noqa: PLW2901 - as above
         out.append(RidgeWidth(depth_mm=depth, along=along, reading=here, least=least))
     return tuple(out)

@@ -28,7 +28,7 @@ from core.plans.limits import BUCCAL_MM, SurfaceSide, surface_key
 from core.plans.plan import Plan
 from core.structures import Floor
 
-_ONE_PLATE, _SHADED = "ridge_one_plate", "image_shaded"
+_SHADED, _ONE_PLATE = "image_shaded", {"ridge_one_plate", "ridge_narrows_suddenly"}
 _FLOOR_REACHED_MM = 0.3
 """Half a usual blur: what stands in a hollow by less does not show."""
 
@@ -46,7 +46,7 @@ def unseen_end(ridge: RidgeResult, basis: Basis) -> Note | None:
     """
     shaded = (fault.note for fault in basis.faults.everywhere if fault.note.code == _SHADED)
     plates = (note for width in ridge.widths for note in width.reading.notes)
-    one = (note for note in plates if note.code == _ONE_PLATE)
+    one = (note for note in plates if note.code in _ONE_PLATE)
     return next(shaded, next(one, None))
 
 
@@ -218,7 +218,7 @@ def _may_end_nearer(reading: Reading, side: SurfaceSide, hidden: Note | None) ->
     """The reading as an upper bound where what ends the bone on that side may not show at all."""
     if hidden is None or reading.value is None:
         return reading
-    if side == "apical" and hidden.code == _ONE_PLATE:
+    if side == "apical" and hidden.code in _ONE_PLATE:
         return reading
     return replace(
         reading,

@@ -14,7 +14,7 @@ from core.bone.plate_fit import PlateFit
 from core.bone.plates import plate_thickness
 from core.bone.ridge import ridge_at_fixture, ridge_at_site
 from core.bone.ridge_height import needed_width
-from core.bone.ridge_section import without_single_plates
+from core.bone.ridge_likely import without_single_plates
 from core.fixture import Fixture, FixtureSize
 from core.geometry import unit
 from core.measurement import Reading

@@ -20,9 +20,6 @@ from core.bone.ridge_section import (
     ridge_widths,
     wider_than,
     widths,
-    without_lone_one,
-    without_single_plates,
-    without_sudden_changes,
 )
 from core.measurement import SEEN, MarkInfluence, Note, Reading
 from tests.core.bone_phantoms import true_levels
@@ -278,82 +275,6 @@ class TestTurned:
     def test_what_was_not_measured_has_no_least(self):
         none = Reading(value=None, notes=(Note("ridge_no_bone"),))
         assert least_over_turn(scan_of(straight), section(straight), none) is none
-
-
-class TestSinglePlates:
-    def told(self, *pairs):
-        depths = np.array([d for d, _ in pairs])
-        lost = Reading(value=None, notes=(Note("edge_weak"),))
-        found = [lost if v is None else Reading(value=float(v)) for _, v in pairs]
-        return [
-            "plate" if r.notes and r.notes[0].code == "ridge_one_plate" else r.value
-            for r in without_single_plates(depths, found)
-        ]
-
-    def test_from_3_mm_on_what_is_under_2_mm_wide_and_all_above_it(self):
-        assert self.told((1, 1.5), (3, 1.99), (5, 4)) == ["plate", "plate", 4]
-        assert self.told((1, 1.5), (3, 2.0), (5, 4)) == [1.5, 2.0, 4]
-        assert self.told((1, 1.5), (2.9, 1.5), (5, 4)) == [1.5, 1.5, 4]
-        assert self.told((1, 6), (3, None), (5, 1.0), (7, 9)) == ["plate"] * 3 + [9]
-        assert self.told((1, None), (3, None)) == [None, None]
-
-
-class TestSuddenChanges:
-    def told(self, *values):
-        depths = np.array([1.0, 3.0, 5.0, 7.0, 10.0])
-        lost = (Note("edge_weak"),)
-        read = [Reading(value=v, notes=() if v is not None else lost) for v in values]
-        found = without_sudden_changes(depths, read)
-        assert {n.code for r in found for n in r.notes} <= {
-            "ridge_widens_suddenly", "ridge_narrows_suddenly", "edge_weak",
-        }  # fmt: skip
-        return [r.value for r in found]
-
-    @pytest.mark.parametrize(("last", "kept"), [(10.19, True), (10.21, False)])
-    def test_more_than_1_4_mm_wider_a_millimetre_down_is_not_the_ridge_alone(self, last, kept):
-        """As read where gum beside the ridge was as bright as marrow: 15 mm for 8."""
-        assert self.told(2.4, 4.1, 5.7, 6.0, last) == [2.4, 4.1, 5.7, 6.0, last if kept else None]
-
-    def test_from_the_last_width_above_that_was_measured(self):
-        assert self.told(2.4, 4.1, None, None, 13.8)[-1] == 13.8
-        assert self.told(2.4, 4.1, None, None, 14.0)[-1] is None
-
-    def test_all_below_goes_with_it(self):
-        assert self.told(2.4, 4.1, 5.7, 9.0, 9.2) == [2.4, 4.1, 5.7, None, None]
-
-    @pytest.mark.parametrize(("below", "kept"), [(7.21, True), (7.19, False)])
-    def test_more_than_0_9_mm_narrower_a_millimetre_down_is_one_plate_alone(self, below, kept):
-        """As read where a buccal plate of 0.33 mm did not show: 9.6 mm, then 2.3 mm of lingual."""
-        here = below if kept else None
-        assert self.told(9.0, below, below, None, below) == [9.0, here, here, None, here]
-
-    def test_it_says_which(self):
-        depths, lost = np.array([1.0, 3.0, 7.0]), Reading(value=9.6)
-        narrow = without_sudden_changes(depths, [lost, Reading(value=2.3), Reading(value=9.0)])
-        assert [[n.code for n in r.notes] for r in narrow] == [
-            [],
-            *2 * [["ridge_narrows_suddenly"]],
-        ]
-        wide = without_sudden_changes(depths, [lost, lost, Reading(value=19.0)])
-        assert [n.code for n in wide[2].notes] == ["ridge_widens_suddenly"]
-
-    def test_a_crest_may_widen_as_it_likes(self):
-        assert self.told(0.5, 6.0, 12.0, 12.5, 13.0) == [0.5, 6.0, 12.0, 12.5, 13.0]
-        assert self.told(1.0, None, None, 14.0, 15.0) == [1.0, None, None, 14.0, 15.0]
-
-
-class TestLoneWidth:
-    @pytest.mark.parametrize(("read", "kept"), [((0,), False), ((0, 3), True), ((), False)])
-    def test_one_of_five_is_none(self, read, kept):
-        """As at a section where 2.5 mm was read for 15.6 and nothing above it."""
-        lost = Reading(value=None, notes=(Note("edge_weak"),))
-        given = [Reading(value=8.0) if i in read else lost for i in range(5)]
-        found = without_lone_one(given)
-        assert [r.value is not None for r in found] == [kept and i in read for i in range(5)]
-        seen = [*given[:4], Reading(value=None, notes=(Note("ridge_two_intervals"),))]
-        assert without_lone_one(seen) == seen
-        told = [r.notes[0].code for r in found if r.value is None]
-        assert ("ridge_lone_width" in told) is (len(read) == 1)
 
 
 class TestPlates:
