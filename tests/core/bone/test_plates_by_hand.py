@@ -6,10 +6,19 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter
 
 from core.bone.bone_levels import BoneLevels
 from core.bone.edges import EdgeSet, PlateEdges, ScanEdges
-from core.bone.plates import _RINGS, _outward, _patch, _smoothed, plate_thickness, thickness_at
+from core.bone.plates import (
+    _RINGS,
+    _gained_by_bend,
+    _outward,
+    _patch,
+    _smoothed,
+    plate_thickness,
+    thickness_at,
+)
 from core.bone.ridge_section import RidgeWidth
 from core.geometry import unit
 from core.measurement import Note, Reading
@@ -129,6 +138,13 @@ class TestThickness:
         slit = Wall(outside=lambda p: 0.5 - np.abs(p[:, 2]))
         assert [n.code for n in at(slit).notes] == ["plate_no_surface"]
 
+    def test_near_the_crest_the_surface_is_asked_for_half_a_millimetre_off(self):
+        """Further off it lies around the bend: of this slit the longer arms meet none."""
+        slit = Wall(outside=lambda p: 0.6 - np.abs(p[:, 2]))
+        near = thickness_at(scan(slit), np.zeros(3), -X, Z, bent=True)
+        assert near.value == pytest.approx(1.5)
+        assert [n.code for n in at(slit).notes] == ["plate_no_surface"]
+
 
 class TestNormal:
     @pytest.mark.parametrize("normal", [(1, 0, 0), (1, 0.3, 0.4), (1, -0.5, 0.2)])
@@ -158,6 +174,65 @@ class TestNormal:
             steps = np.linalg.norm(np.diff(patch[1:7], axis=0), axis=1)
             assert steps == pytest.approx(np.full(5, 0.5))
             assert _patch(normal, _RINGS[:1]) == pytest.approx(patch[:7])
+
+
+class Shell(Wall):
+    """A cylinder's shell around an axis `radius` behind the place, seen with so much blur."""
+
+    def __init__(self, radius, half_variance, axis=(0.0, 1.0, 0.0), **more):
+        super().__init__(**more)
+        self.radius, self.half_variance, self.axis = radius, half_variance, np.array(axis)
+
+    def outer(self, volume, starts, ways, max_mm):
+        off = starts - starts @ self.axis[:, None] * self.axis
+        off, height = off - (off @ X)[:, None] * X, off @ X
+        depth = self.radius - np.sqrt(self.radius**2 - np.sum(off**2, axis=1))
+        return edge_set(height + depth)
+
+    def rounding_mm2(self, volume, way):
+        return self.half_variance
+
+
+def shift_of_blurred_disc(radius, sd, step=0.02):
+    """How far the half-way level of a disc lies inside it once it is blurred (scipy)."""
+    at = np.arange(-radius - 1.5, radius + 1.5, step)
+    disc = (np.hypot(*np.meshgrid(at, at)) <= radius).astype(float)
+    across = gaussian_filter(disc, sd / step)[np.argmin(np.abs(at))]
+    last = np.flatnonzero(across >= 0.5)[-1]
+    share = (across[last] - 0.5) / (across[last] - across[last + 1])
+    return radius - (at[last] + share * step)
+
+
+class TestBent:
+    @pytest.mark.parametrize("radius", [1.5, 2.0, 3.0])
+    def test_what_blur_adds_to_a_shell_is_taken_off(self, radius):
+        """The inner surface goes further in than the outer: two discs blurred by scipy."""
+        sd, thick = 0.3, 0.7
+        added = shift_of_blurred_disc(radius - thick, sd) - shift_of_blurred_disc(radius, sd)
+        shell = Shell(radius, 0.5 * sd**2, thick=lambda p: thick + 0 * p[:, 0])
+        found = thickness_at(scan(shell), np.zeros(3), -X, Z, bent=True)
+        assert added > 0.004
+        assert found.value == pytest.approx(thick - added, abs=0.3 * added + 0.003)
+
+    def test_further_down_and_where_it_is_flat_or_hollow_nothing_is(self):
+        shell = Shell(2.0, 0.05, thick=lambda p: 0.9 + 0 * p[:, 0])
+        assert at(shell).value == pytest.approx(0.9)
+        flat = Shell(1.0e6, 0.05, thick=lambda p: 0.9 + 0 * p[:, 0])
+        near = thickness_at(scan(flat), np.zeros(3), -X, Z, bent=True)
+        assert near.value == pytest.approx(0.9, abs=1e-5)
+        edges = shell.plate(None, 2 * X + _patch(X, _RINGS[:1]), np.tile(-X, (7, 1)), 8.0)
+        hollow = replace(edges, outer=edge_set(4.0 - edges.outer.distance_mm))
+        assert _gained_by_bend(hollow, 0.9, 0.05) == 0.0
+        assert _gained_by_bend(edges, 0.9, 0.05) > 0.01
+
+    def test_noise_of_the_edges_never_takes_more_than_of_the_sharpest_bend_believed(self):
+        shell = Shell(2.0, 0.05)
+        edges = shell.plate(None, 2 * X + _patch(X, _RINGS[:1]), np.tile(-X, (7, 1)), 8.0)
+        sharp = replace(edges, outer=edge_set(np.array([2.0, *[2.4] * 6])))
+        assert _gained_by_bend(sharp, 0.5, 0.05) == pytest.approx(0.05 * (1.2 / 0.4 - 1.2))
+        assert _gained_by_bend(sharp, 2.0, 0.05) == pytest.approx(0.05 * (1.2 / 0.3 - 1.2))
+        few = edge_set(np.array([2.0, 2.1, 2.1, 2.1, *[np.nan] * 3]))
+        assert _gained_by_bend(replace(edges, outer=few), 0.9, 0.05) == 0.0
 
 
 class TestSmoothed:
