@@ -219,6 +219,17 @@ class TestWidths:
             assert width.reading.marks[0].gradient[2] == pytest.approx(0.5, abs=0.05)
             assert width.least.value == pytest.approx(width.reading.value, abs=0.01)
 
+    @pytest.mark.parametrize(("crest_sd", "kept"), [(0.74, True), (0.78, False)])
+    def test_with_more_than_0_4_mm_of_doubt_in_all_it_is_no_width(self, crest_sd, kept):
+        """Edges 0.1 mm each, the crest's half its own: 0.39 and 0.41 mm."""
+        crest = replace(CREST, sd_mm=crest_sd)
+        found = ridge_widths(scan_of(tapering), section(tapering), crest, "up")
+        for width in found:
+            for reading in (width.reading, width.least):
+                assert (reading.value is not None) is kept
+                assert reading.witness is not None
+                assert [n.code for n in reading.notes] == ([] if kept else ["ridge_width_unsure"])
+
     @pytest.mark.parametrize(
         ("depth", "width", "wide"),
         [(4.0, 7.6, True), (4.0, 7.7, False), (0.0, 5.6, True), (0.0, 5.7, False)],

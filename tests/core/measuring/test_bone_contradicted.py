@@ -196,6 +196,7 @@ def test_what_hides_an_edge_is_asked_of_the_image_first_and_of_the_widths():
 
     assert told(["edge_weak"], ["image_rings"]) is None
     assert told(["edge_weak", "ridge_one_plate"], ["image_rings"]) == "ridge_one_plate"
+    assert told(["edge_weak", "ridge_narrows_suddenly"], []) == "ridge_narrows_suddenly"
     assert told(["ridge_one_plate"], ["image_rings", "image_shaded"]) == "image_shaded"
 
 
