@@ -33,6 +33,19 @@ class TestSinglePlates:
         assert self.told((1, 6), (3, None), (5, 1.0), (7, 9)) == ["plate"] * 3 + [9]
         assert self.told((1, None), (3, None)) == [None, None]
 
+    def test_what_stays_narrow_over_2_mm_and_hardly_widens(self):
+        """As read where a buccal plate of 0.7 mm did not show: a lingual one, for 12 to 15 mm."""
+        alike = self.told((1, 6.0), (3, 2.11), (5, 2.06), (7, 2.15), (10, 2.66))
+        assert alike == ["plate"] * 5
+        # A knife edge that is as narrow widens further down.
+        knife = [(1, 1.7), (3, 3.1), (5, 4.3), (7, 5.5), (10, 6.8)]
+        assert self.told(*knife) == [w for _, w in knife]
+        assert self.told((3, 2.5), (5, 2.99)) == ["plate"] * 2
+        assert self.told((3, 2.5), (5, 3.01)) == [2.5, 3.01]
+        assert self.told((3, 3.2), (5, 3.49), (7, 9.0)) == ["plate", "plate", 9.0]
+        assert self.told((3, 3.2), (5, 3.5), (7, 3.6)) == [3.2, 3.5, 3.6]
+        assert self.told((3, 2.5), (4.9, 2.5)) == [2.5, 2.5]
+
 
 class TestSuddenChanges:
     def told(self, *values):
@@ -145,7 +158,7 @@ class TestAllTogether:
         assert told(2.0, 9.0, 9.5, 9.6, 9.7)[0] == "ridge_knob"
         assert told(1.5, 1.9, 9.5, 9.6, 9.7)[:2] == ["ridge_one_plate"] * 2
         assert told(6.0, 8.0, 8.5, 8.6, 14.0)[4] == "ridge_widens_suddenly"
-        assert told(6.0, 8.0, 2.5, 2.5, 2.5)[2:] == ["ridge_narrows_suddenly"] * 3
+        assert told(6.0, 8.0, 3.6, 3.6, 3.6)[2:] == ["ridge_narrows_suddenly"] * 3
 
     def test_a_lone_one_is_looked_for_among_what_is_left(self):
         lost = Reading(value=None, notes=(Note("edge_weak"),))
