@@ -17,7 +17,7 @@ plate does not show: a knife edge grows wider further down (common practice, no 
 
 _NARROW_MM, _OVER_MM, _GROWS = 3.5, 2.0, 0.25
 """What stays narrower than this over so many mm and hardly widens, in mm a mm, is a plate as well:
-2 to 3 mm were read so in four of 5,000 drawn scans, all for 5 to 15 mm, where the other plate did
+2 to 3 mm were read so in four of 4,000 drawn scans, all for 5 to 15 mm, where the other plate did
 not show. Ridges that were as narrow grew by 0.5 (common practice, no source)."""
 
 _SUDDEN_FROM_MM, _ABOVE_FROM_MM, _WIDENS = 7.0, 3.0, 1.4
