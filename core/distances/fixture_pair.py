@@ -19,7 +19,7 @@ from scipy.optimize import nnls
 
 from core.distances.solid import FixtureSolid
 from core.fixture import Fixture
-from core.geometry import Array, angle_deg, lengths
+from core.geometry import Array, angle_deg, cross, lengths
 from core.measurement import PLANNED, Note, Reading
 
 _TOLERANCE_MM = 2e-4
@@ -174,9 +174,9 @@ def _witness(one: FixtureSolid, two: FixtureSolid, value: float, way: Array) -> 
     weighted mean of the support points of directions close by whose difference fits.
     """
     helper = np.eye(3)[int(np.argmin(np.abs(way)))]
-    u = np.cross(way, helper)
+    u = cross(way, helper)
     u /= np.linalg.norm(u)
-    v = np.cross(way, u)
+    v = cross(way, u)
     turns = np.linspace(0, 2 * np.pi, 48, endpoint=False)
     rings = [
         way + np.tan(size) * (np.cos(turns)[:, None] * u + np.sin(turns)[:, None] * v)

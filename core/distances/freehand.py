@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from core.fixture import Fixture
-from core.geometry import Array, across, lengths, unit
+from core.geometry import Array, across, cross, lengths, unit
 from core.words.catalogue import Words, message
 
 DIRECTIONS = 8
@@ -130,7 +130,7 @@ def least_clearance(
         poses → (n,) signed clearances to one structure, mm.
     """
     b = across(buccal, fixture.a)
-    m = unit(np.cross(fixture.a, b))
+    m = unit(cross(fixture.a, b))
 
     def at(poses: Array) -> Array:
         return clearances_at(*_placed(fixture, series, b, m, poses))

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from core.distances.solid_kernels import contacts, distances, least_at_poses, least_on_pieces
 from core.fixture import Fixture
-from core.geometry import Array, lengths, unit, vector
+from core.geometry import Array, cross, lengths, unit, vector
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -178,7 +178,7 @@ class FixtureSolid:
     def _side(self) -> Array:
         """Any unit direction across the axis: where a point on the axis leaves the choice open."""
         helper = np.eye(3)[int(np.argmin(np.abs(self.axis)))]
-        return _plain(unit(np.cross(self.axis, helper)))
+        return _plain(unit(cross(self.axis, helper)))
 
 
 def prepare() -> None:
