@@ -318,14 +318,17 @@ def _marked(
             rays = np.flatnonzero(_meets(points, outward, low, high, t[-1]))
             if not len(rays):
                 continue
-            places = points[rays, None, :] + t[:, None] * outward[rays, None, :]
             # Only what lies in the box can lie in a ball; a hair more, so that no rounding counts.
-            ray, step = np.nonzero(
-                ((places >= low - _HAIR_MM) & (places <= high + _HAIR_MM)).all(axis=2)
-            )
-            distance, index = cKDTree(centres).query(places[ray, step], distance_upper_bound=widest)
+            boxed = np.ones((len(rays), len(t)), dtype=np.bool_)
+            for axis in range(3):
+                along = points[rays, axis, None] + t * outward[rays, axis, None]
+                boxed &= (along >= low[axis] - _HAIR_MM) & (along <= high[axis] + _HAIR_MM)
+            ray, step = np.nonzero(boxed)
+            ray = rays[ray]
+            places = points[ray] + t[step, None] * outward[ray]
+            distance, index = cKDTree(centres).query(places, distance_upper_bound=widest)
             inside = distance < radii[np.minimum(index, len(radii) - 1)]
-            ray, step = rays[ray[inside]], step[inside]
+            ray, step = ray[inside], step[inside]
             kinds[ray, step] = np.maximum(kinds[ray, step], np.uint8(kind))
     return np.repeat(kinds, 2, axis=1)[:, :count]
 

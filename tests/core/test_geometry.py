@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from core.geometry import PictureGrid, across, angle_deg, points, unit, vector
+from core.geometry import PictureGrid, across, angle_deg, cross, lengths, points, unit, vector
 
 
 def grid(**changes):
@@ -50,6 +50,21 @@ def test_directions():
 def test_angles_are_exact_near_0_and_180_too(degrees):
     turned = Rotation.from_euler("z", degrees, degrees=True).apply((1, 0, 0))
     assert angle_deg((1, 0, 0), turned) == pytest.approx(degrees, abs=1e-12)
+
+
+@pytest.mark.parametrize("shape", [(0, 3), (1, 3), (7, 3), (1, 9, 3), (400, 9, 3), (5000, 3)])
+def test_lengths_are_those_of_numpy_to_the_last_bit(shape):
+    draw = np.random.default_rng(3)
+    rows = draw.normal(size=shape) * 10.0 ** draw.uniform(-6, 6, size=shape)
+    assert lengths(rows).tobytes() == np.linalg.norm(rows, axis=-1).tobytes()
+
+
+def test_a_cross_product_is_that_of_numpy_to_the_last_bit():
+    draw = np.random.default_rng(4)
+    pairs = draw.normal(size=(500, 2, 3)) * 10.0 ** draw.uniform(-6, 6, size=(500, 2, 3))
+    pairs[:9, 1] = np.repeat(np.eye(3), 3, axis=0)
+    for first, second in pairs:
+        assert cross(first, second).tobytes() == np.cross(first, second).tobytes()
 
 
 def test_pixels_lie_where_the_definition_says():

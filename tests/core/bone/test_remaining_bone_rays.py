@@ -4,7 +4,15 @@ import numpy as np
 import pytest
 
 from core.bone.edges import STEP_MM
-from core.bone.remaining_bone_rays import GAP, OTHER, ROOT, _shows_faintly, remaining_bone_rays
+from core.bone.remaining_bone_rays import (
+    GAP,
+    OTHER,
+    ROOT,
+    _marked,
+    _shows_faintly,
+    remaining_bone_rays,
+)
+from core.distances.tubes import balls_along, tubes_of
 from core.structures import Course, Tapered
 from tests.core.bone.test_remaining_bone import TOP, placed, scene
 from tests.core.bone_phantoms import true_levels
@@ -49,6 +57,27 @@ def test_a_place_is_marked_where_a_ball_holds_it(gone):
     near = np.linalg.norm(middle, axis=-1) < 0.8
     assert near.any()
     assert (found[near] >= OTHER).all()
+
+
+def test_every_place_in_its_nearest_ball_is_marked_and_no_other():
+    """Each place asked of each ball by itself, without trees and boxes."""
+    draw = np.random.default_rng(5)
+    structures = [*marked_things(False), marked_things(True)[0]]
+    middle = structures[1].points[1]
+    points = middle + draw.normal(size=(300, 3)) * 4.0
+    outward = draw.normal(size=(300, 3))
+    outward /= np.linalg.norm(outward, axis=1)[:, None]
+    outward[:3] = np.eye(3)
+    t = np.arange(0, 120, 2) * STEP_MM
+    places = points[:, None] + t[:, None] * outward[:, None]
+    expected = np.zeros(places.shape[:2], dtype=np.uint8)
+    for structure, kind in zip(structures, (ROOT, OTHER, GAP), strict=True):
+        centres, radii = balls_along(tubes_of(structure)[0], 0.1)
+        off = np.linalg.norm(places[:, :, None] - centres, axis=-1)
+        inside = off.min(axis=2) < radii[off.argmin(axis=2)]
+        expected[inside] = np.maximum(expected[inside], kind)
+    assert (expected > 0).sum() > 300
+    assert (_marked(points, outward, structures, 120)[:, ::2] == expected).all()
 
 
 def test_a_plate_too_faint_to_be_bone_still_says_that_there_may_be_bone():
