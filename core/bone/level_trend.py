@@ -55,8 +55,7 @@ class LevelTrend:
 
     def terms(self, points_mm: Array, path_mm: Array) -> Array:
         """(n, 3) what the gains multiply."""
-        height = np.clip((points_mm @ self.through - self.middle_mm) / self.half_mm, -1.0, 1.0)
-        return np.stack([path_mm, height, height**2], axis=1)
+        return _terms(points_mm @ self.through, path_mm, self.middle_mm, self.half_mm)
 
     def doubt(self, apart: Array) -> Array:
         """(n,) standard deviation of a level that is carried over a difference of terms."""
@@ -96,14 +95,8 @@ def fitted_trend(
     """
     height = points_mm @ through
     low, high = np.percentile(height, [2.0, 98.0])
-    empty = LevelTrend(
-        through=through,
-        middle_mm=float(0.5 * (low + high)),
-        half_mm=float(max(0.5 * (high - low), _SHORTEST_MM)),
-        gains=np.zeros(3),
-        covariance=np.zeros((3, 3)),
-    )
-    terms = np.column_stack([empty.terms(points_mm, path_mm), np.ones(len(level))])
+    middle_mm, half_mm = float(0.5 * (low + high)), float(max(0.5 * (high - low), _SHORTEST_MM))
+    terms = np.column_stack([_terms(height, path_mm, middle_mm, half_mm), np.ones(len(level))])
     usual = np.array([-_USUAL_LOSS * contrast, 0.0, 0.0, 0.0])
     spread = contrast * np.array([_USUAL_LOSS_SD, _USUAL_BEND, _USUAL_BEND])
     prior = np.diag(np.append(1.0 / spread**2, 0.0))
@@ -121,8 +114,14 @@ def fitted_trend(
     gains[0] = min(gains[0], 0.0)
     return LevelTrend(
         through=through,
-        middle_mm=empty.middle_mm,
-        half_mm=empty.half_mm,
+        middle_mm=middle_mm,
+        half_mm=half_mm,
         gains=gains[:3],
         covariance=covariance[:3, :3],
     )
+
+
+def _terms(height_mm: Array, path_mm: Array, middle_mm: float, half_mm: float) -> Array:
+    """(n, 3) path, height in half heights from the middle, no further than those, its square."""
+    height = np.clip((height_mm - middle_mm) / half_mm, -1.0, 1.0)
+    return np.stack([path_mm, height, height**2], axis=1)

@@ -4,18 +4,24 @@ import numpy as np
 import pytest
 
 from core.bone.edges import STEP_MM
+from core.bone.half_maximum import HalfMaximum
 from core.bone.remaining_bone_rays import (
+    EDGE,
     GAP,
+    NO_BONE,
     OTHER,
+    REACHES,
     ROOT,
+    _edges,
     _marked,
     _shows_faintly,
     remaining_bone_rays,
 )
 from core.distances.tubes import balls_along, tubes_of
+from core.image.volume import Volume
 from core.structures import Course, Tapered
 from tests.core.bone.test_remaining_bone import TOP, placed, scene
-from tests.core.bone_phantoms import true_levels
+from tests.core.bone_phantoms import CORTEX, SOFT, true_levels
 
 
 def marked_things(gone):
@@ -88,3 +94,35 @@ def test_a_plate_too_faint_to_be_bone_still_says_that_there_may_be_bone():
     plate = empty.copy()
     plate[..., 60:66] += 0.2 * (levels.cortical - levels.soft)
     assert _shows_faintly(plate, levels).all()
+
+
+def edges_through(*walls_mm):
+    """Edge and state of rays along x from 0 through bone up to a wall, and again from 9 mm on."""
+    x = 0.25 * np.arange(-60, 61)
+    grey = np.full((40 * len(walls_mm), 40, len(x)), SOFT)
+    for n, wall in enumerate(walls_mm):
+        grey[40 * n : 40 * (n + 1)] = np.where((x < wall) | (x > 9.0), CORTEX, SOFT)
+    matrix = np.diag([0.25, 0.25, 0.25, 1.0])
+    matrix[0, 3] = x[0]
+    volume = Volume(
+        voxels=grey.astype(np.int16), mm_from_ijk=matrix, made_up=np.zeros(len(grey), bool)
+    )
+    axis = np.array([[0.0, 5.0, 10.0 * n + 5.0] for n in range(len(walls_mm))])
+    outward = np.tile([1.0, 0.0, 0.0], (len(walls_mm), 1))
+    along = STEP_MM * np.arange(round(14.0 / STEP_MM) + 1)
+    outside = np.array([(along > wall) & (along < 9.0) for wall in walls_mm])
+    finder = HalfMaximum(levels=true_levels(0.0))
+    edge, _, state = _edges(volume, finder, axis, outward, far=14.0, outside=outside)
+    return edge, state
+
+
+def test_what_lies_beyond_the_outside_is_not_bone_around_the_axis():
+    # From the axis on there is none, though each ray ends in other bone 9 mm away.
+    edge, state = edges_through(-1.0)
+    assert state.tolist() == [NO_BONE]
+    assert np.isnan(edge).all()
+    edge, state = edges_through(3.0, -1.0, 9.5)
+    assert state.tolist() == [EDGE, NO_BONE, REACHES]
+    # A voxel is bone or not: the drawn step lies half a voxel before the wall or behind it.
+    assert edge[0] == pytest.approx(3.0, abs=0.13)
+    assert np.isinf(edge[2])

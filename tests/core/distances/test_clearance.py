@@ -326,6 +326,19 @@ class TestAlways:
                 difference = (values[0] - values[1]) / (2 * step)
                 assert influence.gradient[k] == pytest.approx(difference, abs=tolerance)
 
+    def test_beside_a_steep_floor_less_of_a_marks_shift_is_a_change_of_the_distance(self):
+        # A vault: the fixture is nearest to a flank of 50 degrees, not to the floor under its tip.
+        vault = grid_floor(lambda x, _: 16.0 - 0.13 * x**2)
+        one = fixture(CYLINDER, platform=(3.0, 0.0, 0.0), towards_apex=(0, 0, 1))
+        reading = clearance(one, vault)
+        way = reading.witness[1] - reading.witness[0]
+        assert abs(way[2]) < 0.85 * reading.value
+        up = sum(influence.gradient for influence in reading.marks)[2]
+        raised = [np.array(vault.points) + dz * np.eye(3)[2] for dz in (-0.05, 0.05)]
+        lower, higher = (clearance(one, replace(vault, points=points)).value for points in raised)
+        assert up == pytest.approx((higher - lower) / 0.1, abs=0.02)
+        assert up == pytest.approx(way[2] / reading.value, abs=0.02)
+
     @pytest.mark.parametrize(("one", "structure"), CASES)
     def test_shifting_all_marks_together_is_shifting_the_fixture_back(self, one, structure):
         total = sum(m.gradient for m in clearance(one, structure).marks)

@@ -611,6 +611,20 @@ class TestSpacingByHand:
         np.testing.assert_allclose(volume.voxel_mm, [0.25, 0.3, 0.4])
 
 
+def test_of_a_round_field_it_is_said_how_much_of_a_slice_was_not_scanned(tmp_path):
+    size = 80
+    values = make.voxels((5, size, size), low=0)
+    j, i = np.mgrid[:size, :size] - (size - 1) / 2
+    values[:, np.hypot(i, j) > size / 2] = -1000
+    volume = open_scan(make.write_series(tmp_path, make.series(values)))
+    (told,) = [f for f in volume.findings if f.code == "scan_round_field"]
+    # A circle fills a quarter of pi of the square around it.
+    assert float(told.fields["percent"]) == pytest.approx(100 * (1 - np.pi / 4), abs=1.0)
+    assert told.severity == "note"
+    assert volume.field[0, 0] == 0
+    assert volume.field[size // 2, size // 2] == 1
+
+
 def test_nothing_to_read_is_said(tmp_path):
     with pytest.raises(ScanError) as caught:
         inspect(tmp_path)
