@@ -71,10 +71,10 @@ class Flat:
     implicit: bool
     raw: dict[int, bytes]
     start: int
-    pixel_tag: int = 0
-    pixel_at: int = -1
-    pixel_length: int = 0
-    inflated: bytes = b""
+    pixel_tag: int
+    pixel_at: int
+    pixel_length: int
+    inflated: bytes
 
 
 def looks_like_dicom(head: bytes) -> bool:
