@@ -295,6 +295,8 @@ class TestLeast:
             ("buccal", 0.7, 0.0, 12.0, False),  # about the crest's own level
             ("buccal", 0.75, 0.0, 12.0, True),
             ("buccal", 8.1, 0.0, 12.0, False),  # below the apex
+            ("lingual", 4.0, 0.0, -12.0, True),
+            ("lingual", 4.0, 0.0, 12.0, False),
             ("apical", 7.5, 0.0, 12.0, True),
             ("apical", 7.5, 0.0, -12.0, True),
             ("apical", 7.0, 0.0, 12.0, False),
@@ -304,7 +306,8 @@ class TestLeast:
         self, side, depth, aside, from_, bound
     ):
         start = FIXTURE.platform + np.array([from_, aside, -depth])
-        reading = self.found(self.wall(through=start, size=(25, 9)), side=side)
+        distance = -6.0 if side == "lingual" else 6.0
+        reading = self.found(self.wall(distance=distance, through=start, size=(25, 9)), side=side)
         assert reading.value > 0.6
         assert reading.upper_bound is bound
         assert reading.evidence.is_sound is not bound

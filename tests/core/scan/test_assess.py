@@ -60,6 +60,8 @@ class TestByHand:
         assert matrix[:3, 3] == pytest.approx([0, 0, 0])
         assert found.order == (0, 1, 2, 3)
         assert found.tilt_deg == 0.0
+        # Without positions no step was measured.
+        assert (found.steps_mm, found.off_mm) == ((0.0, 0.0), 0.0)
         codes = {f.code: f for f in told}
         assert set(codes) == {"scan_spacing_by_hand", "scan_orientation_assumed"}
         assert codes["scan_spacing_by_hand"].fields["spacing_mm"] == "0.2 × 0.3 × 0.5"

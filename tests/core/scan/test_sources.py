@@ -20,6 +20,14 @@ def test_a_folder_is_walked_to_its_bottom(tmp_path):
     assert names(tmp_path) == ["a/b/I1", "readme.txt"]
 
 
+def test_names_that_lead_nowhere_cost_no_file_beside_them(tmp_path):
+    # In whatever order a folder gives its names, some of those that lead nowhere come first.
+    for number in range(30):
+        (tmp_path / f"I{number:02d}").write_bytes(b"x")
+        (tmp_path / f"to-nowhere{number}").symlink_to(tmp_path / "gone")
+    assert names(tmp_path) == [f"I{number:02d}" for number in range(30)]
+
+
 def test_members_of_a_zip_are_read_without_unpacking(tmp_path):
     path = tmp_path / "export.dat"
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
