@@ -159,6 +159,13 @@ class TestNormal:
         found = _outward(scan(wall), np.zeros(3), -X, Z)
         assert found == pytest.approx(unit((1, 0.3, 0.4)))
 
+    @pytest.mark.parametrize(("rise", "met"), [(2.4, True), (2.6, False)])
+    def test_what_lies_more_than_two_millimetres_deeper_is_not_the_surface_beside(self, rise, met):
+        """An arm of 0.8 mm on a wall that falls by 2.5 mm a millimetre ends 2 mm deeper."""
+        normal = (1.0, 0.0, rise)
+        found = _outward(scan(Wall(normal=normal)), np.zeros(3), -X, Z)
+        assert found == pytest.approx(unit(normal)) if met else found is None
+
     def test_it_points_out(self):
         for inward, coronal in ((-X, Z), (X, Z), (-X, -Z)):
             found = _outward(scan(Wall(normal=-inward)), np.zeros(3), inward, coronal)

@@ -233,6 +233,11 @@ class TestUsable:
         assert found.height.value == pytest.approx(3.0 - 0.625)
         assert found.height.witness[0] == pytest.approx([0.5, 0, 10 - 0.625])
 
+    def test_of_a_ridge_too_narrow_at_the_crest_alone_the_part_above_is_lost(self, monkeypatch):
+        found = self.usable(monkeypatch, [5.0, *[7.0] * 12])
+        assert found.lost.value == pytest.approx(0.125)
+        assert found.height.value == pytest.approx(3.0 - 0.125)
+
     def test_what_is_lost_below_a_crest_set_by_hand_carries_the_mark(self, monkeypatch):
         up = np.array([0.0, 0.0, 1.0])
         crest = replace(

@@ -154,6 +154,14 @@ class TestCast:
         assert where[:, 1].min() == 3.875
         assert len(near) == 17 * 17
 
+    @pytest.mark.parametrize("corner", [(0.0, 0.0), (0.0, 3.0), (3.0, 0.0), (3.0, 3.0)])
+    def test_about_the_rim_of_the_grid_no_place_lies_beyond_it(self, corner):
+        points, where = cast(np.full((4, 4), 5.0)).around(*corner, 1.0)
+        assert where.min() == min(*corner, 2.0)
+        assert where.max() == max(*corner, 1.0)
+        assert points[:, :2] == pytest.approx(where)
+        assert points[:, 2] == pytest.approx(-5.0)
+
 
 class TestBeyond:
     def said(self, monkeypatch, seen, side="buccal", evidence=None):

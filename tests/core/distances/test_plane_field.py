@@ -10,7 +10,7 @@ from scipy.spatial.distance import cdist
 
 from core.distances.plane_field import Lattice, balls_of, distances_near
 from core.geometry import PictureGrid, unit
-from core.structures import Course, Floor, Tapered
+from core.structures import Course, Floor, KnownObject, Tapered
 
 CANAL = Course(
     id="c", kind="canal", points=[(-12, 2, -3), (-6, 0, 0), (7, 1, 2), (12, -2, 1)], diameter_mm=3.0
@@ -67,3 +67,10 @@ def test_a_floor_with_too_few_marks_is_near_nothing():
     floor = Floor(id="f", of="sinus", points=[(0, 0, 0), (1, 0, 0)])
     assert len(balls_of(floor)[0]) == 0
     assert distances_near((floor,), plane(0.0, 0.0), REACH_MM) is None
+
+
+def test_an_object_of_known_size_is_near_nothing():
+    known = KnownObject(id="k", points=[(0, 0, 0), (9, 0, 0)], size_mm=9.0)
+    centres, radii = balls_of(known)
+    assert (centres.shape, radii.shape) == ((0, 3), (0,))
+    assert distances_near((known,), plane(0.0, 0.0), REACH_MM) is None

@@ -160,6 +160,9 @@ def test_a_wrong_scale_stretches_from_the_platform_not_only_the_gap():
     assert scale_lever_mm(below_apex, platform) == pytest.approx(12.5)
     beside = (np.array([2.0, 0, -5]), np.array([3.5, 0, -5]))
     assert scale_lever_mm(beside, platform) == pytest.approx(3.5)
+    # However small a gap is, it has a direction, and what lies across it stretches nothing.
+    narrow = (np.array([2.0, 0, -5]), np.array([2.3, 0, -5]))
+    assert scale_lever_mm(narrow, platform) == pytest.approx(2.3)
     touching = (np.array([0.0, 0, -10]), np.array([0.0, 0, -10]))
     assert scale_lever_mm(touching, platform) == pytest.approx(10.0)
     found = budget(Reading(value=2.5), scale_length_mm=scale_lever_mm(below_apex, platform))
