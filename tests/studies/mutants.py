@@ -465,48 +465,56 @@ def name_of(row: dict[str, object]) -> str:
     return f"{row['module']}: {row['was']} -> {row['is']}"
 
 
+def table(heads: Sequence[str], rows: list[Sequence[object]]) -> list[str]:
+    """Lines of a table."""
+    cells = [heads, ["---"] * len(heads), *rows]
+    return [f"| {' | '.join(map(str, row))} |" for row in cells]
+
+
 def report(title: str, rows: list[dict[str, object]], after: list[dict[str, object]]) -> list[str]:
-    """By package and by module, and every mutant that lived, with what became of it."""
-    why = json.loads(LEFT.read_text("utf-8")) if LEFT.exists() else {}
+    """By package and by module, and every mutant that lived, with what became of it.
+
+    Those that no test could notice are counted among the drawn, and told apart.
+    """
+    reasons = json.loads(LEFT.read_text("utf-8"))
+    alike, left = reasons["alike"], reasons["left"]
     mended = {name_of(row) for row in after if row["outcome"] != "survived"}
-    lines = [
-        f"## {title}",
-        "",
-        "| package | drawn | noticed | share | 95 % interval |",
-        "|---|---|---|---|---|",
-    ]
     by_package, by_module = defaultdict(list), defaultdict(list)
     for row in rows:
         by_package[str(Path(str(row["module"])).parent)].append(row)
         by_module[str(row["module"])].append(row)
-    for package, some in sorted(by_package.items()):
+
+    def counted(some: list[dict[str, object]]) -> tuple[object, ...]:
         hits = sum(row["outcome"] != "survived" for row in some)
+        same = sum(row["outcome"] == "survived" and name_of(row) in alike for row in some)
         low, high = wilson(hits, len(some))
-        cells = (
-            f"`{package}`",
-            len(some),
-            hits,
-            f"{hits / len(some):.0%}",
-            f"{low:.0%} to {high:.0%}",
-        )
-        lines.append(f"| {' | '.join(map(str, cells))} |")
-    lines += ["", "| module | killed | timed out | survived |", "|---|---|---|---|"]
-    for module, some in sorted(by_module.items()):
-        counts = [
-            sum(row["outcome"] == o for row in some) for o in ("killed", "timed out", "survived")
-        ]
-        lines.append(f"| `{module}` | {counts[0]} | {counts[1]} | {counts[2]} |")
+        share = f"{hits / (len(some) - same):.0%}" if same < len(some) else "–"
+        return len(some), hits, f"{hits / len(some):.0%}", f"{low:.0%} to {high:.0%}", same, share
+
+    heads = ("package", "drawn", "noticed", "share", "95 % interval", "alike", "share without them")
+    packages = [(f"`{name}`", *counted(some)) for name, some in sorted(by_package.items())]
+    modules = [
+        (f"`{name}`", *(sum(row["outcome"] == o for row in some)
+                        for o in ("killed", "timed out", "survived")))
+        for name, some in sorted(by_module.items())
+    ]  # fmt: skip
     lived = [row for row in rows if row["outcome"] == "survived"]
-    noticed = len(rows) - len(lived)
-    now = noticed + sum(name_of(row) in mended for row in lived)
-    lines += ["", f"Together {noticed} of {len(rows)} ({noticed / len(rows):.0%})"
-              + (f", with the tests since then {now} ({now / len(rows):.0%})." if after else "."),
-              "", "Survived:", ""]  # fmt: skip
-    for row in lived:
-        told = "a test notices it now" if name_of(row) in mended else "not looked at"
-        lines.append(f"- `{row['module']}:{row['line']}` `{row['was']}` became `{row['is']}`: "
-                     f"{why.get(name_of(row), told)}")  # fmt: skip
-    return [*lines, ""]
+    lines = [
+        f"## {title}", "", *table(heads, [*packages, ("together", *counted(rows))]), "",
+        *table(("module", "killed", "timed out", "survived"), modules), "",
+    ]  # fmt: skip
+    for head, kept in (("Survived", False), ("Alike to what they were made from", True)):
+        some = [row for row in lived if (name_of(row) in alike) is kept]
+        if not some:
+            continue
+        lines += [f"{head}:", ""]
+        for row in some:
+            name = name_of(row)
+            told = "a test notices it now" if name in mended else "not looked at"
+            lines.append(f"- `{row['module']}:{row['line']}` `{row['was']}` became `{row['is']}`: "
+                         f"{alike.get(name) or left.get(name, told)}")  # fmt: skip
+        lines.append("")
+    return lines
 
 
 def main() -> None:
