@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from types import MappingProxyType
-from typing import Literal
+from typing import Literal, Self
 
 from core.kinds import Concept
 from core.words.catalogue import Words, message
@@ -60,6 +60,10 @@ class Details:
     along: str = ""
     of: Words = ""
 
+    def without_value(self) -> Self:
+        """What is still told of a row whose value is withheld: no figure that came of it."""
+        return self
+
     def by_key(self) -> dict[str, object]:
         """What is told, by the keys of the ledger file."""
         values = {f.name: getattr(self, f.name) for f in dataclasses.fields(self)}
@@ -99,6 +103,10 @@ class ClearanceDetails(Details):
     def __post_init__(self) -> None:
         object.__setattr__(self, "by_hand_mm", MappingProxyType(dict(self.by_hand_mm)))
 
+    def without_value(self) -> Self:
+        """Without what placing by hand would leave of it."""
+        return dataclasses.replace(self, by_hand_mm={}, own_figures="")
+
     def by_key(self) -> dict[str, object]:
         """With a key for each series."""
         # Not `super()`: a dataclass with slots is made anew, and the name would mean the old one.
@@ -114,6 +122,10 @@ class RemainingBoneDetails(Details):
     zone: Literal["shoulder", "deep", ""] = ""
     from_platform_mm: float | None = None
     turn_deg: float | None = None
+
+    def without_value(self) -> Self:
+        """Without the place of its least."""
+        return dataclasses.replace(self, from_platform_mm=None, turn_deg=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,6 +175,10 @@ class DepthDetails(Details):
 
     counted_from: str = ""
     mark_mm: float | None = None
+
+    def without_value(self) -> Self:
+        """Without the mark to drill to."""
+        return dataclasses.replace(self, mark_mm=None)
 
     def by_key(self) -> dict[str, object]:
         """With the file's word for where it is counted from."""

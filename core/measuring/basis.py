@@ -24,7 +24,7 @@ from core.measurement import Limit, Measurement, Note, Reading
 from core.measurement_kinds import Details, MeasurementKind
 from core.measuring.row_cache import KeptRows
 from core.plans.limits import limit_for
-from core.plans.outside import lies_partly_outside
+from core.plans.outside import within_scan
 from core.plans.plan import Jaw, Plan, TissuePoint
 from core.plans.plan_file import check_scan
 from core.plans.side import arch_of, open_question
@@ -206,7 +206,7 @@ class RowMaker:
         limit: Limit | None = None,
         details: Details | None = None,
         base_length_mm: float | None = None,
-        hand_ends: int | None = None,
+        hand_ends: int | tuple[float, ...] | None = None,
     ) -> Measurement:
         """One row of the ledger.
 
@@ -218,25 +218,34 @@ class RowMaker:
             Of the limit in force here. Without key and limit there is no verdict.
         limit : Limit or None
             A limit that belongs to no plan.
-        hand_ends : int or None
-            Hand-placed ends of the value; None: one where marks move it, else none.
+        hand_ends : int, tuple of float or None
+            Hand-placed ends of the value, or the extent of a voxel at each of them, mm; None: one
+            where marks move it, else none.
 
         Raises
         ------
         ValueError
-            Where the reading rests on marks and carries none: its budget would lack the hand.
+            Where the reading rests on marks and carries none: its budget would lack the hand; and
+            where it names a mark that the plan does not have.
         """
         if reading.evidence.rests_on == "marks" and reading.value is not None and not reading.marks:
             raise ValueError(f"{kind}: it rests on marks and names none, so that no doubt of a "
                              "hand enters; what the plan alone gives is PLANNED")  # fmt: skip
         if limit_key is not None:
             limit = self.limit(limit_key)
-        reading = self._faulty(_proven(self._inside_the_scan(kind, target, reading)))
+        details = kind.row.details() if details is None else details
+        found = reading.value is not None
+        reading = within_scan(reading, self.plan, self.volume, (target,))
+        reading = self._faulty(_proven(reading))
+        if found and reading.value is None:
+            details = details.without_value()
         if hand_ends is None:
             hand_ends = 1 if reading.marks else 0
+        if isinstance(hand_ends, int):
+            hand_ends = self._extents(reading, hand_ends)
         doubt = budget(
             reading,
-            voxel_extents_mm=self._extents(reading, hand_ends),
+            voxel_extents_mm=hand_ends,
             scale=self.scale,
             placement=self.placement,
             scale_length_mm=self._lever(kind, reading),
@@ -265,7 +274,7 @@ class RowMaker:
             budget=doubt,
             limit=limit,
             verdict=verdict,
-            details=kind.row.details() if details is None else details,
+            details=details,
         )
 
     def _stops(self, reading: Reading, limit: Limit | None) -> tuple[Note, ...]:
@@ -280,18 +289,6 @@ class RowMaker:
         if reading.value is None or reading.evidence.rests_on != "image" or not self.image_sd_mm:
             return reading
         return replace(reading, edge_sd_mm=(*reading.edge_sd_mm, self.image_sd_mm))
-
-    def _inside_the_scan(self, kind: MeasurementKind, target: str, reading: Reading) -> Reading:
-        """A distance to a mark that lies where nothing was scanned is no measurement."""
-        if kind is not MeasurementKind.CLEARANCE or reading.value is None:
-            return reading
-        outside = any(
-            s.id == target and lies_partly_outside(s, self.volume) for s in self.plan.structures
-        )
-        near = reading.witness if reading.marks else None
-        if not outside and (near is None or self.volume.scanned_at(near[1]).all()):
-            return reading
-        return Reading(value=None, unit=reading.unit, notes=(Note("mark-outside-scan"),))
 
     def _extents(self, reading: Reading, hand_ends: int) -> tuple[float, ...]:
         """Extent of a voxel along the measured direction, once for each hand-placed end."""

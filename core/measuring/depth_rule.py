@@ -112,8 +112,5 @@ def with_depths_withheld(
 
 
 def _withheld(row: Measurement, rule: DepthRule, jaw: str | None) -> Measurement:
-    details = row.details
-    if isinstance(details, DepthDetails):
-        details = replace(details, mark_mm=None)
     reading = Reading(value=None, unit=row.reading.unit, notes=(rule.reason(jaw),))
-    return replace(row, reading=reading, budget=None, details=details)
+    return replace(row, reading=reading, budget=None, details=row.details.without_value())

@@ -32,6 +32,7 @@ from core.measurement import Measurement, Note, Reading
 from core.measuring.depth_rule import DepthRule, bars_drilling, depth_rule, names_of
 from core.measuring.drill_tips import misses_more, tip_rows
 from core.measuring.ledger import Ledger
+from core.plans.outside import within_scan
 from core.plans.plan import Jaw, Plan
 from core.plans.side import contradictions
 from core.words.catalogue import Words, message
@@ -275,6 +276,7 @@ def drilling_plan(  # noqa: PLR0917 - the order is that of the chain plan → sc
         stent_top=marks_at(fixture, plan.structures, "stent_top"),
         step_mm=MARK_STEP_MM,
     )
+    depths = [replace(d, reading=within_scan(d.reading, plan, volume)) for d in exact]
     rule = depth_rule(ledger.of(fixture.id), side_contradicted=bool(contradictions(plan, arch)))
     found: list[DrillPlan] = []
     # Most drills of a table reach equally far beyond their marks: each reach is measured once.
@@ -286,7 +288,7 @@ def drilling_plan(  # noqa: PLR0917 - the order is that of the chain plan → sc
         rows = by_reach[reach]
         made = DrillPlan(
             drill=drill,
-            depths=tuple(_rounded(depth, drill) for depth in exact),
+            depths=tuple(_rounded(depth, drill) for depth in depths),
             rule=rule,
             tip_rows=rows,
             worse=tuple(m for m in rows if misses_more(m, ledger)),

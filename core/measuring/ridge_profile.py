@@ -14,6 +14,7 @@ from core.bone.ridge_section import widths
 from core.geometry import Array
 from core.measurement import Reading
 from core.measuring.basis import Basis
+from core.plans.outside import within_scan
 from core.plans.plan import Plan
 
 PROFILE_DEPTHS_MM = (1.0, 3.0, 5.0, 7.0)
@@ -78,12 +79,14 @@ def _row(plan: Plan, basis: Basis, station_mm: float, midline: float | None) -> 
     bone, crest = bone_and_crest(
         basis.edges, plane, plan.structures, basis.jaw, crown_level_mm=0.0, half_mm=SITE_HALF_MM
     )
+    height = height_in_section(plane, crest, plan.structures).reading
+    by_depth = widths(basis.edges, bone, crest, np.array(PROFILE_DEPTHS_MM))
     return ProfileRow(
         station_mm=station_mm,
         from_midline_mm=None if midline is None else station_mm - midline,
         crest_mm=crest.point_mm,
-        widths=tuple(widths(basis.edges, bone, crest, np.array(PROFILE_DEPTHS_MM))),
-        height=height_in_section(plane, crest, plan.structures).reading,
+        widths=tuple(within_scan(width, plan, basis.volume) for width in by_depth),
+        height=within_scan(height, plan, basis.volume),
         beyond=frame.beyond,
     )
 

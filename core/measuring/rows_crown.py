@@ -22,6 +22,7 @@ from core.distances.entry import depth_below, entry_from_grooves, entry_from_nei
 from core.distances.neighbour_marks import SideMarks, side_marks, with_plan_keys
 from core.distances.restorative import (
     CROWN_ROOM_MM,
+    ScrewExit,
     axis_angle,
     gum_thickness,
     mesiodistal_room,
@@ -38,6 +39,7 @@ from core.measurement import Limit, Measurement, Reading
 from core.measurement_kinds import MeasurementKind
 from core.measuring.basis import Basis, RowMaker
 from core.plans.limits import COMMON
+from core.plans.outside import within_scan
 from core.plans.plan import Plan
 from core.structures import PointMarks, StentAxis
 from core.words.catalogue import Words, message
@@ -88,16 +90,19 @@ def crown_rows(
     frame : FixtureFrame
     maker : RowMaker
     """
-    plane = _plane(plan, fixture)
+    cusps = _cusps(plan, fixture)
+    plane = None if plan.level is None else occlusal_plane(cusps, plan.level)
+    made_of = tuple(marks.id for marks in cusps)
     for stent in plan.stent_axes:
         if float(np.linalg.norm(stent.gingival - fixture.platform)) <= NEAR_MM:
-            yield from _stent_rows(fixture, stent, plane, maker)
+            yield from _stent_rows(fixture, stent, plane, made_of, maker)
     contacts = side_marks(fixture, frame, plan.structures, lambda s: s.kind == "contact")
     if plane is not None:
-        cusps = side_marks(fixture, frame, plan.structures, lambda s: s.kind == "cusp")
-        both = next((m for m in (cusps, contacts) if len(m) == len(_SIDES)), None)
+        beside = side_marks(fixture, frame, plan.structures, lambda s: s.kind == "cusp")
+        both = next((m for m in (beside, contacts) if len(m) == len(_SIDES)), None)
         if both is not None:
-            yield from _exit_rows(fixture, frame, plane, [both[s] for s in _SIDES], maker)
+            found = screw_exit(fixture, plane, frame, *(both[s].marks for s in _SIDES))
+            yield from _exit_rows(found, frame, [both[s] for s in _SIDES], made_of, maker)
     yield from _room_rows(plan, fixture, contacts, maker)
     yield from _entry_rows(plan, fixture, frame, contacts, maker)
 
@@ -146,13 +151,13 @@ def _information(
     )  # fmt: skip
 
 
-def _plane(plan: Plan, fixture: Fixture) -> Level | None:
-    cusps = [
+def _cusps(plan: Plan, fixture: Fixture) -> list[PointMarks]:
+    """Those that the occlusal plane of this place runs through."""
+    return [
         s
         for s in plan.structures
         if isinstance(s, PointMarks) and s.kind == "cusp" and _near(s.points, fixture)
     ]
-    return None if plan.level is None else occlusal_plane(cusps, plan.level)
 
 
 def _near(points_mm: Array, fixture: Fixture) -> bool:
@@ -161,7 +166,11 @@ def _near(points_mm: Array, fixture: Fixture) -> bool:
 
 
 def _stent_rows(
-    fixture: Fixture, stent: StentAxis, plane: Level | None, maker: RowMaker
+    fixture: Fixture,
+    stent: StentAxis,
+    plane: Level | None,
+    made_of: Sequence[str],
+    maker: RowMaker,
 ) -> Iterator[Measurement]:
     length = float(np.linalg.norm(stent.gingival - stent.occlusal))
     yield _information(
@@ -183,6 +192,7 @@ def _stent_rows(
     )
     if plane is not None:
         reading = offset_at_occlusal_plane(fixture, stent, plane)
+        reading = within_scan(reading, maker.plan, maker.volume, made_of)
         yield _information(
             maker, MeasurementKind.OFFSET, ("occlusal",), reading, target=stent.id,
             of=message("measuring.of.occlusal-offset"),
@@ -190,23 +200,23 @@ def _stent_rows(
 
 
 def _exit_rows(
-    fixture: Fixture,
+    found: ScrewExit | None,
     frame: FixtureFrame,
-    plane: Level,
     sides: Sequence[SideMarks],
+    made_of: Sequence[str],
     maker: RowMaker,
 ) -> Iterator[Measurement]:
     """Where the screw's line leaves, from the middle between the neighbours."""
-    found = screw_exit(fixture, plane, frame, sides[0].marks, sides[1].marks)
     if found is None:
         return
-    for name, reading in (("buccal", found.buccal), ("mesial", found.mesial)):
+    for name, part in (("buccal", found.buccal), ("mesial", found.mesial)):
+        reading = with_plan_keys(part, *sides)
         of = _EXITS["left" if name == "mesial" and not frame.named_by_tooth else name]
         yield _information(
             maker,
             MeasurementKind.OFFSET,
             ("screw", name),
-            with_plan_keys(reading, *sides),
+            within_scan(reading, maker.plan, maker.volume, made_of),
             of=of,
             hand_ends=2,
         )

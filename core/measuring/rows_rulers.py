@@ -8,8 +8,9 @@ import numpy as np
 
 from core.arch import Arch
 from core.image.volume import Volume
-from core.measurement import Budget, Measurement, Reading
+from core.measurement import Measurement, Reading
 from core.measurement_kinds import Details, MeasurementKind
+from core.measuring.basis import RowMaker
 from core.measuring.rulers import angle_reading, ruler_reading
 from core.plans.plan import Plan
 from core.structures import AngleMark, Ruler
@@ -18,7 +19,6 @@ from core.trust.uncertainty import (
     DEFAULT_SCAN_SCALE,
     Placement,
     Scale,
-    budget,
     voxel_extent_mm,
 )
 from core.words.catalogue import message
@@ -45,59 +45,54 @@ def ruler_rows(
     placement : Placement, optional
     scale : Scale, optional
     """
-    for ruler in plan.rulers:
-        reading = ruler_reading(ruler)
-        doubt = _of_ruler(volume, reading, placement, scale)
-        yield _row(ruler, _nearest(plan, arch, ruler), reading, doubt)
-    for angle in plan.angles:
-        reading = angle_reading(angle)
-        doubt = _of_angle(volume, angle, reading, placement)
-        yield _row(angle, _nearest(plan, arch, angle), reading, doubt)
+    marks: tuple[Ruler | AngleMark, ...] = (*plan.rulers, *plan.angles)
+    for mark in marks:
+        fixture, site = _nearest(plan, arch, mark)
+        maker = RowMaker(
+            plan=plan,
+            volume=volume,
+            subject=fixture or site,
+            is_fixture=bool(fixture),
+            tooth=None,
+            hindrances=(),
+            placement=placement,
+            scale=scale,
+        )
+        yield _ruler_row(maker, mark) if isinstance(mark, Ruler) else _angle_row(maker, mark)
 
 
-def _of_ruler(
-    volume: Volume, reading: Reading, placement: Placement, scale: Scale
-) -> Budget | None:
-    if reading.witness is None:
-        return None
-    way = reading.witness[1] - reading.witness[0]
-    extent = voxel_extent_mm(volume.mm_from_ijk, way)
-    return budget(reading, voxel_extents_mm=(extent, extent), placement=placement, scale=scale)
+def _ruler_row(maker: RowMaker, ruler: Ruler) -> Measurement:
+    return maker.row(
+        group="information",
+        kind=MeasurementKind.RULER,
+        target=ruler.id,
+        reading=ruler_reading(ruler),
+        details=Details(of=ruler.label or message("measuring.of.two-marks")),
+        hand_ends=2,
+    )
 
 
-def _of_angle(
-    volume: Volume, angle: AngleMark, reading: Reading, placement: Placement
-) -> Budget | None:
-    """Each mark's voxel, across its arm, counts by how far it turns the angle."""
+def _angle_row(maker: RowMaker, angle: AngleMark) -> Measurement:
     arms = np.linalg.norm(angle.points[[0, 2]] - angle.points[1], axis=1)
-    base = float(arms.min())
-    per_mm = float(np.degrees(1.0 / base))
-    extents = tuple(
+    base, reading = float(arms.min()), angle_reading(angle)
+    return maker.row(
+        group="information",
+        kind=MeasurementKind.ANGLE,
+        target=angle.id,
+        reading=reading,
+        details=Details(of=angle.label or message("measuring.of.three-marks")),
+        base_length_mm=base,
+        hand_ends=_across_arms(maker.volume, reading, base),
+    )
+
+
+def _across_arms(volume: Volume, reading: Reading, base_mm: float) -> tuple[float, ...]:
+    """Each mark's voxel, across its arm, counts by how far it turns the angle."""
+    per_mm = float(np.degrees(1.0 / base_mm))
+    return tuple(
         voxel_extent_mm(volume.mm_from_ijk, m.gradient) * float(np.linalg.norm(m.gradient)) / per_mm
         for m in reading.marks
         if float(np.linalg.norm(m.gradient)) > 1e-9
-    )
-    return budget(reading, voxel_extents_mm=extents, base_length_mm=base, placement=placement)
-
-
-def _row(
-    mark: Ruler | AngleMark, subject: tuple[str, str], reading: Reading, doubt: Budget | None
-) -> Measurement:
-    kind, of = MeasurementKind.ANGLE, message("measuring.of.three-marks")
-    if isinstance(mark, Ruler):
-        kind, of = MeasurementKind.RULER, message("measuring.of.two-marks")
-    fixture, site = subject
-    return Measurement(
-        id=f"{fixture or site}/{kind}/{mark.id}",
-        group="information",
-        kind=kind,
-        target=mark.id,
-        fixture=fixture,
-        site=site,
-        reading=reading,
-        budget=doubt,
-        verdict="not assessed" if reading.value is None else None,
-        details=Details(of=mark.label or of),
     )
 
 

@@ -7,6 +7,7 @@ looked for.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -84,8 +85,17 @@ class RulerInk:
     labels: tuple[Label, ...]
 
 
-def ruler_ink(plan: Plan, grid: PictureGrid) -> RulerInk:
-    """Rulers and angles whose marks lie near a picture's plane, with their figures."""
+def ruler_ink(
+    plan: Plan, grid: PictureGrid, *, withheld: Collection[str] = frozenset()
+) -> RulerInk:
+    """Rulers and angles whose marks lie near a picture's plane, with their figures.
+
+    Parameters
+    ----------
+    plan : Plan
+    grid : PictureGrid
+    withheld : ids of those whose rows have no value
+    """
     lines: list[Line] = []
     labels: list[Label] = []
     for ruler in plan.rulers:
@@ -93,13 +103,15 @@ def ruler_ink(plan: Plan, grid: PictureGrid) -> RulerInk:
         value = ruler_reading(ruler).value
         if uv is not None and value is not None:
             lines.append(Line(style="mark", points=uv))
-            labels.append(_label(f"{down(value, 1)} mm", (uv[0] + uv[1]) / 2, uv[1] - uv[0]))
+            text = "–" if ruler.id in withheld else f"{down(value, 1)} mm"
+            labels.append(_label(text, (uv[0] + uv[1]) / 2, uv[1] - uv[0]))
     for angle in plan.angles:
         uv = _near(grid, angle.points)
         value = angle_reading(angle).value
         if uv is not None and value is not None:
             lines.append(Line(style="mark", points=uv))
-            labels.append(_label(f"{nearest(value, 1)}°", uv[1], uv[2] - uv[0]))
+            text = "–" if angle.id in withheld else f"{nearest(value, 1)}°"
+            labels.append(_label(text, uv[1], uv[2] - uv[0]))
     dots = tuple(Dot(at=(float(u), float(v))) for line in lines for u, v in line.points)
     return RulerInk(tuple(lines), dots, tuple(labels))
 

@@ -78,7 +78,9 @@ def section_overlay(
         lines += near_plane_line(grid, axis.occlusal, axis.gingival, style="stent axis")
     for fixture in plan.fixtures:
         lines += fixture_lines(fixture, grid)
-    by_hand = ruler_ink(plan, grid)
+    rows = tuple(rows)
+    withheld = frozenset(m.target for m in rows if m.value is None)
+    by_hand = ruler_ink(plan, grid, withheld=withheld)
     lines += by_hand.lines
     desk = Desk(grid, drawn_at=drawn_at)
     measured = [m for m in rows if m.kind in (_OF_FIXTURES if m.fixture else _OF_SITES)]

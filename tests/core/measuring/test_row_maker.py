@@ -11,15 +11,17 @@ from core.measurement import ENTERED, MARKED, PLANNED, SEEN, MarkInfluence, Note
 from core.measurement_kinds import MeasurementKind
 from core.measuring.basis import RowMaker
 from core.plans.plan import Plan
+from core.structures import PointMarks
 
 VOLUME = Volume(
     voxels=np.zeros((20, 20, 20), np.int16), mm_from_ijk=np.eye(4), made_up=np.zeros(20, bool)
 )
+PLAN = Plan(structures=(PointMarks(id="a", kind="mark", points=[(9, 9, 9)]),))
 
 
 def row(evidence, image_sd_mm, **changes):
     maker = RowMaker(
-        plan=Plan(),
+        plan=PLAN,
         volume=VOLUME,
         subject="36",
         is_fixture=False,

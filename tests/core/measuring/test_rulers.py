@@ -28,9 +28,9 @@ place = st.tuples(*[st.floats(-20, 20)] * 3).map(np.array)
 RULER = Ruler(id="ruler-1", points=[(0, 0, 0), (3, 4, 12)])
 RIGHT = AngleMark(id="angle-1", points=[(10, 0, 0), (0, 0, 0), (0, 5, 0)])
 VOLUME = Volume(
-    voxels=np.zeros((4, 4, 4), np.int16),
+    voxels=np.zeros((60, 60, 60), np.int16),
     mm_from_ijk=np.diag([0.25, 0.25, 0.25, 1.0]),
-    made_up=np.zeros(4, bool),
+    made_up=np.zeros(60, bool),
 )
 LEVEL = Level(origin=(0, 0, 0), up=(0, 0, 1))
 ARCH = Arch.trace([(-25, 25, 0), (-18, 5, 0), (0, -5, 0), (18, 5, 0), (25, 25, 0)], level=LEVEL)
@@ -130,6 +130,8 @@ def test_pictures_show_a_ruler_only_where_both_marks_lie_near():
     assert len(ink.lines) == 2
     assert [label.text for label in ink.labels] == ["5.0 mm", "90.0°"]
     assert ruler_ink(Plan(rulers=(RULER,)), grid).lines == ()
+    withheld = ruler_ink(Plan(rulers=(flat,), angles=(RIGHT,)), grid, withheld={"r", "angle-1"})
+    assert [label.text for label in withheld.labels] == ["–", "–"]
 
 
 FILE = {
