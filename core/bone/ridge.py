@@ -254,7 +254,7 @@ def ridge_at_fixture(  # noqa: PLR0917 - as in `ridge_at_site`
     return RidgeResult(
         crest=axis_crest,
         crest_up=up_crest,
-        rims=_rims(scan, fixture, frame, jaw, structures),
+        rims=rims_at(scan, fixture, frame, jaw, structures),
         widths=tuple(
             w for along, bone, crest in found for w in ridge_widths(scan, bone, crest, along)
         ),
@@ -266,14 +266,25 @@ def ridge_at_fixture(  # noqa: PLR0917 - as in `ridge_at_site`
     )
 
 
-def _rims(
+def rims_at(
     scan: ScanEdges,
     fixture: Fixture,
     frame: FixtureFrame,
     jaw: Jaw,
     structures: Sequence[Structure],
 ) -> tuple[RimCrest, ...]:
-    """Bone at the buccal, lingual, mesial and distal place of the platform's rim."""
+    """Bone at the buccal, lingual, mesial and distal place of the platform's rim.
+
+    Parameters
+    ----------
+    scan : ScanEdges
+    fixture : Fixture
+        Of its size only the platform's diameter matters.
+    frame : FixtureFrame
+    jaw : {'lower', 'upper'}
+    structures : sequence of Structure
+        Teeth among them are no bone.
+    """
     radius = fixture.size.platform / 2
     out = []
     for side, places in ((frame.b, RIM_PLACES[:2]), (frame.m, RIM_PLACES[2:])):

@@ -13,7 +13,6 @@ from core.arch import FixtureFrame
 from core.bone.field_edge import REMAINING_BONE_REACH_MM, SURFACE_REACH_MM, scan_ends_beside
 from core.bone.remaining_bone import RemainingBoneMap, Side
 from core.bone.remaining_bone_minima import minima
-from core.bone.ridge import RidgeResult
 from core.bone.surface import SIDES, SurfaceCasts, surface_on
 from core.distances.clearance import clearance
 from core.distances.drilling import UNKNOWN_TIP_MM
@@ -24,30 +23,13 @@ from core.measurement_kinds import ClearanceDetails, MeasurementKind, RemainingB
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.bone_contradicted import axis_may_be_out, is_contradicted
 from core.measuring.nearness import Nearness
+from core.measuring.unseen_ends import UnseenEnds
 from core.plans.limits import BUCCAL_MM, SurfaceSide, surface_key
 from core.plans.plan import Plan
 from core.structures import Floor
 
-_SHADED, _ONE_PLATE = "image_shaded", {"ridge_one_plate", "ridge_narrows_suddenly"}
 _FLOOR_REACHED_MM = 0.3
 """Half a usual blur: what stands in a hollow by less does not show."""
-
-
-def unseen_end(ridge: RidgeResult, basis: Basis) -> Note | None:
-    """Why the bone may end nearer than any edge shows, for the rows beside a fixture.
-
-    Gum as bright as bone, or a plate that no voxel shows: a width is as thin as the other.
-
-    Parameters
-    ----------
-    ridge : RidgeResult
-        At the fixture.
-    basis : Basis
-    """
-    shaded = (fault.note for fault in basis.faults.everywhere if fault.note.code == _SHADED)
-    plates = (note for width in ridge.widths for note in width.reading.notes)
-    one = (note for note in plates if note.code in _ONE_PLATE)
-    return next(shaded, next(one, None))
 
 
 def remaining_bone_rows(
@@ -56,7 +38,7 @@ def remaining_bone_rows(
     *,
     fixture: Fixture,
     frame: FixtureFrame,
-    hidden: Note | None,
+    unseen: UnseenEnds,
     maker: RowMaker,
 ) -> Iterator[Measurement]:
     """Least remaining bone of each side, each zone of the buccal side by itself.
@@ -67,8 +49,7 @@ def remaining_bone_rows(
     basis : Basis
     fixture : Fixture
     frame : FixtureFrame
-    hidden : Note or None
-        Why the bone may end nearer than any edge shows.
+    unseen : UnseenEnds
     maker : RowMaker
     """
     floor = _floor_reached(fixture, basis, maker.plan)
@@ -92,7 +73,12 @@ def remaining_bone_rows(
             parts=(side, *extra),
             reading=_whole(
                 # The shoulder's zone stands clear of a floor that the end reaches.
-                _may_end_nearer(least.reading, side, hidden or (floor if rows[-1] else None)),
+                unseen.bounded(
+                    least.reading,
+                    side,
+                    at_rim=bool(rows[0]),
+                    else_by=floor if rows[-1] else None,
+                ),
                 side,
                 REMAINING_BONE_REACH_MM,
                 basis=basis,
@@ -112,7 +98,7 @@ def surface_rows(
     fixture: Fixture,
     frame: FixtureFrame,
     remaining: Sequence[Measurement],
-    hidden: Note | None,
+    unseen: UnseenEnds,
     maker: RowMaker,
 ) -> Iterator[Measurement]:
     """Shortest way to the outside of the bone by side; apical again with the drill's tip.
@@ -126,8 +112,7 @@ def surface_rows(
     frame : FixtureFrame
     remaining : sequence of Measurement
         Rows of remaining bone: what they contradict has no value.
-    hidden : Note or None
-        Why the bone may end nearer than any edge shows.
+    unseen : UnseenEnds
     maker : RowMaker
     """
     # Beyond an upper fixture the bone ends at the sinus or nasal floor. Where that is marked its
@@ -139,7 +124,7 @@ def surface_rows(
     radius = float(fixture.size.profile[:, 1].max())
     for tip in (0.0, UNKNOWN_TIP_MM):
         read = surface_on(surface, fixture, tip_mm=tip, sides=("apical",) if tip else SIDES)
-        found = {side: _may_end_nearer(reading, side, hidden) for side, reading in read.items()}
+        found = {side: unseen.bounded(reading, side) for side, reading in read.items()}
         for side, reading in found.items():
             key = "tip" if tip else _surface_key(side, reading, fixture)
             if side == "apical" and floor_judges:
@@ -212,21 +197,6 @@ def _surface_key(side: SurfaceSide, reading: Reading, fixture: Fixture) -> str |
     if reading.witness is not None:
         depth = float((reading.witness[0] - fixture.platform) @ fixture.towards_apex)
     return surface_key(side, depth_mm=depth, length_mm=fixture.size.length_mm)
-
-
-def _may_end_nearer(reading: Reading, side: SurfaceSide, hidden: Note | None) -> Reading:
-    """The reading as an upper bound where what ends the bone on that side may not show at all."""
-    if hidden is None or reading.value is None:
-        return reading
-    if side == "apical" and hidden.code in _ONE_PLATE:
-        return reading
-    return replace(
-        reading,
-        lower_bound=False,
-        upper_bound=True,
-        evidence=replace(reading.evidence, nearer=hidden),
-        notes=(*reading.notes, hidden),
-    )
 
 
 def _floor_reached(fixture: Fixture, basis: Basis, plan: Plan) -> Note | None:

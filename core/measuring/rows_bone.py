@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy as np
 from core.arch import FixtureFrame
 from core.bone.plates import plate_thickness
 from core.bone.remaining_bone import remaining_bone_map
-from core.bone.ridge import RidgeResult, ridge_at_fixture, ridge_at_site
+from core.bone.ridge import RidgeResult, RimCrest, ridge_at_fixture, ridge_at_site
 from core.bone.ridge_height import needed_width
 from core.bone.set_crest import plates_beside_roots
 from core.bone.surface import surface_casts
@@ -27,9 +27,10 @@ from core.measurement_kinds import (
     WidthDetails,
 )
 from core.measuring.basis import Basis, RowMaker
-from core.measuring.rows_beside import remaining_bone_rows, surface_rows, unseen_end
+from core.measuring.rows_beside import remaining_bone_rows, surface_rows
 from core.measuring.rows_crown import gum_rows
 from core.measuring.rows_drilling import drilling_rows
+from core.measuring.unseen_ends import UnseenEnds, unseen_end
 from core.plans.limits import deep_limit_key, limit_for
 from core.plans.plan import Plan, Site
 from core.structures import Structure
@@ -53,10 +54,11 @@ def fixture_bone_rows(
     remaining = remaining_bone_map(
         basis.volume, fixture, frame, basis.levels, basis.finder, plan.structures
     )
-    hidden = unseen_end(ridge, basis)
+    rims = rim_rows(ridge.rims, frame, maker)
+    unseen = UnseenEnds.of(ridge, basis, rims)
     beside = tuple(
         remaining_bone_rows(
-            remaining, basis, fixture=fixture, frame=frame, hidden=hidden, maker=maker
+            remaining, basis, fixture=fixture, frame=frame, unseen=unseen, maker=maker
         )
     )
     yield from beside
@@ -76,20 +78,36 @@ def fixture_bone_rows(
         fixture=fixture,
         frame=frame,
         remaining=beside,
-        hidden=hidden,
+        unseen=unseen,
         maker=maker,
     )
-    for rim in ridge.rims:
-        yield maker.row(
+    yield from rims.values()
+    platform_depths: dict[str, Reading] = {r.place: r.platform_depth for r in ridge.rims}
+    yield from drilling_rows(plan, fixture, platform_depths, maker)
+    yield from gum_rows(plan, basis, fixture, platform_depths["buccal"], maker)
+
+
+def rim_rows(
+    rims: Iterable[RimCrest], frame: FixtureFrame, maker: RowMaker
+) -> dict[str, Measurement]:
+    """How deep the platform stands below the bone's edge, by the place around it.
+
+    Parameters
+    ----------
+    rims : iterable of RimCrest
+    frame : FixtureFrame
+    maker : RowMaker
+    """
+    return {
+        rim.place: maker.row(
             group="information",
             kind=MeasurementKind.DEPTH,
             parts=("platform", _rim_name(rim.place, frame)),
             reading=rim.platform_depth,
             details=DepthDetails(of="platform below bone", side=_rim_name(rim.place, frame)),
         )
-    platform_depths: dict[str, Reading] = {r.place: r.platform_depth for r in ridge.rims}
-    yield from drilling_rows(plan, fixture, platform_depths, maker)
-    yield from gum_rows(plan, basis, fixture, platform_depths["buccal"], maker)
+        for rim in rims
+    }
 
 
 def _ridge(plan: Plan, basis: Basis, fixture: Fixture, maker: RowMaker) -> RidgeResult:

@@ -8,12 +8,13 @@ not measured again for each. No size is recommended: the table keeps the list's 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from core.arch import FixtureFrame, fixture_frame
 from core.bone.remaining_bone import remaining_bone_on
 from core.bone.remaining_bone_rays import RemainingBoneRays, remaining_bone_rays
+from core.bone.ridge import rims_at
 from core.bone.surface import SurfaceCasts, surface_casts
 from core.distances.drilling import UNKNOWN_TIP_MM
 from core.fixture import Fixture, FixtureSize
@@ -23,8 +24,9 @@ from core.measuring.basis import Basis, RowMaker
 from core.measuring.ledger import worst_first
 from core.measuring.row_makers import maker_at
 from core.measuring.rows_beside import remaining_bone_rows, surface_rows
-from core.measuring.rows_bone import nearer_unseen
+from core.measuring.rows_bone import nearer_unseen, rim_rows
 from core.measuring.rows_danger import DangerRows
+from core.measuring.unseen_ends import UnseenEnds
 from core.plans.plan import Plan
 from core.plans.sizes import ListedSize
 from core.trust.operator_precision import placement_of
@@ -121,6 +123,28 @@ def sizes_tried(
         yield from (trial.row(listed) for listed in sizes)
 
 
+def _unseen_by_platform(  # noqa: PLR0917 - what a trial has at hand
+    plan: Plan,
+    basis: Basis,
+    fixture: Fixture,
+    frame: FixtureFrame,
+    maker: RowMaker,
+    sizes: Sequence[ListedSize],
+) -> dict[float, UnseenEnds]:
+    """What may hide an edge, by the platform's diameter: the rim alone depends on the size."""
+    everywhere = nearer_unseen(plan, basis, fixture, maker)
+    sized = {listed.size.platform: replace(fixture, size=listed.size) for listed in sizes}
+    return {
+        platform: UnseenEnds(
+            everywhere=everywhere,
+            rims=rim_rows(
+                rims_at(basis.edges, one, frame, basis.jaw, plan.structures), frame, maker
+            ),
+        )
+        for platform, one in sized.items()
+    }
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Trial:
     """What all sizes at a pose share."""
@@ -132,7 +156,7 @@ class _Trial:
     maker: RowMaker
     rays: RemainingBoneRays
     surface: SurfaceCasts
-    hidden: Note | None
+    unseen: Mapping[float, UnseenEnds]
     far: tuple[Measurement, ...]
 
     @classmethod
@@ -173,7 +197,7 @@ class _Trial:
                 shallowest_mm=min(listed.size.length_mm for listed in sizes),
                 upper=basis.jaw == "upper",
             ),
-            hidden=nearer_unseen(plan, basis, fixture, maker),
+            unseen=_unseen_by_platform(plan, basis, fixture, frame, maker, sizes),
             far=(),
         )
         return replace(trial, far=trial._far_rows(largest))
@@ -190,7 +214,7 @@ class _Trial:
                 self.basis,
                 fixture=fixture,
                 frame=self.frame,
-                hidden=self.hidden,
+                unseen=self.unseen[fixture.size.platform],
                 maker=self.maker,
             )
         )
@@ -202,7 +226,7 @@ class _Trial:
             fixture=fixture,
             frame=self.frame,
             remaining=beside,
-            hidden=self.hidden,
+            unseen=self.unseen[fixture.size.platform],
             maker=self.maker,
         )
         # What was expected and is not marked has no limit to meet, and is not assessed.

@@ -26,6 +26,7 @@ from core.measuring.basis import Basis, RowMaker
 from core.measuring.bone_lacking import lacking_notes
 from core.measuring.shared_reasons import SharedReasons
 from core.measuring.sizes_table import try_sizes
+from core.measuring.unseen_ends import UnseenEnds
 from core.pictures.chart import across_arch_chart
 from core.plans.plan import Plan
 from core.plans.sizes import default_sizes
@@ -222,7 +223,7 @@ def test_why_a_surface_was_not_found_names_the_side_as_in_its_jaw(monkeypatch, c
     rows = rows_beside.surface_rows(
         None, case.plan, basis,
         fixture=fixture, frame=fixture_frame(fixture, basis.arch),
-        remaining=(), hidden=None, maker=maker,
+        remaining=(), unseen=UnseenEnds(), maker=maker,
     )  # fmt: skip
     told = {m.details.side: m.reading.notes[0].message for m in rows}
     assert "palatal" in told["lingual"]

@@ -11,10 +11,11 @@ from core.arch import fixture_frame
 from core.bone.remaining_bone import remaining_bone_map
 from core.identity import Tooth
 from core.measurement import SEEN, Budget, Measurement, Note, Reading, Term
-from core.measurement_kinds import ClearanceDetails, RemainingBoneDetails
+from core.measurement_kinds import ClearanceDetails, DepthDetails, RemainingBoneDetails
 from core.measuring import rows_beside
 from core.measuring.basis import Basis, RowMaker
 from core.measuring.bone_contradicted import axis_may_be_out, is_contradicted
+from core.measuring.unseen_ends import UnseenEnds, unseen_end
 from core.structures import Floor
 from tests.core.sheet.test_measured_parts import case_for
 
@@ -35,7 +36,7 @@ def reading(value):
     )
 
 
-def surface_rows_of(monkeypatch, values, beside=(), hidden=None):
+def surface_rows_of(monkeypatch, values, beside=(), hidden=None, rims=None):
     """Rows of the sides of a fixture of 4 mm, their distances given."""
     case = case_for("whole")
     fixture = case.plan.fixtures[0]
@@ -49,7 +50,7 @@ def surface_rows_of(monkeypatch, values, beside=(), hidden=None):
     )  # fmt: skip
     rows = rows_beside.surface_rows(
         None, case.plan, basis, fixture=fixture, frame=fixture_frame(fixture, basis.arch),
-        remaining=beside, hidden=hidden, maker=maker,
+        remaining=beside, unseen=UnseenEnds(everywhere=hidden, rims=rims or {}), maker=maker,
     )  # fmt: skip
     return {m.details.side: m for m in rows if not m.details.with_tip_mm}
 
@@ -60,6 +61,10 @@ def surface(value, side="lingual"):
 
 def remaining(value, side="lingual"):
     return row("wall", value, RemainingBoneDetails(side=side))
+
+
+def rim(value):
+    return row("depth", value, DepthDetails(of="platform below bone", side="lingual"))
 
 
 @pytest.mark.parametrize(
@@ -158,18 +163,45 @@ def test_where_one_plate_may_not_show_no_side_is_more_than_an_upper_bound(monkey
 
 
 def test_so_is_remaining_bone_and_what_was_seen_as_far_as_8_mm():
-    from core.measuring.rows_beside import _may_end_nearer
-
     hidden = Note("ridge_one_plate")
     far = Reading(value=8.0, lower_bound=True, evidence=SEEN)
-    told = _may_end_nearer(far, "lingual", hidden)
+    told = UnseenEnds(everywhere=hidden).bounded(far, "lingual")
     assert told.upper_bound
     assert not told.lower_bound
     assert not told.evidence.is_sound
-    assert _may_end_nearer(far, "lingual", None) is far
-    assert _may_end_nearer(far, "apical", hidden) is far
+    assert UnseenEnds().bounded(far, "lingual") is far
+    assert UnseenEnds(everywhere=hidden).bounded(far, "apical") is far
     none = reading(None)
-    assert _may_end_nearer(none, "buccal", hidden) is none
+    assert UnseenEnds(everywhere=hidden).bounded(none, "buccal") is none
+
+
+@pytest.mark.parametrize(("deep", "bound"), [(0.29, True), (0.31, False), (None, False)])
+def test_a_platform_that_may_stand_out_of_the_bone_is_clear_there_of_nothing(
+    monkeypatch, deep, bound
+):
+    """Lingual 3.37 ± 0.68 was read for none on a real jaw, whose platform read 0.17 ± 0.14 deep."""
+    rims = {"lingual": rim(deep)}
+    values = {"buccal": 3.0, "lingual": 2.5, "apical": 4.0}
+    rows = surface_rows_of(monkeypatch, values, rims=rims)
+    assert rows["lingual"].reading.upper_bound is bound
+    assert rows["lingual"].verdict == ("not assessed" if bound else "meets limit")
+    told = [n.code for n in rows["lingual"].reading.notes]
+    assert told == (["wall_rim_at_edge"] if bound else [])
+    assert not rows["buccal"].reading.upper_bound
+    assert not rows["apical"].reading.upper_bound
+
+
+def test_so_is_the_bone_beside_the_platform_and_what_stands_out_already_is_read_as_it_is():
+    at_edge = UnseenEnds(rims={"buccal": rim(0.1)})
+    assert at_edge.bounded(reading(3.0), "buccal").upper_bound
+    assert not at_edge.bounded(reading(3.0), "buccal", at_rim=False).upper_bound
+    out = reading(-0.3)
+    assert at_edge.bounded(out, "buccal") is out
+    floor = Note("wall-floor-reached")
+    further = at_edge.bounded(reading(3.0), "buccal", at_rim=False, else_by=floor)
+    assert [n.code for n in further.notes] == ["wall-floor-reached"]
+    both = at_edge.bounded(reading(3.0), "buccal", else_by=floor)
+    assert [n.code for n in both.notes] == ["wall_rim_at_edge"]
 
 
 def test_where_gum_is_as_bright_as_bone_every_side_is_an_upper_bound(monkeypatch):
@@ -184,8 +216,6 @@ def test_where_gum_is_as_bright_as_bone_every_side_is_an_upper_bound(monkeypatch
 
 def test_what_hides_an_edge_is_asked_of_the_image_first_and_of_the_widths():
     from types import SimpleNamespace
-
-    from core.measuring.rows_beside import unseen_end
 
     def told(codes, faults):
         widths = [SimpleNamespace(reading=Reading(value=None, notes=(Note(c),))) for c in codes]
@@ -217,7 +247,7 @@ def test_beside_the_end_of_a_fixture_that_reaches_a_floor_bone_is_an_upper_bound
     plan = replace(case.plan, structures=(Floor(id="sinus-left", of="sinus", points=around),))
     note = rows_beside._floor_reached(fixture, basis, plan)
     assert (note is not None) is reached
-    told = rows_beside._may_end_nearer(reading(2.0), "buccal", note)
+    told = UnseenEnds(everywhere=note).bounded(reading(2.0), "buccal")
     assert told.upper_bound is reached
     assert rows_beside._floor_reached(fixture, basis, replace(case.plan, structures=())) is None
 
@@ -236,7 +266,7 @@ def test_the_zone_at_the_shoulder_stands_clear_of_a_floor_that_the_end_reaches(m
         tooth=Tooth.of(fixture.tooth), hindrances=(),
     )  # fmt: skip
     rows = rows_beside.remaining_bone_rows(
-        remaining, basis, fixture=fixture, frame=frame, hidden=None, maker=maker
+        remaining, basis, fixture=fixture, frame=frame, unseen=UnseenEnds(), maker=maker
     )
     told = {
         m.id.split("/", 1)[1]: any(n.code == "wall-floor-reached" for n in m.reading.notes)
