@@ -144,24 +144,18 @@ class Dialog(QDialog):
         self.body.addLayout(row)
 
     def initials(self) -> QLineEdit:
-        """Line for the initials of who answers; a whole name does as well."""
+        """Line for the initials of who answers; a whole name does as well, and stays whole."""
         kept = self.settings.value
-        known = self.session.operator or kept.initials or initials_of(kept.name)
+        known = self.session.operator or kept.initials or kept.name
         return self.line(say("dialogs.base.answered-by-initials"), known)
 
     def take_initials(self, edit: QLineEdit) -> str:
-        """The initials, kept for the next answer of this session; a name is kept for signing."""
+        """As it was typed, kept for the next answer of this session; a name for signing too."""
         words = edit.text().strip()
         if " " in words:
             self.settings.remember(name=words)
-            words = initials_of(words)
         self.session.operator = words
         return words
-
-
-def initials_of(name: str) -> str:
-    """First letters of a name's words: LM of L. Marsh."""
-    return "".join(word[0].upper() for word in name.split() if word[0].isalpha())
 
 
 def open_dialog(dialog: Dialog) -> Dialog:

@@ -22,7 +22,7 @@ from app.panels.fixture_words import align_targets, lean_words, platform_words
 from app.panels.pace import Pace
 from app.tools.base import Desk
 from app.tools.fixture_keys import sink
-from app.tools.prompts import ask_tooth
+from app.tools.prompts import ask_tooth, likely_here
 from app.tools.two_sizes import exchange, lay_beside, take_away
 from app.widgets.number_box import NumberBox
 from app.widgets.shared_texts import tooth_words
@@ -272,6 +272,7 @@ class FixturePanel(Panel):
         tooth = ask_tooth(
             self.session, self.desk, say("panels.fixture.which-tooth-is-it-for"), fixture.tooth,
             at_mm=fixture.platform, replaces=fixture.id,
+            likely=likely_here(self.session, fixture.platform),
         )  # fmt: skip
         if not tooth or tooth == fixture.tooth:
             return

@@ -9,7 +9,7 @@ from core.identity import inner_side, thing_words
 from core.measuring.platform_depth import platform_depths
 from core.plans.neighbour_axes import mean_axis, neighbour_axes
 from core.plans.plan import Plan
-from core.trust.figures import down, up
+from core.trust.figures import nearest
 from core.words.catalogue import say, sentences_of, together
 from core.words.values import listed, side_words
 
@@ -27,7 +27,7 @@ def platform_words(session: Session, fixture: Fixture | None) -> str:
     for side, mm in depths.items():
         # A minus sign is easily passed over: above the bone's edge is said.
         key = "panels.fixture.mm-below" if mm >= 0 else "panels.fixture.mm-above"
-        told[side] = say(key, mm=down(mm, 1) if mm >= 0 else up(-mm, 1))
+        told[side] = say(key, mm=nearest(abs(mm), 1))
     sides = []
     for side in ("buccal", "lingual"):
         called = inner_side(session.plan.known_jaw) if side == "lingual" else side

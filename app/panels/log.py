@@ -38,7 +38,7 @@ from app.panels.base import Panel
 from app.panels.open_points import OpenPoint, open_points
 from app.panels.rows_shown import mark_tool
 from app.tools.base import Desk
-from app.tools.prompts import ask_tooth
+from app.tools.prompts import ask_tooth, likely_here
 from app.widgets import style
 from app.widgets.shared_texts import short_time
 from core.findings import Finding
@@ -312,10 +312,13 @@ class Log(Panel):
             self._name_tooth(point.target)
 
     def _name_tooth(self, fixture_id: str) -> None:
-        placed = next((f for f in self.session.plan.fixtures if f.id == fixture_id), None)
+        session = self.session
+        placed = next((f for f in session.plan.fixtures if f.id == fixture_id), None)
+        at_mm = None if placed is None else placed.platform
         tooth = ask_tooth(
-            self.session, self.desk, say("panels.log.which-tooth-is-it-for"),
-            at_mm=None if placed is None else placed.platform, replaces=fixture_id,
+            session, self.desk, say("panels.log.which-tooth-is-it-for"),
+            at_mm=at_mm, replaces=fixture_id,
+            likely=None if at_mm is None else likely_here(session, at_mm),
         )  # fmt: skip
         if tooth:
             plan, called = with_fixture_tooth(self.session.plan, fixture_id, tooth)

@@ -1,7 +1,8 @@
 """What the case still needs: a button that leads from one thing to the next, up to the signature.
 
-First the fixture, then all that its tooth needs marked, then what only a person can say, then the
-sheet, where it is signed and written. It takes a tool or opens a question; it answers none.
+First the fixture, then all that its tooth needs marked, and what the sheet would lack, then what
+only a person can say, then the sheet, where it is signed and written. It takes a tool or opens a
+question; it answers none.
 """
 
 from __future__ import annotations
@@ -32,6 +33,9 @@ from core.plans.history import sign_off_state
 from core.words.catalogue import Message, message, say
 
 KEY = "Ctrl+M"
+
+ALONG_DEG = 90.0
+"""Turn of the plane through the fixture's axis that lies along the arch."""
 
 _STATES = {
     "marked": message("panels.next_mark.marked"),
@@ -66,7 +70,7 @@ class NextMark(QToolButton):
     """Names what comes next; pressed, it takes the tool and goes there, or asks.
 
     Its menu lists everything that the tooth expects, with its state, and what the sheet will miss
-    though no limit needs it.
+    though no limit needs it; that is led to as well, and left out by pressing once more.
     """
 
     def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
@@ -75,6 +79,10 @@ class NextMark(QToolButton):
         self.desk = desk
         self.items: tuple[ExpectedHere, ...] = ()
         self.lacks: tuple[SheetLack, ...] = ()
+        self._led_to = ""
+        """Lack that a person was led to last."""
+        self._left_out: set[tuple[str, str]] = set()
+        """Fixture and lack that a person went on without."""
         self._shown: object = None
         self.setObjectName("next")
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
@@ -91,21 +99,34 @@ class NextMark(QToolButton):
         return tuple(item for item in self.items if item.state in ("missing", "sparse"))
 
     @property
+    def lacking(self) -> SheetLack | None:
+        """What the sheet lacks first, where nobody went on without it."""
+        fixture = self.session.fixture
+        if fixture is None:
+            return None
+        wanted = (lack for lack in self.lacks if (fixture.id, lack.name) not in self._left_out)
+        return next(wanted, None)
+
+    @property
     def step(self) -> str:
-        """What comes next beside marks: a key of `_AFTER`, ``mark``, or nothing."""
+        """What comes next: a key of `_AFTER`, ``mark``, ``lack``, or nothing."""
         session = self.session
         plan = session.plan
         if session.volume is None or not session.confirmed:
             return ""
         if session.fixture is None:
             return "" if plan.sites else "fixture"
-        if self.missing:
+        lacking = self.lacking
+        # The midline first: it tells whose side marks belong to.
+        if self.missing and (lacking is None or lacking.name != "midline"):
             return "mark"
+        if sign_off_state(plan) == "signed":
+            return ""
+        if lacking is not None:
+            return "lack"
         if plan.side_check is None:
             return "side"
-        if plan.image_check is None:
-            return "image"
-        return "" if sign_off_state(plan) == "signed" else "sheet"
+        return "image" if plan.image_check is None else "sheet"
 
     def refresh(self) -> None:
         """Read the session anew."""
@@ -122,6 +143,8 @@ class NextMark(QToolButton):
         session, step = self.session, self.step
         if step == "mark":
             self._go_to(self.missing[0])
+        elif step == "lack":
+            self._lead_to_lack()
         elif step == "fixture":
             self.desk.take_tool(PlaceFixture.name)
         elif step == "side":
@@ -132,16 +155,29 @@ class NextMark(QToolButton):
             show_sheet(session, self.desk, self.window())
 
     def lead_on(self) -> None:
-        """From one mark to the next that a limit needs; after the last back to the fixture."""
+        """From one mark to the next; after the last back to the fixture."""
         session = self.session
         fixture, arch = session.fixture, session.arch
-        if self.missing:
+        if self.step in ("mark", "lack"):
             self.lead()
         elif fixture is not None and arch is not None:
             here = arch.station(fixture.platform)
             session.go_to(station_mm=here, selected=fixture.id, across=True)
             self.desk.take_tool(Adjust.name)
             self.desk.say(say("panels.next_mark.all-marked"))
+
+    def _lead_to_lack(self) -> None:
+        """Take its tool; a person who was led there and goes on goes on without it."""
+        fixture, lack = self.session.fixture, self.lacking
+        if fixture is None or lack is None:
+            return
+        if self._led_to != lack.name:
+            self._mark(lack)
+            return
+        self._led_to = ""
+        self._left_out.add((fixture.id, lack.name))
+        self.refresh()
+        self.lead_on()
 
     def _then_on(self, question: Dialog) -> None:
         """After an answer that was led to, the next question or the sheet."""
@@ -161,6 +197,13 @@ class NextMark(QToolButton):
             key = "panels.next_mark.next-more" if sparse else "panels.next_mark.next"
             words = say(key, what=left[0].expected.words())
             tip = say("panels.next_mark.so-many", left=len(left), of=len(self.items), key=KEY)
+        elif step == "lack" and self.lacking is not None:
+            what, why = _LACKS[self.lacking.name]
+            going_on = self._led_to == self.lacking.name
+            words = say(
+                "panels.next_mark.without" if going_on else "panels.next_mark.next", what=what
+            )
+            tip = say(why, key=KEY)
         elif step in ("side", "image", "sheet") and self.lacks:
             missed = [say(_LACKS[lack.name][1], key=KEY) for lack in self.lacks]
             tip = "\n".join((tip, *missed))
@@ -185,9 +228,14 @@ class NextMark(QToolButton):
             action.triggered.connect(partial(self._mark, lack))
 
     def _mark(self, lack: SheetLack, _checked: bool = False) -> None:
-        if lack.station_mm is not None:
-            self.session.go_to(station_mm=lack.station_mm, across=True)
-        self.desk.take_tool(_LACK_TOOLS[lack.name])
+        session, fixture, arch = self.session, self.session.fixture, self.session.arch
+        self._led_to = lack.name
+        if lack.name == "contacts" and fixture is not None and arch is not None:
+            # Along the arch both neighbours show the surfaces that face the gap.
+            here = arch.station(fixture.platform)
+            session.go_to(station_mm=here, turn_deg=ALONG_DEG, selected=fixture.id)
+        self.desk.take_tool(_LACK_TOOLS[lack.name], lack.name)
+        self._show()
 
     def _go_to(self, item: ExpectedHere, _checked: bool = False) -> None:
         name = item.expected.name

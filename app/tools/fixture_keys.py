@@ -9,6 +9,7 @@ from PySide6.QtCore import Qt
 
 from app.case.session import Session
 from app.case.settings import settings_of
+from app.tools.after_sink import AfterSink
 from app.tools.base import Desk
 from core.measuring.platform_depth import to_the_edge_mm
 from core.plans.edit_pose import fixture_aligned, fixture_deepened, fixture_resized
@@ -55,7 +56,11 @@ def sink(session: Session, desk: Desk) -> None:
     else:
         key = "tools.fixture_keys.sunk" if by > 0 else "tools.fixture_keys.raised"
         words = message(key, id=fixture.id, mm=Figure(f"{abs(by):.1f}"))
-        session.apply(words, fixture_deepened(session.plan, fixture.id, by))
+        whole = session.ledger_is_whole
+        applied = session.apply(words, fixture_deepened(session.plan, fixture.id, by))
+        if applied and ledger is not None and whole:
+            # A limit that was met higher up or further down is not lost without a word.
+            AfterSink(session, desk, ledger)
 
 
 def along_neighbours(session: Session, desk: Desk) -> None:

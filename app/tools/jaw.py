@@ -335,6 +335,8 @@ class Midline(Grab):
             message("tools.jaw.midline-marked"), lambda p: edit_pose.with_midline(p, hit.point_mm)
         ):
             self.chosen = ("midline", "midline", "0")
+            if self.wanted:
+                self.desk.lead_on()
 
 
 def _chosen_axis(session: Session) -> StentAxis | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import ClassVar
 
@@ -23,11 +24,14 @@ from core.geometry import Array
 from core.identity import thing_words
 from core.marking.likely_tooth import LikelyTooth
 from core.marking.near_edge import NearEdge, edge_near
+from core.measuring.sheet_lacks import sheet_lacks
 from core.plans import edit, edit_marks, notes
 from core.plans.marks import Mark, mark_at
+from core.plans.plan import Plan
 from core.structures import PointMarks
 from core.words.catalogue import Words, message, say
 from core.words.numbers import Figure
+from core.words.values import row_of
 
 SAME_MM = 0.1
 """Nearer to the edge, a mark lies on it."""
@@ -47,25 +51,34 @@ class Spot(Grab):
 
     def __init__(self, session: Session, desk: Desk) -> None:
         super().__init__(session, desk)
-        self.edge: NearEdge | None = None
+        self._offers: list[tuple[Mark, NearEdge]] = []
         self._mark: Mark | None = None
         self._seeking = Latest(self._found, desk.tell_error, parent=session)
+
+    @property
+    def edge(self) -> NearEdge | None:
+        """The edge that is offered last; None where none is."""
+        standing = self._standing()
+        return standing[-1][1] if standing else None
 
     def hint(self) -> str:
         """What a click marks."""
         return say("tools.point_marks.click", what=self.what, keys_hint=KEYS_HINT)
 
+    def stop(self) -> None:
+        """Another tool: what was not taken was never offered."""
+        self._drop()
+        super().stop()
+
+    def still_wanted(self) -> bool:
+        """True while more of what a person was led to is missing."""
+        return False
+
     def place(self, view: View, hit: Hit) -> None:
         """One more point."""
         tooth = ""
         if self.asks_tooth:
-            answer = ask_tooth(
-                self.session,
-                self.desk,
-                say("tools.point_marks.of-which-tooth", tool=self.title()),
-                may_be_empty=True,
-                likely=self.likely(hit.point_mm),
-            )
+            answer = self._whose(hit.point_mm)
             if answer is None:
                 return
             tooth = answer
@@ -84,7 +97,8 @@ class Spot(Grab):
         ):
             self.chosen = ("structure", new_id, "0")
             self.session.go_to(selected=new_id)
-            self._drop()
+            if not self.wanted:
+                self._drop()
             if self.on_edge:
                 self._seek(view, hit)
 
@@ -92,36 +106,53 @@ class Spot(Grab):
         """The tooth that is proposed for a mark; None where it is not plain."""
         return likely_here(self.session, at_mm)
 
+    def _whose(self, at_mm: Array) -> str | None:
+        """Whose mark it is: plain where a person was led to it, else asked; None: turned away."""
+        likely = self.likely(at_mm)
+        if self.wanted and likely is not None:
+            return likely.tooth.iso
+        question = say("tools.point_marks.of-which-tooth", tool=self.title())
+        return ask_tooth(self.session, self.desk, question, may_be_empty=True, likely=likely)
+
     # -- the edge beside it ------------------------------------------------------------------
 
     def finish(self) -> bool:
-        """Enter: the mark that was just placed moves onto the edge that is offered."""
-        edge, mark = self.edge, self._offered_to()
+        """Enter: what was just placed moves onto the edges that are offered."""
+        offers = self._standing()
         self._drop()
-        if edge is None or mark is None:
+        if not offers:
             return False
-        words = message(
-            "tools.point_marks.onto-edge", words=mark.words(), off=Figure(f"{edge.off_mm:.1f}")
-        )
-        self.do(words, lambda plan: edit_marks.with_mark_moved(plan, mark, edge.point_mm))
+        words = row_of([mark.words() for mark, _ in offers])
+        off = row_of([Figure(f"{edge.off_mm:.1f}") for _, edge in offers])
+
+        def onto_edges(plan: Plan) -> Plan:
+            for mark, edge in offers:
+                plan = edit_marks.with_mark_moved(plan, mark, edge.point_mm)
+            return plan
+
+        self.do(message("tools.point_marks.onto-edge", words=words, off=off), onto_edges)
+        self._lead_on()
         return True
 
     def give_up(self) -> bool:
-        """Esc: the mark stays where it was clicked."""
-        had = self.edge is not None
+        """Esc: marks stay where they were clicked."""
+        had = bool(self._standing())
         self._drop()
+        if had:
+            self._lead_on()
         return had
 
     def extra_draft(self, view: View) -> Draft:
-        """From the mark to the edge that is offered, drawn as proposed."""
-        mark = self._offered_to()
-        if self.edge is None or mark is None or not view.has_picture:
-            return Draft()
-        uv = view.uv_mm(np.stack([mark.point_mm, self.edge.point_mm]))
-        if float(np.abs(uv[:, 2]).max()) > OFF_MM[view.kind]:
-            return Draft()
-        end = (float(uv[1, 0]), float(uv[1, 1]))
-        return Draft(lines=(Line(style="proposed", points=uv[:, :2]),), dots=(Dot(at=end),))
+        """From each mark to the edge that is offered, drawn as proposed."""
+        draft = Draft()
+        for mark, edge in self._standing() if view.has_picture else ():
+            uv = view.uv_mm(np.stack([mark.point_mm, edge.point_mm]))
+            if float(np.abs(uv[:, 2]).max()) > OFF_MM[view.kind]:
+                continue
+            end = (float(uv[1, 0]), float(uv[1, 1]))
+            line = Line(style="proposed", points=uv[:, :2])
+            draft = replace(draft, lines=(*draft.lines, line), dots=(*draft.dots, Dot(at=end)))
+        return draft
 
     def _seek(self, view: View, hit: Hit) -> None:
         """Look for the nearest edge in the picture that was clicked in."""
@@ -134,26 +165,33 @@ class Spot(Grab):
         self._seeking.ask(lambda _task: edge_near(volume, at, right, up))
 
     def _found(self, edge: NearEdge | None) -> None:
-        mark = self._offered_to()
-        if edge is None or mark is None or edge.off_mm < SAME_MM:
-            self._drop()
+        mark, self._mark = self._mark, None
+        if mark is None or not self._lies_there(mark):
             return
-        self.edge = edge
-        off = Figure(f"{edge.off_mm:.1f}")
-        self.desk.say(say("tools.point_marks.edge-near", words=mark.words(), off=off))
-        self.desk.redraw()
+        if edge is not None and edge.off_mm >= SAME_MM:
+            self._offers.append((mark, edge))
+            off = Figure(f"{edge.off_mm:.1f}")
+            self.desk.say(say("tools.point_marks.edge-near", words=mark.words(), off=off))
+            self.desk.redraw()
+        elif not self._standing():
+            self._lead_on()
 
-    def _offered_to(self) -> Mark | None:
-        """The mark that was just placed, where it still lies there."""
-        before = self._mark
-        now = None if before is None else mark_at(self.session.plan, before.key)
-        if before is None or now is None or not np.array_equal(now.point_mm, before.point_mm):
-            return None
-        return now
+    def _lead_on(self) -> None:
+        """On to what is missing next, once all of what a person was led to is there."""
+        if self.wanted and not self.still_wanted():
+            self.desk.lead_on()
+
+    def _standing(self) -> list[tuple[Mark, NearEdge]]:
+        """What is offered to marks that still lie where they were clicked."""
+        return [offer for offer in self._offers if self._lies_there(offer[0])]
+
+    def _lies_there(self, mark: Mark) -> bool:
+        now = mark_at(self.session.plan, mark.key)
+        return now is not None and np.array_equal(now.point_mm, mark.point_mm)
 
     def _drop(self) -> None:
         self._seeking.drop()
-        self.edge, self._mark = None, None
+        self._offers, self._mark = [], None
 
     def _fixtures_tooth(self, point_mm: Array) -> str | None:
         """Tooth of the one fixture that stands there; asked where there are several.
@@ -227,6 +265,18 @@ class Contact(Spot):
     def likely(self, at_mm: Array) -> LikelyTooth | None:
         """The neighbour that faces the site."""
         return facing_here(self.session, at_mm)
+
+    def hint(self) -> str:
+        """Led here, both neighbours are clicked one after the other."""
+        return say("tools.point_marks.both-contacts") if self.wanted else super().hint()
+
+    def still_wanted(self) -> bool:
+        """One on each side where a neighbour stands."""
+        session, fixture, arch = self.session, self.session.fixture, self.session.arch
+        if fixture is None or arch is None:
+            return False
+        lacks = sheet_lacks(session.plan, arch, fixture)
+        return any(lack.name == "contacts" for lack in lacks)
 
 
 class Opponent(Spot):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from app.pictures.hit import Hit
 from app.tools.base import View
 from app.tools.collect import Collect
-from app.tools.prompts import ask_tooth
+from app.tools.prompts import ask_tooth, likely_here
 from core.geometry import Array
 from core.identity import thing_words
 from core.measuring.rulers import angle_reading, ruler_reading
@@ -126,13 +126,15 @@ class Ridge(Collect):
         station = self._station
         if station is None:
             station = sum(arch.station(mark) for mark in marks_mm) / len(marks_mm)
+        at_mm = arch.frame(station).origin
         tooth = ask_tooth(
             self.session,
             self.desk,
             say("tools.rulers.which-tooth-is-to-stand"),
             self.session.tooth_here,
-            at_mm=arch.frame(station).origin,
+            at_mm=at_mm,
             may_be_empty=True,
+            likely=likely_here(self.session, at_mm),
         )
         if tooth is None:
             return

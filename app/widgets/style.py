@@ -37,12 +37,15 @@ BELOW = QColor("#ff8a4c")
 BELOW_INK = colour(VERMILION)
 FOCUS = QColor("#f1ede0")
 SELECTED = QColor("#39424c")
+FILLED = QColor("#5b6772")
+"""The part of a bar that is done: its percentage is read over it as well as beside it."""
 
 TEXT_PAIRS = (
     (TEXT, GROUND),
     (TEXT, PANEL),
     (TEXT, RAISED),
     (TEXT, SELECTED),
+    (TEXT, FILLED),
     (QUIET, GROUND),
     (QUIET, PANEL),
     (QUIET, RAISED),
@@ -202,8 +205,9 @@ QCheckBox::indicator:checked, QRadioButton::indicator:checked, QListView::indica
   outline: 1px solid {TEXT.name()}; }}
 QCheckBox, QRadioButton {{ border: 1px solid transparent; }}
 QCheckBox:focus, QRadioButton:focus {{ border: 1px solid {FOCUS.name()}; border-radius: 2px; }}
-QProgressBar {{ background: {RAISED.name()}; border: none; border-radius: 4px; }}
-QProgressBar::chunk {{ background: {TEXT.name()}; border-radius: 4px; }}
+QProgressBar {{ background: {RAISED.name()}; color: {TEXT.name()}; text-align: center; }}
+QProgressBar {{ border: none; border-radius: 4px; }}
+QProgressBar::chunk {{ background: {FILLED.name()}; border-radius: 4px; }}
 QStatusBar {{ font-size: 12px; }}
 QStatusBar::item {{ border: none; }}
 QScrollBar:vertical {{ background: {PANEL.name()}; width: 10px; }}

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QResizeEvent
+from PySide6.QtGui import QMouseEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QApplication,
     QFrame,
@@ -18,6 +20,7 @@ from PySide6.QtWidgets import (
 
 from app.case.session import Session
 from app.dialogs.answers.confirm_jaw import confirm_jaw
+from app.pictures.flat_view import FlatView
 from app.pictures.in_step import Pictures
 from app.pictures.picture_view import PictureView
 from app.tools.base import Desk
@@ -70,8 +73,10 @@ class PictureName(QLabel):
     """What a small picture is called, always whole: smaller, or short, where there is no room.
 
     ``3 mm mesial`` is then ``3 Me``, as on the dial: cut, it would say neither how far nor which
-    way.
+    way. Pressed, it shows its picture large: whatever a click in the picture itself marks now.
     """
+
+    pressed = Signal()
 
     def __init__(self) -> None:
         super().__init__()
@@ -88,6 +93,11 @@ class PictureName(QLabel):
             self._bold = bold
             self.setToolTip(title)
             self._fit()
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """It stands for its picture."""
+        if event.button() == Qt.MouseButton.LeftButton:
+            self.pressed.emit()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Another width has room for other words."""
@@ -112,7 +122,7 @@ class NeighbourStrip(QFrame):
     def __init__(self, session: Session, pictures: Pictures, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setObjectName("panel")
-        self._pictures = pictures
+        self._session, self._pictures = session, pictures
         # The patient's right stands on the left, however a script runs.
         self.setLayoutDirection(Qt.LayoutDirection.LeftToRight)
         row = self._row = QHBoxLayout(self)
@@ -123,6 +133,7 @@ class NeighbourStrip(QFrame):
             name = PictureName()
             # Alone at full size the picture is still called what it is.
             name.setProperty(STAYS, True)
+            name.pressed.connect(partial(self._show, view))
             cell = QWidget()
             cell.setObjectName("clear")
             cell.setStyleSheet("QWidget#clear { background: transparent; }")
@@ -148,6 +159,11 @@ class NeighbourStrip(QFrame):
         count = len(self._names) - 2 * few
         spare = (self.width() - 2 * 6 - (count - 1) * self._row.spacing()) % count
         self._row.setContentsMargins(6, 5, 6 + spare, 4)
+
+    def _show(self, view: FlatView) -> None:
+        """Go where a small picture was taken."""
+        if view.has_picture and view.station_mm is not None:
+            self._session.go_to(station_mm=view.station_mm, across=True)
 
     def read(self) -> None:
         """Read the names anew."""

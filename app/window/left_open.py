@@ -12,6 +12,7 @@ from core.errors import SoundingError
 from core.words.catalogue import message, say
 
 TAKE_UP, LET_BE = message("window.left_open.go-on-with-it"), message("window.left_open.leave-it")
+LATER = message("window.left_open.ask-me-next-time")
 
 
 def offer_left_open(bench: Bench) -> QMessageBox | None:
@@ -28,12 +29,11 @@ def offer_left_open(bench: Bench) -> QMessageBox | None:
     box.setTextFormat(Qt.TextFormat.PlainText)
     box.setText(say("window.left_open.the-program-ended-while-this"))
     words = words_of(record, hidden=bench.settings.value.names_hidden)
-    box.setInformativeText(f"{words}\n\n{say('window.left_open.what-each-means')}")
+    means = say("window.left_open.what-each-means", resume=TAKE_UP, leave=LET_BE, later=LATER)
+    box.setInformativeText(f"{words}\n\n{means}")
     take_up = box.addButton(str(TAKE_UP), QMessageBox.ButtonRole.AcceptRole)
     let_be = box.addButton(str(LET_BE), QMessageBox.ButtonRole.DestructiveRole)
-    later = box.addButton(
-        say("window.left_open.ask-me-next-time"), QMessageBox.ButtonRole.RejectRole
-    )
+    later = box.addButton(str(LATER), QMessageBox.ButtonRole.RejectRole)
     box.setDefaultButton(take_up)
     box.setEscapeButton(later)
     box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)

@@ -31,6 +31,7 @@ from core.measuring.rows_bone import fixture_bone_rows, site_bone_rows
 from core.measuring.rows_crown import crown_rows
 from core.measuring.rows_danger import DangerRows
 from core.measuring.rows_rulers import ruler_rows
+from core.measuring.sheet_lacks import needs_midline
 from core.plans.case_checks import case_findings
 from core.plans.outside import marks_outside
 from core.plans.plan import Plan, Site
@@ -261,7 +262,7 @@ def _arch_findings(plan: Plan, basis: Basis) -> Iterator[Finding]:
             yield Finding("no-tooth-named", "caution", {"subject": subject})
         if basis.arch.frame(station).beyond:
             yield Finding("site-beyond-arch", "caution", {"subject": subject})
-    if plan.midline is None and plan.fixtures:
+    if any(needs_midline(plan, basis.arch, fixture) for fixture in plan.fixtures):
         yield Finding("no-midline", "note")
     for fixture in plan.fixtures:
         tilt = _tilt_deg(fixture, basis)

@@ -9,8 +9,13 @@ from core.arch import Arch, fixture_frame
 from core.distances.neighbour_marks import side_marks
 from core.errors import PlanError
 from core.fixture import Fixture
-from core.measuring.expected_list import BESIDE_MM, expected_list
+from core.identity import Tooth, expected_structures
+from core.measuring.expected_list import KnownHere, expected_list
 from core.plans.plan import Plan
+from core.structures import Tapered
+
+FRONT = 3
+"""Incisors and canine."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,19 +25,17 @@ class SheetLack:
     Parameters
     ----------
     name : {'midline', 'contacts'}
-        What places are counted from; what the drill card gives the entry point from.
-    station_mm : float or None
-        About where along the arch it is marked; None where nobody can tell.
+        What tells the sides apart; what the drill card gives the entry point from.
     """
 
     name: Literal["midline", "contacts"]
-    station_mm: float | None = None
 
 
 def sheet_lacks(plan: Plan, arch: Arch, fixture: Fixture) -> tuple[SheetLack, ...]:
     """What a fixture's sheet will miss.
 
-    Contacts are missed on each side whose neighbour was marked: where a tooth stands.
+    Contacts are missed on each side whose neighbour was marked: where a tooth stands. The midline
+    see `needs_midline`.
 
     Parameters
     ----------
@@ -40,7 +43,7 @@ def sheet_lacks(plan: Plan, arch: Arch, fixture: Fixture) -> tuple[SheetLack, ..
     arch : Arch
     fixture : Fixture
     """
-    found = [SheetLack("midline")] if plan.midline is None else []
+    found = [SheetLack("midline")] if needs_midline(plan, arch, fixture) else []
     try:
         frame = fixture_frame(fixture, arch)
     except PlanError:
@@ -53,7 +56,24 @@ def sheet_lacks(plan: Plan, arch: Arch, fixture: Fixture) -> tuple[SheetLack, ..
             continue
         side = "mesial" if (each.station_mm > here) == mesial_is_on else "distal"
         if side not in contacts:
-            away = BESIDE_MM / 2 if each.station_mm > here else -BESIDE_MM / 2
-            found.append(SheetLack("contacts", here + away))
+            found.append(SheetLack("contacts"))
             break
     return tuple(found)
+
+
+def needs_midline(plan: Plan, arch: Arch, fixture: Fixture) -> bool:
+    """True where left and right are not plain without a midline, and none is marked.
+
+    In front both sides lie within reach of a fixture. Further back only what was marked out of
+    reach leaves open whose side it belongs to, and a fixture whose tooth nobody named.
+    """
+    if plan.midline is not None:
+        return False
+    if not fixture.tooth or Tooth.of(fixture.tooth).position <= FRONT:
+        return True
+    known = KnownHere(plan=plan, arch=arch, fixture=fixture)
+    return any(
+        each.is_marked_by(s) and not isinstance(s, Tapered) and not known.same_side(s)
+        for each in expected_structures(Tooth.of(fixture.tooth))
+        for s in plan.structures
+    )

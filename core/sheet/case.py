@@ -270,8 +270,13 @@ def first_title(first: Measurement) -> str:
     if is_missed(first):
         return "sheet.look-first"
     if is_to_surface(first):
-        return "sheet.closest-surface"
+        return surface_title(first)
     return "sheet.closest-root" if first.group == "roots" else "sheet.closest"
+
+
+def surface_title(near: Measurement) -> str:
+    """Key of the title of `Case.nearest_surface`: an upper bound is not called measured."""
+    return f"sheet.closest-surface{'-at-most' if near.reading.upper_bound else ''}"
 
 
 def _nearness(m: Measurement) -> tuple[int, float]:

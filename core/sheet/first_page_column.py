@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from core.distances.drilling import UNKNOWN_TIP_MM
+from core.distances.drilling import MARK_STEP_MM, UNKNOWN_TIP_MM
 from core.measurement import Measurement
 from core.measurement_kinds import MeasurementKind, WidthDetails
 from core.measuring.depth_rule import DepthRule, names_of
 from core.measuring.rows_drilling import counted_from, drill_rows_of, mark_words
 from core.pictures.ink import GLYPHS, VERMILION
-from core.sheet.case import Case, Subject, first_title
+from core.sheet.case import Case, Subject, first_title, surface_title
 from core.sheet.page import Pages
 from core.trust.figures import (
     is_overlap,
@@ -57,9 +57,10 @@ def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a
         with pages.element("H2"):
             pages.text(x, y + 3.2, say(first_title(tight)), size=9, face="strong")
         y = _tightest(pages, tight, case.name(tight), x, y + 4.5)
+    surface = case.nearest_surface(lead)
     beside = (
         ("sheet.closest", case.nearest_vital(lead)),
-        ("sheet.closest-surface", case.nearest_surface(lead)),
+        ("" if surface is None else surface_title(surface), surface),
     )
     for title, near in beside:
         if near is None or near is tight or (title == "sheet.closest" and is_missed(near)):
@@ -105,8 +106,11 @@ def _assumed(case: Case, lead: Subject) -> str:
     rounded = say("sheet.column.rounded-down")
     if lead.fixture is None:
         return rounded
+    has_depths = any(m.value is not None for m in drill_rows_of(case.rows(lead)))
+    given = has_depths and not case.depth_rule(lead).refused
+    mark = say("drilling.mark-above", mm=plain(MARK_STEP_MM)) if given else ""
     tip = say("sheet.column.tip-assumed", mm=plain(UNKNOWN_TIP_MM))
-    return together(rounded, _platform_words(case, lead), tip)
+    return together(mark, rounded, _platform_words(case, lead), tip)
 
 
 def _platform_words(case: Case, lead: Subject) -> str:

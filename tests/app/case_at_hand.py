@@ -52,6 +52,7 @@ class ListeningDesk:
     def __init__(self):
         self.said, self.tools, self.errors, self.asked = [], [], [], []
         self.answer = None
+        self.wanted = ""
         self.led_on = False
 
     def say(self, text, *, undo=False):
@@ -72,6 +73,7 @@ class ListeningDesk:
 
     def take_tool(self, name, wanted=""):
         self.tools.append(name)
+        self.wanted = wanted
 
     def ask_about_side(self, *, only_if_open=False):
         self.asked.append("side")

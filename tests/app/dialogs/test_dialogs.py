@@ -25,7 +25,7 @@ from app.dialogs.answers.image_check import ask_image_check
 from app.dialogs.answers.interpreted import ask_interpreted
 from app.dialogs.answers.side import ask_side
 from app.dialogs.answers.sign_off import SignOffDialog, ask_sign_off
-from app.dialogs.base import MOST_HEIGHT, MOST_WIDTH, initials_of
+from app.dialogs.base import MOST_HEIGHT, MOST_WIDTH
 from app.dialogs.examples import example
 from app.dialogs.help.dialog import show_help
 from app.dialogs.help.topics import topics
@@ -501,18 +501,12 @@ def test_who_answers_by_name_need_not_write_it_again_to_sign(asked, session):
     dialog.button("chart", "left").click()
     write(dialog.by, "L. Marsh")
     press(dialog.ok)
-    assert session.plan.side_check.by == "LM"
+    assert session.plan.side_check.by == "L. Marsh", "a name is never cut to letters"
     assert settings_of(session).value.name == "L. Marsh"
-    assert asked(ask_image_check).by.text() == "LM"
+    assert asked(ask_image_check).by.text() == "L. Marsh"
+    session.operator = ""
+    assert asked(ask_image_check).by.text() == "L. Marsh", "nor in another session"
     settings_of(session).path.unlink()
-
-
-@pytest.mark.parametrize(
-    ("name", "initials"),
-    [("L. Marsh", "LM"), ("Dr. Åsa Öberg", "DÅÖ"), ("lm", "L"), ("", ""), ("(x) Y", "Y")],
-)
-def test_initials_of_a_name(name, initials):
-    assert initials_of(name) == initials
 
 
 def test_drills_are_read_from_a_file_or_the_table_stays(asked, session, tmp_path):

@@ -15,9 +15,11 @@ from app.dialogs.sheet.dialog import SheetDialog
 from app.panels.next_mark import NextMark
 from app.tools.jaw import Midline
 from app.tools.point_marks import Contact
+from core.arch import fixture_frame
 from core.plans.edit import with_declaration, with_structure
 from core.plans.plan import ImageCheck, SideCheck
-from core.structures import Course, Tapered
+from core.plans.side import arch_of
+from core.structures import Course, PointMarks, Tapered
 from tests.app.case_at_hand import ListeningDesk, QuietSession, plan, volume
 
 
@@ -110,7 +112,7 @@ def test_its_menu_lists_everything_with_its_state(session, button):
 
 
 def everything(plan):
-    """All four marked or declared."""
+    """All four marked or declared, with the neighbours' contacts."""
     root = {
         tooth: Tapered(
             id=f"root-{tooth}", kind="root", tooth=tooth, diameters_mm=(5, 2),
@@ -122,24 +124,64 @@ def everything(plan):
         plan = with_structure(plan, structure)
     for name in ("canal", "foramen"):
         plan = with_declaration(plan, name, "looked for, not visible", reason="", by="LM", at="now")
-    return plan
+    place, frame = plan.fixtures[0].platform, fixture_frame(plan.fixtures[0], arch_of(plan))
+    points = np.stack([place + 4.0 * frame.m, place - 4.0 * frame.m])
+    return with_structure(plan, PointMarks(id="contact-1", kind="contact", points=points))
 
 
-def test_what_the_sheet_will_miss_is_named_in_its_tip_and_list(qtbot):
+def without_contacts(plan):
+    """As it is before the contacts are marked."""
+    return replace(plan, structures=tuple(s for s in plan.structures if s.kind != "contact"))
+
+
+@pytest.fixture
+def almost(qtbot):
+    """All that limits need is marked; nothing of what the sheet will miss."""
     session = QuietSession()
-    made = everything(replace(plan(), structures=(), declared=()))
-    session.open(volume(), replace(made, midline=None))
+    made = without_contacts(everything(replace(plan(), structures=(), declared=())))
+    tooth = replace(made.fixtures[0], tooth="")
+    session.open(volume(), replace(made, side_check=None, image_check=None, sign_off=None))
     button = NextMark(session, ListeningDesk())
+    button.nameless = replace(session.plan, fixtures=(tooth,), midline=None)
     qtbot.addWidget(button)
     button.show()
-    assert "counted from the end of the arch" in button.toolTip()
-    assert "no entry point from the neighbours" in button.toolTip()
-    midline, contacts = button.menu().actions()[4:]
-    assert midline.text() == "midline: not marked, the sheet will lack it"
-    assert contacts.text() == "contacts of the neighbours: not marked, the sheet will lack it"
-    midline.trigger()
-    contacts.trigger()
-    assert button.desk.tools == [Midline.name, Contact.name]
+    return button
+
+
+def test_after_the_marks_that_limits_need_it_leads_to_the_contacts(almost):
+    session = almost.session
+    assert said(almost) == "Next: contacts of the neighbours"
+    assert "no entry point from the neighbours" in almost.toolTip()
+    (action,) = almost.menu().actions()[4:]
+    assert action.text() == "contacts of the neighbours: not marked, the sheet will lack it"
+    session.go_to(station_mm=1.0)
+    press(almost)
+    assert (almost.desk.tools, almost.desk.wanted) == ([Contact.name], "contacts")
+    assert session.turn_deg == 90.0, "both surfaces stand in the plane along the arch"
+    assert session.station_mm == pytest.approx(session.arch.station(session.fixture.platform))
+    session.apply("contacts", everything(session.plan))
+    assert said(almost) == "Next: confirm the side"
+
+
+def test_pressed_once_more_it_goes_on_without_them(almost):
+    press(almost)
+    assert said(almost) == "Go on without contacts of the neighbours"
+    press(almost)
+    assert almost.desk.tools == [Contact.name, "Adjust"], "back to the fixture"
+    assert said(almost) == "Next: confirm the side"
+    assert "no entry point from the neighbours" in almost.toolTip(), "said until it is signed"
+    almost.menu().actions()[4].trigger()
+    assert almost.desk.tools[-1] == Contact.name, "and marked at any time"
+
+
+def test_a_midline_that_is_needed_comes_before_the_marks(almost):
+    almost.session.apply("nameless", replace(almost.nameless, structures=(), declared=()))
+    assert said(almost) == "Next: midline"
+    assert "told apart by distance only" in almost.toolTip()
+    press(almost)
+    assert almost.desk.tools == [Midline.name]
+    press(almost)
+    assert almost.desk.tools[-1] == "Follow canal", "without it to the marks"
 
 
 def test_after_the_last_mark_it_leads_back_to_the_fixture_that_is_adjusted_now(qtbot):

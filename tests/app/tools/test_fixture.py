@@ -8,12 +8,14 @@ from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 
 from app.case.settings import settings_of
+from app.tools import after_sink
 from app.tools.fixture import Adjust, PlaceFixture
 from core.arch import Arch, fixture_frame
 from core.fixture import Fixture, FixtureSize
 from core.geometry import angle_deg
 from core.image.section import through_axis_grid
 from core.image.volume import Volume
+from core.measuring.depth_tried import DepthTried
 from core.plans.plan_parse import parse
 from core.plans.sizes import ListedSize, default_sizes
 from core.structures import Course, Ruler, StentAxis, Tapered
@@ -420,3 +422,59 @@ def test_b_sets_the_platform_to_the_lowest_edge_of_the_bone(table, depths, moved
     t.type(Qt.Key.Key_B)
     assert float((the(t).platform - before.platform) @ before.towards_apex) == pytest.approx(moved)
     assert said in (t.session.undo_stack.undoText() if moved else t.desk.said[-1])
+
+
+def root_row(mm, verdict):
+    return row("root-35", mm, verdict, group="roots", limit="root")
+
+
+@pytest.fixture
+def set_to_the_edge(table, monkeypatch):
+    """B was pressed where the palatal surface met its limit; it is measured anew as said."""
+
+    def press(*rows, tried=None):
+        t = ready(table)
+        depths = [
+            row(side, -0.42, None, kind="depth", group="information", limit=None,
+                of="platform below bone", side=side)
+            for side in ("buccal", "lingual")
+        ]  # fmt: skip
+        t.session.ledger = ledger(t.session.plan, [*depths, root_row(2.0, "meets limit")])
+        t.session.ledger_is_current = t.session.ledger_is_whole = True
+        monkeypatch.setattr(after_sink, "depth_that_meets", lambda *_, **__: tried)
+        monkeypatch.setattr(t.session.basis, "at_hand", lambda *_: object())
+        t.type(Qt.Key.Key_B)
+        t.session.ledger = ledger(t.session.plan, rows)
+        t.session.ledger_is_current = t.session.ledger_is_whole = True
+        t.session.ledger_changed.emit()
+        return t
+
+    return press
+
+
+def test_what_b_loses_is_said_at_once_with_the_depth_that_was_measured_to_meet_it(
+    set_to_the_edge, qtbot
+):
+    there = root_row(1.6, "meets limit")
+    t = set_to_the_edge(
+        root_row(1.2, "below limit"),
+        tried=DepthTried(by_mm=0.4, rows={there.id: there}),
+    )
+    assert "root of 35" in t.desk.said[-1].lower()
+    assert "1.2 mm, limit 1.5, 0.3 mm short." in t.desk.said[-1]
+    qtbot.waitUntil(lambda: "0.4 mm deeper it meets the limit: 1.6 mm there." in t.desk.said[-1])
+    assert "0.3 mm short." in t.desk.said[-1], "beside what is short"
+
+
+def test_where_no_depth_meets_it_that_is_said(set_to_the_edge, qtbot):
+    t = set_to_the_edge(root_row(1.2, "below limit"))
+    qtbot.waitUntil(lambda: "No depth within 2.0 mm" in t.desk.said[-1])
+
+
+def test_what_b_leaves_met_is_no_word_worth(set_to_the_edge, qtbot):
+    t = set_to_the_edge(root_row(1.9, "meets limit"))
+    qtbot.wait(50)
+    assert not any("At the bone" in said for said in t.desk.said)
+    t.session.ledger = ledger(t.session.plan, [root_row(1.2, "below limit")])
+    t.session.ledger_changed.emit()
+    assert not any("At the bone" in said for said in t.desk.said), "it listens no more"

@@ -67,6 +67,7 @@ def test_a_case_left_open_is_taken_up_where_it_was(made, qtbot, tmp_path):
     after = made()
     box = offer_left_open(after)
     assert "QUARRY" in box.informativeText()
+    assert all(f"“{button.text()}”" in box.informativeText() for button in box.buttons())
     press(box, str(TAKE_UP))
     qtbot.waitUntil(lambda: after.pages.currentWidget() is after.work, timeout=60000)
     assert after.session.confirmed

@@ -129,6 +129,28 @@ def test_a_neighbour_stands_alone_under_its_name(qtbot):
     assert all(view.isVisible() for view in views)
 
 
+def test_a_press_on_the_name_of_a_small_picture_goes_there_whatever_is_marked(qtbot):
+    gone = []
+    views = [FlatView("neighbour") for _ in range(7)]
+    session = SimpleNamespace(go_to=lambda **place: gone.append(place))
+    strip = NeighbourStrip(
+        session,
+        SimpleNamespace(neighbours=views, shown=SimpleNamespace(connect=lambda _call: None)),
+    )
+    qtbot.addWidget(strip)
+    strip.resize(900, 150)
+    with qtbot.waitExposed(strip):
+        strip.show()
+    names = strip.findChildren(PictureName)
+    QTest.mouseClick(names[1], Qt.MouseButton.LeftButton)
+    assert gone == [], "nothing is shown there yet"
+    for n, view in enumerate(views):
+        view.show_picture(GRID, np.zeros((40, 40), np.float32), (0.0, 1.0))
+        view.station_mm = 10.0 + n
+    QTest.mouseClick(names[1], Qt.MouseButton.LeftButton)
+    assert gone == [{"station_mm": 11.0, "across": True}]
+
+
 def test_what_was_hidden_before_stays_hidden(page):
     page.other.hide()
     page.room.toggle()

@@ -14,13 +14,14 @@ from core.errors import PlanError
 from core.findings import Finding
 from core.measurement import Reading
 from core.measurement_kinds import DepthDetails, MeasurementKind
+from core.measuring.depth_rule import OF_DRILLING
 from core.pictures.ink import WORDS
 from core.plans.history import with_entry
 from core.plans.plan import ImageCheck, SignOff, Site
 from core.plans.plan_dump import plan_fingerprint
 from core.sheet import section_png
 from core.sheet.basis_pages import basis_pdf
-from core.sheet.case import case_of
+from core.sheet.case import case_of, surface_title
 from core.sheet.lasting import Facts
 from core.sheet.legend import legend
 from core.sheet.page import Pages
@@ -249,6 +250,32 @@ def test_page_one_says_what_its_numbers_assume(deeper_mm, told):
     assert "Distances are rounded down." in first
     assert f"The platform is {told} the bone’s edge around it." in first
     assert "“With the drill’s tip” assumes a tip of 1.5 mm beyond the depth." in first
+
+
+def drilling_row(case, mm, mark_mm):
+    """How deep to drill, counted from the cheek's edge of the bone."""
+    row = next(m for m in case.ledger.measurements if m.value is not None)
+    return replace(
+        row, id="36/depth/drill/buccal rim", kind=MeasurementKind.DEPTH, limit=None, verdict=None,
+        reading=Reading(value=mm), target="", group="information",
+        details=DepthDetails(of=OF_DRILLING, counted_from="buccal rim", mark_mm=mark_mm),
+    )  # fmt: skip
+
+
+def test_wherever_a_depth_to_drill_is_printed_large_it_says_that_it_is_a_mark():
+    case = case_with(ONE)
+    said = "0.5 mm mark that is not deeper than planned: up to 0.5 mm above the plan."
+    assert said not in " ".join(texts(case)[0].split()), "no depth, no word"
+    rows = (*case.ledger.measurements, drilling_row(case, 8.9, 8.5))
+    case = replace(case, ledger=replace(case.ledger, measurements=rows))
+    assert said in " ".join(texts(case)[0].split())
+
+
+def test_an_upper_bound_to_the_bones_surface_is_not_called_measured():
+    row = next(m for m in case_with(ONE).ledger.measurements if m.value is not None)
+    assert say(surface_title(row)) == "Smallest measured distance to the outer bone surface"
+    bound = replace(row, reading=replace(row.reading, upper_bound=True))
+    assert say(surface_title(bound)) == "Distance to the outer bone surface is at most"
 
 
 def test_the_title_counts_every_limit_that_is_met():
