@@ -156,6 +156,14 @@ def _gap_on_map(m: Moment) -> Target | None:
     return Target(view, view.screen_position(_site()).toPoint())
 
 
+def _take_hold(m: Moment) -> None:
+    """Back from the marks to the fixture, which the keys move then."""
+    _go_to_site(m, tool="Adjust")
+    fixture = m.session.fixture
+    if fixture is not None:
+        m.session.go_to(selected=fixture.id)
+
+
 def _canal_here(m: Moment) -> Target | None:
     canal = find(sample_plan(), "canal-left")
     arch = m.session.arch
@@ -245,6 +253,14 @@ STEPS: tuple[Step, ...] = (
         show=lambda m: _go_to_site(m, tool="Move"),
     ),
     Step(
+        title=message("guide.steps.drop-the-fixture"),
+        words=message("guide.steps.take-fixture-follow-the-ring"),
+        done=_dropped,
+        target=lambda m: _on_section(m, _site()) or _gap_on_map(m),
+        show=lambda m: _go_to_site(m, tool="Fixture"),
+        leads="Fixture",
+    ),
+    Step(
         title=message("guide.steps.mark-the-canal"),
         words=message("guide.steps.press-show-me-then-click"),
         done=_canal_marked,
@@ -261,19 +277,13 @@ STEPS: tuple[Step, ...] = (
         offer=(message("guide.steps.put-the-samples-in"), _put_rest),
     ),
     Step(
-        title=message("guide.steps.drop-the-fixture"),
-        words=message("guide.steps.take-fixture-follow-the-ring"),
-        done=_dropped,
-        target=lambda m: _on_section(m, _site()) or _gap_on_map(m),
-        show=lambda m: _go_to_site(m, tool="Fixture"),
-        leads="Fixture",
-    ),
-    Step(
         title=message("guide.steps.move-it"),
         words=message("guide.steps.hold-ctrl-and-press-an"),
         done=_moved,
         stays=True,
         target=lambda m: Target(m.page.pictures.section),
+        show=_take_hold,
+        leads="Adjust",
     ),
     Step(
         title=message("guide.steps.read-the-ledger"),

@@ -163,7 +163,10 @@ class GuidedCase:
         self.rest()
 
     def nudge(self, times=3):
-        """Tenths of a millimetre to the right of the section, straight after the drop."""
+        """Tenths of a millimetre to the right of the section, with the fixture taken again."""
+        if self.guide.isVisible() and self.guide.pointer.isVisible():
+            assert self.click_pointed() is self.guide.show_me
+            wait(lambda: not self.bench.pictures.busy)
         for _ in range(times):
             QTest.keyClick(self.bench.windowHandle(), Qt.Key.Key_Right, CTRL)
         self.rest()
@@ -230,16 +233,14 @@ class GuidedCase:
         QTest.mouseClick(panel.view.viewport(), LEFT, pos=place)
 
     def judge_image(self):
-        """None of the faults: an invented scan has none."""
+        """What the program found, and none of the other faults: an invented scan has none."""
         self.settle("image")
         dialog = self.bench.findChild(ImageDialog)
-        for group in dialog.groups.values():
-            button = group.button(0)
-            QTest.mouseClick(button, LEFT, pos=QPoint(8, button.height() // 2))
-        dialog.by.selectAll()
-        QTest.keyClicks(dialog.by, "LM")
-        QTest.mouseClick(dialog.ok, LEFT)
+        assert [each.trouble for each in dialog.found] == ["cut-off field"]
+        assert dialog.by.text() == "LM"
+        QTest.mouseClick(dialog.none, LEFT)
         wait(lambda: self.session.plan.image_check is not None)
+        assert self.session.plan.image_check.trouble["cut-off field"] == "away from the site"
         self.rest()
 
     def say_who_read_it(self):

@@ -57,6 +57,11 @@ def test_the_guided_case_by_mouse_and_keys(qapp, tmp_path, spoken):
     hands.on()
     hands.go_to_the_gap()
     hands.on()
+    hands.drop_fixture()
+    before = session.plan.fixtures[0]
+    assert before.tooth == "36"
+    assert np.linalg.norm(before.platform - hands.fixture_place()) < 1.0
+    hands.on()
     hands.mark_canal()
     canal = edit.find(session.plan, "canal-left")
     truth = edit.find(hands.truth, "canal-left")
@@ -67,11 +72,6 @@ def test_the_guided_case_by_mouse_and_keys(qapp, tmp_path, spoken):
     assert np.linalg.norm(beside, axis=1).max() < 1.5
     hands.on()
     hands.put_in_the_rest()
-    hands.on()
-    hands.drop_fixture()
-    before = session.plan.fixtures[0]
-    assert before.tooth == "36"
-    assert np.linalg.norm(before.platform - hands.fixture_place()) < 1.0
     hands.on()
     hands.nudge()
     moved = session.plan.fixtures[0].platform - before.platform
