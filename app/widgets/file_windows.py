@@ -33,7 +33,7 @@ def ask_new_folder(parent: QWidget, title: str, kind: Kind, propose: Callable[[P
     propose : callable
         The folder that is offered, in the one where the window begins.
     """
-    at = propose(Path(_begin(kind)))
+    at = proposed_place(kind, propose)
     # A window for folders takes none that is not there yet, so it is asked like a file's name.
     filters = say("widgets.file_windows.a-folder")
     no_question = QFileDialog.Option.DontConfirmOverwrite
@@ -41,6 +41,23 @@ def ask_new_folder(parent: QWidget, title: str, kind: Kind, propose: Callable[[P
     if path and Path(path).is_file():
         path = str(Path(path).parent)  # pointed at a file of the folder that is meant
     return _kept(kind, path)
+
+
+def proposed_place(kind: Kind, propose: Callable[[Path], Path]) -> Path:
+    """What would be offered, for where no window is needed.
+
+    Parameters
+    ----------
+    kind : Kind
+    propose : callable
+        See `ask_new_folder`.
+    """
+    return propose(Path(_begin(kind)))
+
+
+def keep_place(kind: Kind, path: Path) -> None:
+    """Begin there the next time: it was taken without a window."""
+    _kept(kind, str(path))
 
 
 def ask_open(parent: QWidget, title: str, kind: Kind, filters: str = "") -> str:

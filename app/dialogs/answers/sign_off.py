@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QButtonGroup,
     QFrame,
     QGridLayout,
+    QHBoxLayout,
     QLabel,
     QLineEdit,
     QPushButton,
@@ -23,6 +25,7 @@ from app.case.scan_checks import warnings_of
 from app.case.session import Session
 from app.dialogs.base import Dialog, open_dialog
 from app.tools.base import Desk
+from app.widgets.file_windows import ask_new_folder, proposed_place
 from app.widgets.shared_texts import short_time, tooth_words
 from core.distances.drilling import ORIGINS as REFERENCES
 from core.distances.drilling import DepthReference
@@ -33,6 +36,7 @@ from core.measuring.unmet import unmet
 from core.plans.history import sign_off_state
 from core.plans.side import sign_off_obstacles
 from core.plans.sizes import size_words
+from core.sheet.folder import proposed_folder
 from core.trust.verdict import verdict_words
 from core.words.catalogue import Message, Words, message, say
 from core.words.drilling import ORIGINS
@@ -115,7 +119,7 @@ class SignOffDialog(Dialog):
         if volume is not None and not self.obstacles:
             self.reading.setText(say("dialogs.answers.sign_off.reading-the-scans-fingerprint"))
             self._reading.ask(lambda _task: volume.fingerprint())
-        (self.role if self.name.text().strip() else self.name).setFocus()
+        self._lead_by_return()
 
     def check(self) -> None:
         """Let the button follow, and say what it waits for."""
@@ -251,8 +255,23 @@ class SignOffDialog(Dialog):
 
     def _go_on(self) -> None:
         """To what is still to be written, or to the button."""
-        empty = [edit for edit in (self.name, self.role) if not edit.text().strip()]
+        empty = [edit for edit in self._edits() if not edit.text().strip()]
         (empty[0] if empty else self.ok).setFocus()
+
+    def _lead_by_return(self) -> None:
+        """Return signs once nothing is missing; before that it leads to what is."""
+
+        def lead() -> None:
+            if not self.is_complete():
+                self._go_on()
+
+        for edit in self._edits():
+            edit.returnPressed.connect(lead)
+        self._go_on()
+
+    def _edits(self) -> tuple[QLineEdit, ...]:
+        """All that is written by hand, in its order."""
+        return self.name, self.role, *self.reasons.values()
 
     def _ask_reasons(self, ledger: Ledger | None) -> dict[str, QLineEdit]:
         """A line for each limit that is not met; nothing where it is not measured to the end."""
@@ -290,6 +309,8 @@ class SignOffDialog(Dialog):
         scroll = QScrollArea()
         scroll.setWidgetResizable(True)
         scroll.setFrameShape(QFrame.Shape.NoFrame)
+        # Tab goes from the role to the first reason, not to the frame around them.
+        scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         scroll.setMinimumHeight(min(REASON_PX * len(not_met), MOST_REASONS_PX))
         scroll.setWidget(lines)
         self.body.addWidget(scroll, 1)
@@ -343,9 +364,39 @@ def _told(ledger: Ledger | None) -> object:
 
 
 class SignAndWriteDialog(SignOffDialog):
-    """Asked from the sheet, which is written as soon as it is signed."""
+    """Asked from the sheet, which is written as soon as it is signed, to the folder shown."""
 
     accept_words = message("dialogs.answers.sign_off.sign-and-write")
+
+    def __init__(self, session: Session, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(session, desk, parent)
+        self.folder = QLineEdit()
+        self.folder.setReadOnly(True)
+        self.folder.setFocusPolicy(Qt.FocusPolicy.ClickFocus)
+        other = QPushButton(say("dialogs.answers.sign_off.other-folder"))
+        other.setAutoDefault(False)
+        other.clicked.connect(lambda _on: self._other_folder())
+        beside = QWidget()
+        row = QHBoxLayout(beside)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.addWidget(self.folder, 1)
+        row.addWidget(other)
+        self.field(say("dialogs.answers.sign_off.written-to"), beside)
+        if session.ledger is not None:
+            self._show_folder(proposed_place("record", self._proposed))
+
+    def _proposed(self, within: Path) -> Path:
+        ledger = self.session.ledger
+        return within if ledger is None else proposed_folder(within, ledger)
+
+    def _other_folder(self) -> None:
+        title = say("dialogs.sheet.dialog.write-sheet-and-record-to")
+        if name := ask_new_folder(self, title, "record", self._proposed):
+            self._show_folder(Path(name))
+
+    def _show_folder(self, folder: Path) -> None:
+        self.folder.setText(str(folder))
+        self.folder.setToolTip(str(folder))
 
 
 def ask_sign_off(session: Session, desk: Desk, parent: QWidget | None) -> SignOffDialog:

@@ -25,7 +25,7 @@ from app.background.tasks import Latest
 from app.case.attestations import with_depth_from
 from app.case.session import Session
 from app.case.settings_value import Paper
-from app.dialogs.answers.sign_off import SignAndWriteDialog, SignOffDialog
+from app.dialogs.answers.sign_off import SignAndWriteDialog
 from app.dialogs.base import Dialog, open_dialog
 from app.dialogs.film_fields import FilmFields
 from app.dialogs.language_names import LANGUAGES
@@ -35,7 +35,7 @@ from app.dialogs.sheet.printing import PAPERS, page_size, print_pages
 from app.dialogs.sheet.work import PRINT_DPI, Preview, SheetJob, files, preview
 from app.tools.base import Desk
 from app.widgets import style
-from app.widgets.file_windows import ask_new_folder
+from app.widgets.file_windows import ask_new_folder, keep_place
 from app.widgets.shared_texts import state_words
 from core.distances.drilling import ORIGINS
 from core.errors import OutputError, SoundingError
@@ -94,7 +94,8 @@ class SheetDialog(Dialog):
         self.folder = self._button(say("dialogs.sheet.dialog.open-folder"), self._open_folder)
         self.folder.hide()
         self.sign = self._button(say("dialogs.sheet.dialog.sign-and-write"), self._sign)
-        self._writes_next = False
+        self._writes_to = ""
+        """Folder of what was just signed, until it is measured and written."""
         self._lay_out()
         self._drawing = self._worker(self._drawn, self._not_drawn)
         self._writing = self._worker(self._is_written, self._not_written)
@@ -223,9 +224,10 @@ class SheetDialog(Dialog):
         self.parts.tell_hindrances(barred)
         self._look()
         self.check()
-        if self._writes_next and self._job is not None:
-            self._writes_next = False
-            QTimer.singleShot(0, self._accepted)
+        if self._writes_to and self._job is not None:
+            folder, self._writes_to = folder_within(self._writes_to, self._job.ledger), ""
+            keep_place("record", folder)
+            QTimer.singleShot(0, lambda: self.write(folder))
 
     def check(self) -> None:
         """What is signed already is only written."""
@@ -240,13 +242,13 @@ class SheetDialog(Dialog):
         self._follow(question)
         open_dialog(question)
 
-    def _follow(self, question: SignOffDialog) -> None:
-        question.accepted.connect(self._signed)
+    def _follow(self, question: SignAndWriteDialog) -> None:
+        question.accepted.connect(lambda: self._signed(question.folder.text()))
         question.asked_anew.connect(self._follow)
 
-    def _signed(self) -> None:
+    def _signed(self, folder: str) -> None:
         if sign_off_state(self.session.plan) == "signed":
-            self._writes_next = True
+            self._writes_to = folder
             self._anew()
 
     def _choose_origin(self) -> None:

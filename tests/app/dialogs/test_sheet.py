@@ -11,7 +11,14 @@ pytest.importorskip("PySide6")
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QFileDialog, QLabel, QStyle, QStyleOptionViewItem, QWidget
+from PySide6.QtWidgets import (
+    QFileDialog,
+    QLabel,
+    QPushButton,
+    QStyle,
+    QStyleOptionViewItem,
+    QWidget,
+)
 
 from app.case.settings import SettingsStore, settings_of
 from app.dialogs.answers.sign_off import SignAndWriteDialog
@@ -122,24 +129,54 @@ def test_one_press_signs_and_writes_what_was_looked_at(opened, qtbot, monkeypatc
     dialog = opened()
     session = dialog.session
     assert sign_off_state(session.plan) != "signed"
-    monkeypatch.setattr(
-        QFileDialog, "getSaveFileName", lambda *_, **_how: (str(tmp_path / "out"), "")
-    )
-    QTest.mouseClick(dialog.sign, LEFT)
-    (asked,) = [d for d in dialog.findChildren(SignAndWriteDialog) if d.isVisible()]
-    assert asked.ok.text() == "Sign and write …"
-    asked.name.setText("L. Marsh")
-    asked.role.setText("dentist")
-    for line in asked.reasons.values():
-        line.setText("told to the patient")
-    qtbot.waitUntil(asked.ok.isEnabled, timeout=LONG)
-    QTest.mouseClick(asked.ok, LEFT)
+    monkeypatch.setattr(file_windows, "_last", {"record": tmp_path})
+    no_window = lambda *_, **_how: pytest.fail("a window of the system")  # noqa: E731
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", no_window)
+    asked = signing(dialog)
+    assert asked.ok.text() == "Sign and write"
+    assert asked.folder.text() == str(tmp_path / "sounding-36"), "shown before it is written"
+    for line in (asked.name, asked.role, *asked.reasons.values()):
+        line.clear()
+    asked.activateWindow()
+    asked.name.setFocus()
+    qtbot.waitUntil(lambda: bool(asked.fingerprint), timeout=LONG)
+    for words in ("L. Marsh", "dentist", *("told to the patient" for _ in asked.reasons)):
+        assert sign_off_state(session.plan) != "signed"
+        QTest.keyClicks(asked.focusWidget(), words)
+        QTest.keyClick(asked.focusWidget(), Qt.Key.Key_Return)
     assert sign_off_state(session.plan) == "signed"
     assert not dialog.written, "nothing before it is measured as it was signed"
     session.show_ledger(replace(session.ledger, plan=session.plan))
     qtbot.waitUntil(lambda: bool(dialog.written), timeout=LONG)
-    assert {file.parent for file in dialog.written} == {tmp_path / "out"}
+    assert {file.parent for file in dialog.written} == {tmp_path / "sounding-36"}
     assert not dialog.sign.isVisible(), "what is signed is only written"
+
+
+def signing(dialog):
+    """The question of the signature, asked from the sheet."""
+    QTest.mouseClick(dialog.sign, LEFT)
+    (asked,) = [d for d in dialog.findChildren(SignAndWriteDialog) if d.isVisible()]
+    return asked
+
+
+def test_another_folder_is_chosen_where_it_is_signed(opened, monkeypatch, tmp_path):
+    asked = signing(opened())
+    monkeypatch.setattr(
+        QFileDialog, "getSaveFileName", lambda *_, **_how: (str(tmp_path / "out"), "")
+    )
+    (other,) = [b for b in asked.findChildren(QPushButton) if b.text() == "Other folder …"]
+    QTest.mouseClick(other, LEFT)
+    assert asked.folder.text() == str(tmp_path / "out")
+
+
+def test_tab_goes_from_the_role_to_the_first_reason(opened, qtbot):
+    asked = signing(opened())
+    first = next(iter(asked.reasons.values()))
+    asked.activateWindow()
+    asked.role.setFocus()
+    qtbot.waitUntil(asked.role.hasFocus)
+    QTest.keyClick(asked.role, Qt.Key.Key_Tab)
+    assert asked.focusWidget() is first
 
 
 def test_nothing_moves_when_the_progress_bar_comes_and_goes(opened, qtbot):
