@@ -266,6 +266,8 @@ def work(hand: Hand, folder: Path, out: Path, pictures: Path | None) -> None:
     for way in (-hand.sense, hand.sense):
         mark_root(hand, int(way))
     picture("roots")
+    mark_contacts(hand)
+    picture("contacts")
 
     acts.part = "axis, depth, length"
     fit_fixture(hand)
@@ -393,7 +395,7 @@ def mark_floor(hand: Hand) -> None:
     assert isinstance(tool, FindFloor), tool
     floor = shape.floor(2.0)
     lowest = hand.at(0.0, 0.0, shape.row(k.FLOOR, 0.0))
-    hand.step_to(lowest)
+    # In the section that stands there: the floor goes through it, wherever it is lowest.
     near = np.abs(hand.bench.pictures.section.uv_mm(floor)[:, 2]) < 0.15
     at = floor[near][int(np.argmin(np.linalg.norm(floor[near] - lowest, axis=1)))]
     hand.mark(hand.off(at), waits=False)
@@ -435,6 +437,33 @@ def mark_root(hand: Hand, way: int) -> None:
     assert hand.session.plan.structures[-1].tooth == tooth
 
 
+def mark_contacts(hand: Hand) -> None:
+    """One click on each neighbour's facing surface, and one Enter for the edges offered."""
+    from app.tools.point_marks import Contact
+
+    hand.acts.part = "neighbours' contacts"
+    tool = hand.bench.hub.active
+    assert isinstance(tool, Contact), tool
+    hand.rest()
+    shape = hand.jaw.shape
+    for way, row in zip((-1, 1), shape.teeth[:2], strict=True):
+        s, w, _ = k.jaw_place(shape.v, row[k.T_X], row[k.T_Y], 0.0)
+        assert s * way > 0.0
+        height = 0.5 * (row[k.T_NECK] + row[k.T_TIP])
+        middle = shape.place(s, w, height).reshape(3)
+        gap = shape.place(0.0, shape.row(k.MIDDLE, 0.0), height).reshape(3)
+        towards = (gap - middle) / np.linalg.norm(gap - middle)
+        facing = shape.patient(middle + row[k.T_R_CROWN] * towards)[0]
+        hand.mark(hand.off(facing), waits=False)
+        pause(0.6)
+        assert hand.session.plan.structures[-1].tooth == _neighbour(
+            hand.jaw.tooth, way * hand.sense
+        )
+    if hand.bench.hub.active is tool:
+        hand.key(Qt.Key.Key_Return)
+    hand.rest()
+
+
 def _neighbour(tooth: str, back: float) -> str:
     """The tooth behind (+1) or in front (-1)."""
     return f"{tooth[0]}{int(tooth[1]) + int(back)}"
@@ -457,7 +486,7 @@ def answer_side(hand: Hand) -> None:
 
 
 def judge_image(hand: Hand) -> None:
-    """Drawn scans have none of the five faults; the question stands there after the side."""
+    """What the program found of the five faults is confirmed, with none of the others, at once."""
     from app.dialogs.answers.image_check import ImageDialog
 
     hand.click(_shown(hand.bench, ImageDialog).none, what="answer", waits=False)
@@ -469,30 +498,36 @@ def sign_and_write(hand: Hand, out: Path, picture) -> None:
     """Look at the sheet, say where depths count from, name, role, reasons; then the folder."""
     import app.dialogs.sheet.dialog as sheet
     from app.dialogs.answers.sign_off import SignAndWriteDialog
+    from app.widgets.file_windows import keep_place
 
     wait(lambda: _shown(hand.bench, sheet.SheetDialog) is not None, 30)
     dialog = _shown(hand.bench, sheet.SheetDialog)
     wait(lambda: bool(dialog.images), 300)
     picture("sheet")
-    hand.folder = str(out)
+    # The folder that the program proposes, in a place of this study's own.
+    keep_place("record", out)
     hand.click(dialog.sign, waits=False)
     pause(0.4)
     asked = _shown(dialog, SignAndWriteDialog)
     if asked.origin is not None:
         (first, *_) = asked.origin.buttons()
         hand.click(first, QPoint(8, first.height() // 2), "answer", waits=False)
-    for line, words in ((asked.name, NAME), (asked.role, "treating clinician")):
-        if not line.text():
-            hand.type(line, words)
-    for row, line in asked.reasons.items():
-        hand.not_met.append(row)
-        if line is next(iter(asked.reasons.values())):
-            hand.type(line, "discussed")
+    hand.not_met += list(asked.reasons)
+    (*others, last) = [asked.name, asked.role, *list(asked.reasons.values())[:1]]
+    for line, words in zip(
+        (*others, last), (NAME, "treating clinician", "discussed"), strict=False
+    ):
+        if line.text():
+            continue
+        hand.type(line, words)
+        if line is not last:
+            # Return goes on to what is still to be written.
+            hand.key(Qt.Key.Key_Return, on=line, waits=False)
     if len(asked.reasons) > 1:
         hand.click(asked.same, waits=False)
     wait(asked.ok.isEnabled, 60)
     picture("signing")
-    hand.key(Qt.Key.Key_Return, on=asked.role, waits=False)
+    hand.key(Qt.Key.Key_Return, on=last, waits=False)
     wait(lambda: sign_off_state(hand.session.plan) == "signed")
     wait(lambda: bool(dialog.written), 300)
     picture("written")
