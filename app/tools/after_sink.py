@@ -1,6 +1,7 @@
-"""After a fixture was set to the bone's edge: which limit it misses there that it met before.
+"""After a fixture was set to the bone's edge: which limits it misses there.
 
-Said as soon as it is measured, with the depth that was measured to meet it.
+What it met before, and of the bone all that it is short of: said as soon as it is measured, with
+the depth that was measured to meet it.
 """
 
 from __future__ import annotations
@@ -12,11 +13,12 @@ from app.case.session import Session
 from app.tools.base import Desk
 from core.fixture import Fixture
 from core.measurement import Measurement
+from core.measurement_kinds import MeasurementKind
 from core.measuring.depth_tried import FURTHEST_MM, DepthTried, depth_that_meets
 from core.measuring.ledger import Ledger
 from core.measuring.row_names import row_words
 from core.plans.edit import find
-from core.trust.figures import plain, shown_lack, told
+from core.trust.figures import is_to_surface, plain, shown_lack, told
 from core.trust.verdict import is_missed, verdict_words, worst_first
 from core.words.catalogue import Message, message, say, together
 from core.words.numbers import Figure
@@ -46,18 +48,23 @@ class AfterSink(QObject):
         if self._lost or ledger is None or volume is None or not whole:
             return
         missed = _missed(ledger, fixture)
-        lost = tuple(row for name, row in missed.items() if name not in self._missed_before)
-        if not lost:
+        found = {
+            name: row
+            for name, row in missed.items()
+            if name not in self._missed_before or _is_short_of_bone(row)
+        }
+        if not found:
             self._end()
             return
-        self._lost = tuple(worst_first(lost))
+        self._lost = tuple(worst_first(found.values()))
         self._desk.say(self._words())
         basis = session.basis.at_hand(session.plan, volume)
-        if basis is None:
+        # What was not assessed has no depth at which it is known to be met.
+        names = [name for name, row in found.items() if row.verdict != "not assessed"]
+        plan, already = session.plan, [name for name in missed if name not in names]
+        if basis is None or self._lost[0].id not in names:
             self._end()
             return
-        plan, names = session.plan, [row.id for row in lost]
-        already = [*self._missed_before]
         self._trying.ask(
             lambda task: depth_that_meets(
                 plan, fixture.id, names, basis, also_missed=already, cancelled=task.cancelled
@@ -88,10 +95,8 @@ class AfterSink(QObject):
         if tried is None:
             return message("tools.after_sink.no-depth", mm=plain(FURTHEST_MM))
         key = "deeper" if tried.by_mm > 0 else "higher"
-        row = tried.rows[self._lost[0].id]
-        return message(
-            f"tools.after_sink.{key}", by=Figure(f"{abs(tried.by_mm):.1f}"), mm=told(row)
-        )
+        by, there = Figure(f"{abs(tried.by_mm):.1f}"), tried.rows[self._lost[0].id]
+        return message(f"tools.after_sink.{key}", by=by, mm=told(there))
 
     def _end(self) -> None:
         """Nothing is heard any more."""
@@ -99,6 +104,12 @@ class AfterSink(QObject):
         self._session.scan_changed.disconnect(self._end)
         self._trying.drop()
         self.deleteLater()
+
+
+def _is_short_of_bone(row: Measurement) -> bool:
+    """True where bone is measured to be lacking beside a fixture."""
+    in_bone = is_to_surface(row) or row.kind is MeasurementKind.REMAINING_BONE
+    return in_bone and row.verdict == "below limit"
 
 
 def _missed(ledger: Ledger, fixture: Fixture | None) -> dict[str, Measurement]:

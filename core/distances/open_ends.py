@@ -49,11 +49,14 @@ class TraceLack:
         Unit direction from the fixture to that side.
     short_mm : float
         By how much.
+    end_mm : (3,) patient LPS mm
+        Where the trace ends on that side.
     """
 
     side: TraceSide
     way: Array
     short_mm: float
+    end_mm: Array
 
 
 def open_end_notes(
@@ -110,7 +113,7 @@ def trace_lacks(
         last = ends[int(np.argmax(ends @ way))]
         short = float(solid.support(way)[0] @ way) + BEYOND_MM - float((tube.points @ way).max())
         if short > 0.0 and not _continued(last, course, others):
-            found.append(TraceLack(side=side, way=way, short_mm=short))
+            found.append(TraceLack(side=side, way=way, short_mm=short, end_mm=last))
     return tuple(found)
 
 

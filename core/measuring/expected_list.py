@@ -34,9 +34,9 @@ BETWEEN_PREMOLARS, TOOTH_MM = 4.5, 7.0
 """Where the mental foramen mostly lies, as a tooth's position, and from one tooth to the next there
 (anatomy, from memory)."""
 
-LOOK_MM = 10.0
-"""From a fixture's middle to where a canal is looked for beyond it: the rule asks for 5 mm from
-its side (own choice, no source)."""
+PAST_MM = 2.0
+"""Past what is still asked for a canal is looked for: a mark just there would do for this very
+axis alone (own choice, no source)."""
 
 State: TypeAlias = Literal["marked", "declared", "missing", "sparse"]
 """*sparse*: marked, but too narrowly or too sparsely for this fixture."""
@@ -163,7 +163,8 @@ def _lacking(known: KnownHere, expected: Expected) -> Array | None:
     """
     traces = traces_lacking(known, expected)
     if traces:
-        return np.asarray(known.fixture.platform + LOOK_MM * traces[0].way)
+        lack = traces[0]
+        return np.asarray(lack.end_mm + (lack.short_mm + PAST_MM) * lack.way)
     solid = FixtureSolid.of(known.fixture)
     try:
         frame = fixture_frame(known.fixture, known.arch)
