@@ -66,6 +66,12 @@ def needs_midline(plan: Plan, arch: Arch, fixture: Fixture) -> bool:
 
     In front both sides lie within reach of a fixture. Further back only what was marked out of
     reach leaves open whose side it belongs to, and a fixture whose tooth nobody named.
+
+    Parameters
+    ----------
+    plan : Plan
+    arch : Arch
+    fixture : Fixture
     """
     if plan.midline is not None:
         return False
