@@ -329,9 +329,9 @@ def test_whoever_was_led_here_is_led_to_both_sides_of_the_fixture_and_on(t, qtbo
     t.session.go_to(selected=fixture.id)
     t.tool.wanted = "canal"
     t.tool.start()
-    assert t.session.station_mm == pytest.approx(STATION - 10.0, abs=0.1), "in front of it, left"
+    assert t.session.station_mm == pytest.approx(STATION - 11.0, abs=0.1), "in front of it, left"
     click_canal(t, STATION - 9.0)
-    assert t.session.station_mm == pytest.approx(STATION + 10.0, abs=0.2), "and behind it"
+    assert t.session.station_mm == pytest.approx(STATION + 11.0, abs=0.2), "and behind it"
     click_canal(t, STATION + 9.0)
     qtbot.waitUntil(lambda: bool(t.tool.proposed), timeout=30_000)
     assert not t.desk.led_on
