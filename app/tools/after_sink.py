@@ -94,9 +94,9 @@ class AfterSink(QObject):
     def _depth_words(self, tried: DepthTried | None) -> Message:
         if tried is None:
             return message("tools.after_sink.no-depth", mm=plain(FURTHEST_MM))
-        key = "deeper" if tried.by_mm > 0 else "higher"
+        key = "tools.after_sink.deeper" if tried.by_mm > 0 else "tools.after_sink.higher"
         by, there = Figure(f"{abs(tried.by_mm):.1f}"), tried.rows[self._lost[0].id]
-        return message(f"tools.after_sink.{key}", by=by, mm=told(there))
+        return message(key, by=by, mm=told(there))
 
     def _end(self) -> None:
         """Nothing is heard any more."""

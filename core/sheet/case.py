@@ -276,7 +276,9 @@ def first_title(first: Measurement) -> str:
 
 def surface_title(near: Measurement) -> str:
     """Key of the title of `Case.nearest_surface`: an upper bound is not called measured."""
-    return f"sheet.closest-surface{'-at-most' if near.reading.upper_bound else ''}"
+    if near.reading.upper_bound:
+        return "sheet.closest-surface-at-most"
+    return "sheet.closest-surface"
 
 
 def _nearness(m: Measurement) -> tuple[int, float]:

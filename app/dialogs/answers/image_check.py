@@ -74,9 +74,10 @@ class ImageDialog(Dialog):
         """Let the buttons follow the answers."""
         super().check()
         answered = any(group.checkedId() >= 0 for group in self.groups.values())
-        some = answered or bool(self.found)
-        key = "none-of-the-others" if some else "none-seen"
-        self.none.setText(say(f"dialogs.answers.image_check.{key}"))
+        words = say("dialogs.answers.image_check.none-seen")
+        if answered or self.found:
+            words = say("dialogs.answers.image_check.none-of-the-others")
+        self.none.setText(words)
 
     def is_complete(self) -> bool:
         """Every trouble answered, and signed with initials."""

@@ -125,7 +125,8 @@ def everything(plan):
     for name in ("canal", "foramen"):
         plan = with_declaration(plan, name, "looked for, not visible", reason="", by="LM", at="now")
     place, frame = plan.fixtures[0].platform, fixture_frame(plan.fixtures[0], arch_of(plan))
-    points = np.stack([place + 4.0 * frame.m, place - 4.0 * frame.m])
+    above = place + np.array([0.0, 0.0, 3.0])
+    points = np.stack([above + 4.0 * frame.m, above - 4.0 * frame.m])
     return with_structure(plan, PointMarks(id="contact-1", kind="contact", points=points))
 
 
