@@ -446,7 +446,9 @@ def set_to_the_edge(table, monkeypatch):
         t.type(Qt.Key.Key_B)
         t.session.ledger = ledger(t.session.plan, rows)
         t.session.ledger_is_current = t.session.ledger_is_whole = True
+        monkeypatch.setattr(t.session, "volume", object())
         t.session.ledger_changed.emit()
+        monkeypatch.setattr(t.session, "volume", None)
         return t
 
     return press
