@@ -170,7 +170,7 @@ def test_another_folder_is_chosen_where_it_is_signed(opened, monkeypatch, tmp_pa
 
 
 def test_tab_goes_from_the_role_to_the_first_reason(opened, qtbot):
-    asked = signing(opened())
+    asked = signing(opened(fixture_at(20.0, "36", length_mm=13.0)))
     first = next(iter(asked.reasons.values()))
     asked.activateWindow()
     asked.role.setFocus()
