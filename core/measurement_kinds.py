@@ -193,6 +193,8 @@ def _counted_from(values: dict[str, object]) -> dict[str, object]:
 class KindRow:
     """All that depends on the kind of a measurement.
 
+    Where it is shown and how it is told has no default: each kind says it.
+
     Parameters
     ----------
     words : Words
@@ -203,24 +205,37 @@ class KindRow:
         In the structured report.
     method : {'m-space', 'm-edge', 'm-marks'}
         How it is measured, a code of `core.sheet.concepts.OWN`.
-    details : type
-        What its rows carry.
     rounding : {'down', 'up', 'nearest'}
         Towards the safe side, where there is one.
     more_is_safer : bool
         *Could be as little as* is the figure to know.
     within_jaw : bool
         Both ends lie in the scan: a wrong scale stretches what lies between them, no more.
+    overlaps : bool
+        Below zero two bodies stand in one place, or one outside the bone: told in words.
+    drawn : {'fixture', 'ridge', 'not'}
+        Its line is drawn over pictures through a fixture, over sections of a ridge that bears
+        none, or over none; with a row's picture looked at in the same plane.
+    for_entry : bool
+        Stands among what is measured in the mouth on the day, on drill card and day sheet.
+    for_laboratory : bool
+        Stands on the laboratory's page.
+    details : type
+        What its rows carry.
     """
 
     words: Words
     definition: Words
     concept: Concept
     method: Literal["m-space", "m-edge", "m-marks"]
+    rounding: Literal["down", "up", "nearest"]
+    more_is_safer: bool
+    within_jaw: bool
+    overlaps: bool
+    drawn: Literal["fixture", "ridge", "not"]
+    for_entry: bool
+    for_laboratory: bool
     details: type[Details] = Details
-    rounding: Literal["down", "up", "nearest"] = "down"
-    more_is_safer: bool = False
-    within_jaw: bool = False
 
     @property
     def title(self) -> str:
@@ -240,7 +255,13 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
             definition=message("sheet.definition.clearance"),
             concept=_DISTANCE,
             details=ClearanceDetails,
+            rounding="down",
             more_is_safer=True,
+            within_jaw=False,
+            overlaps=True,
+            drawn="fixture",
+            for_entry=False,
+            for_laboratory=False,
         ),
         MeasurementKind.RIDGE_WIDTH: KindRow(
             method="m-edge",
@@ -248,8 +269,13 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
             definition=message("sheet.definition.ridge-width"),
             concept=Concept(code="103355008", meaning="Width", scheme="SCT"),
             details=WidthDetails,
+            rounding="down",
             more_is_safer=True,
             within_jaw=True,
+            overlaps=False,
+            drawn="ridge",
+            for_entry=False,
+            for_laboratory=False,
         ),
         MeasurementKind.RIDGE_HEIGHT: KindRow(
             method="m-edge",
@@ -261,8 +287,13 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
                 definition="From the crest to the limiting structure's near border.",
             ),
             details=HeightDetails,
+            rounding="down",
             more_is_safer=True,
             within_jaw=True,
+            overlaps=False,
+            drawn="ridge",
+            for_entry=False,
+            for_laboratory=False,
         ),
         MeasurementKind.PLATE_THICKNESS: KindRow(
             method="m-edge",
@@ -274,8 +305,13 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
                 definition="Along the normal of the outer surface.",
             ),
             details=CortexDetails,
+            rounding="down",
             more_is_safer=True,
             within_jaw=True,
+            overlaps=False,
+            drawn="not",
+            for_entry=False,
+            for_laboratory=False,
         ),
         MeasurementKind.REMAINING_BONE: KindRow(
             method="m-edge",
@@ -290,7 +326,13 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
                 ),
             ),
             details=RemainingBoneDetails,
+            rounding="down",
             more_is_safer=True,
+            within_jaw=False,
+            overlaps=True,
+            drawn="fixture",
+            for_entry=False,
+            for_laboratory=False,
         ),
         MeasurementKind.UNDERCUT_DEPTH: KindRow(
             method="m-edge",
@@ -299,7 +341,12 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
             concept=_DEPTH,
             details=UndercutDetails,
             rounding="up",
+            more_is_safer=False,
             within_jaw=True,
+            overlaps=False,
+            drawn="not",
+            for_entry=False,
+            for_laboratory=False,
         ),
         MeasurementKind.UNDERCUT_ANGLE: KindRow(
             method="m-edge",
@@ -308,6 +355,12 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
             concept=_ANGLE,
             details=UndercutDetails,
             rounding="nearest",
+            more_is_safer=False,
+            within_jaw=False,
+            overlaps=False,
+            drawn="not",
+            for_entry=False,
+            for_laboratory=False,
         ),
         MeasurementKind.ANGLE: KindRow(
             method="m-marks",
@@ -315,12 +368,25 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
             definition=message("sheet.definition.angle"),
             concept=_ANGLE,
             rounding="nearest",
+            more_is_safer=False,
+            within_jaw=False,
+            overlaps=False,
+            drawn="not",
+            for_entry=True,
+            for_laboratory=True,
         ),
         MeasurementKind.RULER: KindRow(
             method="m-marks",
             words=message("measuring.kind.ruler"),
             definition=message("sheet.definition.ruler"),
             concept=_DISTANCE,
+            rounding="down",
+            more_is_safer=False,
+            within_jaw=False,
+            overlaps=False,
+            drawn="not",
+            for_entry=False,
+            for_laboratory=False,
         ),
         MeasurementKind.OFFSET: KindRow(
             method="m-space",
@@ -330,6 +396,12 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
                 code="axis-offset", meaning="Offset of two axes", definition="At the stated height."
             ),
             rounding="nearest",
+            more_is_safer=False,
+            within_jaw=False,
+            overlaps=False,
+            drawn="not",
+            for_entry=True,
+            for_laboratory=True,
         ),
         MeasurementKind.ROOM: KindRow(
             method="m-marks",
@@ -338,7 +410,13 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
             concept=Concept(
                 code="room", meaning="Room", definition="Between neighbours, or to the opponent."
             ),
+            rounding="down",
             more_is_safer=True,
+            within_jaw=False,
+            overlaps=False,
+            drawn="not",
+            for_entry=False,
+            for_laboratory=True,
         ),
         MeasurementKind.ENTRY: KindRow(
             method="m-marks",
@@ -350,6 +428,12 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
                 definition="From the neighbours' facing surfaces.",
             ),
             rounding="nearest",
+            more_is_safer=False,
+            within_jaw=False,
+            overlaps=False,
+            drawn="not",
+            for_entry=True,
+            for_laboratory=True,
         ),
         MeasurementKind.DEPTH: KindRow(
             method="m-edge",
@@ -357,6 +441,13 @@ ROWS: Mapping[MeasurementKind, KindRow] = MappingProxyType(
             definition=message("sheet.definition.depth"),
             concept=_DEPTH,
             details=DepthDetails,
+            rounding="down",
+            more_is_safer=False,
+            within_jaw=False,
+            overlaps=False,
+            drawn="not",
+            for_entry=False,
+            for_laboratory=False,
         ),
     }
 )

@@ -20,7 +20,7 @@ from core.measurement_kinds import WidthDetails
 from core.measuring.ledger import Ledger
 from core.plans.limits import limit_for
 from core.plans.plan import Plan, SideCheck, Site
-from core.structures import Course, Tapered
+from core.structures import Course, Tapered, kind_of
 from core.trust.verdict import judge
 
 RADIUS_MM = 26.0
@@ -111,14 +111,14 @@ def ledger_of(plan: Plan, *, identity: ScanIdentity = IDENTITY, unmarked: bool =
     rows: list[Measurement] = []
     for fixture in plan.fixtures:
         for structure in plan.structures:
-            kind = structure.kind
-            limit = limit_for(kind, plan)
+            kind = kind_of(structure)
+            limit = limit_for(kind.limit, plan) if kind.limit else None
             reading = clearance(fixture, structure)
             budget = DOUBT if reading.value is not None else None
             rows.append(
                 Measurement(
                     id=f"{fixture.id}/clearance/{structure.id}",
-                    group="roots" if kind == "root" else "danger",
+                    group=kind.group,
                     fixture=fixture.id,
                     kind="clearance",
                     target=structure.id,

@@ -7,7 +7,6 @@ from core.arch import fixture_frame
 from core.errors import PlanError
 from core.kinds import declared_kind
 from core.measurement import Measurement
-from core.measurement_kinds import MeasurementKind
 from core.plans.pose import turn_through
 
 
@@ -22,10 +21,7 @@ def show_row(session: Session, row: Measurement) -> bool:
         return False
     first, second = row.reading.witness
     fixture = next((f for f in session.plan.fixtures if f.id == row.fixture), None)
-    if fixture is not None and row.kind in (
-        MeasurementKind.CLEARANCE,
-        MeasurementKind.REMAINING_BONE,
-    ):
+    if fixture is not None and row.kind.row.drawn == "fixture":
         try:
             turn = turn_through(fixture, fixture_frame(fixture, arch), second)
         except PlanError:

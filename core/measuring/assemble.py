@@ -11,7 +11,7 @@ from typing import TypedDict
 
 import numpy as np
 
-from core.arch import Arch, fixture_frame
+from core.arch import Arch, FixtureFrame, fixture_frame
 from core.distances.freehand import Series
 from core.errors import PlanError, SoundingError
 from core.findings import Finding
@@ -21,7 +21,7 @@ from core.image.sampling import touches_made_up
 from core.image.volume import Volume
 from core.measurement import Measurement, Note
 from core.measurement_kinds import MeasurementKind
-from core.measuring.basis import Basis, settled_arch
+from core.measuring.basis import Basis, RowMaker, settled_arch
 from core.measuring.depth_rule import with_depths_withheld
 from core.measuring.hindrances import hindrances_at, image_faults_at
 from core.measuring.ledger import Ledger
@@ -47,6 +47,11 @@ from core.words.numbers import Figure
 from core.words.values import row_of
 
 Cancelled = Callable[[], bool]
+
+FROM_MARKS: tuple[Callable[[Plan, Fixture, FixtureFrame, RowMaker], Iterator[Measurement]], ...] = (
+    crown_rows,
+)
+"""Makers of a fixture's rows that rest on marks alone: a further quantity is one more of them."""
 
 FIELD_EDGE_MM = 5.0
 TILT_WARNING_DEG = 15.0
@@ -179,7 +184,8 @@ def _rows(
             rests_on(plan, fixture, own, doubt, maker.hindrances),
             danger.rows,
         )
-        yield from crown_rows(plan, fixture, frame, maker)
+        for make in FROM_MARKS:
+            yield from make(plan, fixture, frame, maker)
         if fine:
             yield from basis.kept.rows(
                 f"bone/{name}",

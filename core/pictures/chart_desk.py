@@ -11,7 +11,6 @@ from core.distances.outline import distance_lines
 from core.drawing import Dot, Label, LabelStyle, Line
 from core.geometry import Array, PictureGrid
 from core.measurement import Measurement
-from core.measurement_kinds import MeasurementKind
 from core.measuring.ledger import worst_first
 from core.plans.plan import Plan
 from core.trust.figures import labelled
@@ -151,7 +150,7 @@ class Desk:
         ends = self.grid.uv_mm(np.stack(m.reading.witness))
         off = float(np.abs(ends[:, 2]).max())
         length = float(np.linalg.norm(ends[1] - ends[0]))
-        ridge = m.kind in (MeasurementKind.RIDGE_WIDTH, MeasurementKind.RIDGE_HEIGHT)
+        ridge = m.kind.row.drawn == "ridge"
         # A width belongs to its own section: on another it would be read as that one's.
         too_far = off > (ON_PLANE_MM if ridge else NEAR_PLANE_MM)
         too_long = length > (LONGEST_RIDGE_MM if ridge else LONGEST_MM)

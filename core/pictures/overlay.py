@@ -20,7 +20,6 @@ from core.fixture import Fixture
 from core.geometry import Array, PictureGrid
 from core.image.ribbon import Ribbon
 from core.measurement import Measurement
-from core.measurement_kinds import MeasurementKind
 from core.measuring.rulers import ruler_ink
 from core.pictures.chart_desk import Desk
 from core.pictures.chart_parts import fixture_lines, jaw_plane, near_plane_line
@@ -33,11 +32,6 @@ _NUMBERS_UP_MM, _NUMBERS_RISE_MM = 3.2, 10.0
 """Where the numbers of a panorama stand above its foot, and how far they may give way."""
 _NUMBER_MM = (2.2, 1.7)
 """Half width and half height of such a number on its plate, with a little room."""
-
-
-_OF_FIXTURES = (MeasurementKind.CLEARANCE, MeasurementKind.REMAINING_BONE)
-_OF_SITES = (MeasurementKind.RIDGE_WIDTH, MeasurementKind.RIDGE_HEIGHT)
-"""With a fixture its clearances count; without one the ridge."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,7 +77,8 @@ def section_overlay(
     by_hand = ruler_ink(plan, grid, withheld=withheld)
     lines += by_hand.lines
     desk = Desk(grid, drawn_at=drawn_at)
-    measured = [m for m in rows if m.kind in (_OF_FIXTURES if m.fixture else _OF_SITES)]
+    # With a fixture its clearances count; without one the ridge.
+    measured = [m for m in rows if m.kind.row.drawn == ("fixture" if m.fixture else "ridge")]
     desk.witnesses(measured, most=most_witnesses)
     if not bare:
         outlines = [line.points.mean(axis=0) for line in lines if line.style == "fixture"]

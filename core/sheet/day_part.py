@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from core.distances.drilling import ORIGINS, DrillDepth
 from core.measurement import Measurement
-from core.measurement_kinds import MeasurementKind
 from core.measuring.depth_rule import bars_drilling
 from core.measuring.drill_table import Drill, DrillPlan, drilling_plan
 from core.pictures.ink import VERMILION
@@ -74,8 +73,7 @@ def _film_lines(case: Case, whole: bool) -> list[str]:
 
 
 def _entry_rows(case: Case, subject: Subject) -> list[Measurement]:
-    kinds = (MeasurementKind.ENTRY, MeasurementKind.ANGLE, MeasurementKind.OFFSET)
-    return [m for m in case.rows(subject) if m.kind in kinds and m.value is not None]
+    return [m for m in case.rows(subject) if m.kind.row.for_entry and m.value is not None]
 
 
 def _entry_words(case: Case, m: Measurement) -> str:

@@ -262,12 +262,7 @@ def _warning(case: Case, row: Measurement) -> str:
 
 
 def _below(pages: CardPages, case: Case, fixture: Fixture) -> None:
-    rows = [
-        m
-        for m in case.ledger.of(fixture.id)
-        if m.kind in (MeasurementKind.ENTRY, MeasurementKind.ANGLE, MeasurementKind.OFFSET)
-        and m.value is not None
-    ]
+    rows = [m for m in case.ledger.of(fixture.id) if m.kind.row.for_entry and m.value is not None]
     lines = [f"{case.name(m)}: {shown(m)}{'°' if m.reading.unit == 'deg' else ' mm'}" for m in rows]
     if not any(m.kind is MeasurementKind.ENTRY for m in rows):
         lines.append(say("drilling.no-contacts"))

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from core.fixture import Fixture
-from core.measurement_kinds import MeasurementKind
 from core.sheet.case import Case, Subject
 from core.sheet.mesh import SUFFIX
 from core.sheet.mesh_files import LIST, PACKAGE, body_names
@@ -15,12 +14,6 @@ from core.sheet.small_pages import plain_head
 from core.trust.figures import plain, shown
 from core.words.catalogue import say
 
-KINDS = (
-    MeasurementKind.ANGLE,
-    MeasurementKind.OFFSET,
-    MeasurementKind.ROOM,
-    MeasurementKind.ENTRY,
-)
 _TOP_MM = 34.0
 _SIZE = 11.0
 
@@ -64,7 +57,7 @@ def _point(point: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str:
 
 
 def _fixture(pages: Pages, case: Case, subject: Subject, fixture: Fixture) -> None:
-    rows = [m for m in case.rows(subject) if m.kind in KINDS]
+    rows = [m for m in case.rows(subject) if m.kind.row.for_laboratory]
     lines = pose_lines(fixture)
     for m in rows:
         unit = "°" if m.reading.unit == "deg" else " mm"

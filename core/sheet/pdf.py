@@ -28,14 +28,19 @@ def laid_out(
     case = ready(case)
     pages = Pages(paper, top_mm=BODY_TOP_MM)
     told = first_page(pages, case)
+    _body(pages, case, progress or (lambda _done: None))
+    if case.subjects:
+        # Page 1 says that what it had no room for stands on the last page.
+        closing_part(pages, case, told=told)
+    return pages
+
+
+def _body(pages: Pages, case: Case, progress: Callable[[float], None]) -> None:
+    """Everything between the first page and the end: a further page is called here."""
     subjects = case.subjects
     for number, subject in enumerate(subjects):
         site_pages(pages, case, subject, lead=number == 0)
-        if progress is not None:
-            progress((number + 1) / (len(subjects) + 1))
-    if subjects:
-        closing_part(pages, case, told=told)
-    return pages
+        progress((number + 1) / (len(subjects) + 1))
 
 
 def sheet_pdf(

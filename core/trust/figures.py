@@ -15,8 +15,6 @@ from core.words.numbers import Figure
 SURFACE = "bone surface"
 """Target of the rows to the bone's outer surface."""
 
-_DISTANCES = (MeasurementKind.CLEARANCE, MeasurementKind.REMAINING_BONE)
-
 
 def shown_group(measurement: Measurement) -> str:
     """Under which title a row stands for people: the bone's surface is no vital structure.
@@ -92,7 +90,7 @@ def labelled(measurement: Measurement) -> str:
 def is_overlap(measurement: Measurement) -> bool:
     """Whether a distance lies below zero: two bodies in one place, or one outside the bone."""
     value = measurement.value
-    return value is not None and value < 0 and measurement.kind in _DISTANCES
+    return value is not None and value < 0 and measurement.kind.row.overlaps
 
 
 def is_to_surface(measurement: Measurement) -> bool:

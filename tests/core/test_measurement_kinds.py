@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 from types import ModuleType
 from unittest.mock import patch
@@ -17,6 +17,7 @@ from core.measurement_kinds import (
     ClearanceDetails,
     Details,
     HeightDetails,
+    KindRow,
     MeasurementKind,
     RemainingBoneDetails,
     WidthDetails,
@@ -73,6 +74,17 @@ def test_a_kind_without_a_row_says_what_is_missing_and_where():
         pytest.raises(ValueError, match="without a row in ROWS: face"),
     ):
         exec(compile(more, "core/measurement_kinds.py", "exec"), names)
+
+
+@pytest.mark.parametrize(
+    "said",
+    ["rounding", "more_is_safer", "within_jaw", "overlaps", "drawn", "for_entry", "for_laboratory"],
+)
+def test_a_kind_says_how_it_is_told_and_where_it_stands_or_is_none(said):
+    values = {f.name: getattr(ROWS[MeasurementKind.ENTRY], f.name) for f in fields(KindRow)}
+    assert KindRow(**values) == ROWS[MeasurementKind.ENTRY]
+    with pytest.raises(TypeError, match=said):
+        KindRow(**{name: value for name, value in values.items() if name != said})
 
 
 def test_what_is_nought_is_told_and_what_is_not_known_is_not():

@@ -86,6 +86,8 @@ MEASUREMENT = (
     ("core/measurement_kinds.py", FIRST, """        MeasurementKind.FACE: KindRow(
             words="face", definition="Face: from brow to chin.", method="m-marks",
             concept=Concept(code="face", meaning="Face", definition="From brow to chin."),
+            rounding="down", more_is_safer=True, within_jaw=True, overlaps=True, drawn="fixture",
+            for_entry=True, for_laboratory=True,
         ),
 """ + FIRST),
 )  # fmt: skip
@@ -96,7 +98,7 @@ from core.measuring.row_names import row_words
 from core.sheet.concepts import method_of, name_of, scheme
 from core.sheet.ledger_table import meanings
 from core.sheet.schemas import ledger_schema, table_schema
-from core.trust.figures import shown
+from core.trust.figures import labelled, shown
 
 row = Measurement(id="36/face", group="information", kind="face", fixture="36",
                   reading=Reading(value=2.34))
@@ -106,6 +108,9 @@ assert scheme()["face"] == ("Face", "From brow to chin.")
 assert ("", "Face: from brow to chin.") in meanings((row,))
 assert all("face" in str(schema) for schema in (ledger_schema(), table_schema()))
 assert topics()["face"].title == "Face"
+below = Measurement(id="36/face", group="information", kind="face", fixture="36",
+                    reading=Reading(value=-0.3))
+assert labelled(below) == "overlap 0.3"
 """
 
 PARTS = "TABLE: tuple[Part, ...] = ("

@@ -411,7 +411,7 @@ def test_each_scan_check_stands_once_on_page_one_while_there_is_room_and_else_at
     first, last = pages[0].count(doubt.message), pages[-1].count(doubt.message)
     assert 1 <= first <= 5
     assert f"and {9 - first} more scan checks on the last page" in pages[0]
-    assert first + last == 9
+    assert first + last == 9, "the last page has the rest: nothing is laid out after `closing_part`"
     assert "signature" in pages[0], "the foot found room below them"
 
 
