@@ -53,6 +53,7 @@ CONFIRM: dict[Jaw, Message] = {
     "upper": message("panels.log.confirm-upper-jaw"),
 }
 TIME_PX, BY_PX, PAD = 46, 30, 4
+MOST_INITIALS = 4
 MOST_LINES = 400
 Index = QModelIndex | QPersistentModelIndex
 
@@ -143,7 +144,7 @@ class _Lines(QAbstractListModel):
 
 
 class _Delegate(QStyledItemDelegate):
-    """Time or *open*, all of the text, initials at the right."""
+    """Time or *open*, all of the text, initials at the right; a name whole after the text."""
 
     def __init__(self, view: QListView) -> None:
         super().__init__(view)
@@ -154,7 +155,8 @@ class _Delegate(QStyledItemDelegate):
         width = self._view.viewport().width()
         font = style.font(12, bold=line.weighs)
         box = QRect(0, 0, self._text_width(width, line), 2_000)
-        height = QFontMetrics(font).boundingRect(box, Qt.TextFlag.TextWordWrap, line.text).height()
+        text = _with_name(line)
+        height = QFontMetrics(font).boundingRect(box, Qt.TextFlag.TextWordWrap, text).height()
         return QSize(width, height + 6)
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
@@ -171,19 +173,30 @@ class _Delegate(QStyledItemDelegate):
         painter.setPen(style.QUIET)
         state = say("panels.log.is-settled") if line.settled else say("panels.log.is-open")
         painter.drawText(top, Qt.AlignmentFlag.AlignLeft, line.at[11:16] or state)
-        if line.by:
+        if _has_initials(line):
             painter.setFont(style.font(11))
-            painter.drawText(top, Qt.AlignmentFlag.AlignRight, line.by[:4])
+            painter.drawText(top, Qt.AlignmentFlag.AlignRight, line.by)
         painter.setFont(style.font(12, bold=line.weighs))
         painter.setPen(style.QUIET if line.settled else style.TEXT)
         width = self._text_width(rect.width(), line)
         box = QRect(top.left() + TIME_PX, top.top(), width, top.height())
         box = QStyle.visualRect(option.direction, top, box)
-        painter.drawText(box, Qt.TextFlag.TextWordWrap, line.text)
+        painter.drawText(box, Qt.TextFlag.TextWordWrap, _with_name(line))
         painter.restore()
 
     def _text_width(self, width: int, line: LogLine) -> int:
-        return width - TIME_PX - 2 * PAD - (BY_PX if line.by else 0)
+        return width - TIME_PX - 2 * PAD - (BY_PX if _has_initials(line) else 0)
+
+
+def _has_initials(line: LogLine) -> bool:
+    """True where who did it has room beside the text: a name is never cut to fit there."""
+    return 0 < len(line.by) <= MOST_INITIALS
+
+
+def _with_name(line: LogLine) -> str:
+    """The text, and after it a name that is too long to stand beside it."""
+    named = bool(line.by) and not _has_initials(line)
+    return f"{line.text} · {line.by}" if named else line.text
 
 
 class _View(QListView):

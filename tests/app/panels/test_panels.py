@@ -5,9 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QRect, Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QLabel, QPushButton
+from PySide6.QtWidgets import QLabel, QPushButton, QStyleOptionViewItem
 
 from app.case.scan_checks import parts_of, warnings_of
 from app.case.settings import settings_of
@@ -133,6 +133,35 @@ def test_an_old_scan_is_told_before_anything_is_measured(session):
     old = replace(volume, identity=replace(volume.identity, study_date="2019-01-05"))
     session.volume, session.ledger = old, None
     assert "scan-old" in [f.code for f in warnings_of(session)]
+
+
+class Painted:
+    """Stands for a painter, and remembers what was written."""
+
+    def __init__(self):
+        self.words = []
+
+    def drawText(self, *how):  # noqa: N802 (Qt's name)
+        self.words.append(how[-1])
+
+    def __getattr__(self, _name):
+        return lambda *_: None
+
+
+@pytest.mark.parametrize(("by", "written"), [
+    ("LM", ["LM", "Marked"]), ("L. Marsh", ["Marked · L. Marsh"]), ("", ["Marked"]),
+])  # fmt: skip
+def test_a_name_in_the_log_is_never_cut(qtbot, session, desk, by, written):
+    log = shown(qtbot, Log(session, desk), 270, 260)
+    session.operator = by
+    session.apply("marked", replace(session.plan, image_check=None))
+    row = next(n for n, line in enumerate(log.model.lines) if line.point is None)
+    option = QStyleOptionViewItem()
+    option.rect = QRect(0, 0, 250, 60)
+    painter = Painted()
+    log._delegate.paint(painter, option, log.model.index(row))
+    assert painter.words[1:] == written
+    session.operator = ""
 
 
 def test_log_shows_what_was_done_with_initials(qtbot, session, desk):
