@@ -460,8 +460,9 @@ def test_how_deep_the_platform_stands_in_the_bone_is_told(fixture_panel, session
         for side, mm in sides.items()
     ]  # fmt: skip
     session.show_ledger(ledger(session.plan, measured))
+    # To the nearest tenth, as page 1 of the sheet tells it.
     assert fixture_panel.in_bone.text() == (
-        "Platform to the bone’s edge, mm: buccal 0.7 below, lingual 0.5 above"
+        "Platform to the bone’s edge, mm: buccal 0.8 below, lingual 0.4 above"
     )
 
 
