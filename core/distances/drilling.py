@@ -13,8 +13,9 @@ from typing import Literal, TypeAlias, get_args
 
 import numpy as np
 
+from core.distances.entry import height_over_platform
 from core.fixture import Fixture
-from core.geometry import Array, vector
+from core.geometry import Array
 from core.measurement import MARKED, MarkInfluence, Note, Reading
 from core.structures import PointMarks, Structure
 
@@ -196,13 +197,10 @@ def _from_rim(fixture: Fixture, platform_depth: Reading) -> Reading:
 def _from_marks(fixture: Fixture, marks: PointMarks | None, missing: Note) -> Reading:
     if marks is None or len(marks.points) == 0:
         return Reading(value=None, notes=(missing,))
-    offset = marks.points - fixture.platform
-    depth = offset @ fixture.towards_apex
-    away = np.linalg.norm(offset - np.outer(depth, fixture.towards_apex), axis=1)
-    index = int(np.argmin(away))
+    height, index = height_over_platform(fixture, marks)
     return Reading(
-        value=float(fixture.size.length_mm - depth[index]),
-        witness=(fixture.on_axis(float(depth[index])), fixture.apex),
-        marks=(MarkInfluence(mark=f"{marks.id}/{index}", gradient=vector(-fixture.towards_apex)),),
+        value=fixture.size.length_mm + height,
+        witness=(fixture.on_axis(-height), fixture.apex),
+        marks=(MarkInfluence(mark=f"{marks.id}/{index}", gradient=fixture.a),),
         evidence=MARKED,
     )
