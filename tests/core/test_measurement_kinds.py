@@ -87,6 +87,19 @@ def test_a_kind_says_how_it_is_told_and_where_it_stands_or_is_none(said):
         KindRow(**{name: value for name, value in values.items() if name != said})
 
 
+def test_the_lists_of_kinds_that_pages_and_pictures_are_made_of():
+    """Said once more, so that none leaves a page in silence."""
+
+    def those(said):
+        return {str(kind) for kind, row in ROWS.items() if said(row)}
+
+    assert those(lambda row: row.for_entry) >= {"entry", "angle", "offset"}
+    assert those(lambda row: row.for_laboratory) >= {"entry", "angle", "offset", "room"}
+    assert those(lambda row: row.overlaps) >= {"clearance", "wall"}
+    assert those(lambda row: row.drawn == "fixture") >= {"clearance", "wall"}
+    assert those(lambda row: row.drawn == "ridge") == {"ridge_width", "ridge_height"}
+
+
 def test_what_is_nought_is_told_and_what_is_not_known_is_not():
     assert RemainingBoneDetails(side="buccal", from_platform_mm=0.0, turn_deg=0.0).by_key() == {
         "side": "buccal", "from_platform_mm": 0.0, "turn_deg": 0.0,
