@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from core.kinds import KINDS
 from core.plans.plan import Plan
 from core.structures import kind_of
 from core.words import every_sentence
@@ -19,10 +20,9 @@ from core.words.columns import meanings
 T = TypeVar("T")
 
 _WORD = re.compile(r"[a-z]+")
-_KINDS = (
-    "stent", "top", "channel", "fixture", "site", "ruler", "angle", "object", "contact", "opponent",
-    "cusp", "gum", "crest", "border",
-)  # fmt: skip
+_BESIDE_KINDS = ("channel", "fixture", "site", "ruler", "angle")
+"""What a plan names beside structures."""
+
 _MOST_DIGITS = 2
 """A tooth's number or a counter; more digits could be a date or an identifier."""
 
@@ -30,7 +30,8 @@ _MOST_DIGITS = 2
 @lru_cache(maxsize=1)
 def vocabulary() -> frozenset[str]:
     """Words, in small letters, that stand in the program's own sentences."""
-    texts = (*_KINDS, *every_sentence(), *meanings(SOURCE).values())
+    kinds = (name for kind in KINDS for name in (kind.id, kind.file_kind))
+    texts = (*kinds, *_BESIDE_KINDS, *every_sentence(), *meanings(SOURCE).values())
     return frozenset(_WORD.findall(" ".join(texts).lower()))
 
 

@@ -34,10 +34,10 @@ class AfterSink(QObject):
         self._missed_before = _missed(before, self._fixture)
         self._trying = Latest(self._tried, lambda _error: self._end(), parent=self)
         self._lost: tuple[Measurement, ...] = ()
-        session.ledger_changed.connect(self._look)
+        session.ledger_changed.connect(self.look)
         session.scan_changed.connect(self._end)
 
-    def _look(self) -> None:
+    def look(self) -> None:
         """Say what is missed now, once all is measured."""
         session, fixture = self._session, self._fixture
         if fixture is None or find(session.plan, fixture.id) is not fixture:
@@ -100,7 +100,7 @@ class AfterSink(QObject):
 
     def _end(self) -> None:
         """Nothing is heard any more."""
-        self._session.ledger_changed.disconnect(self._look)
+        self._session.ledger_changed.disconnect(self.look)
         self._session.scan_changed.disconnect(self._end)
         self._trying.drop()
         self.deleteLater()

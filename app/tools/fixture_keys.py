@@ -53,6 +53,9 @@ def sink(session: Session, desk: Desk) -> None:
         desk.say(say("tools.fixture_keys.edge-not-measured"))
     elif by == 0.0:
         desk.say(say("tools.fixture_keys.at-the-edge"))
+        if ledger is not None and session.ledger_is_whole:
+            # Nothing moves, so nothing will be measured anew: what is short is told of what is.
+            AfterSink(session, desk, ledger).look()
     else:
         key = "tools.fixture_keys.sunk" if by > 0 else "tools.fixture_keys.raised"
         words = message(key, id=fixture.id, mm=Figure(f"{abs(by):.1f}"))

@@ -374,12 +374,11 @@ def _foot(pages: Pages, case: Case) -> None:
     sign = case.plan.sign_off if case.signed else None
     third = pages.inner / 3
     line = pages.bottom - 6.0
-    for n, words in enumerate(
-        (say("sheet.first.clinician"), say("sheet.first.date"), say("sheet.first.signature"))
-    ):
+    who = sign.role if sign is not None else say("sheet.first.clinician")
+    for n, words in enumerate((who, say("sheet.first.date"), say("sheet.first.signature"))):
         x = pages.left + n * third
         pages.line(x, line, x + third - 5.0, line, width=0.2)
-        pages.text(x, line + 3.4, words, size=8, colour=_QUIET)
+        pages.text(x, line + 3.4, words, size=8, colour=_QUIET, width=third - 6.0)
         if sign is not None and n < 2:
             filled = sign.name if n == 0 else date_words(sign.at[:10])
             pages.text(x, line - 1.2, filled, size=10, width=third - 6.0)

@@ -17,10 +17,12 @@ from reportlab.pdfgen.canvas import Canvas
 
 from core.errors import OutputError
 from core.findings import Finding
+from core.kinds import KINDS
 from core.measurement import Note
 from core.plans.history import sign
 from core.plans.plan import Declaration, ScanTie
 from core.pseudonym import Pseudonym, identifying, pseudonymous
+from core.pseudonym_ids import says_nothing
 from core.sheet.folder import write_folder
 from core.sheet.left_over import left_over, refuse_left_over
 from core.sheet.parts import PARTS
@@ -181,6 +183,15 @@ def test_names_of_marks_become_names_of_kinds_everywhere(case):
     assert new.declared[-1].structure == "canal-1"
     assert "quarry" not in repr((new, hidden)).lower()
     assert [s.id for s in new.structures[1:]] == [s.id for s in plan.structures[1:]]
+
+
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.id)
+def test_a_name_made_of_a_kind_and_a_number_stays_and_any_other_does_not(kind):
+    name = kind.file_kind.replace("_", "-")
+    assert says_nothing(f"{name}-2")
+    assert says_nothing(f"{kind.id.replace('_', '-')}-47")
+    assert not says_nothing(f"{name}-marsh")
+    assert not says_nothing(f"{name}-1234")
 
 
 def test_free_text_of_an_answer_is_left_out(case):

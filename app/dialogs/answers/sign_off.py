@@ -372,7 +372,10 @@ class SignAndWriteDialog(SignOffDialog):
         super().__init__(session, desk, parent)
         self.folder = QLineEdit()
         self.folder.setReadOnly(True)
-        self.folder.setFocusPolicy(Qt.FocusPolicy.ClickFocus)
+        # It looks like the line of text that it is, and takes no typing to swallow.
+        self.folder.setFrame(False)
+        self.folder.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.folder.setObjectName("told")
         other = QPushButton(say("dialogs.answers.sign_off.other-folder"))
         other.setAutoDefault(False)
         other.clicked.connect(lambda _on: self._other_folder())

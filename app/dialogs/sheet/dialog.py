@@ -235,6 +235,8 @@ class SheetDialog(Dialog):
         signed = sign_off_state(self.session.plan) == "signed"
         self.sign.setVisible(not signed and bool(self.session.plan.fixtures))
         self.sign.setEnabled(self.is_complete())
+        # Return never leads to a draft where a signed sheet can be had.
+        (self.ok if self.sign.isHidden() else self.sign).setDefault(True)
 
     def _sign(self) -> None:
         """Ask for the signature here; what is signed is written at once."""

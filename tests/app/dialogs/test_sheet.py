@@ -152,6 +152,19 @@ def test_one_press_signs_and_writes_what_was_looked_at(opened, qtbot, monkeypatc
     assert not dialog.sign.isVisible(), "what is signed is only written"
 
 
+def test_return_leads_to_the_signature_and_never_to_a_draft(opened, monkeypatch, qtbot):
+    """Two readers pressed it from habit and were asked where to save what nobody had signed."""
+    dialog = opened()
+    no_window = lambda *_, **_how: pytest.fail("a window of the system")  # noqa: E731
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", no_window)
+    dialog.activateWindow()
+    QTest.keyClick(dialog, Qt.Key.Key_Return)
+    (asked,) = [d for d in dialog.findChildren(SignAndWriteDialog) if d.isVisible()]
+    assert not asked.folder.hasFrame(), "told, not asked"
+    QTest.mouseClick(asked.folder, LEFT)
+    assert not asked.folder.hasFocus(), "no typing is swallowed"
+
+
 def signing(dialog):
     """The question of the signature, asked from the sheet."""
     QTest.mouseClick(dialog.sign, LEFT)

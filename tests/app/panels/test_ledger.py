@@ -60,7 +60,9 @@ def test_a_fold_of_met_limits_shows_the_least_it_can_be():
     fold = next(e for e in shown() if e.key == "36:danger:met")
     met = next(r for r in rows() if "vessel" in r.target)
     assert f"3.4 mm, at least {shown_at_least(met)}" in fold.aside
-    assert fold.aside.startswith("smallest margin: "), "another may be nearer, with more to spare"
+    assert fold.aside.startswith("closest to its limit: "), (
+        "another may be nearer, with more to spare"
+    )
 
 
 def test_what_is_met_folds_into_one_line_that_names_the_tightest():

@@ -468,6 +468,30 @@ def test_what_b_loses_is_said_at_once_with_the_depth_that_was_measured_to_meet_i
     assert "0.3 mm short." in t.desk.said[-1], "beside what is short"
 
 
+def test_where_the_platform_is_at_the_edge_already_what_is_short_is_said_as_well(
+    table, monkeypatch, qtbot
+):
+    """Nothing moves, so nothing is measured anew, and nothing would have been said."""
+    t = ready(table)
+    depths = [
+        row(side, 0.0, None, kind="depth", group="information", limit=None,
+            of="platform below bone", side=side)
+        for side in ("buccal", "lingual")
+    ]  # fmt: skip
+    there = row("lingual", 1.4, "meets limit", kind="wall", side="lingual", limit="wall-lingual")
+    short = row("lingual", 0.2, "below limit", kind="wall", side="lingual", limit="wall-lingual")
+    t.session.ledger = ledger(t.session.plan, [*depths, short])
+    t.session.ledger_is_current = t.session.ledger_is_whole = True
+    tried = DepthTried(by_mm=0.8, rows={there.id: there})
+    monkeypatch.setattr(after_sink, "depth_that_meets", lambda *_, **__: tried)
+    monkeypatch.setattr(t.session.basis, "at_hand", lambda *_: object())
+    monkeypatch.setattr(t.session, "volume", object())
+    t.type(Qt.Key.Key_B)
+    monkeypatch.setattr(t.session, "volume", None)
+    assert "mm short." in t.desk.said[-1]
+    qtbot.waitUntil(lambda: "0.8 mm deeper it meets the limit" in t.desk.said[-1])
+
+
 def test_where_no_depth_meets_it_that_is_said(set_to_the_edge, qtbot):
     t = set_to_the_edge(root_row(1.2, "below limit"))
     qtbot.waitUntil(lambda: "No depth within 2.0 mm" in t.desk.said[-1])

@@ -174,6 +174,9 @@ def test_a_signed_sheet_has_no_band_and_an_edit_voids_it():
     signed = replace(signed, sign_off=replace(sign, plan_fingerprint=plan_fingerprint(signed)))
     by = "signed off by LM, dentist, 2026-11-20 10:00 UTC"
     assert all("DRAFT" not in t and by in t for t in texts(case_with(signed)))
+    first, blank = texts(case_with(signed))[0], texts(case_with(ONE))[0]
+    assert "treating clinician" in blank
+    assert "treating clinician" not in first, "the role that was written, and no other"
     edited = replace(signed, fixtures=(fixture_at(16.0, "36"),), revision=7)
     band = "DRAFT – not signed off · rev 7, supersedes signed rev 5 of 2026-11-20"
     assert all(band in t for t in texts(case_with(edited)))
