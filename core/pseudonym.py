@@ -21,16 +21,22 @@ from uuid import UUID
 from core.findings import Finding
 from core.image.volume import ScanIdentity, Volume
 from core.measurement import Budget, Limit, Measurement, Note
-from core.measurement_kinds import ClearanceDetails
+from core.measurement_kinds import ClearanceDetails, MeasurementKind
 from core.measuring.ledger import Ledger
 from core.plans.plan import Plan
 from core.plans.plan_file import plan_fingerprint
 from core.pseudonym_ids import new_names, with_names
 from core.structures import PointMarks
 from core.trust.operator_precision import placement_of
-from core.words.catalogue import Message
+from core.words.catalogue import Message, message
 
 REMOVED = "removed"
+_UNLABELLED = {
+    MeasurementKind.RULER: message("measuring.of.two-marks"),
+    MeasurementKind.ANGLE: message("measuring.of.three-marks"),
+}
+"""What a ruler and an angle are of where nobody called them anything."""
+
 REASON = "reason removed"
 MONTHS = "6 or more"
 AGAINST = ("patient", "chart")
@@ -296,7 +302,10 @@ def _named_anew(ledger: Ledger, names: Mapping[str, str]) -> Ledger:
 
 
 def _of_nobody(m: Measurement, plan: Plan, new_plan: Plan) -> Measurement:
-    """The budget with the source of the marks' doubt under the pseudonym."""
+    """Without what a person called a ruler or an angle, the doubt's source under the pseudonym."""
+    drawn = {mark.id for each in (plan, new_plan) for mark in (*each.rulers, *each.angles)}
+    if m.kind in _UNLABELLED and m.target in drawn:
+        m = replace(m, details=replace(m.details, of=_UNLABELLED[m.kind]))
     if m.budget is None or plan.own_hand is None:
         return m
     before, after = placement_of(plan).source, placement_of(new_plan).source

@@ -19,15 +19,18 @@ from core.errors import OutputError
 from core.findings import Finding
 from core.kinds import KINDS
 from core.measurement import Note
+from core.measuring.assemble import measure
 from core.plans.history import sign
 from core.plans.plan import Declaration, ScanTie
 from core.pseudonym import Pseudonym, identifying, pseudonymous
 from core.pseudonym_ids import says_nothing
+from core.sheet.csv_table import ledger_csv
 from core.sheet.folder import write_folder
 from core.sheet.left_over import left_over, refuse_left_over
 from core.sheet.parts import PARTS
 from core.sheet.record import RecordSettings
-from core.structures import Course, PointMarks
+from core.structures import AngleMark, Course, PointMarks, Ruler
+from core.words.catalogue import message
 from tests.sheet_material import IDENTITY, fixture_at, ledger_of, plan_with, round_jaw
 
 SECRET = b"of the practice, long enough"
@@ -192,6 +195,32 @@ def test_a_name_made_of_a_kind_and_a_number_stays_and_any_other_does_not(kind):
     assert says_nothing(f"{kind.id.replace('_', '-')}-47")
     assert not says_nothing(f"{name}-marsh")
     assert not says_nothing(f"{name}-1234")
+
+
+def test_what_a_ruler_and_an_angle_were_called_stands_in_no_row_either():
+    """Rows hold it as what they are of: it stood in the table and in the ledger's file."""
+    volume = round_jaw()
+    at = plan_with(fixture_at(15.0, "36")).fixtures[0].platform
+    far = at + np.array([0.0, 0.0, 7.0])
+    plan = plan_with(
+        fixture_at(15.0, "36"),
+        rulers=(Ruler(id="ruler-1", label="Marsh's gap", points=np.stack([at, far])),),
+        angles=(
+            AngleMark(
+                id="angle-1",
+                label="as Marsh drew it",
+                points=np.stack([far, at, at + np.array([5.0, 0.0, 0.0])]),
+            ),
+        ),
+    )
+    ledger = measure(plan, volume)
+    assert "Marsh's gap" in repr(ledger.measurements)
+    new, _, hidden = pseudonymous(plan, volume, ledger, secret=SECRET)
+    assert "marsh" not in repr((new, hidden)).lower()
+    rows = {m.target: m for m in hidden.measurements}
+    assert rows["ruler-1"].details.of == message("measuring.of.two-marks")
+    assert rows["angle-1"].details.of == message("measuring.of.three-marks")
+    assert b"Marsh" not in ledger_csv(hidden, signed=False)
 
 
 def test_free_text_of_an_answer_is_left_out(case):

@@ -152,13 +152,16 @@ class GuidedCase:
         return self.truth.fixtures[0].platform
 
     def drop_fixture(self):
-        """Press what the guide points at, its own button; click, and answer which tooth."""
-        assert self.click_pointed() is self.guide.show_me
-        wait(lambda: not self.bench.pictures.busy)
+        """Click where the guide points and answer which tooth; its own button first, if it does."""
         typed = QTimer(interval=50)
-        typed.timeout.connect(lambda: _answer("36") and typed.stop())
+        typed.timeout.connect(lambda: _answer("36"))
         typed.start()
-        assert self.click_pointed() is self.bench.pictures.section
+        clicked = self.click_pointed()
+        if clicked is self.guide.show_me:
+            wait(lambda: not self.bench.pictures.busy)
+            clicked = self.click_pointed()
+        assert clicked is self.bench.pictures.section
+        typed.stop()
         wait(lambda: bool(self.session.plan.fixtures))
         self.rest()
 
