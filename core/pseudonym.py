@@ -303,7 +303,8 @@ def _named_anew(ledger: Ledger, names: Mapping[str, str]) -> Ledger:
 
 def _of_nobody(m: Measurement, plan: Plan, new_plan: Plan) -> Measurement:
     """Without what a person called a ruler or an angle, the doubt's source under the pseudonym."""
-    drawn = {mark.id for each in (plan, new_plan) for mark in (*each.rulers, *each.angles)}
+    plans = (plan, new_plan)
+    drawn = {r.id for p in plans for r in p.rulers} | {a.id for p in plans for a in p.angles}
     if m.kind in _UNLABELLED and m.target in drawn:
         m = replace(m, details=replace(m.details, of=_UNLABELLED[m.kind]))
     if m.budget is None or plan.own_hand is None:
