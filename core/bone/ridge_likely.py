@@ -62,7 +62,7 @@ def those_of_a_ridge(depths_mm: Array, found: Sequence[Reading]) -> list[Reading
         Widths there.
     """
     plates = without_single_plates(depths_mm, found)
-    return without_lone_one(without_knob(depths_mm, without_sudden_changes(depths_mm, plates)))
+    return _without_lone_one(_without_knob(depths_mm, _without_sudden_changes(depths_mm, plates)))
 
 
 def without_single_plates(depths_mm: Array, found: Sequence[Reading]) -> list[Reading]:
@@ -95,16 +95,8 @@ def _hardly_widens(first: tuple[float, float], last: tuple[float, float]) -> boo
     return down >= _OVER_MM and last[1] - first[1] < _GROWS * down
 
 
-def without_sudden_changes(depths_mm: Array, found: Sequence[Reading]) -> list[Reading]:
-    """Widths without those from where on the ridge widens, or narrows, as no ridge does.
-
-    Parameters
-    ----------
-    depths_mm : (n,)
-        Below the crest, rising.
-    found : (n,) sequence of Reading
-        Widths there.
-    """
+def _without_sudden_changes(depths_mm: Array, found: Sequence[Reading]) -> list[Reading]:
+    """Widths without those from where on the ridge widens, or narrows, as no ridge does."""
     out: list[Reading] = []
     above: tuple[float, float] | None = None
     sudden: Note | None = None
@@ -135,16 +127,8 @@ def _sudden(above: tuple[float, float], here: tuple[float, float], *, unseen: bo
     return Note("ridge_widens_suddenly") if wider > most * down else None
 
 
-def without_knob(depths_mm: Array, found: Sequence[Reading]) -> list[Reading]:
-    """Widths without the first where it is that of a knob on the crest.
-
-    Parameters
-    ----------
-    depths_mm : (n,)
-        Below the crest, rising.
-    found : (n,) sequence of Reading
-        Widths there.
-    """
+def _without_knob(depths_mm: Array, found: Sequence[Reading]) -> list[Reading]:
+    """Widths without the first where it is that of a knob on the crest."""
     if not found or found[0].value is None:
         return list(found)
     first, rest = found[0], found[1:]
@@ -156,16 +140,12 @@ def without_knob(depths_mm: Array, found: Sequence[Reading]) -> list[Reading]:
     return [replace(first, value=None, witness=None, notes=(Note("ridge_knob"),)), *rest]
 
 
-def without_lone_one(found: Sequence[Reading]) -> list[Reading]:
+def _without_lone_one(found: Sequence[Reading]) -> list[Reading]:
     """Widths, or none where the edges of only one of them could be read.
 
     What is unreadable above and below is seldom a ridge between: of ten drawn widths that stood
     alone so four were wrong, by 5 to 13 mm; of 8,400 others one in 170. Where bone is seen, and
     only its one width is not (a socket, a ridge that runs on to the side), one may stand alone.
-
-    Parameters
-    ----------
-    found : sequence of Reading
     """
     seen = any(note.code in _BONE_SEEN for r in found for note in r.notes)
     if seen or sum(r.value is not None for r in found) != 1:

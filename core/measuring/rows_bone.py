@@ -55,7 +55,7 @@ def fixture_bone_rows(
         basis.volume, fixture, frame, basis.levels, basis.finder, plan.structures
     )
     rims = rim_rows(ridge.rims, frame, maker)
-    unseen = UnseenEnds.of(ridge, basis, rims)
+    unseen = UnseenEnds(everywhere=unseen_end(ridge, basis), rims=rims)
     beside = tuple(
         remaining_bone_rows(
             remaining, basis, fixture=fixture, frame=frame, unseen=unseen, maker=maker

@@ -48,18 +48,6 @@ class UnseenEnds:
     everywhere: Note | None = None
     rims: Mapping[str, Measurement] = field(default_factory=dict)
 
-    @classmethod
-    def of(cls, ridge: RidgeResult, basis: Basis, rims: Mapping[str, Measurement]) -> UnseenEnds:
-        """What is known at a fixture, before its rows are made.
-
-        Parameters
-        ----------
-        ridge : RidgeResult
-        basis : Basis
-        rims : mapping of place to Measurement
-        """
-        return cls(everywhere=unseen_end(ridge, basis), rims=rims)
-
     def bounded(
         self,
         reading: Reading,

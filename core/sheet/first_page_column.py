@@ -178,7 +178,7 @@ def _ridge_rows(case: Case, lead: Subject) -> list[Measurement]:
         m
         for m in case.rows(lead)
         if m.limit is None
-        and m.kind.row.drawn == "ridge"
+        and m.kind in (MeasurementKind.RIDGE_WIDTH, MeasurementKind.RIDGE_HEIGHT)
         and m.details.along == along
         and not m.details.of
     ]

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from core.bone.ridge_likely import (
+    _without_knob,
+    _without_lone_one,
+    _without_sudden_changes,
     sure_enough,
     those_of_a_ridge,
-    without_knob,
-    without_lone_one,
     without_single_plates,
-    without_sudden_changes,
 )
 from core.measurement import Note, Reading
 
@@ -52,7 +52,7 @@ class TestSuddenChanges:
         depths = np.array([1.0, 3.0, 5.0, 7.0, 10.0])
         lost = (Note("edge_weak"),)
         read = [Reading(value=v, notes=() if v is not None else lost) for v in values]
-        found = without_sudden_changes(depths, read)
+        found = _without_sudden_changes(depths, read)
         assert {n.code for r in found for n in r.notes} <= {
             "ridge_widens_suddenly", "ridge_narrows_suddenly", "edge_weak",
         }  # fmt: skip
@@ -78,12 +78,12 @@ class TestSuddenChanges:
 
     def test_it_says_which(self):
         depths, lost = np.array([1.0, 3.0, 7.0]), Reading(value=9.6)
-        narrow = without_sudden_changes(depths, [lost, Reading(value=2.3), Reading(value=9.0)])
+        narrow = _without_sudden_changes(depths, [lost, Reading(value=2.3), Reading(value=9.0)])
         assert [[n.code for n in r.notes] for r in narrow] == [
             [],
             *2 * [["ridge_narrows_suddenly"]],
         ]
-        wide = without_sudden_changes(depths, [lost, lost, Reading(value=19.0)])
+        wide = _without_sudden_changes(depths, [lost, lost, Reading(value=19.0)])
         assert [n.code for n in wide[2].notes] == ["ridge_widens_suddenly"]
 
     def test_a_crest_may_widen_as_it_likes(self):
@@ -111,7 +111,7 @@ class TestKnob:
     def told(self, *values):
         lost = Reading(value=None, notes=(Note("edge_weak"),))
         read = [lost if v is None else Reading(value=v) for v in values]
-        found = without_knob(np.array([1.0, 3.0, 5.0]), read)
+        found = _without_knob(np.array([1.0, 3.0, 5.0]), read)
         return [[n.code for n in r.notes] if r.value is None else r.value for r in found]
 
     def test_what_grows_by_more_than_3_2_mm_a_millimetre(self):
@@ -176,9 +176,9 @@ class TestLoneWidth:
         """As at a section where 2.5 mm was read for 15.6 and nothing above it."""
         lost = Reading(value=None, notes=(Note("edge_weak"),))
         given = [Reading(value=8.0) if i in read else lost for i in range(5)]
-        found = without_lone_one(given)
+        found = _without_lone_one(given)
         assert [r.value is not None for r in found] == [kept and i in read for i in range(5)]
         seen = [*given[:4], Reading(value=None, notes=(Note("ridge_two_intervals"),))]
-        assert without_lone_one(seen) == seen
+        assert _without_lone_one(seen) == seen
         told = [r.notes[0].code for r in found if r.value is None]
         assert ("ridge_lone_width" in told) is (len(read) == 1)
