@@ -14,6 +14,7 @@ from core.measurement import Note
 from core.measuring.basis import Basis
 from core.measuring.row_cache import KeptRows
 from core.measuring.sizes_table import lacking, try_sizes
+from core.plans.edit_pose import fixture_deepened
 from core.plans.sizes import ListedSize, default_sizes
 
 
@@ -58,6 +59,29 @@ def test_the_row_of_the_present_size_is_the_ledger(name):
         if m.verdict is not None and m.kind.row.more_is_safer
     ]
     assert (row.met == row.limits) == all(m.verdict == "meets limit" for m in judged)
+
+
+@pytest.mark.parametrize(("platform_mm", "out"), [(4.2, True), (2.2, False)])
+def test_a_platform_at_the_bone_s_edge_bounds_the_ledger_and_the_table_alike(platform_mm, out):
+    """At the rim of the platform that is tried: a narrow one lies under the ridge's middle."""
+    plan, volume, basis = scene("lower_left_36")
+    name = plan.fixtures[0].id
+    deep = measure(plan, volume, basis=basis).get(f"{name}/depth/platform/lingual").value
+    plan = fixture_deepened(plan, name, -(deep - 0.1))
+    assert plan.fixtures[0].size.platform == 4.2
+    size = replace(plan.fixtures[0].size, platform_diameter_mm=platform_mm)
+    (row,) = try_sizes(plan, name, (ListedSize(size=size),), basis)
+    placed = replace(plan, fixtures=(replace(plan.fixtures[0], size=size),))
+    ledger = measure(placed, volume, basis=basis)
+
+    def bounded(rows):
+        codes = {m.id: [n.code for n in m.reading.notes] for m in rows}
+        return {m for m, each in codes.items() if "wall_rim_at_edge" in each}
+
+    told = bounded(row.rows)
+    judged = {m.id for m in row.rows}
+    assert told == bounded(ledger.of(name)) & judged
+    assert (f"{name}/clearance/bone surface/lingual" in told) is out
 
 
 def test_order_is_the_lists_and_a_longer_or_wider_size_never_meets_more():
