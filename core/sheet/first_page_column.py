@@ -73,9 +73,13 @@ def first_page_column(  # noqa: PLR0917 - place and room, as for every part of a
     y = _depths(pages, case, lead, x, y)
     y = pages.block(x, y, pages.right - x, _assumed(case, lead), size=8) + 0.6
     others = [m for m in worst_first(rows) if not any(m is near for near in above)]
-    # Nothing that is marked or declared would settle a side that is contradicted.
+    # Nothing that is marked or declared would settle a side that is contradicted, or bone.
+    helps = not case.side_is_contradicted and any(
+        m.verdict == "not assessed" and m.kind is MeasurementKind.CLEARANCE and not is_to_surface(m)
+        for m in others
+    )
     plain_title = {"not assessed": message("sheet.not-assessed")}
-    titles = {**OPEN_VERDICTS, **(plain_title if case.side_is_contradicted else {})}
+    titles = {**OPEN_VERDICTS, **({} if helps else plain_title)}
     groups = [(str(title), [m for m in others if m.verdict == v]) for v, title in titles.items()]
     for number, (heading, found) in enumerate(groups):
         kept_mm = sum(_least_mm(len(later)) for _, later in groups[number + 1 :])
