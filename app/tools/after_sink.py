@@ -13,7 +13,6 @@ from app.case.session import Session
 from app.tools.base import Desk
 from core.fixture import Fixture
 from core.measurement import Measurement
-from core.measurement_kinds import MeasurementKind
 from core.measuring.depth_tried import FURTHEST_MM, DepthTried, depth_that_meets
 from core.measuring.ledger import Ledger
 from core.measuring.row_names import row_words
@@ -108,8 +107,7 @@ class AfterSink(QObject):
 
 def _is_short_of_bone(row: Measurement) -> bool:
     """True where bone is measured to be lacking beside a fixture."""
-    in_bone = is_to_surface(row) or row.kind is MeasurementKind.REMAINING_BONE
-    return in_bone and row.verdict == "below limit"
+    return is_to_surface(row) and row.verdict == "below limit"
 
 
 def _missed(ledger: Ledger, fixture: Fixture | None) -> dict[str, Measurement]:

@@ -13,7 +13,13 @@ from core.arch import Arch
 from core.errors import PlanError
 from core.findings import Finding
 from core.measurement import Reading
-from core.measurement_kinds import DepthDetails, MeasurementKind, RemainingBoneDetails
+from core.measurement_kinds import (
+    ClearanceDetails,
+    DepthDetails,
+    MeasurementKind,
+    RemainingBoneDetails,
+    WidthDetails,
+)
 from core.measuring.depth_rule import OF_DRILLING
 from core.pictures.ink import WORDS
 from core.plans.history import with_entry
@@ -232,14 +238,19 @@ def test_not_assessed_never_stands_under_a_title_of_what_is_not_met():
     assert not any(w == "Also below limit" for w in words[where:])
 
 
-def test_what_no_mark_would_settle_is_only_not_assessed():
+@pytest.mark.parametrize(
+    ("kind", "target", "details"),
+    [
+        (MeasurementKind.REMAINING_BONE, "", RemainingBoneDetails(side="lingual")),
+        (MeasurementKind.CLEARANCE, "bone surface", ClearanceDetails(side="lingual")),
+        (MeasurementKind.RIDGE_WIDTH, "", WidthDetails(along="axis", at_depth_mm=1.0)),
+    ],
+)
+def test_what_no_mark_would_settle_is_only_not_assessed(kind, target, details):
     """Of bone whose edge was not found two readers were told to mark it, or to declare it."""
     case = case_with(plan_with(fixture_at(15.0, "36", length_mm=12.5)))
     vessel = next(m for m in case.ledger.measurements if m.target == "vessel")
-    bone = replace(
-        vessel, id="36/wall/lingual", kind=MeasurementKind.REMAINING_BONE, target="",
-        details=RemainingBoneDetails(side="lingual"),
-    )  # fmt: skip
+    bone = replace(vessel, id=f"36/{kind}/lingual", kind=kind, target=target, details=details)
     ledger = replace(
         case.ledger,
         measurements=tuple(bone if m is vessel else m for m in case.ledger.measurements),
